@@ -1,0 +1,107 @@
+"""The fifty that differ: from many scored candidates, the best that are not one another's near-copies."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+ALIKE = 0.55
+"""Two ideas may sound the same pitch at the same time in this share of their sounding time, and no more."""
+
+Sounding = NDArray[np.uint8]
+"""What each candidate sounds in each slice of time: a MIDI number, 0 for silence."""
+
+
+class Traits(NamedTuple):
+    """What the chosen should not all share: rhythm, first bar, shape, first pitch and last pitch."""
+
+    rhythm: Hashable
+    first_bar: Hashable
+    shape: int
+    start: int
+    end: int
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How many of the chosen may share a trait, in the order of the traits."""
+
+    caps: tuple[int, ...]
+
+    @classmethod
+    def of(cls, count: int, shapes: int) -> Limits:
+        """Limits for a number of ideas: at least 12 rhythms, 25 first bars and three shapes among fifty."""
+        return cls(
+            (
+                max(1, -(-count // 13)),
+                max(1, -(-count // 27)),
+                max(1, -(-count * 2 // (5 if shapes > 2 else 2))),
+                max(1, -(-count // 6)),
+                max(1, -(-count // 3)),
+            )
+        )
+
+
+def sounding(
+    onsets: Sequence[int], ends: Sequence[int], pitches: NDArray[np.int16], grid: NDArray[np.int64]
+) -> Sounding:
+    """What candidates over one rhythm sound in each slice; `grid` are the slices' starts in ticks."""
+    slot = np.searchsorted(np.asarray(onsets), grid, side="right") - 1
+    heard = (slot >= 0) & (grid < np.asarray(ends)[np.maximum(slot, 0)])
+    columns = pitches[:, np.maximum(slot, 0)].astype(np.uint8)
+    return np.where(heard[None, :], columns, np.uint8(0))
+
+
+def alike(one: Sounding, others: Sounding, widths: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The share of sounding time in which each of the others sounds the same as one, of the shorter of the two."""
+    same = ((others == one) & (one > 0)) @ widths
+    own = (one > 0) @ widths
+    theirs = (others > 0) @ widths
+    return np.asarray(same / np.maximum(np.minimum(own, theirs), 1e-9))
+
+
+def choose(
+    scores: NDArray[np.float64],
+    traits: Callable[[int], Traits],
+    sounds: Sounding,
+    widths: NDArray[np.float64],
+    count: int,
+    limits: Limits,
+) -> tuple[list[int], int]:
+    """The candidates chosen, best first, and how many of them keep their distance from one another.
+
+    `traits` tells the traits of a candidate, `widths` are the lengths of the slices. First the best are taken that keep their distance and share no trait
+    too often; where these are too few, any that keep their distance; then, if still too few, the best of the rest.
+    """
+    order = np.argsort(-scores, kind="stable")
+    open_ = np.ones(len(scores), dtype=bool)
+    lengths = (sounds > 0) @ widths
+    chosen: list[int] = []
+    shared: Counter[tuple[str, Hashable]] = Counter()
+    for capped in (True, False):
+        for index in order.tolist():
+            if len(chosen) >= count:
+                break
+            if open_[index] and not (capped and _too_often(traits(index), shared, limits)):
+                chosen.append(index)
+                shared.update(_marks(traits(index)))
+                same = ((sounds == sounds[index]) & (sounds[index] > 0)) @ widths
+                open_ &= same <= ALIKE * np.minimum(lengths, lengths[index])
+                open_[index] = False
+    apart = len(chosen)
+    taken = set(chosen)
+    chosen += [index for index in order.tolist() if index not in taken][: count - apart]
+    return sorted(chosen, key=lambda index: (-scores[index], index)), apart
+
+
+def _marks(traits: Traits) -> list[tuple[str, Hashable]]:
+    return list(traits._asdict().items())
+
+
+def _too_often(traits: Traits, shared: Counter[tuple[str, Hashable]], limits: Limits) -> bool:
+    return any(shared[mark] >= cap for mark, cap in zip(_marks(traits), limits.caps, strict=True))

@@ -1,0 +1,82 @@
+"""What can go wrong, each with a place and a way on.
+
+```
+FillgenError            everything this package raises on purpose
+├── ChartError          a chart that cannot be read
+├── PhraseError         a phrase that cannot be read
+├── PackError           a rule pack that contradicts itself or names what is not there
+├── OptionError         a setting outside what is offered
+├── NoPhraseError       rules, range and chart leave no phrase at all
+└── OutputError         a file that cannot be read or written
+```
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class FillgenError(Exception):
+    """The root of every error this package raises on purpose.
+
+    >>> print(ChartError("unknown chord 'Hm7'", place="bar 3", hint="Did you mean 'Bm7'?"))
+    bar 3: unknown chord 'Hm7'. Did you mean 'Bm7'?
+    """
+
+    def __init__(self, message: str, *, place: str = "", hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.place = place
+        self.hint = hint
+
+    def __str__(self) -> str:
+        told = f"{self.place}: {self.message}" if self.place else self.message
+        if not told.endswith((".", "?", "!")):
+            told += "."
+        return f"{told} {self.hint}".rstrip()
+
+
+class ChartError(FillgenError):
+    """A chart that cannot be read."""
+
+
+class PhraseError(FillgenError):
+    """A phrase that cannot be read."""
+
+
+class PackError(FillgenError):
+    """A rule pack that contradicts itself or names what is not there."""
+
+
+class OptionError(FillgenError):
+    """A setting outside what is offered."""
+
+
+class NoPhraseError(FillgenError):
+    """Rules, range and chart together leave no phrase at all."""
+
+
+class OutputError(FillgenError):
+    """A file that cannot be read or written."""
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """The known words nearest to a wrong one, as a question; all of them where they are few.
+
+    >>> did_you_mean("foxtrott", ["waltz", "foxtrot"])
+    "Did you mean 'foxtrot'?"
+    """
+    words = list(dict.fromkeys(known))
+    if word in words:
+        return f"Did you mean {word!r}?"
+    by_small = {name.lower(): name for name in reversed(words)}
+    near = difflib.get_close_matches(word.lower(), by_small, n=3, cutoff=0.6)
+    if near:
+        return f"Did you mean {' or '.join(repr(by_small[name]) for name in near)}?"
+    return f"It is one of: {', '.join(words)}." if words and len(words) <= 24 else ""
+
+
+def shorten(text: str, width: int = 40) -> str:
+    """A wrong word cut to a length that can be shown in a message, as Python would quote it."""
+    return repr(text if len(text) <= width else text[: width - 1] + "…")

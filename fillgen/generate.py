@@ -1,0 +1,443 @@
+"""From a progression to ideas: plan, solve, join, draw, score, thin out. This page names the stages in order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import islice
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fillgen import diversify, judge, score
+from fillgen.bars import BarProblems, parts
+from fillgen.dice import Dice
+from fillgen.errors import NoPhraseError, OptionError, did_you_mean
+from fillgen.lattice import Lattice, Run
+from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Place, Progression, places, spell
+from fillgen.parse import phrase_text
+from fillgen.pitch import midi_name
+from fillgen.plans import Plan, chord_cell, plans
+from fillgen.rulepack import BUSY, Cell, Level, Rhythm, RulePack, Shape
+from fillgen.rules import RuleUse
+from fillgen.windows import Windows
+
+MOST_IDEAS = 1000
+PURPOSES = ("intro", "turnaround", "ending")
+ENDS_ON = ("root", "third", "fifth")
+_DRAWN = 200
+"""Candidates drawn from each plan."""
+_PLANS = 24
+"""Plans drawn for fifty ideas and fewer."""
+_GUIDE = score.Guide()
+_HEIGHT = 13.0
+"""Semitones between the lowest and the highest point of a shape."""
+
+
+@dataclass(frozen=True)
+class Request:
+    """What is asked for. Pitches are MIDI numbers, the tempo is in quarter notes a minute; None takes the default."""
+
+    progression: Progression
+    count: int = 50
+    seed: int = 0
+    level: int | None = None
+    rhythm: str | None = None
+    tempo: int | None = None
+    busy: str | None = None
+    shape: str | None = None
+    low: int | None = None
+    high: int | None = None
+    purpose: str | None = None
+    ends_on: tuple[str, ...] | None = None
+    lead_to: int | None = None
+    pack: RulePack = field(default_factory=RulePack)
+
+
+@dataclass(frozen=True)
+class Choices:
+    """A request with every default filled in and every setting checked."""
+
+    request: Request
+    level: Level
+    rhythm: Rhythm
+    tempo: int
+    busy: str
+    shapes: tuple[Shape, ...]
+    low: int
+    high: int
+    ends_on: tuple[str, ...]
+
+    @property
+    def progression(self) -> Progression:
+        return self.request.progression
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Phrases over one plan: pitches as rows, and their terms and scores."""
+
+    plan: Plan
+    places: tuple[Place, ...]
+    pitches: NDArray[np.int16]
+    terms: dict[str, NDArray[np.float64]]
+    scores: NDArray[np.float64]
+    shapes: NDArray[np.intp]
+
+
+def generate(request: Request) -> Ideas:
+    """The ideas for a request, best first.
+
+    Raises OptionError for a setting outside what is offered, and NoPhraseError where nothing can be found.
+    """
+    choices = settle(request)
+    engine = Engine(choices)
+    dice = Dice(request.seed)
+    found = engine.lattices(dice)
+    phrases = sum(lattice.count() for _, _, lattice in found)
+    if not phrases:
+        raise engine.why_nothing()
+    candidates = engine.candidates(found, phrases, dice)
+    picked, apart = engine.pick(candidates)
+    ideas = tuple(engine.idea(rank, *which) for rank, which in enumerate(picked, 1))
+    return Ideas(
+        choices.progression,
+        choices.rhythm.name,
+        choices.level.number,
+        choices.tempo,
+        choices.rhythm.swing,
+        request.seed,
+        phrases,
+        ideas,
+        _remarks(choices, phrases, len(ideas), apart),
+    )
+
+
+# Settings
+
+
+def settle(request: Request) -> Choices:
+    """The request with its defaults filled in; OptionError where a setting is outside what is offered."""
+    pack = request.pack
+    if not 1 <= request.count <= MOST_IDEAS:
+        raise OptionError(f"the count is {request.count}", hint=f"Ask for 1 to {MOST_IDEAS} ideas.")
+    if request.seed < 0:
+        raise OptionError(f"the seed is {request.seed}", hint="Give a whole number from 0 up.")
+    level = pack.level(pack.default("level") if request.level is None else request.level)
+    rhythm = pack.rhythm(request.rhythm or pack.rhythm_for(request.progression.metre))
+    busy = _word(request.busy or pack.default("busy"), BUSY, "busy-ness")
+    tempo = rhythm.tempo if request.tempo is None else request.tempo
+    if not 20 <= tempo <= 400:
+        raise OptionError(f"the tempo is {tempo}", hint="Give 20 to 400 quarter notes a minute.")
+    shapes = tuple(pack.shapes.values())
+    if request.shape is not None:
+        shapes = (pack.shapes[_word(request.shape, tuple(pack.shapes), "shape")],)
+    low = level.low if request.low is None else request.low
+    high = level.high if request.high is None else request.high
+    if low > high:
+        names = [midi_name(pitch, request.progression.key) for pitch in (low, high)]
+        raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
+    choices = Choices(request, level, rhythm, tempo, busy, shapes, low, high, _ends_on(request, level))
+    _check_purpose(choices)
+    return choices
+
+
+def _word(word: str, known: Sequence[str], what: str) -> str:
+    if word not in known:
+        raise OptionError(f"unknown {what} {word!r}", hint=did_you_mean(word, known))
+    return word
+
+
+def _ends_on(request: Request, level: Level) -> tuple[str, ...]:
+    if request.ends_on is not None:
+        if not request.ends_on:
+            raise OptionError("no degree to end on is given", hint="Give root, third or fifth.")
+        return tuple(_word(word, ENDS_ON, "degree to end on") for word in request.ends_on)
+    uses = {use.rule.kind: use for use in level.uses}
+    return tuple(uses["final-note"].settings.get("degrees", ())) if "final-note" in uses else ENDS_ON
+
+
+def _check_purpose(choices: Choices) -> None:
+    request = choices.request
+    if request.purpose is None:
+        return
+    _word(request.purpose, PURPOSES, "purpose")
+    tonic, last = request.progression.key.tonic, request.progression.last
+    if request.purpose == "ending" and last.root != tonic:
+        raise OptionError(
+            f"an ending closes on the tonic, {tonic}, and the chart on {last.symbol}",
+            hint=f"Add a bar of {tonic}, name another --key, or ask --for intro.",
+        )
+
+
+def _leads(choices: Choices) -> bool:
+    """Whether the last chord leads on to the tonic, as an intro or a turnaround should."""
+    progression = choices.progression
+    last, tonic = progression.last, progression.key.tonic
+    if last.root is None or last.kind is None:
+        return False
+    away = (last.root.pitch_class - tonic.pitch_class) % 12
+    if away == 7:
+        return last.kind.is_dominant or last.kind.name == "major triad"
+    return (away in (1, 10) and last.kind.is_dominant) or (away == 11 and "b5" in _degrees(progression))
+
+
+def _degrees(progression: Progression) -> set[str]:
+    return {tone.degree.text for tone in progression.last.tones}
+
+
+def _remarks(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[str, ...]:
+    remarks = []
+    count = choices.request.count
+    if shown == phrases < count:
+        remarks.append(f"The rules allow {_many(phrases, 'phrase')} here, and all of them are given.")
+    elif shown < count:
+        remarks.append(f"{_many(shown, 'idea')} were found for the {count} asked for.")
+    elif apart < shown:
+        remarks.append(f"{apart} of them are clearly apart; each of the others is near to one of those.")
+    if choices.request.purpose in ("intro", "turnaround") and not _leads(choices):
+        key = choices.progression.key
+        dominant = key.tonic.up(4, 7)
+        remarks.append(
+            f"The last chord, {choices.progression.last.symbol}, does not lead to {key.tonic}; "
+            f"the usual last chord of the {choices.request.purpose} is {dominant}7."
+        )
+    return tuple(remarks)
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+# The engine
+
+
+class Engine:
+    """Everything that one request needs to be kept between the stages."""
+
+    def __init__(self, choices: Choices) -> None:
+        self.choices = choices
+        self.progression = choices.progression
+        self.windows = Windows(choices.level.uses, choices.low, choices.high)
+        self.problems = BarProblems(self.windows)
+        self.fits = lru_cache(maxsize=None)(self._fits)
+        self._factor = lru_cache(maxsize=None)(self._base_factor)
+        size = choices.high - choices.low
+        self._turn = _GUIDE.moves(size)[:, :, None] * _GUIDE.turn(size)
+        self._move = _GUIDE.moves(size)
+
+    @property
+    def lead(self) -> int:
+        return self.choices.request.lead_to or 0
+
+    # Plans and lattices
+
+    def _fits(self, bar: int, cell: Cell) -> bool:
+        """Whether every note of a cell has a pitch it may take in a bar, whatever its neighbours."""
+        start = bar * self.progression.metre.bar
+        notes = [(start + onset, length) for onset, length in cell.notes]
+        is_last = bar == len(self.progression.bars) - 1
+        found = places(self.progression, notes, self.choices.ends_on, self.lead, closes=is_last)
+        return all(self.windows.domain(place).size for place in found)
+
+    def lattices(self, dice: Dice) -> list[tuple[Plan, tuple[Place, ...], Lattice]]:
+        """Plans with their lattices, only those that hold a phrase."""
+        c = self.choices
+        wanted = max(_PLANS, c.request.count // 8)
+        stream = plans(self.progression, c.level, c.rhythm, c.busy, c.shapes, c.request.pack, self.fits, dice)
+        found = []
+        for plan in islice(stream, 2 * wanted):
+            where = places(self.progression, plan.rhythm, c.ends_on, self.lead)
+            lattice = self._lattice(plan, where)
+            if not lattice.is_empty:
+                found.append((plan, where, lattice))
+            if len(found) == wanted:
+                break
+        return found
+
+    def _lattice(self, plan: Plan, where: Sequence[Place]) -> Lattice:
+        onsets = [onset for onset, _ in plan.rhythm]
+        sizes = [self.windows.domain(place).size for place in where]
+        runs = [
+            Run(part.start, self.problems.figures(tuple(where[part.start : part.stop])))
+            for part in parts(onsets, sizes, self.progression.metre.bar)
+        ]
+        return Lattice(runs, [self.windows.joined(*window) for window in _neighbours(where)])
+
+    # Candidates
+
+    def candidates(
+        self, found: Sequence[tuple[Plan, tuple[Place, ...], Lattice]], phrases: int, dice: Dice
+    ) -> list[Candidates]:
+        """Phrases of every plan, scored: all there are where they are few, otherwise drawn."""
+        all_of_them = phrases <= _PLANS * _DRAWN
+        drawn = max(24, min(_DRAWN, 12 * self.choices.request.count * _PLANS // max(1, len(found))))
+        scored = []
+        for plan, where, lattice in found:
+            domains = [self.windows.domain(place) for place in where]
+            if all_of_them:
+                rows = lattice.phrases()
+            else:
+                chances = dice.doubles(drawn * 3 * len(lattice.runs)).reshape(drawn, -1)
+                rows = _distinct(lattice.draw(self._weights(plan, where, domains), chances))
+            if len(rows):
+                pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
+                scored.append(self._score(plan, where, pitches))
+        return scored
+
+    def _weights(
+        self, plan: Plan, where: Sequence[Place], domains: Sequence[NDArray[np.int16]]
+    ) -> list[NDArray[np.float64]]:
+        """How much each window is wanted by a plan; 0 where the rules forbid it."""
+        setting = self._setting(plan, where)
+        wanted = score.heights(plan.shape, setting.times)
+        middle = self._middle(plan)
+        weights = []
+        for index, (before, note, after) in enumerate(_neighbours(where)):
+            table = self._factor(before, note, after)
+            own = _GUIDE.place(note, domains[index], wanted[index], middle, _HEIGHT)
+            table = table * own[None, :, None]
+            if index and plan.wishes[index - 1]:
+                wished = _GUIDE.wished(domains[index - 1], domains[index], plan.wishes[index - 1])
+                table = table * wished[:, :, None]
+            weights.append(table)
+        return weights
+
+    def _middle(self, plan: Plan) -> float:
+        """The pitch about which a plan's shape lies: the middle of the range, higher or lower from plan to plan."""
+        sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * 1.0
+        return (self.choices.low + self.choices.high) / 2 + sway
+
+    def _base_factor(self, before: Place | None, note: Place, after: Place | None) -> NDArray[np.float64]:
+        """The rules and the guide's care for intervals in one table, the same for every plan."""
+        allowed = self.windows.joined(before, note, after)
+        if before is None:
+            return allowed.astype(np.float64)
+        one, two = self._offsets(before), self._offsets(note)
+        if after is None:
+            return np.asarray(allowed * self._move[np.ix_(one, two)][:, :, None])
+        return np.where(allowed, self._turn[np.ix_(one, two, self._offsets(after))], 0.0)
+
+    def _offsets(self, place: Place) -> NDArray[np.intp]:
+        """The pitches a place may have, counted from the lowest of the range."""
+        return self.windows.domain(place).astype(np.intp) - self.choices.low
+
+    def _setting(self, plan: Plan, where: Sequence[Place]) -> score.Setting:
+        return score.Setting(plan, where, self.progression.metre.bar, self.choices.low, self.choices.high)
+
+    def _score(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
+        setting = self._setting(plan, where)
+        weights = {name: weight for name, weight in self.choices.request.pack.weights.items() if weight}
+        found = score.terms(pitches, setting, tuple(weights))
+        every = self.choices.request.pack.shapes.values()
+        fit = np.stack([score.follows(pitches, shape, setting.times) for shape in every])
+        return Candidates(plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=0))
+
+    # The choice
+
+    def pick(self, candidates: Sequence[Candidates]) -> tuple[list[tuple[Candidates, int]], int]:
+        """The candidates to be shown, best first, and how many of them keep their distance."""
+        owners = [(group, row) for group in candidates for row in range(len(group.scores))]
+        edges = sorted(
+            {edge for group in candidates for note in group.plan.rhythm for edge in (note[0], sum(note))}
+        )
+        grid = np.array(edges[:-1], dtype=np.int64)
+        widths = np.diff(np.array(edges, dtype=np.float64))
+        sounds = np.vstack([_sounding(group, grid) for group in candidates])
+        scores = np.concatenate([group.scores for group in candidates])
+        limits = diversify.Limits.of(self.choices.request.count, len(self.choices.shapes))
+        picked, apart = diversify.choose(
+            scores,
+            lambda index: self._traits(*owners[index]),
+            sounds,
+            widths,
+            self.choices.request.count,
+            limits,
+        )
+        return [owners[index] for index in picked], apart
+
+    def _traits(self, group: Candidates, row: int) -> diversify.Traits:
+        bar, pitches = self.progression.metre.bar, group.pitches[row].tolist()
+        first = tuple(note for note in group.plan.rhythm if note[0] < bar)
+        opening = (first, *pitches[: len(first)])
+        return diversify.Traits(group.plan.rhythm, opening, int(group.shapes[row]), pitches[0], pitches[-1])
+
+    # The telling
+
+    def idea(self, rank: int, group: Candidates, row: int) -> Idea:
+        """A chosen candidate as an idea: named, spelled, explained."""
+        pitches = [int(midi) for midi in group.pitches[row]]
+        notes: Phrase = tuple(
+            Note(onset, length, midi)
+            for (onset, length), midi in zip(group.plan.rhythm, pitches, strict=True)
+        )
+        names = spell(self.progression, notes)
+        told = tuple(
+            IdeaNote(
+                note.onset // self.progression.metre.bar + 1,
+                note,
+                name,
+                role,
+                self.progression.span_at(note.onset).heard.degree_of(note.midi % 12),
+            )
+            for note, name, role in zip(notes, names, judge.roles(group.places, pitches), strict=True)
+        )
+        shapes = list(self.choices.request.pack.shapes)
+        return Idea(
+            rank,
+            float(group.scores[row]),
+            {name: round(float(values[row]), 4) for name, values in group.terms.items()},
+            shapes[int(group.shapes[row])],
+            phrase_text(notes, self.progression),
+            told,
+        )
+
+    # When nothing can be found
+
+    def why_nothing(self) -> NoPhraseError:
+        """What stands in the way: the first bar that has no figure, and the rules that leave it none."""
+        for bar in range(len(self.progression.bars)):
+            cell = chord_cell(self.progression, bar)
+            start = bar * self.progression.metre.bar
+            notes = [(start + onset, length) for onset, length in cell.notes]
+            last = bar == len(self.progression.bars) - 1
+            for place in places(self.progression, notes, self.choices.ends_on, self.lead, closes=last):
+                if not self.windows.domain(place).size:
+                    return self._blocked(bar, self.windows.blocking(place))
+        return NoPhraseError(
+            f"no phrase keeps all the rules of level {self.choices.level.number} between {self._range()}",
+            hint="Widen the range with --low and --high, or ask for another level or fewer notes (--busy few).",
+        )
+
+    def _blocked(self, bar: int, uses: Sequence[RuleUse]) -> NoPhraseError:
+        named = " and ".join(use.rule.kind for use in uses) or "the rules together"
+        return NoPhraseError(
+            f"no note between {self._range()} satisfies {named}",
+            place=f"bar {bar + 1}",
+            hint="Widen the range with --low and --high.",
+        )
+
+    def _range(self) -> str:
+        names = [midi_name(p, self.progression.key) for p in (self.choices.low, self.choices.high)]
+        return f"{names[0]} and {names[1]}"
+
+
+def _neighbours(where: Sequence[Place]) -> list[tuple[Place | None, Place, Place | None]]:
+    before = [None, *where[:-1]]
+    after = [*where[1:], None]
+    return list(zip(before, where, after, strict=True))
+
+
+def _distinct(rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The rows without repetitions, in order."""
+    ordered = rows[np.lexsort(rows.T[::-1])]
+    fresh = np.ones(len(ordered), dtype=bool)
+    fresh[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
+    return ordered[fresh]
+
+
+def _sounding(group: Candidates, grid: NDArray[np.int64]) -> diversify.Sounding:
+    onsets = [onset for onset, _ in group.plan.rhythm]
+    ends = [onset + length for onset, length in group.plan.rhythm]
+    return diversify.sounding(onsets, ends, group.pitches, grid)

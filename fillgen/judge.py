@@ -1,0 +1,41 @@
+"""What each note of a phrase is, and which rules a phrase keeps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from fillgen.music import Place
+from fillgen.rules import RuleUse, Seen, Window, role
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """A rule broken at a note, counted from 0."""
+
+    index: int
+    use: RuleUse
+
+
+def windows(places: Sequence[Place], pitches: Sequence[int]) -> Iterator[Window]:
+    """Each note between its neighbours."""
+    seen: list[Seen | None] = [Seen(place, midi) for place, midi in zip(places, pitches, strict=True)]
+    edged = [None, *seen, None]
+    for before, note, after in zip(edged, edged[1:], edged[2:], strict=False):
+        assert note is not None
+        yield before, note, after
+
+
+def roles(places: Sequence[Place], pitches: Sequence[int]) -> list[str]:
+    """What each note is in its chord; empty for a note outside it that nothing justifies."""
+    return [role(window) for window in windows(places, pitches)]
+
+
+def breaches(uses: Sequence[RuleUse], places: Sequence[Place], pitches: Sequence[int]) -> list[Breach]:
+    """Every rule that a phrase breaks, note by note."""
+    return [
+        Breach(index, use)
+        for index, window in enumerate(windows(places, pitches))
+        for use in uses
+        if not bool(use.holds(window))
+    ]

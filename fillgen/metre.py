@@ -1,0 +1,135 @@
+"""Metre and time. Time is counted in integer ticks, 480 to the quarter note."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+TICKS = 480
+"""Ticks in a quarter note."""
+
+_BASE = {"w": 4 * TICKS, "h": 2 * TICKS, "q": TICKS, "e": TICKS // 2, "s": TICKS // 4}
+LENGTHS: dict[str, int] = {
+    **_BASE,
+    **{f"{letter}.": ticks * 3 // 2 for letter, ticks in _BASE.items()},
+    **{f"{letter}t": ticks * 2 // 3 for letter, ticks in _BASE.items()},
+}
+"""Every length that has a letter, in ticks: plain, dotted and triplet."""
+
+_LETTERS = {ticks: letters for letters, ticks in LENGTHS.items()}
+_PLAIN = sorted((ticks for letters, ticks in LENGTHS.items() if "t" not in letters), reverse=True)
+_TRIPLET = sorted((ticks for letters, ticks in LENGTHS.items() if "t" in letters), reverse=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Metre:
+    """A metre: its name, the ticks of a bar and of a beat, its strong beats and its accents.
+
+    `strong` are ticks from the start of the bar; `accents` are weights from 0 to 1 on the eighth-note grid.
+
+    >>> metre("6/8").beats, metre("6/8").strong
+    (2, (0, 720))
+    """
+
+    name: str
+    bar: int
+    beat: int
+    strong: tuple[int, ...]
+    accents: tuple[float, ...]
+
+    @property
+    def beats(self) -> int:
+        return self.bar // self.beat
+
+    @property
+    def count(self) -> int:
+        """The upper number of the time signature."""
+        return int(self.name.split("/")[0])
+
+    @property
+    def unit(self) -> int:
+        """The lower number of the time signature."""
+        return int(self.name.split("/")[1])
+
+    def accent(self, tick: int) -> float:
+        """How heavy a place of the bar is, from 1 (its first beat) down to 1/16 (between eighths)."""
+        eighth, between = divmod(tick % self.bar, TICKS // 2)
+        return 0.0625 if between else self.accents[eighth]
+
+    def crosses(self, onset: int, length: int) -> bool:
+        """Whether a note is syncopated: held across a place of the bar that is heavier than its own."""
+        own = self.accent(onset)
+        first = onset - onset % (TICKS // 2) + TICKS // 2
+        return any(self.accent(tick) > own for tick in range(first, onset + length, TICKS // 2))
+
+
+_QUARTER = (0.25, 0.125)
+METRES: dict[str, Metre] = {
+    name: Metre(name, len(accents) * TICKS // 2, beat, strong, accents)
+    for name, beat, strong, accents in (
+        ("4/4", 480, (0, 960), (1, 0.125, *_QUARTER, 0.5, 0.125, *_QUARTER)),
+        ("3/4", 480, (0,), (1, 0.25, 0.5, 0.25, 0.5, 0.25)),
+        ("2/4", 480, (0,), (1, 0.25, 0.5, 0.25)),
+        ("2/2", 960, (0, 960), (1, 0.125, *_QUARTER, 0.5, 0.125, *_QUARTER)),
+        ("5/4", 480, (0, 1440), (1, 0.125, *_QUARTER, *_QUARTER, 0.5, 0.125, *_QUARTER)),
+        ("6/8", 720, (0, 720), (1, 0.25, 0.25, 0.5, 0.25, 0.25)),
+        ("9/8", 720, (0, 720, 1440), (1, 0.25, 0.25, 0.5, 0.25, 0.25, 0.5, 0.25, 0.25)),
+        (
+            "12/8",
+            720,
+            (0, 720, 1440, 2160),
+            (1, 0.125, 0.125, 0.25, 0.125, 0.125, 0.5, 0.125, 0.125, 0.25, 0.125, 0.125),
+        ),
+    )
+}
+"""The metres a chart can have. Accents agree with music21's `getAccentWeight`, 5/4 being counted 3 + 2."""
+
+
+def metre(name: str) -> Metre:
+    """The metre of that name; KeyError where there is none."""
+    return METRES[name]
+
+
+@lru_cache(maxsize=1024)
+def split_length(ticks: int) -> tuple[int, ...]:
+    """A length as the fewest lengths that have a letter, longest first; ValueError where there are none.
+
+    >>> [length_text(part) for part in split_length(1200)]
+    ['h', 'e']
+    """
+    ladder = _PLAIN if ticks % (TICKS // 8) == 0 else _TRIPLET
+    parts: list[int] = []
+    rest = ticks
+    if ladder is _TRIPLET:
+        rest, whole = ticks % TICKS, ticks - ticks % TICKS
+        parts = list(split_length(whole)) if whole else []
+    for step in ladder:
+        while step <= rest:
+            parts.append(step)
+            rest -= step
+    if rest or not parts:
+        raise ValueError(f"no note length: {ticks} ticks")
+    return tuple(parts)
+
+
+def length_text(ticks: int) -> str:
+    """The letters of a length, `q.` for 720 ticks; KeyError where no single letter has it."""
+    return _LETTERS[ticks]
+
+
+def swung(tick: int, ratio: float) -> int:
+    """Where a tick falls when eighths swing: the first eighth of a quarter lasts `ratio` times the second.
+
+    Only the straight grid moves; triplets are where they are already.
+
+    >>> swung(240, 2.0), swung(160, 2.0)
+    (320, 160)
+    """
+    quarter, inside = divmod(tick, TICKS)
+    half = TICKS // 2
+    if inside % (TICKS // 8):
+        return tick
+    turn = TICKS * ratio / (1 + ratio)
+    if inside <= half:
+        return quarter * TICKS + round(inside * turn / half)
+    return quarter * TICKS + round(turn + (inside - half) * (TICKS - turn) / half)

@@ -1,0 +1,566 @@
+"""Chart text and phrase text, read and written.
+
+Chart text: bars between `|`; the chords of a bar share its beats evenly; a lone `/` holds a chord one more beat;
+`%` repeats a bar; `|: :|` repeats what lies between. Lines at the head of a chart may name its `title:`, `key:`
+and `metre:`. Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to the next note.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from typing import TypeVar
+
+from fillgen.chords import Chord, Kind, make_chord, quality, read_chord
+from fillgen.errors import ChartError, OptionError, PhraseError, did_you_mean, shorten
+from fillgen.metre import LENGTHS, METRES, TICKS, Metre, length_text, split_length
+from fillgen.music import Note, Phrase, Progression, Span, spell
+from fillgen.pitch import LETTERS, MODES, Key, Name, all_keys, plain_signs, read_pitch
+
+MOST_BARS = 512
+"""The longest chart, in bars with repeats written out."""
+MOST_TEXT = 100_000
+"""The longest chart or phrase text, in characters."""
+
+T = TypeVar("T")
+_HEADS = ("title", "key", "metre")
+_HEAD = re.compile(r"\s*([A-Za-z]+)\s*:(?![|])\s*(.*)")
+_SIGN = re.compile(r"\|:|:\|:?|\|\]|\[\||\|+|(?:\([^)|]*\)|[^\s|])+")
+_NUMERAL = re.compile(r"(b|#|)(VII|VI|IV|V|III|II|I|vii|vi|iv|v|iii|ii|i)(.*)", re.DOTALL)
+_ROMANS = ("i", "ii", "iii", "iv", "v", "vi", "vii")
+_MAJOR_RISES = (0, 2, 4, 5, 7, 9, 11)
+
+
+# Settings that come as text
+
+
+def read_metre(text: str) -> Metre:
+    """The metre a text names; OptionError where there is none.
+
+    >>> read_metre("6/8").bar
+    1440
+    """
+    if text not in METRES:
+        raise OptionError(f"unknown metre {shorten(text)}", hint=f"It is one of: {', '.join(METRES)}.")
+    return METRES[text]
+
+
+def read_key(text: str) -> Key:
+    """The key a text names: `Eb`, `Eb major`, `C minor`, `Cm`; OptionError where there is none.
+
+    >>> str(read_key("F#m"))
+    'F# minor'
+    """
+    words = plain_signs(text).split()
+    if len(words) == 1 and words[0].endswith("m") and len(words[0]) > 1:
+        words = [words[0][:-1], "minor"]
+    mode = (
+        {"maj": "major", "min": "minor"}.get(words[1].lower(), words[1].lower())
+        if len(words) > 1
+        else "major"
+    )
+    known = [str(key) for key in all_keys()]
+    wanted = f"{words[0][:1].upper()}{words[0][1:]} {mode}" if words else ""
+    if len(words) > 2 or mode not in MODES or wanted not in known:
+        hint = did_you_mean(text, known) or "A key is written like 'Eb major' or 'C minor'."
+        raise OptionError(f"unknown key {shorten(text)}", hint=hint)
+    return all_keys()[known.index(wanted)]
+
+
+# Charts
+
+
+@dataclass(frozen=True, slots=True)
+class _Sign:
+    """A sign of a chart: its text, and where it stands."""
+
+    text: str
+    line: int
+
+
+@dataclass(slots=True)
+class _Bar:
+    """A bar as it is read: its signs, and its number in the written chart."""
+
+    signs: list[_Sign]
+    number: int
+    line: int
+
+    def place(self, item: int | None = None) -> str:
+        where = f"chart line {self.line}, bar {self.number}" if self.line > 1 else f"bar {self.number}"
+        return where if item is None else f"{where}, chord {item}"
+
+
+def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre | None = None) -> Progression:
+    """The progression that a chart text describes.
+
+    `key` and `metre` win over the chart's own head lines; without either the key is inferred from the chords and
+    the metre is 4/4. Raises ChartError with bar and chord where the text cannot be read, OptionError for a key or
+    metre that does not exist.
+
+    >>> chart = parse_chart("| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |")
+    >>> str(chart.key), len(chart.bars)
+    ('Eb major', 4)
+    """
+    if len(text) > MOST_TEXT:
+        raise ChartError(f"the chart has {len(text)} characters; the limit is {MOST_TEXT}")
+    if "\0" in text:
+        raise ChartError("the chart is not text", hint="Give a file with chords between bar lines.")
+    heads, body = _heads(text)
+    the_metre = _setting(metre if metre is not None else heads.get("metre", "4/4"), read_metre)
+    wanted = key if key is not None else heads.get("key")
+    the_key = _setting(wanted, read_key) if wanted is not None else None
+    bars = _unfold(_written_bars(body))
+    chords = [_chords_of(bar, the_metre, the_key) for bar in bars]
+    the_key = the_key or infer_key([(chord, length) for bar in chords for chord, length in bar])
+    return Progression(the_metre, the_key, _spans(chords, the_metre), heads.get("title", ""))
+
+
+def _setting(value: str | T, read: Callable[[str], T]) -> T:
+    return read(value) if isinstance(value, str) else value
+
+
+def _heads(text: str) -> tuple[dict[str, str], list[tuple[int, str]]]:
+    """The head lines of a chart, and its other lines with their numbers."""
+    heads: dict[str, str] = {}
+    body = []
+    for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
+        match = None if "|" in line else _HEAD.fullmatch(line)
+        if match is None:
+            body.append((number, line))
+        elif match[1].lower() in _HEADS:
+            heads[match[1].lower()] = match[2].strip()
+        else:
+            hint = did_you_mean(match[1], _HEADS)
+            raise ChartError(
+                f"unknown head line {shorten(match[1])}", place=f"chart line {number}", hint=hint
+            )
+    return heads, body
+
+
+def _written_bars(body: Iterable[tuple[int, str]]) -> list[_Bar | str]:
+    """The bars of a chart as they stand, with the repeat signs between them."""
+    bars: list[_Bar | str] = []
+    number = 1
+    open_bar: _Bar | None = None
+    blank = False
+    for line, text in body:
+        for match in _SIGN.finditer(text):
+            sign = match[0]
+            if "|" not in sign:
+                open_bar = open_bar or _Bar([], number, line)
+                open_bar.signs.append(_Sign(sign, line))
+                continue
+            if open_bar is not None:
+                bars.append(open_bar)
+                number, open_bar = number + 1, None
+            elif blank and sign == "|" and text[: match.start()].rstrip() != "":
+                raise ChartError(
+                    "the bar is empty",
+                    place=_Bar([], number, line).place(),
+                    hint="Write % to repeat the bar before, or N.C. for no chord.",
+                )
+            blank = sign == "|"
+            bars += [mark for mark in (":|", "|:") if mark in _parts(sign)]
+    if open_bar is not None:
+        bars.append(open_bar)
+    if not any(isinstance(bar, _Bar) for bar in bars):
+        raise ChartError("the chart is empty", hint='Write chords between bars: "| C | Am7 | Dm7 | G7 |".')
+    return bars
+
+
+def _parts(sign: str) -> tuple[str, ...]:
+    return (":|", "|:") if sign == ":|:" else (sign,)
+
+
+def _unfold(bars: Sequence[_Bar | str]) -> list[_Bar]:
+    """The bars in the order in which they are played."""
+    played: list[_Bar] = []
+    begin: int | None = None
+    for bar in bars:
+        if bar == "|:":
+            if begin is not None:
+                raise ChartError("a repeat is opened inside a repeat", hint="Close the first one with :|.")
+            begin = len(played)
+        elif bar == ":|":
+            played += played[begin or 0 :]
+            begin = None
+        elif isinstance(bar, _Bar):
+            played.append(_repeated(bar, played))
+        if len(played) > MOST_BARS:
+            raise ChartError(f"the chart has more than {MOST_BARS} bars", hint=f"The limit is {MOST_BARS}.")
+    if begin is not None:
+        raise ChartError("a repeat is opened and never closed", hint="Close it with :|.")
+    return played
+
+
+def _repeated(bar: _Bar, played: Sequence[_Bar]) -> _Bar:
+    if [sign.text for sign in bar.signs] != ["%"]:
+        return bar
+    if not played:
+        raise ChartError("there is no bar before the % to repeat", place=bar.place())
+    return _Bar(played[-1].signs, bar.number, bar.line)
+
+
+def _chords_of(bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, int]]:
+    """The chords of a bar with their lengths in ticks."""
+    signs = _joined(bar.signs)
+    if "/" in signs:
+        return _held_chords(signs, bar, metre, key)
+    if metre.beats % len(signs):
+        raise ChartError(
+            f"{len(signs)} chords do not share the {metre.beats} beats of a {metre.name} bar evenly",
+            place=bar.place(),
+            hint=_slash_hint(signs, metre),
+        )
+    share = metre.bar // len(signs)
+    return [(_chord(sign, bar, item, key), share) for item, sign in enumerate(signs, 1)]
+
+
+def _slash_hint(signs: Sequence[str], metre: Metre) -> str:
+    if len(signs) > metre.beats:
+        return f"At most {metre.beats} chords fit, one a beat."
+    shown = [*signs, *["/"] * (metre.beats - len(signs))]
+    return f"Write a / for each beat a chord is held on, such as | {' '.join(shown)} |."
+
+
+def _held_chords(signs: Sequence[str], bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, int]]:
+    if len(signs) != metre.beats:
+        raise ChartError(
+            f"{len(signs)} beats are written, a {metre.name} bar has {metre.beats}",
+            place=bar.place(),
+            hint="Where a / is used, each chord and each / is one beat.",
+        )
+    if signs[0] == "/":
+        raise ChartError("a / holds the chord before it, and there is none in this bar", place=bar.place())
+    chords: list[tuple[Chord, int]] = []
+    for sign in signs:
+        if sign == "/":
+            chords[-1] = (chords[-1][0], chords[-1][1] + metre.beat)
+        else:
+            chords.append((_chord(sign, bar, len(chords) + 1, key), metre.beat))
+    return chords
+
+
+def _joined(signs: Sequence[_Sign]) -> list[str]:
+    """The signs of a bar, a chord quality that stands alone joined to the numeral before it (`#iv dim7`)."""
+    joined: list[str] = []
+    for sign in signs:
+        text = sign.text
+        alone = _NUMERAL.fullmatch(text) is None and text[0] not in LETTERS and quality(text) is not None
+        if (
+            alone
+            and text != "/"
+            and joined
+            and _NUMERAL.fullmatch(joined[-1])
+            and not joined[-1][-1].isdigit()
+        ):
+            joined[-1] += text
+        else:
+            joined.append(text)
+    return joined
+
+
+def _chord(text: str, bar: _Bar, item: int, key: Key | None) -> Chord:
+    try:
+        if text == "%":
+            raise ChartError("a % stands alone in its bar")
+        if _NUMERAL.fullmatch(plain_signs(text)):
+            return read_numeral(text, key)
+        return read_chord(text)
+    except ChartError as error:
+        raise ChartError(error.message, place=bar.place(item), hint=error.hint) from None
+
+
+def _spans(chords: Sequence[Sequence[tuple[Chord, int]]], metre: Metre) -> tuple[tuple[Span, ...], ...]:
+    flat = [chord for bar in chords for chord, _ in bar if chord.root is not None]
+    if not flat:
+        raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
+    heard = flat[0]
+    bars = []
+    for number, bar in enumerate(chords):
+        onset, spans = number * metre.bar, []
+        for chord, length in bar:
+            heard = chord if chord.root is not None else heard
+            spans.append(Span(chord, onset, length, heard))
+            onset += length
+        bars.append(tuple(spans))
+    return tuple(bars)
+
+
+# Roman numerals
+
+
+def read_numeral(text: str, key: Key | None) -> Chord:
+    """The chord a Roman numeral stands for in a key: capital letters for major, small ones for minor.
+
+    In a minor key III, VI and VII stand on the key's own degrees, with or without a flat sign, and a diminished
+    vii on the raised seventh. After a slash stands the degree whose dominant it is (`V7/ii`), or a bass note.
+
+    >>> read_numeral("V7/ii", read_key("C")).symbol
+    'A7'
+    """
+    if key is None:
+        raise ChartError(
+            f"the numeral {shorten(text)} needs a key", hint="Give one with --key, such as --key Eb."
+        )
+    body, slash, target = plain_signs(text).rpartition("/")
+    if slash and _NUMERAL.fullmatch(target) and not quality_of_numeral(plain_signs(text)):
+        goal = read_numeral(target, key)
+        assert goal.root is not None
+        assert goal.kind is not None
+        mode = "minor" if any(degree.text == "b3" for degree in goal.kind.degrees) else "major"
+        return read_numeral(body, Key(goal.root, mode))
+    bass = None
+    if slash and not quality_of_numeral(plain_signs(text)):
+        bass = _bass_name(target, text)
+    else:
+        body = plain_signs(text)
+    match = _NUMERAL.fullmatch(body)
+    kind = quality_of_numeral(body)
+    if match is None or kind is None:
+        hint = "A numeral is written like ii7, V7/ii, bVII7 or #ivdim7."
+        raise ChartError(f"unknown numeral {shorten(text)}", hint=hint)
+    diminished = any(degree.text == "b5" for degree in kind.degrees) and match[2].islower()
+    return make_chord(_root_of_numeral(match[1], match[2].lower(), key, diminished).plain(), kind, bass)
+
+
+def _bass_name(text: str, whole: str) -> Name:
+    try:
+        return Name.read(text)
+    except ValueError:
+        hint = "After the slash stands a numeral (V7/ii) or a bass note (V7/D)."
+        raise ChartError(f"unknown numeral {shorten(whole)}", hint=hint) from None
+
+
+def quality_of_numeral(text: str) -> Kind | None:
+    """The chord kind of a numeral, from its letters and what follows them; None where there is none."""
+    match = _NUMERAL.fullmatch(text)
+    if match is None:
+        return None
+    rest = match[3]
+    if match[2].isupper():
+        return quality(rest)
+    own = quality(rest) if rest else None
+    minor_already = own is not None and not any(d.text in ("3", "4", "2") for d in own.degrees)
+    return own if minor_already else quality(f"m{rest}")
+
+
+def _root_of_numeral(sign: str, roman: str, key: Key, diminished: bool) -> Name:
+    step = _ROMANS.index(roman)
+    rise = _MAJOR_RISES[step]
+    natural = MODES[key.mode][step]
+    if sign:
+        return key.tonic.up(
+            step, rise + (1 if sign == "#" else -1) if key.mode == "major" else _minor(sign, step)
+        )
+    if key.mode == "minor" and step == 6 and diminished:
+        return key.tonic.up(step, 11)
+    return key.tonic.up(step, natural)
+
+
+def _minor(sign: str, step: int) -> int:
+    """Semitones above the tonic of a degree with a sign in a minor key: counted from the major scale."""
+    rise, natural = _MAJOR_RISES[step], MODES["minor"][step]
+    if sign == "b":
+        return rise - 1
+    return natural + 1
+
+
+# Keys
+
+
+@lru_cache(maxsize=4096)
+def _key_fit(key: Key, chord: Chord) -> float:
+    """How much of a chord lies in a key, from 0 to 1; the raised seventh of a minor key counts as its own."""
+    own = {name.pitch_class for name in key.scale}
+    if key.mode == "minor":
+        own.add((key.tonic.pitch_class + 11) % 12)
+    spelled = {str(name) for name in key.scale}
+    inside = [tone.name.pitch_class in own for tone in chord.tones]
+    tidy = [str(tone.name) in spelled for tone in chord.tones]
+    return (sum(inside) + 0.1 * sum(tidy)) / (1.1 * len(inside))
+
+
+def infer_key(chords: Sequence[tuple[Chord, int]]) -> Key:
+    """The key that fits chords best: their tones, a last chord that is its tonic or leads there, cadences inside."""
+    sounding = [(chord, length) for chord, length in chords if chord.root is not None]
+    if not sounding:
+        raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
+    whole = sum(length for _, length in sounding)
+
+    def fit(key: Key) -> float:
+        tones = sum(_key_fit(key, chord) * length for chord, length in sounding) / whole
+        cadences = sum(_resolves(a, b, key) for (a, _), (b, _) in pairwise(sounding))
+        return (
+            2.0 * tones
+            + 0.35 * _is_tonic(sounding[0][0], key)
+            + 0.25 * _is_tonic(sounding[-1][0], key)
+            + 0.45 * _is_dominant_of(sounding[-1][0], key)
+            + 0.15 * min(cadences, 3)
+            - 0.01 * abs(key.fifths)
+            - 0.02 * (key.mode == "minor")
+        )
+
+    return max(all_keys(), key=lambda key: round(fit(key), 9))
+
+
+def _third(chord: Chord) -> str:
+    degrees = {degree.text for degree in chord.kind.degrees} if chord.kind else set()
+    return "b3" if "b3" in degrees else "3"
+
+
+def _is_tonic(chord: Chord, key: Key) -> bool:
+    kind_fits = _third(chord) == ("3" if key.mode == "major" else "b3")
+    plain = chord.kind is not None and not chord.kind.is_dominant and not _flat_five(chord)
+    return chord.root == key.tonic and kind_fits and plain
+
+
+def _flat_five(chord: Chord) -> bool:
+    return chord.kind is not None and any(degree.text == "b5" for degree in chord.kind.degrees)
+
+
+def _is_dominant_of(chord: Chord, key: Key) -> bool:
+    driving = chord.kind is not None and (chord.kind.is_dominant or chord.kind.name == "major triad")
+    return driving and chord.root == key.tonic.up(4, 7)
+
+
+def _resolves(chord: Chord, following: Chord, key: Key) -> bool:
+    return _is_dominant_of(chord, key) and _is_tonic(following, key)
+
+
+# Chart text, written
+
+
+def chart_text(progression: Progression) -> str:
+    """The chart as text that reads back to the same progression.
+
+    >>> chart_text(parse_chart("C / / G7 | F"))
+    '| C / / G7 | F |'
+    """
+    return "| " + " | ".join(_bar_text(bar, progression.metre) for bar in progression.bars) + " |"
+
+
+def _bar_text(bar: Sequence[Span], metre: Metre) -> str:
+    even = len({span.length for span in bar}) == 1
+    beats = [1 if even else span.length // metre.beat for span in bar]
+    return " ".join(f"{span.chord.symbol}{' /' * (n - 1)}" for span, n in zip(bar, beats, strict=True))
+
+
+# Phrases
+
+_TOKEN = re.compile(r"(?:(r)|([A-G](?:#{1,3}|b{1,3})?-?\d))([whqes][.t]?)(~?)")
+
+
+def parse_phrase(text: str, metre: Metre) -> Phrase:
+    """The notes of a phrase text; PhraseError with bar and note where it cannot be read.
+
+    >>> parse_phrase("rq G5e~ G5q Eb5e h", METRES["4/4"])
+    Traceback (most recent call last):
+    ...
+    fillgen.errors.PhraseError: bar 1, note 5: cannot read 'h'. A note is written like F5q., a rest like rq.
+    """
+    if len(text) > MOST_TEXT:
+        raise PhraseError(f"the phrase has {len(text)} characters; the limit is {MOST_TEXT}")
+    notes: list[Note] = []
+    tied = False
+    for number, bar in enumerate(_phrase_bars(text)):
+        onset = number * metre.bar
+        for item, token in enumerate(bar.split(), 1):
+            place = f"bar {number + 1}, note {item}"
+            midi, length, ties = _read_note(token, place)
+            if tied and (midi is None or notes[-1].midi != midi):
+                raise PhraseError("a tie needs the same pitch again", place=place)
+            if tied and midi is not None:
+                notes[-1] = Note(notes[-1].onset, notes[-1].length + length, midi)
+            elif midi is not None:
+                notes.append(Note(onset, length, midi))
+            tied = ties
+            onset += length
+        if onset != (number + 1) * metre.bar:
+            lasts, whole = (onset - number * metre.bar) / TICKS, metre.bar / TICKS
+            raise PhraseError(
+                f"the bar lasts {lasts:g} quarter notes, a {metre.name} bar {whole:g}",
+                place=f"bar {number + 1}",
+            )
+    if tied:
+        raise PhraseError("the last note is tied to nothing", place=f"bar {number + 1}")
+    if not notes:
+        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
+    return tuple(notes)
+
+
+def _phrase_bars(text: str) -> list[str]:
+    bars = [bar.strip() for bar in text.replace("\n", " ").split("|")]
+    if bars and not bars[0]:
+        bars = bars[1:]
+    if bars and not bars[-1]:
+        bars = bars[:-1]
+    return bars
+
+
+def _read_note(token: str, place: str) -> tuple[int | None, int, bool]:
+    match = _TOKEN.fullmatch(plain_signs(token))
+    if match is None or (match[1] and match[4]):
+        hint = "A note is written like F5q., a rest like rq."
+        raise PhraseError(f"cannot read {shorten(token)}", place=place, hint=hint)
+    try:
+        midi = None if match[1] else read_pitch(match[2])
+    except ValueError as error:
+        raise PhraseError(str(error), place=place) from None
+    return midi, LENGTHS[match[3]], bool(match[4])
+
+
+def phrase_tokens(
+    notes: Phrase, names: Sequence[str], metre: Metre, bars: int
+) -> list[list[tuple[int, int, str, int | None]]]:
+    """The tokens of a phrase, bar by bar: tick in the bar, ticks, text, and the note's index (None for a rest).
+
+    A note that crosses a bar line, or whose length no single letter has, becomes several tokens tied by `~`.
+    """
+    rows: list[list[tuple[int, int, str, int | None]]] = [[] for _ in range(bars)]
+    at = 0
+    for index, note in enumerate(notes):
+        _write(rows, metre, at, note.onset - at, "r", None)
+        _write(rows, metre, note.onset, note.length, names[index], index)
+        at = note.end
+    _write(rows, metre, at, bars * metre.bar - at, "r", None)
+    return rows
+
+
+def _write(
+    rows: list[list[tuple[int, int, str, int | None]]],
+    metre: Metre,
+    onset: int,
+    length: int,
+    name: str,
+    index: int | None,
+) -> None:
+    end = onset + length
+    while onset < end:
+        bar, tick = divmod(onset, metre.bar)
+        room = min(end, (bar + 1) * metre.bar) - onset
+        parts = split_length(room)
+        for part in parts if index is not None else _rest_parts(parts, tick):
+            tie = "~" if index is not None and onset + part < end else ""
+            rows[bar].append((onset - bar * metre.bar, part, f"{name}{length_text(part)}{tie}", index))
+            onset += part
+
+
+def _rest_parts(parts: Sequence[int], tick: int) -> Sequence[int]:
+    """The parts of a rest, the short ones first where it begins off the beat."""
+    return tuple(reversed(parts)) if tick % TICKS else parts
+
+
+def phrase_text(notes: Phrase, progression: Progression) -> str:
+    """A phrase as text that reads back to the same notes, spelled by its chords.
+
+    >>> chart = parse_chart("| Eb | Bb7 |")
+    >>> phrase_text(parse_phrase("G5q. Bb5e G5h | F5w", chart.metre), chart)
+    'G5q. Bb5e G5h | F5w'
+    """
+    rows = phrase_tokens(notes, spell(progression, notes), progression.metre, len(progression.bars))
+    return " | ".join(" ".join(token[2] for token in row) for row in rows)

@@ -1,0 +1,151 @@
+"""Pitch names, spelling and keys. Pitches are MIDI numbers (C4 = 60); pitch classes count from C = 0."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+LETTERS = "CDEFGAB"
+NATURAL = (0, 2, 4, 5, 7, 9, 11)
+"""Semitones of the seven letters above C, which are also those of the major scale above its root."""
+
+_SIGNS = str.maketrans({"♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "##"})
+_NAME = re.compile(r"([A-G])(#{1,3}|b{1,3}|)")
+_PITCH = re.compile(r"([A-G](?:#{1,3}|b{1,3})?)(-?\d)")
+
+
+def plain_signs(text: str) -> str:
+    """Accidentals as they are typed on a keyboard: `B♭` becomes `Bb`."""
+    return text.translate(_SIGNS)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Name:
+    """A spelled pitch class: a letter (0 = C ... 6 = B) and its alteration in semitones.
+
+    >>> str(Name.read("Eb")), Name.read("Eb").pitch_class
+    ('Eb', 3)
+    """
+
+    letter: int
+    alter: int
+
+    @classmethod
+    def read(cls, text: str) -> Name:
+        """The name that a text spells; ValueError where it spells none."""
+        match = _NAME.fullmatch(plain_signs(text))
+        if match is None:
+            raise ValueError(f"no pitch name: {text!r}")
+        signs = match[2]
+        return cls(LETTERS.index(match[1]), len(signs) if "#" in signs else -len(signs))
+
+    @property
+    def pitch_class(self) -> int:
+        return (NATURAL[self.letter] + self.alter) % 12
+
+    def up(self, steps: int, semitones: int) -> Name:
+        """The name a number of letters and semitones higher.
+
+        >>> str(Name.read("Gb").up(2, 3))
+        'Bbb'
+        """
+        octaves, letter = divmod(self.letter + steps, 7)
+        rise = NATURAL[letter] + 12 * octaves - NATURAL[self.letter]
+        return Name(letter, self.alter + semitones - rise)
+
+    def at(self, midi: int) -> str:
+        """The scientific pitch name of a MIDI number spelled with this name.
+
+        >>> Name.read("Cb").at(71)
+        'Cb5'
+        """
+        return f"{self}{(midi - self.alter) // 12 - 1}"
+
+    def plain(self) -> Name:
+        """The same pitch class with one sign at most.
+
+        >>> str(Name.read("Ebb").plain())
+        'D'
+        """
+        if abs(self.alter) <= 1:
+            return self
+        sign = 1 if self.alter > 0 else -1
+        names = [Name(letter, alter) for alter in (0, sign) for letter in range(7)]
+        return next(name for name in names if name.pitch_class == self.pitch_class)
+
+    def __str__(self) -> str:
+        return LETTERS[self.letter] + ("#" * self.alter if self.alter > 0 else "b" * -self.alter)
+
+
+def read_pitch(text: str) -> int:
+    """The MIDI number of a scientific pitch name; ValueError where it is none or lies outside 0 to 127.
+
+    >>> read_pitch("Eb5")
+    75
+    """
+    match = _PITCH.fullmatch(plain_signs(text))
+    if match is None:
+        raise ValueError(f"no pitch: {text!r}")
+    name = Name.read(match[1])
+    midi = 12 * (int(match[2]) + 1) + NATURAL[name.letter] + name.alter
+    if not 0 <= midi <= 127:
+        raise ValueError(f"pitch outside the MIDI range: {text!r}")
+    return midi
+
+
+MODES = {"major": (0, 2, 4, 5, 7, 9, 11), "minor": (0, 2, 3, 5, 7, 8, 10)}
+
+
+@dataclass(frozen=True)
+class Key:
+    """A major or a natural minor key.
+
+    >>> Key(Name.read("C"), "minor").fifths
+    -3
+    """
+
+    tonic: Name
+    mode: str
+
+    @cached_property
+    def scale(self) -> tuple[Name, ...]:
+        """The seven names of the key's scale, from the tonic up."""
+        return tuple(self.tonic.up(step, rise) for step, rise in enumerate(MODES[self.mode]))
+
+    @cached_property
+    def fifths(self) -> int:
+        """The key signature: sharps above zero, flats below."""
+        return sum(name.alter for name in self.scale)
+
+    @cached_property
+    def by_letter(self) -> dict[int, Name]:
+        return {name.letter: name for name in self.scale}
+
+    def __str__(self) -> str:
+        return f"{self.tonic} {self.mode}"
+
+
+@lru_cache(maxsize=1)
+def all_keys() -> tuple[Key, ...]:
+    """The thirty keys whose signatures have at most seven sharps or flats."""
+    tonics = [Name(letter, alter) for alter in (0, -1, 1) for letter in range(7)]
+    keys = [Key(tonic, mode) for mode in MODES for tonic in tonics]
+    return tuple(key for key in keys if abs(key.fifths) <= 7)
+
+
+@lru_cache(maxsize=256)
+def midi_name(midi: int, key: Key) -> str:
+    """A MIDI pitch spelled as the key has it, chromatic notes by the nearest letter of the scale.
+
+    >>> midi_name(66, Key(Name.read("F"), "major"))
+    'F#4'
+    """
+    close = [name for name in key.scale if name.pitch_class == midi % 12]
+    if close:
+        return close[0].at(midi)
+    rise = 1 if key.fifths >= 0 else -1
+    near = [n for n in key.scale if (n.pitch_class + rise) % 12 == midi % 12]
+    near = near or [n for n in key.scale if (n.pitch_class - rise) % 12 == midi % 12]
+    name = near[0]
+    return Name(name.letter, name.alter + (midi - name.pitch_class + 6) % 12 - 6).plain().at(midi)

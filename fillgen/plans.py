@@ -1,0 +1,221 @@
+"""Plans: what a phrase is before it has pitches. A rhythm for each bar, a shape, and the gestures that come back.
+
+Bars answer one another by form: bars with the same letter share a rhythm cell and a gesture, so that a phrase
+has an idea in it and is no row of unrelated bars.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from fillgen.dice import Dice
+from fillgen.errors import OptionError
+from fillgen.metre import TICKS
+from fillgen.music import Progression
+from fillgen.rulepack import Cell, Level, Rhythm, RulePack, Shape
+
+PUSH = TICKS // 2
+"""How much earlier a pushed note comes, in ticks."""
+_GESTURES = ((2, 2, 2, 2), (2, 2, 4, 2), (4, 3, 2, 2), (2, 4, 2, 2), (3, 4, 3, 2), (2, 2, 5, 2))
+_TRIES = 12
+
+Fits = Callable[[int, Cell], bool]
+"""Whether a cell can have pitches at all in the bar of that number."""
+Rhythm_ = tuple[tuple[int, int], ...]
+"""Onset and length of each note of a phrase, in ticks from its start."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A rhythm for a whole phrase with its shape.
+
+    `letters` names the form's letter of each bar, `wishes` the interval (in semitones) that the gesture of the bar
+    would like between each note and the next, 0 where it has no wish.
+    """
+
+    rhythm: Rhythm_
+    letters: tuple[str, ...]
+    wishes: tuple[int, ...]
+    shape: Shape
+
+
+def plans(
+    progression: Progression,
+    level: Level,
+    rhythm: Rhythm,
+    busy: str,
+    shapes: Sequence[Shape],
+    pack: RulePack,
+    fits: Fits,
+    dice: Dice,
+) -> Iterator[Plan]:
+    """Plans without end that differ in rhythm, as long as there are different ones to be had.
+
+    Raises OptionError where the rhythm is not played in the chart's metre.
+    """
+    cells, closes = _cells(progression, level, rhythm, busy)
+    used: set[Rhythm_] = set()
+    turn = dice.below(len(shapes))
+    while True:
+        for _ in range(_TRIES):
+            letters = _form(progression, pack, dice)
+            by_bar = _fill(progression, letters, cells, closes, level, fits, dice)
+            notes = _push(by_bar, progression, dice) if level.pushes else by_bar
+            flat = tuple(note for bar in notes for note in bar)
+            if flat and flat not in used:
+                break
+        else:
+            return
+        used.add(flat)
+        turn += 1
+        yield Plan(flat, letters, _wishes(flat, letters, progression, dice), shapes[turn % len(shapes)])
+
+
+# Cells
+
+
+def _cells(
+    progression: Progression, level: Level, rhythm: Rhythm, busy: str
+) -> tuple[tuple[Cell, ...], tuple[Cell, ...]]:
+    where = (progression.metre.name, busy)
+    if where not in rhythm.cells:
+        raise OptionError(
+            f"{rhythm.name} is not played in {progression.metre.name}",
+            hint=f"It is played in {' and '.join(rhythm.metres)}.",
+        )
+    return _of_level(rhythm.cells[where], level), _of_level(rhythm.closes[where], level)
+
+
+def _of_level(cells: Sequence[Cell], level: Level) -> tuple[Cell, ...]:
+    kept = tuple(
+        cell
+        for cell in cells
+        if (level.syncopation or not cell.syncopated) and (level.triplets or not cell.triplets)
+    )
+    marked = tuple(cell for cell in kept if cell.syncopated or cell.triplets)
+    return kept + marked
+
+
+def chord_cell(progression: Progression, bar: int, early: int = 0) -> Cell:
+    """A cell with one note for each chord of a bar, let go some ticks before the next."""
+    start = bar * progression.metre.bar
+    notes = tuple(
+        (span.onset - start, span.length - (early if span.length > early else 0))
+        for span in progression.bars[bar]
+    )
+    return Cell("", notes, False, False)
+
+
+# Forms
+
+
+def _form(progression: Progression, pack: RulePack, dice: Dice) -> tuple[str, ...]:
+    """A letter for each bar; a long phrase is made of four-bar forms, of which the last is cut to what is left."""
+    letters: list[str] = []
+    left = len(progression.bars)
+    group = 0
+    while left:
+        most = max((n for n in pack.forms if n <= min(left, 4)), default=min(left, 1))
+        form = dice.one_of(pack.forms.get(most) or pack.forms[1]).letters
+        mark = "" if group % 2 == 0 or dice.chance(0.5) else str(group)
+        letters += [letter + mark if letter != "z" else "z" for letter in form]
+        left -= len(form)
+        group += 1
+    return tuple(letters)
+
+
+def _fill(
+    progression: Progression,
+    letters: Sequence[str],
+    cells: Sequence[Cell],
+    closes: Sequence[Cell],
+    level: Level,
+    fits: Fits,
+    dice: Dice,
+) -> list[list[tuple[int, int]]]:
+    """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
+    chosen: dict[str, Cell] = {}
+    early = dice.one_of((0, 0, progression.metre.beat, 2 * progression.metre.beat))
+    notes = []
+    for bar, letter in enumerate(letters):
+        key = letter.replace("'", "")
+        if level.one_a_chord:
+            cell = chord_cell(progression, bar, early if dice.chance(0.7) else 0)
+        else:
+            stock = closes if key == "z" else cells
+            cell = _fitting(chosen.get(key), stock, bar, fits, dice) or chord_cell(progression, bar)
+            chosen.setdefault(key, cell)
+        start = bar * progression.metre.bar
+        notes.append([(start + onset, length) for onset, length in cell.notes])
+    return notes
+
+
+def _fitting(first: Cell | None, cells: Sequence[Cell], bar: int, fits: Fits, dice: Dice) -> Cell | None:
+    if first is not None and fits(bar, first):
+        return first
+    if not cells:
+        return None
+    start = dice.below(len(cells))
+    step = 1 + dice.below(max(1, len(cells) - 1))
+    tried = dict.fromkeys([cells[(start + step * n) % len(cells)] for n in range(len(cells))] + list(cells))
+    return next((cell for cell in tried if fits(bar, cell)), None)
+
+
+def _push(
+    by_bar: Sequence[Sequence[tuple[int, int]]], progression: Progression, dice: Dice
+) -> list[list[tuple[int, int]]]:
+    """Some first notes of bars moved an eighth early, where the bar before leaves or can give the room."""
+    bars = [list(bar) for bar in by_bar]
+    for number in range(1, len(bars)):
+        line = number * progression.metre.bar
+        if not bars[number] or bars[number][0][0] != line or not dice.chance(0.35):
+            continue
+        before = next((bar for bar in reversed(bars[:number]) if bar), None)
+        if before is None or not _makes_room(before, line - PUSH):
+            continue
+        onset, length = bars[number].pop(0)
+        bars[number - 1].append((onset - PUSH, length + PUSH))
+    return bars
+
+
+def _makes_room(bar: list[tuple[int, int]], until: int) -> bool:
+    """Shorten the last note of a bar so that it ends by a tick, if it stays a quarter long or ends there anyway."""
+    onset, length = bar[-1]
+    if onset + length <= until:
+        return True
+    if until - onset < TICKS // 2 or length % (TICKS // 2):
+        return False
+    bar[-1] = (onset, until - onset)
+    return True
+
+
+# Gestures
+
+
+def _wishes(rhythm: Rhythm_, letters: Sequence[str], progression: Progression, dice: Dice) -> tuple[int, ...]:
+    """The interval each note would like to make to the next, the same in bars that share a letter."""
+    gestures: dict[str, list[int]] = {}
+    wishes = []
+    item, bar_before = 0, -1
+    for onset, _ in rhythm:
+        bar = onset // progression.metre.bar
+        item = item + 1 if bar == bar_before else 0
+        bar_before = bar
+        letter = letters[bar]
+        base = gestures.setdefault(letter.replace("'", ""), _gesture(dice))
+        wish = base[item % len(base)] if letter != "z" else 0
+        wishes.append(-wish if "'" in letter else wish)
+    return tuple(wishes)
+
+
+def _gesture(dice: Dice) -> list[int]:
+    """Intervals of a gesture: its sizes from a small stock, its direction turning once or twice."""
+    sizes = dice.one_of(_GESTURES) * 3
+    turns = {1 + dice.below(3), 3 + dice.below(4), 7}
+    sign = 1 if dice.chance(0.5) else -1
+    gesture = []
+    for index, size in enumerate(sizes):
+        sign = -sign if index in turns else sign
+        gesture.append(sign * size)
+    return gesture

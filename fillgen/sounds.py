@@ -1,0 +1,38 @@
+"""The sounds of General MIDI, by name or number."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from fillgen.errors import OptionError, did_you_mean
+from fillgen.tables import table
+
+
+@lru_cache(maxsize=1)
+def sound_names() -> tuple[str, ...]:
+    """The 128 names in order; the first is number 1 on paper and program 0 on the wire."""
+    return tuple(name for family in table("sounds")["family"] for name in family["sounds"])
+
+
+def program(sound: str) -> int:
+    """The MIDI program, 0 to 127, of a sound given by its name or by its number from 1 to 128.
+
+    >>> program("vibraphone"), program("12")
+    (11, 11)
+    """
+    names = sound_names()
+    plain = {_plain(name): number for number, name in enumerate(names)}
+    if sound.strip().isdecimal():
+        number = int(sound)
+        if not 1 <= number <= len(names):
+            raise OptionError(
+                f"there is no sound {number}", hint=f"The sounds are numbered 1 to {len(names)}."
+            )
+        return number - 1
+    if _plain(sound) not in plain:
+        raise OptionError(f"unknown sound {sound!r}", hint=did_you_mean(sound, names))
+    return plain[_plain(sound)]
+
+
+def _plain(name: str) -> str:
+    return "".join(letter for letter in name.lower() if letter.isalnum())

@@ -1,0 +1,47 @@
+"""The one loader of the tables in `rules/`, wherever the package is installed."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from fillgen.errors import OutputError, PackError
+
+_HERE = Path(__file__).resolve().parent
+_PLACES = (_HERE / "installed_rules", _HERE.parent / "rules")
+
+Table = dict[str, Any]
+
+
+def folder() -> Path:
+    """Where the tables lie: inside an installed package, or beside it in a checkout."""
+    for place in _PLACES:
+        if place.is_dir():
+            return place
+    raise OutputError("the folder of rules is missing", hint="Install fillgen again.")
+
+
+@lru_cache(maxsize=64)
+def table(name: str) -> Table:
+    """A built-in table by its name without ending, such as `chords` or `rhythms/waltz`.
+
+    The answer is shared and kept: read it, never change it.
+
+    >>> sorted(table("shapes"))
+    ['shape']
+    """
+    return read_table(folder() / f"{name}.toml")
+
+
+def read_table(path: Path) -> Table:
+    """A TOML file as plain dictionaries and lists; PackError or OutputError where it cannot be read."""
+    try:
+        return tomllib.loads(path.read_bytes().decode("utf-8"))
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise PackError(f"not a valid TOML file: {error}", place=str(path)) from error
+    except UnicodeDecodeError as error:
+        raise PackError(f"not text in UTF-8 (byte {error.start})", place=str(path)) from error
+    except OSError as error:
+        raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
