@@ -50,6 +50,7 @@ __all__ = [
     "parse_chart",
     "parse_phrase",
     "phrase_text",
+    "read_pitch",
 ]
 
 

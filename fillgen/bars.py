@@ -94,8 +94,8 @@ def parts(onsets: Sequence[int], sizes: Sequence[int], bar: int) -> list[range]:
     `onsets` and `bar` are in ticks, `sizes` are the numbers of pitches each note may have. A crowded bar is cut in
     the middle, and each half again while it is crowded.
 
-    >>> parts([0, 240, 480, 720, 960, 1200, 1920], [7, 13, 13, 13, 7, 13, 7], 1920)
-    [range(0, 2), range(2, 4), range(4, 6), range(6, 7)]
+    >>> parts([0, 240, 480, 720, 960, 1200, 1920], [7, 13, 14, 13, 14, 13, 7], 1920)
+    [range(0, 4), range(4, 6), range(6, 7)]
     """
     runs: list[range] = []
     for number in range(onsets[-1] // bar + 1 if onsets else 0):

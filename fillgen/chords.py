@@ -109,7 +109,11 @@ class Chord:
 
     def tone_at(self, pitch_class: int) -> Tone | None:
         """The tone of that pitch class, if the chord has one."""
-        return next((tone for tone in self.tones if tone.name.pitch_class == pitch_class), None)
+        return self._by_class.get(pitch_class)
+
+    @cached_property
+    def _by_class(self) -> dict[int, Tone]:
+        return {tone.name.pitch_class: tone for tone in reversed(self.tones)}
 
     def degree_of(self, pitch_class: int) -> str:
         """What a pitch class is above the root, in or out of the chord; empty where there is no root."""

@@ -57,30 +57,23 @@ def sounding(
     return np.where(heard[None, :], columns, np.uint8(0))
 
 
-def alike(one: Sounding, others: Sounding, widths: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The share of sounding time in which each of the others sounds the same as one, of the shorter of the two."""
-    same = ((others == one) & (one > 0)) @ widths
-    own = (one > 0) @ widths
-    theirs = (others > 0) @ widths
-    return np.asarray(same / np.maximum(np.minimum(own, theirs), 1e-9))
-
-
 def choose(
     scores: NDArray[np.float64],
     traits: Callable[[int], Traits],
     sounds: Sounding,
-    widths: NDArray[np.float64],
+    widths: NDArray[np.int64],
     count: int,
     limits: Limits,
 ) -> tuple[list[int], int]:
     """The candidates chosen, best first, and how many of them keep their distance from one another.
 
-    `traits` tells the traits of a candidate, `widths` are the lengths of the slices. First the best are taken that keep their distance and share no trait
+    `traits` tells the traits of a candidate, `widths` are the lengths of the slices in ticks. First the best are taken that keep their distance and share no trait
     too often; where these are too few, any that keep their distance; then, if still too few, the best of the rest.
     """
     order = np.argsort(-scores, kind="stable")
     open_ = np.ones(len(scores), dtype=bool)
     lengths = (sounds > 0) @ widths
+    slices = np.ascontiguousarray(sounds.T)
     chosen: list[int] = []
     shared: Counter[tuple[str, Hashable]] = Counter()
     for capped in (True, False):
@@ -90,13 +83,22 @@ def choose(
             if open_[index] and not (capped and _too_often(traits(index), shared, limits)):
                 chosen.append(index)
                 shared.update(_marks(traits(index)))
-                same = ((sounds == sounds[index]) & (sounds[index] > 0)) @ widths
+                same = alike(slices, index, widths)
                 open_ &= same <= ALIKE * np.minimum(lengths, lengths[index])
                 open_[index] = False
     apart = len(chosen)
     taken = set(chosen)
     chosen += [index for index in order.tolist() if index not in taken][: count - apart]
     return sorted(chosen, key=lambda index: (-scores[index], index)), apart
+
+
+def alike(slices: Sounding, index: int, widths: NDArray[np.int64]) -> NDArray[np.uint32]:
+    """For how many ticks each candidate sounds the same as one of them. `slices` has a row for each slice of time."""
+    same = np.zeros(slices.shape[1], dtype=np.uint32)
+    for row, width in zip(slices, widths.tolist(), strict=True):
+        if row[index]:
+            same += np.multiply(row == row[index], width, dtype=np.uint32)
+    return same
 
 
 def _marks(traits: Traits) -> list[tuple[str, Hashable]]:

@@ -31,6 +31,8 @@ _DRAWN = 200
 _PLANS = 24
 """Plans drawn for fifty ideas and fewer."""
 _GUIDE = score.Guide()
+_IN_SHAPE = 0.6
+"""How well an idea follows its shape at the least, where one shape is asked for."""
 _HEIGHT = 13.0
 """Semitones between the lowest and the highest point of a shape."""
 
@@ -75,8 +77,18 @@ class Choices:
 
 
 @dataclass(frozen=True)
+class Space:
+    """All phrases over one plan, and how many there are."""
+
+    plan: Plan
+    places: tuple[Place, ...]
+    lattice: Lattice
+    count: int
+
+
+@dataclass(frozen=True)
 class Candidates:
-    """Phrases over one plan: pitches as rows, and their terms and scores."""
+    """Phrases over one plan: pitches as rows, their terms and scores, the shape each follows best, and how well."""
 
     plan: Plan
     places: tuple[Place, ...]
@@ -84,6 +96,13 @@ class Candidates:
     terms: dict[str, NDArray[np.float64]]
     scores: NDArray[np.float64]
     shapes: NDArray[np.intp]
+    fit: NDArray[np.float64]
+
+    def rows(self, kept: NDArray[np.bool_]) -> Candidates:
+        """Only some of the candidates."""
+        terms = {name: values[kept] for name, values in self.terms.items()}
+        arrays = (self.pitches[kept], terms, self.scores[kept], self.shapes[kept], self.fit[kept])
+        return Candidates(self.plan, self.places, *arrays)
 
 
 def generate(request: Request) -> Ideas:
@@ -94,10 +113,10 @@ def generate(request: Request) -> Ideas:
     choices = settle(request)
     engine = Engine(choices)
     dice = Dice(request.seed)
-    found = engine.lattices(dice)
-    phrases = sum(lattice.count() for _, _, lattice in found)
-    if not phrases:
+    found = engine.spaces(dice)
+    if not found:
         raise engine.why_nothing()
+    phrases = sum(space.count for space in found)
     candidates = engine.candidates(found, phrases, dice)
     picked, apart = engine.pick(candidates)
     ideas = tuple(engine.idea(rank, *which) for rank, which in enumerate(picked, 1))
@@ -241,17 +260,18 @@ class Engine:
         found = places(self.progression, notes, self.choices.ends_on, self.lead, closes=is_last)
         return all(self.windows.domain(place).size for place in found)
 
-    def lattices(self, dice: Dice) -> list[tuple[Plan, tuple[Place, ...], Lattice]]:
-        """Plans with their lattices, only those that hold a phrase."""
+    def spaces(self, dice: Dice) -> list[Space]:
+        """Plans with all their phrases, only plans that have any."""
         c = self.choices
         wanted = max(_PLANS, c.request.count // 8)
         stream = plans(self.progression, c.level, c.rhythm, c.busy, c.shapes, c.request.pack, self.fits, dice)
         found = []
-        for plan in islice(stream, 2 * wanted):
+        for plan in islice(stream, 3 * wanted):
             where = places(self.progression, plan.rhythm, c.ends_on, self.lead)
             lattice = self._lattice(plan, where)
-            if not lattice.is_empty:
-                found.append((plan, where, lattice))
+            count = lattice.count()
+            if count:
+                found.append(Space(plan, where, lattice, count))
             if len(found) == wanted:
                 break
         return found
@@ -267,24 +287,22 @@ class Engine:
 
     # Candidates
 
-    def candidates(
-        self, found: Sequence[tuple[Plan, tuple[Place, ...], Lattice]], phrases: int, dice: Dice
-    ) -> list[Candidates]:
+    def candidates(self, found: Sequence[Space], phrases: int, dice: Dice) -> list[Candidates]:
         """Phrases of every plan, scored: all there are where they are few, otherwise drawn."""
         all_of_them = phrases <= _PLANS * _DRAWN
-        drawn = max(24, min(_DRAWN, 12 * self.choices.request.count * _PLANS // max(1, len(found))))
+        drawn = max(_DRAWN * _PLANS, 12 * self.choices.request.count) // len(found)
         scored = []
-        for plan, where, lattice in found:
-            domains = [self.windows.domain(place) for place in where]
+        for space in found:
+            domains = [self.windows.domain(place) for place in space.places]
             if all_of_them:
-                rows = lattice.phrases()
+                rows = space.lattice.phrases()
             else:
-                chances = dice.doubles(drawn * 3 * len(lattice.runs)).reshape(drawn, -1)
-                rows = _distinct(lattice.draw(self._weights(plan, where, domains), chances))
-            if len(rows):
-                pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
-                scored.append(self._score(plan, where, pitches))
-        return scored
+                chances = dice.doubles(drawn * 3 * len(space.lattice.runs)).reshape(drawn, -1)
+                weights = self._weights(space.plan, space.places, domains)
+                rows = _distinct(space.lattice.draw(weights, chances))
+            pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
+            scored.append(self._score(space.plan, space.places, pitches))
+        return self._in_shape(scored)
 
     def _weights(
         self, plan: Plan, where: Sequence[Place], domains: Sequence[NDArray[np.int16]]
@@ -332,7 +350,18 @@ class Engine:
         found = score.terms(pitches, setting, tuple(weights))
         every = self.choices.request.pack.shapes.values()
         fit = np.stack([score.follows(pitches, shape, setting.times) for shape in every])
-        return Candidates(plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=0))
+        return Candidates(
+            plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=0), fit.max(axis=0)
+        )
+
+    def _in_shape(self, scored: list[Candidates]) -> list[Candidates]:
+        """Only the candidates of the shape asked for, as long as there are plenty of them."""
+        if self.choices.request.shape is None:
+            return scored
+        wanted = list(self.choices.request.pack.shapes).index(self.choices.request.shape)
+        kept = [group.rows((group.shapes == wanted) & (group.fit > _IN_SHAPE)) for group in scored]
+        plenty = sum(len(group.scores) for group in kept) >= 4 * self.choices.request.count
+        return [group for group in kept if len(group.scores)] if plenty else scored
 
     # The choice
 
@@ -342,8 +371,8 @@ class Engine:
         edges = sorted(
             {edge for group in candidates for note in group.plan.rhythm for edge in (note[0], sum(note))}
         )
-        grid = np.array(edges[:-1], dtype=np.int64)
-        widths = np.diff(np.array(edges, dtype=np.float64))
+        starts = np.array(edges, dtype=np.int64)
+        grid, widths = starts[:-1], starts[1:] - starts[:-1]
         sounds = np.vstack([_sounding(group, grid) for group in candidates])
         scores = np.concatenate([group.scores for group in candidates])
         limits = diversify.Limits.of(self.choices.request.count, len(self.choices.shapes))
@@ -389,7 +418,7 @@ class Engine:
             float(group.scores[row]),
             {name: round(float(values[row]), 4) for name, values in group.terms.items()},
             shapes[int(group.shapes[row])],
-            phrase_text(notes, self.progression),
+            phrase_text(notes, self.progression, names),
             told,
         )
 

@@ -88,6 +88,11 @@ class Progression:
         return {chord: mask_of(n.pitch_class for n in passing_names(chord, self.key)) for chord in chords}
 
     @cached_property
+    def spelled(self) -> dict[tuple[Note, bool], str]:
+        """The names found so far for notes that go up or down from there; `spell` fills it."""
+        return {}
+
+    @cached_property
     def _change_set(self) -> frozenset[int]:
         return frozenset(self.changes)
 
@@ -285,11 +290,14 @@ def spell(progression: Progression, notes: Phrase) -> tuple[str, ...]:
     names = []
     for index, note in enumerate(notes):
         after = notes[index + 1].midi if index + 1 < len(notes) else note.midi
-        names.append(_spell_one(progression, note, after))
+        known = (note, after > note.midi)
+        if known not in progression.spelled:
+            progression.spelled[known] = _spell_one(progression, *known)
+        names.append(progression.spelled[known])
     return tuple(names)
 
 
-def _spell_one(progression: Progression, note: Note, after: int) -> str:
+def _spell_one(progression: Progression, note: Note, rises: bool) -> str:
     span = progression.span_at(note.onset)
     chords = [span.heard]
     chords += [progression.span_at(t).heard for t in progression.strong_between(note.onset, note.end)]
@@ -301,7 +309,7 @@ def _spell_one(progression: Progression, note: Note, after: int) -> str:
     for name in scale:
         if name.pitch_class == note.midi % 12:
             return name.at(note.midi)
-    toward = 1 if after > note.midi else -1
+    toward = 1 if rises else -1
     for name in scale:
         if (name.pitch_class - toward) % 12 == note.midi % 12:
             return _chromatic(name, toward).at(note.midi)

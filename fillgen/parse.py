@@ -26,6 +26,7 @@ MOST_TEXT = 100_000
 """The longest chart or phrase text, in characters."""
 
 T = TypeVar("T")
+_MOST_SLASHES = 3
 _HEADS = ("title", "key", "metre")
 _HEAD = re.compile(r"\s*([A-Za-z]+)\s*:(?![|])\s*(.*)")
 _SIGN = re.compile(r"\|:|:\|:?|\|\]|\[\||\|+|(?:\([^)|]*\)|[^\s|])+")
@@ -307,6 +308,8 @@ def read_numeral(text: str, key: Key | None) -> Chord:
         raise ChartError(
             f"the numeral {shorten(text)} needs a key", hint="Give one with --key, such as --key Eb."
         )
+    if text.count("/") > _MOST_SLASHES:
+        raise ChartError(f"the numeral {shorten(text)} has too many slashes", hint="Write it like V7/ii.")
     body, slash, target = plain_signs(text).rpartition("/")
     if slash and _NUMERAL.fullmatch(target) and not quality_of_numeral(plain_signs(text)):
         goal = read_numeral(target, key)
@@ -555,12 +558,13 @@ def _rest_parts(parts: Sequence[int], tick: int) -> Sequence[int]:
     return tuple(reversed(parts)) if tick % TICKS else parts
 
 
-def phrase_text(notes: Phrase, progression: Progression) -> str:
-    """A phrase as text that reads back to the same notes, spelled by its chords.
+def phrase_text(notes: Phrase, progression: Progression, names: Sequence[str] | None = None) -> str:
+    """A phrase as text that reads back to the same notes, with the names given or spelled by its chords.
 
     >>> chart = parse_chart("| Eb | Bb7 |")
     >>> phrase_text(parse_phrase("G5q. Bb5e G5h | F5w", chart.metre), chart)
     'G5q. Bb5e G5h | F5w'
     """
-    rows = phrase_tokens(notes, spell(progression, notes), progression.metre, len(progression.bars))
+    names = spell(progression, notes) if names is None else names
+    rows = phrase_tokens(notes, names, progression.metre, len(progression.bars))
     return " | ".join(" ".join(token[2] for token in row) for row in rows)

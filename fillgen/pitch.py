@@ -134,18 +134,21 @@ def all_keys() -> tuple[Key, ...]:
     return tuple(key for key in keys if abs(key.fifths) <= 7)
 
 
+_CHROMATIC = {
+    "major": {1: (0, 1), 3: (2, 3), 6: (3, 6), 8: (5, 8), 10: (6, 10)},
+    "minor": {1: (1, 1), 4: (2, 4), 6: (3, 6), 9: (5, 9), 11: (6, 11)},
+}
+"""Letter steps and semitones above the tonic of the notes outside a key, as they are commonly written."""
+
+
 @lru_cache(maxsize=256)
 def midi_name(midi: int, key: Key) -> str:
-    """A MIDI pitch spelled as the key has it, chromatic notes by the nearest letter of the scale.
+    """A MIDI pitch spelled as the key has it, other notes as they are commonly written in it.
 
-    >>> midi_name(66, Key(Name.read("F"), "major"))
-    'F#4'
+    >>> midi_name(66, Key(Name.read("C"), "major")), midi_name(70, Key(Name.read("C"), "major"))
+    ('F#4', 'Bb4')
     """
-    close = [name for name in key.scale if name.pitch_class == midi % 12]
-    if close:
-        return close[0].at(midi)
-    rise = 1 if key.fifths >= 0 else -1
-    near = [n for n in key.scale if (n.pitch_class + rise) % 12 == midi % 12]
-    near = near or [n for n in key.scale if (n.pitch_class - rise) % 12 == midi % 12]
-    name = near[0]
-    return Name(name.letter, name.alter + (midi - name.pitch_class + 6) % 12 - 6).plain().at(midi)
+    above = (midi - key.tonic.pitch_class) % 12
+    if above in MODES[key.mode]:
+        return key.scale[MODES[key.mode].index(above)].at(midi)
+    return key.tonic.up(*_CHROMATIC[key.mode][above]).plain().at(midi)

@@ -254,11 +254,11 @@ def _may_sound(note: Seen, allow: Iterable[str] = ()) -> Verdict:
     """Whether a pitch could be one of the kinds allowed, as far as it can tell without its neighbours."""
     place = note.place
     verdict = note.tone
-    if {"passing", "neighbour", "appoggiatura"} & set(allow):
+    if {"passing", "neighbour", "appoggiatura"} & set(allow) and not place.ends:
         verdict = verdict | note.among(place.passing)
     if "anticipation" in allow:
         verdict = verdict | (note.weak & note.among(place.ahead | place.coming))
-    return verdict | note.weak if "approach" in allow else verdict
+    return verdict | note.weak if "approach" in allow and not place.ends else verdict
 
 
 @_rule(
@@ -285,7 +285,8 @@ def root_only(note: Seen) -> Verdict:
     allow=Setting(words=("appoggiatura",)),
 )
 def strong_beat(note: Seen, allow: Iterable[str] = ()) -> Verdict:
-    leans = note.among(note.place.passing & ~note.place.avoid) if "appoggiatura" in allow else False
+    may_lean = "appoggiatura" in allow and not note.place.ends
+    leans = note.among(note.place.passing & ~note.place.avoid) if may_lean else False
     return note.weak | note.tone | leans
 
 

@@ -536,8 +536,16 @@ ROLES: dict[str, Callable[[Phrase, int], bool]] = {
 
 @cache
 def _spelled_in_seconds(first: str, middle: str, last: str) -> bool:
-    """Whether both moves of a triple are spelled as seconds, so that music21 must read it as we do."""
-    return all(abs(staff_place(middle) - staff_place(end)) == 1 for end in (first, last))
+    """Whether both moves of a triple are spelled as seconds the way they sound, so that music21 must agree."""
+    return all(_is_second(middle, end) for end in (first, last))
+
+
+def _is_second(one: str, other: str) -> bool:
+    """Whether two spelled notes lie on neighbouring letters, the higher letter being the higher note."""
+    rise = (height(other) or 0) - (height(one) or 0)
+    return (
+        abs(staff_place(other) - staff_place(one)) == 1 and (staff_place(other) - staff_place(one)) * rise > 0
+    )
 
 
 @cache
