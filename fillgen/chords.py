@@ -160,8 +160,11 @@ def spellings() -> dict[str, Kind]:
 
 def make_chord(root: Name, kind: Kind, bass: Name | None = None) -> Chord:
     """A chord from its parts, with the symbol that fillgen prints for it."""
+    spelling = kind.spellings[0]
+    if spelling.startswith(("b", "#")):
+        spelling = f"({spelling})"
     slash = f"/{bass}" if bass is not None and bass != root else ""
-    return Chord(f"{root}{kind.spellings[0]}{slash}", root, kind, bass if slash else None)
+    return Chord(f"{root}{spelling}{slash}", root, kind, bass if slash else None)
 
 
 def quality(text: str) -> Kind | None:

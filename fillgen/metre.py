@@ -17,8 +17,9 @@ LENGTHS: dict[str, int] = {
 """Every length that has a letter, in ticks: plain, dotted and triplet."""
 
 _LETTERS = {ticks: letters for letters, ticks in LENGTHS.items()}
-_PLAIN = sorted((ticks for letters, ticks in LENGTHS.items() if "t" not in letters), reverse=True)
-_TRIPLET = sorted((ticks for letters, ticks in LENGTHS.items() if "t" in letters), reverse=True)
+_LONGEST_FIRST = sorted(LENGTHS.values(), reverse=True)
+_UNIT = 20
+"""Every length is a multiple of this many ticks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +58,14 @@ class Metre:
         return 0.0625 if between else self.accents[eighth]
 
     def crosses(self, onset: int, length: int) -> bool:
-        """Whether a note is syncopated: held across a place of the bar that is heavier than its own."""
+        """Whether a note is syncopated: held across a place of the bar that is heavier than its own.
+
+        A note of a triplet is syncopated only where it is held across a beat.
+        """
         own = self.accent(onset)
-        first = onset - onset % (TICKS // 2) + TICKS // 2
-        return any(self.accent(tick) > own for tick in range(first, onset + length, TICKS // 2))
+        grid = TICKS if onset % (TICKS // 4) else TICKS // 2
+        first = onset - onset % grid + grid
+        return any(self.accent(tick) > own for tick in range(first, onset + length, grid))
 
 
 _QUARTER = (0.25, 0.125)
@@ -90,26 +95,30 @@ def metre(name: str) -> Metre:
     return METRES[name]
 
 
-@lru_cache(maxsize=1024)
 def split_length(ticks: int) -> tuple[int, ...]:
     """A length as the fewest lengths that have a letter, longest first; ValueError where there are none.
 
     >>> [length_text(part) for part in split_length(1200)]
     ['h', 'e']
     """
-    ladder = _PLAIN if ticks % (TICKS // 8) == 0 else _TRIPLET
-    parts: list[int] = []
-    rest = ticks
-    if ladder is _TRIPLET:
-        rest, whole = ticks % TICKS, ticks - ticks % TICKS
-        parts = list(split_length(whole)) if whole else []
-    for step in ladder:
-        while step <= rest:
-            parts.append(step)
-            rest -= step
-    if rest or not parts:
+    whole = max(0, -(-(ticks - _LONGEST_FIRST[0]) // _LONGEST_FIRST[0]))
+    parts = _fewest(ticks - whole * _LONGEST_FIRST[0])
+    if ticks <= 0 or not parts:
         raise ValueError(f"no note length: {ticks} ticks")
-    return tuple(parts)
+    return (_LONGEST_FIRST[0],) * whole + parts
+
+
+@lru_cache(maxsize=1024)
+def _fewest(ticks: int) -> tuple[int, ...]:
+    """The fewest lengths that make up some ticks, longest first; none where it cannot be done."""
+    if ticks in _LETTERS:
+        return (ticks,)
+    found: tuple[int, ...] = ()
+    for part in _LONGEST_FIRST:
+        rest = _fewest(ticks - part) if part < ticks and ticks % _UNIT == 0 else ()
+        if rest and rest[0] <= part and (not found or len(rest) + 1 < len(found)):
+            found = (part, *rest)
+    return found
 
 
 def length_text(ticks: int) -> str:

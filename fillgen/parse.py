@@ -11,7 +11,6 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
 from typing import TypeVar
 
 from fillgen.chords import Chord, Kind, make_chord, quality, read_chord
@@ -29,7 +28,7 @@ T = TypeVar("T")
 _MOST_SLASHES = 3
 _HEADS = ("title", "key", "metre")
 _HEAD = re.compile(r"\s*([A-Za-z]+)\s*:(?![|])\s*(.*)")
-_SIGN = re.compile(r"\|:|:\|:?|\|\]|\[\||\|+|(?:\([^)|]*\)|[^\s|])+")
+_SIGN = re.compile(r"\|:|:\|:?|\|\]|\[\||\|+|(?:\([^)|]*\)|[^\s|:])+|:")
 _NUMERAL = re.compile(r"(b|#|)(VII|VI|IV|V|III|II|I|vii|vi|iv|v|iii|ii|i)(.*)", re.DOTALL)
 _ROMANS = ("i", "ii", "iii", "iv", "v", "vi", "vii")
 _MAJOR_RISES = (0, 2, 4, 5, 7, 9, 11)
@@ -250,7 +249,7 @@ def _joined(signs: Sequence[_Sign]) -> list[str]:
     """The signs of a bar, a chord quality that stands alone joined to the numeral before it (`#iv dim7`)."""
     joined: list[str] = []
     for sign in signs:
-        text = sign.text
+        text = plain_signs(sign.text)
         alone = _NUMERAL.fullmatch(text) is None and text[0] not in LETTERS and quality(text) is not None
         if (
             alone
@@ -394,16 +393,18 @@ def infer_key(chords: Sequence[tuple[Chord, int]]) -> Key:
     if not sounding:
         raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
     whole = sum(length for _, length in sounding)
+    names = [chord for chord, _ in sounding]
 
     def fit(key: Key) -> float:
         tones = sum(_key_fit(key, chord) * length for chord, length in sounding) / whole
-        cadences = sum(_resolves(a, b, key) for (a, _), (b, _) in pairwise(sounding))
+        cadences = sum(_cadence(chords, key) for chords in zip(names, names[1:], names[2:], strict=False))
         return (
-            2.0 * tones
-            + 0.35 * _is_tonic(sounding[0][0], key)
-            + 0.25 * _is_tonic(sounding[-1][0], key)
-            + 0.45 * _is_dominant_of(sounding[-1][0], key)
-            + 0.15 * min(cadences, 3)
+            3.0 * tones
+            + 0.3 * _opens(names[0], key)
+            + 0.25 * _is_tonic(names[-1], key)
+            + 0.6 * _frames(names, key)
+            + 0.4 * _is_dominant_of(names[-1], key)
+            + min(cadences, 0.9)
             - 0.01 * abs(key.fifths)
             - 0.02 * (key.mode == "minor")
         )
@@ -431,20 +432,43 @@ def _is_dominant_of(chord: Chord, key: Key) -> bool:
     return driving and chord.root == key.tonic.up(4, 7)
 
 
-def _resolves(chord: Chord, following: Chord, key: Key) -> bool:
-    return _is_dominant_of(chord, key) and _is_tonic(following, key)
+def _opens(chord: Chord, key: Key) -> float:
+    """How much a first chord sounds like the tonic; a minor seventh may as well be another degree."""
+    return _is_tonic(chord, key) * (0.5 if chord.kind and chord.kind.name == "minor seventh" else 1.0)
+
+
+def _frames(chords: Sequence[Chord], key: Key) -> bool:
+    """Whether chords begin and end on the tonic, be it a seventh chord as in the blues."""
+    ends = (chords[0], chords[-1])
+    third = "3" if key.mode == "major" else "b3"
+    return len(chords) > 1 and all(chord.root == key.tonic and _third(chord) == third for chord in ends)
+
+
+def _cadence(chords: Sequence[Chord], key: Key) -> float:
+    """What three chords say for a key: its dominant going home, more so after its second degree."""
+    first, second, third = chords
+    home = _is_dominant_of(second, key) and _is_tonic(third, key)
+    return home * (0.5 if first.root == key.tonic.up(1, 2) else 0.25)
 
 
 # Chart text, written
 
 
 def chart_text(progression: Progression) -> str:
-    """The chart as text that reads back to the same progression.
+    """The chart as text that reads back to the same progression, with head lines where they are needed.
 
     >>> chart_text(parse_chart("C / / G7 | F"))
     '| C / / G7 | F |'
     """
-    return "| " + " | ".join(_bar_text(bar, progression.metre) for bar in progression.bars) + " |"
+    inferred = infer_key([(span.chord, span.length) for span in progression.spans])
+    heads = [
+        ("title", progression.title, ""),
+        ("key", str(progression.key), str(inferred)),
+        ("metre", progression.metre.name, "4/4"),
+    ]
+    lines = [f"{head}: {value}\n" for head, value, usual in heads if value != usual]
+    bars = " | ".join(_bar_text(bar, progression.metre) for bar in progression.bars)
+    return f"{''.join(lines)}| {bars} |"
 
 
 def _bar_text(bar: Sequence[Span], metre: Metre) -> str:

@@ -111,13 +111,13 @@ def chord_cell(progression: Progression, bar: int, early: int = 0) -> Cell:
 
 
 def _form(progression: Progression, pack: RulePack, dice: Dice) -> tuple[str, ...]:
-    """A letter for each bar; a long phrase is made of four-bar forms, of which the last is cut to what is left."""
+    """A letter for each bar; a long phrase is made of the longest forms that fit, one after another."""
     letters: list[str] = []
     left = len(progression.bars)
     group = 0
     while left:
-        most = max((n for n in pack.forms if n <= min(left, 4)), default=min(left, 1))
-        form = dice.one_of(pack.forms.get(most) or pack.forms[1]).letters
+        most = max((n for n in pack.forms if n <= left), default=1)
+        form = dice.one_of(pack.forms[most]).letters
         mark = "" if group % 2 == 0 or dice.chance(0.5) else str(group)
         letters += [letter + mark if letter != "z" else "z" for letter in form]
         left -= len(form)

@@ -109,10 +109,15 @@ class RulePack:
 
     def check(self) -> None:
         """Read everything the pack says, so that a mistake shows at once."""
+        for group, key, schema in (("level", "number", _LEVEL), ("rhythm", "name", _RHYTHM)):
+            rows = _rows(self.own, group, self.place)
+            for row in rows:
+                _check_keys(row, schema, f"{self.place}: {group} {row.get(key)!r}", (key,))
+            _check_once([row[key] for row in rows], group, self.place)
         for number in self.level_numbers:
             self.level(number)
         for row in _rows(self.own, "rhythm", self.place):
-            self.rhythm(str(row.get("name")))
+            self.rhythm(row["name"])
         _ = self.shapes, self.forms, self.weights
 
     @property
@@ -138,7 +143,8 @@ class RulePack:
         """The level of that number; OptionError where there is none."""
         for row in _rows(self.own, "level", self.place):
             if row.get("number") == number:
-                return _level(_filled(row, self.place), f"{self.place}: level {number}")
+                place = f"{self.place}: level {number}"
+                return _level(_filled(row, place), place)
         for row in table("levels")["level"]:
             if row["number"] == number:
                 return _level(row, f"levels.toml: level {number}")
@@ -245,6 +251,12 @@ def _check_keys(row: Table, schema: Mapping[str, type], place: str, required: It
             raise PackError(f"{key!r} is missing", place=place)
 
 
+def _check_once(names: Sequence[object], group: str, place: str) -> None:
+    for name in names:
+        if names.count(name) > 1:
+            raise PackError(f"{group} {name!r} stands twice", place=place)
+
+
 def _rows(own: Table, group: str, place: str) -> list[Table]:
     rows = own.get(group, [])
     for row in rows:
@@ -258,7 +270,7 @@ def _plain(name: str) -> str:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < math.inf
 
 
 # Levels
@@ -273,9 +285,8 @@ def _filled(row: Table, place: str) -> Table:
     if base is None:
         raise PackError(f"'like' names level {row['like']}, which is not built in", place=place)
     own_rules = _rows(row, "rule", place)
-    replaced = {rule.get("kind") for rule in own_rules} | set(row.get("without", []))
-    for kind in row.get("without", []):
-        _known_rule(kind, place)
+    given = [*(rule.get("kind") for rule in own_rules), *row.get("without", [])]
+    replaced = {_known_rule(kind, place).kind for kind in given}
     kept = [rule for rule in base["rule"] if rule["kind"] not in replaced]
     return {**base, **row, "rule": [*kept, *own_rules]}
 
@@ -409,12 +420,16 @@ def _cells(groups: Table, place: str) -> dict[tuple[str, str], tuple[Cell, ...]]
         for busy, texts in group.items():
             if not texts:
                 raise PackError(f"{busy!r} is empty", place=where)
-            cells[metre_name, busy] = tuple(
-                read_cell(t, METRES[metre_name], f"{where}: {busy}") for t in texts
-            )
+            cells[metre_name, busy] = tuple(_cell(t, METRES[metre_name], f"{where}: {busy}") for t in texts)
     if not cells:
         raise PackError("no cells are given", place=place)
     return cells
+
+
+def _cell(text: object, metre: Metre, place: str) -> Cell:
+    if not isinstance(text, str):
+        raise PackError("a cell is text such as 'q. e h'", place=place)
+    return read_cell(text, metre, place)
 
 
 @lru_cache(maxsize=4096)
@@ -424,8 +439,6 @@ def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
     >>> read_cell("q. e rq q", METRES["4/4"]).notes
     ((0, 720), (720, 240), (1440, 480))
     """
-    if not isinstance(text, str):
-        raise PackError("a cell is text such as 'q. e h'", place=place)
     notes: list[tuple[int, int]] = []
     at, tied = 0, False
     for token in text.split():

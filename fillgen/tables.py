@@ -39,9 +39,9 @@ def read_table(path: Path) -> Table:
     """A TOML file as plain dictionaries and lists; PackError or OutputError where it cannot be read."""
     try:
         return tomllib.loads(path.read_bytes().decode("utf-8"))
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise PackError(f"not a valid TOML file: {error}", place=str(path)) from error
     except UnicodeDecodeError as error:
         raise PackError(f"not text in UTF-8 (byte {error.start})", place=str(path)) from error
+    except (ValueError, RecursionError) as error:
+        raise PackError(f"not a valid TOML file: {error}", place=str(path)) from error
     except OSError as error:
         raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
