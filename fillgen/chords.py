@@ -158,6 +158,15 @@ def spellings() -> dict[str, Kind]:
     return {spelling: kind for kind in kinds() for spelling in kind.spellings}
 
 
+@lru_cache(maxsize=64)
+def base_kind(musicxml: str) -> Kind:
+    """The kind that a MusicXML kind stands for without any added degree; KeyError where there is none."""
+    for kind in kinds():
+        if kind.musicxml == musicxml:
+            return kind
+    raise KeyError(musicxml)
+
+
 def make_chord(root: Name, kind: Kind, bass: Name | None = None) -> Chord:
     """A chord from its parts, with the symbol that fillgen prints for it."""
     spelling = kind.spellings[0]

@@ -8,12 +8,19 @@ import sys
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 import fillgen
-from fillgen.errors import FillgenError, OptionError, OutputError, shorten
+from fillgen.errors import FillgenError, OptionError, OutputError, did_you_mean, shorten
+
+if TYPE_CHECKING:
+    from fillgen.arrange import Playing
+    from fillgen.chords import Chord
+    from fillgen.scores import Tune
+    from fillgen.sequences import Sequence as Stock
+    from fillgen.tune import Piece
 
 app = typer.Typer(
     name="fillgen",
@@ -51,13 +58,14 @@ def _fillgen(
     """Take the options that stand before a command."""
 
 
-Chart = Annotated[
-    str,
-    typer.Argument(
-        metavar="CHART",
-        help='Chords between bar lines, such as "| C | Am7 | Dm7 | G7 |", a file that holds them, or - to read '
-        "them from standard input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar.",
-    ),
+_CHART_HELP = (
+    'Chords between bar lines, such as "| C | Am7 | Dm7 | G7 |", a file that holds them, or - to read them from '
+    "standard input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar."
+)
+Chart = Annotated[str, typer.Argument(metavar="CHART", help=_CHART_HELP)]
+OptionalChart = Annotated[
+    str | None,
+    typer.Argument(metavar="CHART", help=f"{_CHART_HELP} Left out where --sequence gives the chords."),
 ]
 KeyOption = Annotated[
     str | None,
@@ -73,7 +81,7 @@ RulesOption = Annotated[
 
 @app.command()
 def ideas(
-    chart: Chart,
+    chart: OptionalChart = None,
     count: Annotated[int, typer.Option("--count", "-n", help="How many ideas, 1 to 1000.")] = 50,
     seed: Annotated[
         int, typer.Option("--seed", help="Another number gives other ideas; the same, the same.")
@@ -125,9 +133,49 @@ def ideas(
             "--lead-to", help="The tune's first note, such as G5: the last note lies within a third of it."
         ),
     ] = None,
-    sound: Annotated[
+    sequence: Annotated[
         str | None,
-        typer.Option("--sound", help="General MIDI sound, by name or number 1 to 128. [default: Vibraphone]"),
+        typer.Option("--sequence", help="A stock chord sequence by name, in the place of a chart."),
+    ] = None,
+    sevenths: Annotated[
+        bool, typer.Option("--sevenths", help="Add to triads the sevenths that fit the key.")
+    ] = False,
+    parts: Annotated[
+        str | None,
+        typer.Option(
+            "--parts",
+            help="Parts of a MIDI file: right, left, bass, drums, or several with commas. [default: right; all four "
+            "with --for]",
+        ),
+    ] = None,
+    times: Annotated[int, typer.Option("--times", help="How often an idea is played over in MIDI.")] = 1,
+    second_set: Annotated[
+        bool,
+        typer.Option("--second-set", help="The left hand takes its second-best voicings every other time."),
+    ] = False,
+    count_in: Annotated[bool, typer.Option("--count-in", help="A bar of clicks before each idea.")] = False,
+    swing: Annotated[
+        float | None,
+        typer.Option("--swing", help="First eighth to second, 1 straight to 4. [default: the rhythm's own]"),
+    ] = None,
+    feel: Annotated[
+        float, typer.Option("--feel", help="Small differences of timing and loudness, 0 none to 1 loose.")
+    ] = 0.0,
+    close: Annotated[
+        str | None, typer.Option("--close", help="How an ending closes: held, button (short) or fading.")
+    ] = None,
+    slow_down: Annotated[bool, typer.Option("--slow-down", help="Slow down over the last bar.")] = False,
+    bass: Annotated[
+        str, typer.Option("--bass", help="Where the bass lies: keyboard or pedals.")
+    ] = "keyboard",
+    span: Annotated[int, typer.Option("--span", help="How far the left hand reaches, in semitones.")] = 12,
+    sound: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--sound",
+            help="General MIDI sound of the right hand, by name or number 1 to 128, or of a part, such as "
+            "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
+        ),
     ] = None,
     format_: Annotated[
         Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
@@ -150,10 +198,24 @@ def ideas(
     last note from which the tune can begin.
     """
     target = _target(output, format_)
+    wishes: dict[str, Any] = {
+        "times": times,
+        "second_set": second_set,
+        "count_in": count_in,
+        "swing": swing,
+        "feel": feel,
+        "close": close,
+        "slow_down": slow_down,
+        "bass": bass,
+        "span": span,
+    }
+    playing = (
+        _playing(parts, purpose, sound, rules, wishes)
+        if target == _MIDI or _is_special(parts, sound, wishes)
+        else None
+    )
     found = fillgen.ideas(
-        _chart_text(chart),
-        key=key,
-        metre=metre,
+        _progression(chart, sequence, key, metre, sevenths),
         count=count,
         seed=seed,
         tempo=tempo,
@@ -171,9 +233,53 @@ def ideas(
     if output is None:
         typer.echo(_rendered(found, target), nl=False)
     else:
-        _write(found, output, target, sound, overwrite)
+        _write(found, output, target, playing, overwrite)
     for remark in found.remarks if output is not None or target != _TEXT else ():
         typer.echo(f"Note: {remark}", err=True)
+
+
+_USUAL: dict[str, Any] = {
+    "times": 1,
+    "second_set": False,
+    "count_in": False,
+    "swing": None,
+    "feel": 0.0,
+    "close": None,
+    "slow_down": False,
+    "bass": "keyboard",
+    "span": 12,
+}
+
+
+def _is_special(parts: str | None, sound: Sequence[str] | None, wishes: dict[str, Any]) -> bool:
+    """Whether anything is asked for that only MIDI shows; it is checked all the same."""
+    return parts is not None or bool(sound) or wishes != _USUAL
+
+
+def _progression(
+    chart: str | None, sequence: str | None, key: str | None, metre: str | None, sevenths: bool
+) -> fillgen.Progression:
+    """The progression of a chart or of a stock sequence, with sevenths if they are asked for."""
+    if (chart is None) == (sequence is None):
+        raise OptionError(
+            "give either a chart or --sequence", hint='Such as: fillgen ideas "| C | Am | Dm7 | G7 |".'
+        )
+    if sequence is None:
+        assert chart is not None
+        found = fillgen.parse_chart(_chart_text(chart), key=key, metre=metre)
+    else:
+        from fillgen.parse import read_key, read_metre
+        from fillgen.sequences import sequence as stock
+        from fillgen.sequences import spelled
+
+        chosen = stock(sequence)
+        wanted = read_key(key or ("C" if chosen.mode == "major" else "A minor"))
+        found = spelled(chosen, wanted, read_metre(metre) if metre is not None else None)
+    if sevenths:
+        from fillgen.sequences import with_sevenths
+
+        found = with_sevenths(found)
+    return found
 
 
 def _target(output: str | None, wanted: Format | None) -> str:
@@ -205,23 +311,306 @@ def _rendered(found: fillgen.Ideas, target: str) -> str:
     return to_text(found, width=max(60, width))
 
 
-def _write(found: fillgen.Ideas, output: str, target: str, sound: str | None, overwrite: bool) -> None:
+def _playing(
+    parts: str | None,
+    purpose: str | None,
+    sound: Sequence[str] | None,
+    rules: Path | None,
+    wishes: dict[str, Any],
+) -> tuple[Playing, dict[str, str]]:
+    """How MIDI is played, and with which sounds: all parts for an intro, a turnaround or an ending, else one."""
+    from fillgen.arrange import PARTS, Playing, check_playing
+    from fillgen.rulepack import RulePack
+
+    usual = PARTS if purpose else PARTS[:1]
+    named = tuple(dict.fromkeys(part.strip() for part in parts.split(","))) if parts is not None else usual
+    pack = RulePack.read(rules) if rules is not None else RulePack()
+    playing = Playing(parts=named, pack=pack, **wishes)
+    check_playing(playing)
+    return playing, _sounds(sound)
+
+
+def _sounds(given: Sequence[str] | None) -> dict[str, str]:
+    """The sounds asked for, by part; a sound without a part is the right hand's."""
+    from fillgen.arrange import PARTS
+    from fillgen.sounds import program
+
+    sounds = {}
+    for text in given or ():
+        part, equals, sound = text.partition("=")
+        named = part.strip() if equals else "right"
+        if named not in PARTS[:3]:
+            raise OptionError(f"unknown part {named!r} in --sound", hint=did_you_mean(named, PARTS[:3]))
+        sounds[named] = sound.strip() if equals else text
+        program(sounds[named])
+    return sounds
+
+
+def _write(
+    found: fillgen.Ideas,
+    output: str,
+    target: str,
+    played: tuple[Playing, dict[str, str]] | None,
+    overwrite: bool,
+) -> None:
     from fillgen.render.files import write_file, write_folder
 
     if target != _MIDI:
         write_file(Path(output), _rendered(found, target).encode(), overwrite=overwrite)
-    else:
+    elif played is not None:
         from fillgen.render.midi import to_midi, to_midi_files
-        from fillgen.rulepack import RulePack
-        from fillgen.sounds import program
 
-        number = program(sound or RulePack().default("sound"))
+        playing, sounds = played
         if _is_folder(output):
-            write_folder(Path(output), to_midi_files(found, number), overwrite=overwrite)
+            write_folder(Path(output), to_midi_files(found, playing, sounds), overwrite=overwrite)
         else:
-            write_file(Path(output), to_midi(found, number), overwrite=overwrite)
+            write_file(Path(output), to_midi(found, playing, sounds), overwrite=overwrite)
     what = "idea" if len(found) == 1 else "ideas"
     typer.echo(f"{len(found)} {what} in {output}", err=True)
+
+
+@app.command()
+def voicings(
+    chart: Chart,
+    count: Annotated[
+        int, typer.Option("--count", "-n", help="How many ways through the chart, 1 to 20.")
+    ] = 3,
+    key: KeyOption = None,
+    metre: MetreOption = None,
+    span: Annotated[
+        int, typer.Option("--span", help="How far the hand reaches, in semitones; 12 is an octave.")
+    ] = 12,
+    low: Annotated[str, typer.Option("--low", help="Lowest key.")] = "C3",
+    high: Annotated[str, typer.Option("--high", help="Highest key.")] = "E4",
+    thin: Annotated[
+        bool, typer.Option("--thin", help="Three keys at most, for small hands: the fifth is left out first.")
+    ] = False,
+    spread: Annotated[bool, typer.Option("--spread", help="Spread forms as well, up to a tenth.")] = False,
+    format_: Annotated[
+        Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
+    ] = None,
+) -> None:
+    """Left-hand inversions that move least from chord to chord, with a small keyboard for each."""
+    from fillgen.render.voicings import voicings_document, voicings_text
+    from fillgen.voicing import Hand, best_paths
+
+    if not 1 <= count <= _MOST_PATHS:
+        raise OptionError(f"the count is {count}", hint=f"Ask for 1 to {_MOST_PATHS} ways.")
+    progression = fillgen.parse_chart(_chart_text(chart), key=key, metre=metre)
+    hand = Hand(_pitch(low, "--low"), _pitch(high, "--high"), span, thin, spread)
+    paths = best_paths(progression, hand, count)
+    if format_ is Format.json:
+        typer.echo(_json(voicings_document(progression, paths)))
+    else:
+        typer.echo(voicings_text(progression, paths).rstrip())
+
+
+_MOST_PATHS = 20
+
+
+def _pitch(text: str, option: str) -> int:
+    try:
+        return fillgen.read_pitch(text.strip())
+    except ValueError:
+        raise OptionError(
+            f"unknown pitch {shorten(text)} for {option}", hint="Write it like C3 or Eb4."
+        ) from None
+
+
+def _json(document: dict[str, Any]) -> str:
+    import json
+
+    return json.dumps(document, ensure_ascii=False, indent=1)
+
+
+@app.command()
+def sequences(
+    purpose: Annotated[
+        str | None, typer.Option("--for", help="Only for an intro, turnaround, ending or vamp.")
+    ] = None,
+    key: Annotated[
+        str | None, typer.Option("--key", help="Spell the chords in this key. [default: C, A minor]")
+    ] = None,
+    bars: Annotated[int | None, typer.Option("--bars", help="Only of so many bars.")] = None,
+    metre: Annotated[
+        str | None, typer.Option("--metre", help="Only such as can be played in this metre.")
+    ] = None,
+    to: Annotated[
+        str | None,
+        typer.Option("--to", help="The tune's first chord, such as Fm7: the last chord then leads there."),
+    ] = None,
+    sevenths: Annotated[
+        bool, typer.Option("--sevenths", help="Add to triads the sevenths that fit the key.")
+    ] = False,
+    changes: Annotated[
+        str | None,
+        typer.Option(
+            "--changes", metavar="NAME|CHART", help="Richer chords for a sequence or chart, with reasons."
+        ),
+    ] = None,
+    format_: Annotated[
+        Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
+    ] = None,
+) -> None:
+    """Chord sequences for intros, turnarounds, endings and vamps, in any key."""
+    from fillgen.chords import read_chord
+    from fillgen.parse import read_key, read_metre
+    from fillgen.render.sequences import proposals_text, sequences_document, sequences_text
+    from fillgen.sequences import find, spelled, to_chord, with_sevenths
+
+    wanted = read_key(key) if key is not None else None
+    if changes is not None:
+        by_name = "|" not in changes
+        progression = _progression(
+            None if by_name else changes, changes if by_name else None, key, metre, sevenths
+        )
+        typer.echo(proposals_text(progression).rstrip())
+        return
+    found = find(
+        purpose, wanted.mode if wanted else None, bars, read_metre(metre) if metre is not None else None
+    )
+    if not found:
+        raise OptionError("no sequence is like that", hint="fillgen sequences lists them all.")
+    goal = read_chord(to) if to is not None else None
+
+    def played(stock: Stock, in_key: fillgen.Key) -> fillgen.Progression:
+        shown = to_chord(stock, goal, wanted) if goal is not None else spelled(stock, in_key)
+        return with_sevenths(shown) if sevenths else shown
+
+    if goal is not None:
+        found = tuple(stock for stock in found if _can_lead(stock, goal, wanted))
+    if format_ is Format.json:
+        typer.echo(_json(sequences_document(found, wanted, played)))
+    else:
+        typer.echo(sequences_text(found, wanted, played).rstrip())
+
+
+def _can_lead(stock: Stock, goal: Chord, key: fillgen.Key | None) -> bool:
+    """Whether a sequence can lead to a chord, or close on it."""
+    from fillgen.sequences import to_chord
+
+    try:
+        to_chord(stock, goal, key)
+    except OptionError:
+        return False
+    return True
+
+
+@app.command()
+def tune(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A tune in MusicXML, plain or packed (.musicxml, .mxl).")
+    ],
+    intro: Annotated[int, typer.Option("--intro", help="Bars of intro, 0 for none.")] = 4,
+    ending: Annotated[int, typer.Option("--ending", help="Bars of ending, 0 for none.")] = 4,
+    quote: Annotated[
+        int, typer.Option("--quote", help="Bars from the tune's end to begin the ending with.")
+    ] = 0,
+    count: Annotated[int, typer.Option("--count", "-n", help="How many different versions.")] = 1,
+    rhythm: Annotated[
+        str | None, typer.Option("--rhythm", help="Such as waltz. [default: what suits the metre]")
+    ] = None,
+    level: Annotated[int | None, typer.Option("--level", help="1 to 5. [default: 3]")] = None,
+    busy: Annotated[str | None, typer.Option("--busy", help="few, some or many. [default: some]")] = None,
+    tempo: Annotated[
+        int | None, typer.Option("--tempo", help="Quarter notes a minute. [default: the tune's]")
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", help="Another number gives other ideas.")] = 0,
+    chords: Annotated[
+        str | None,
+        typer.Option("--chords", help="A chart for the tune's bars, if the file has no chord symbols."),
+    ] = None,
+    parts: Annotated[str | None, typer.Option("--parts", help="Parts of a MIDI file. [default: all]")] = None,
+    swing: Annotated[
+        float | None, typer.Option("--swing", help="1 straight to 4. [default: the rhythm's]")
+    ] = None,
+    feel: Annotated[float, typer.Option("--feel", help="0 exact to 1 loose.")] = 0.0,
+    close: Annotated[str, typer.Option("--close", help="held, button or fading.")] = "held",
+    slow_down: Annotated[bool, typer.Option("--slow-down", help="Slow down over the last bar.")] = False,
+    count_in: Annotated[bool, typer.Option("--count-in", help="A bar of clicks first.")] = False,
+    sound: Annotated[
+        list[str] | None, typer.Option("--sound", help="As for ideas, such as 'left=Drawbar Organ'.")
+    ] = None,
+    output: Annotated[
+        str | None,
+        typer.Option("--output", "-o", help="Where to write: .musicxml or .mid. [default: only tell]"),
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that exist already.")] = False,
+    rules: RulesOption = None,
+) -> None:
+    """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
+    from fillgen.rulepack import RulePack
+    from fillgen.scores import read_tune
+    from fillgen.tune import TuneRequest, pieces
+
+    written = _tune_files(output, count)
+    wishes = {
+        **_USUAL,
+        "swing": swing,
+        "feel": feel,
+        "close": close,
+        "slow_down": slow_down,
+        "count_in": count_in,
+    }
+    played = _playing(parts, "intro", sound, rules, wishes)
+    read = read_tune(file)
+    request = TuneRequest(
+        read,
+        intro=intro,
+        ending=ending,
+        quote=quote,
+        count=count,
+        rhythm=rhythm,
+        level=level,
+        busy=busy,
+        tempo=tempo,
+        seed=seed,
+        chords=_chart_text(chords) if chords is not None else None,
+        pack=RulePack.read(rules) if rules is not None else RulePack(),
+    )
+    from fillgen.render.tunes import piece_text
+
+    found = pieces(request)
+    for number, piece in enumerate(found, 1):
+        typer.echo(piece_text(piece, number))
+    if written:
+        _write_tunes(list(zip(written, found, strict=False)), read, played, overwrite)
+
+
+def _tune_files(output: str | None, count: int) -> list[Path]:
+    """The files to be written: one, or one for each version with its number before the ending."""
+    if output is None:
+        return []
+    path = Path(output)
+    if path.suffix.lower() not in _SCORES | {".mid", ".midi"}:
+        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint="Use .musicxml or .mid.")
+    if count <= 1:
+        return [path]
+    return [path.with_name(f"{path.stem}-{number}{path.suffix}") for number in range(1, count + 1)]
+
+
+_SCORES = {".musicxml", ".xml"}
+
+
+def _write_tunes(
+    versions: Sequence[tuple[Path, Piece]],
+    read: Tune,
+    played: tuple[Playing, dict[str, str]],
+    overwrite: bool,
+) -> None:
+    from fillgen.render.files import write_files
+    from fillgen.render.tunes import tune_midi, tune_musicxml
+
+    playing, sounds = played
+    contents = {}
+    for path, piece in versions:
+        is_score = path.suffix.lower() in _SCORES
+        contents[path] = (
+            tune_musicxml(piece, read, swing=playing.swing) if is_score else tune_midi(piece, playing, sounds)
+        )
+    write_files(contents, overwrite=overwrite)
+    for path in contents:
+        typer.echo(f"written to {path}", err=True)
 
 
 @app.command()

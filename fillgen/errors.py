@@ -6,6 +6,7 @@ FillgenError            everything this package raises on purpose
 ├── PhraseError         a phrase that cannot be read
 ├── PackError           a rule pack that contradicts itself or names what is not there
 ├── OptionError         a setting outside what is offered
+├── TuneError           a tune file that cannot be used
 ├── NoPhraseError       rules, range and chart leave no phrase at all
 └── OutputError         a file that cannot be read or written
 ```
@@ -51,6 +52,10 @@ class PackError(FillgenError):
 
 class OptionError(FillgenError):
     """A setting outside what is offered."""
+
+
+class TuneError(FillgenError):
+    """A tune file that cannot be used."""
 
 
 class NoPhraseError(FillgenError):

@@ -39,7 +39,10 @@ _HEIGHT = 13.0
 
 @dataclass(frozen=True)
 class Request:
-    """What is asked for. Pitches are MIDI numbers, the tempo is in quarter notes a minute; None takes the default."""
+    """What is asked for. Pitches are MIDI numbers, the tempo is in quarter notes a minute; None takes the default.
+
+    `leave` are ticks at the end of the last bar that stay free, for the pick-up of a tune.
+    """
 
     progression: Progression
     count: int = 50
@@ -54,6 +57,7 @@ class Request:
     purpose: str | None = None
     ends_on: tuple[str, ...] | None = None
     lead_to: int | None = None
+    leave: int = 0
     pack: RulePack = field(default_factory=RulePack)
 
 
@@ -248,7 +252,7 @@ class Engine:
 
     @property
     def lead(self) -> int:
-        return self.choices.request.lead_to or 0
+        return -1 if self.choices.request.lead_to is None else self.choices.request.lead_to
 
     # Plans and lattices
 
@@ -264,7 +268,17 @@ class Engine:
         """Plans with all their phrases, only plans that have any."""
         c = self.choices
         wanted = max(_PLANS, c.request.count // 8)
-        stream = plans(self.progression, c.level, c.rhythm, c.busy, c.shapes, c.request.pack, self.fits, dice)
+        stream = plans(
+            self.progression,
+            c.level,
+            c.rhythm,
+            c.busy,
+            c.shapes,
+            c.request.pack,
+            self.fits,
+            dice,
+            c.request.leave,
+        )
         found = []
         for plan in islice(stream, 3 * wanted):
             where = places(self.progression, plan.rhythm, c.ends_on, self.lead)

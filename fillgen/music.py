@@ -121,7 +121,7 @@ class Place:
     there are none); `ahead` are the tones of the chord it is held into, `coming` those of the chord on which the
     next note starts, both 0 where that is no other chord;
     `ends` are the tones on which the phrase may close, 0 unless this is its last note; `lead` is the tune's
-    first pitch if the last note shall lie near it, 0 otherwise. `length` is how long the note sounds over the chord
+    first pitch if the last note shall lie near it, -1 otherwise. `length` is how long the note sounds over the chord
     on which it starts, in beats of the metre times 96.
     """
 
@@ -135,7 +135,7 @@ class Place:
     ahead: int = 0
     coming: int = 0
     ends: int = 0
-    lead: int = 0
+    lead: int = -1
 
     @property
     def avoid(self) -> int:
@@ -233,13 +233,13 @@ def places(
     progression: Progression,
     rhythm: Sequence[tuple[int, int]],
     ends_on: Sequence[str] = ("root", "third"),
-    lead: int = 0,
+    lead: int = -1,
     *,
     closes: bool = True,
 ) -> tuple[Place, ...]:
     """The place of each note of a rhythm, given as onsets and lengths in ticks from the start of the phrase.
 
-    `lead` is the tune's first pitch, 0 where it does not matter; `closes` says whether the phrase ends here.
+    `lead` is the tune's first pitch, -1 where it does not matter; `closes` says whether the phrase ends here.
     """
     built = []
     for index, (onset, length) in enumerate(rhythm):
@@ -264,7 +264,7 @@ def places(
                 ahead=ahead,
                 coming=0 if final else _other(chord, progression.span_at(rhythm[index + 1][0]).heard),
                 ends=mask_of(tone.name.pitch_class for tone in finals),
-                lead=lead if last else 0,
+                lead=lead if last else -1,
             )
         )
     return tuple(built)

@@ -49,18 +49,21 @@ def plans(
     pack: RulePack,
     fits: Fits,
     dice: Dice,
+    leave: int = 0,
 ) -> Iterator[Plan]:
     """Plans without end that differ in rhythm, as long as there are different ones to be had.
 
-    Raises OptionError where the rhythm is not played in the chart's metre.
+    `leave` are ticks at the end of the last bar that stay free. Raises OptionError where the rhythm is not played in the chart's metre.
     """
     cells, closes = _cells(progression, level, rhythm, busy)
+    closes = _leaving(closes, progression.metre.bar - leave)
     used: set[Rhythm_] = set()
     turn = dice.below(len(shapes))
     while True:
         for _ in range(_TRIES):
             letters = _form(progression, pack, dice)
             by_bar = _fill(progression, letters, cells, closes, level, fits, dice)
+            by_bar[-1] = _ended(by_bar[-1], progression.length - leave)
             notes = _push(by_bar, progression, dice) if level.pushes else by_bar
             flat = tuple(note for bar in notes for note in bar)
             if flat and flat not in used:
@@ -95,6 +98,16 @@ def _of_level(cells: Sequence[Cell], level: Level) -> tuple[Cell, ...]:
     )
     marked = tuple(cell for cell in kept if cell.syncopated or cell.triplets)
     return kept + marked
+
+
+def _leaving(cells: Sequence[Cell], end: int) -> tuple[Cell, ...]:
+    """Cells that are over by a tick: later notes are left out, the last is cut short."""
+    kept = [tuple((on, min(length, end - on)) for on, length in cell.notes if on < end) for cell in cells]
+    return tuple(
+        cell if notes == cell.notes else Cell("", notes, cell.syncopated, cell.triplets)
+        for cell, notes in zip(cells, kept, strict=True)
+        if notes
+    )
 
 
 def chord_cell(progression: Progression, bar: int, early: int = 0) -> Cell:
@@ -149,6 +162,11 @@ def _fill(
         start = bar * progression.metre.bar
         notes.append([(start + onset, length) for onset, length in cell.notes])
     return notes
+
+
+def _ended(notes: Sequence[tuple[int, int]], end: int) -> list[tuple[int, int]]:
+    """Notes cut off at a tick."""
+    return [(onset, min(length, end - onset)) for onset, length in notes if onset < end]
 
 
 def _fitting(first: Cell | None, cells: Sequence[Cell], bar: int, fits: Fits, dice: Dice) -> Cell | None:

@@ -161,13 +161,19 @@ class RulePack:
     @lru_cache(maxsize=32)  # noqa: B019 - a pack lives as long as the program
     def rhythm(self, name: str) -> Rhythm:
         """The rhythm of that name; capitals and hyphens do not matter. OptionError where there is none."""
+        row = self.rhythm_row(name)
+        return _rhythm(row, f"{self.place}: rhythm {row.get('name')!r}")
+
+    def rhythm_row(self, name: str) -> Table:
+        """What the pack says of a rhythm, as it stands there; OptionError where there is none."""
         wanted = _plain(name)
         for row in _rows(self.own, "rhythm", self.place):
             if _plain(str(row.get("name"))) == wanted:
-                return _rhythm(row, f"{self.place}: rhythm {row.get('name')!r}")
+                return row
         for known, stem in table("defaults")["rhythm-files"].items():
             if _plain(known) == wanted:
-                return _rhythm(table(f"rhythms/{stem}")["rhythm"][0], f"rhythms/{stem}.toml")
+                row = table(f"rhythms/{stem}")["rhythm"][0]
+                return dict(row)
         raise OptionError(f"unknown rhythm {shorten(name)}", hint=did_you_mean(name, self.rhythm_names))
 
     def rhythm_for(self, metre: Metre) -> str:
@@ -233,6 +239,8 @@ _RHYTHM = {
     "source": str,
     "cells": dict,
     "closes": dict,
+    "accompaniment": dict,
+    "drums": dict,
 }
 _SHAPE = {"name": str, "says": str, "points": list}
 _FORM = {"bars": int, "letters": list}
@@ -442,7 +450,7 @@ def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
     notes: list[tuple[int, int]] = []
     at, tied = 0, False
     for token in text.split():
-        length, rest, ties = _read_length(token, text, place)
+        length, rest, ties = read_length(token, text, place)
         if tied:
             notes[-1] = (notes[-1][0], notes[-1][1] + length)
         elif not rest:
@@ -459,7 +467,8 @@ def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
     return Cell(text, tuple(notes), crossing, "t" in text)
 
 
-def _read_length(token: str, text: str, place: str) -> tuple[int, bool, bool]:
+def read_length(token: str, text: str, place: str) -> tuple[int, bool, bool]:
+    """The ticks of a length in a cell, whether it is a rest, and whether it is tied to the next."""
     rest = token.startswith("r")
     letters = token.removeprefix("r").removesuffix("~")
     if letters not in LENGTHS:

@@ -69,7 +69,7 @@ class Example:
 
     chart: str
     phrase: str
-    lead: int = 0
+    lead: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -457,7 +457,7 @@ def final_note(note: Seen, degrees: Iterable[str] = ()) -> Verdict:
     semitones=Setting(0, 12),
 )
 def lead_in(note: Seen, semitones: int) -> Verdict:
-    return abs(note.midi - note.place.lead) <= semitones if note.place.lead else True
+    return abs(note.midi - note.place.lead) <= semitones if note.place.lead >= 0 else True
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,10 +19,10 @@ from fillgen.rulepack import Shape
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
 
-INTERVAL_VALUE = np.array([0.45, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 24)
+INTERVAL_VALUE = np.array([0.45, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 115)
 """How well an interval sings, by its size in semitones. The order is that of interval counts in real melodies
 (Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last."""
-CLOSE_VALUE = np.array([0.6, 1, 1, 0.7, 0.7, 0.5, 0.1, 0.4, 0.1, 0.1] + [0.0] * 27)
+CLOSE_VALUE = np.array([0.6, 1, 1, 0.7, 0.7, 0.5, 0.1, 0.4, 0.1, 0.1] + [0.0] * 118)
 """How smoothly the last note is reached, by the size of the last interval in semitones."""
 _LEAP = 4
 _CLEAR_RANGE = (7, 14)

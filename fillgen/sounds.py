@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from fillgen.errors import OptionError, did_you_mean
+from fillgen.errors import OptionError, PackError, did_you_mean
 from fillgen.tables import table
 
 
@@ -32,6 +32,24 @@ def program(sound: str) -> int:
     if _plain(sound) not in plain:
         raise OptionError(f"unknown sound {sound!r}", hint=did_you_mean(sound, names))
     return plain[_plain(sound)]
+
+
+@lru_cache(maxsize=1)
+def percussion_keys() -> dict[str, int]:
+    """The percussion of General MIDI: name and key, 35 to 81."""
+    return {row["name"]: row["key"] for row in table("sounds")["percussion"]}
+
+
+def percussion(name: str) -> int:
+    """The MIDI key of a percussion sound on channel 10.
+
+    >>> percussion("Ride Cymbal 1")
+    51
+    """
+    keys = percussion_keys()
+    if name not in keys:
+        raise PackError(f"unknown percussion {name!r}", hint=did_you_mean(name, keys))
+    return keys[name]
 
 
 def _plain(name: str) -> str:

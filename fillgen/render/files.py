@@ -12,7 +12,7 @@ from fillgen.errors import OutputError
 
 def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     """Write a file through a temporary one beside it; OutputError where it exists already or cannot be written."""
-    _refuse_existing(path, overwrite)
+    refuse_existing(path, overwrite)
     try:
         handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=".part")
         try:
@@ -32,16 +32,24 @@ def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
 def write_folder(folder: Path, contents: Mapping[str, bytes], *, overwrite: bool = False) -> None:
     """Write several files into a folder, which is made where it is missing. Nothing is begun that is refused."""
     for name in contents:
-        _refuse_existing(folder / name, overwrite)
+        refuse_existing(folder / name, overwrite)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"cannot be made: {error.strerror}", place=str(folder)) from error
-    for name, content in contents.items():
-        write_file(folder / name, content, overwrite=overwrite)
+    write_files({folder / name: content for name, content in contents.items()}, overwrite=overwrite)
 
 
-def _refuse_existing(path: Path, overwrite: bool) -> None:
+def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> None:
+    """Write several files; nothing is begun where one of them is refused."""
+    for path in contents:
+        refuse_existing(path, overwrite)
+    for path, content in contents.items():
+        write_file(path, content, overwrite=overwrite)
+
+
+def refuse_existing(path: Path, overwrite: bool) -> None:
+    """OutputError where a path is a folder, no name for a file, or there already and not to be replaced."""
     try:
         exists, is_folder = path.exists(), path.is_dir()
     except (OSError, ValueError) as error:

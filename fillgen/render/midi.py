@@ -1,22 +1,42 @@
-"""Ideas as Standard MIDI Files. This is the one module that knows mido."""
+"""Takes as Standard MIDI Files. This is the one module that knows mido."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import mido
 
-from fillgen.metre import TICKS, Metre, swung
-from fillgen.music import Idea, Ideas, Progression
+from fillgen.arrange import Band, Playing, Stroke, Take, clicks
+from fillgen.metre import TICKS, Metre
+from fillgen.music import Idea, Ideas
 from fillgen.pitch import Key
+from fillgen.sounds import program
 
-SWING = 2.0
-"""How much longer the first of two swung eighths is than the second."""
-_CHANNEL = 0
 _CLOCKS = 24
 """MIDI clocks in a quarter note."""
+_VOLUME, _PAN = 7, 10
+"""Controller numbers of General MIDI."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Seat:
+    """Where a part sits: its track name, channel (from 0), usual sound, volume and place from left to right."""
+
+    name: str
+    channel: int
+    sound: str
+    volume: int
+    pan: int
+
+
+SEATS = {
+    "right": _Seat("Right hand", 0, "Vibraphone", 104, 74),
+    "left": _Seat("Left hand", 1, "Electric Piano 1", 76, 52),
+    "bass": _Seat("Bass", 2, "Acoustic Bass", 96, 64),
+    "drums": _Seat("Drums", 9, "", 78, 64),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,47 +48,91 @@ class _Event:
     message: mido.Message | mido.MetaMessage
 
 
-def to_midi(ideas: Ideas, program: int) -> bytes:
-    """All ideas in order in one file of format 1, a marker before each and a bar of rest between them."""
-    bar, length = ideas.progression.metre.bar, ideas.progression.length
-    starts = [number * (length + bar) for number in range(len(ideas))]
-    return _file(
-        ideas, list(zip(starts, ideas, strict=True)), program, max(0, len(ideas) * (length + bar) - bar)
-    )
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Messages with the ticks between them: the tick of the first, the messages, and the tick of the last."""
+
+    first: int
+    messages: tuple[mido.Message, ...]
+    last: int
 
 
-def to_midi_files(ideas: Ideas, program: int) -> dict[str, bytes]:
+def to_midi(
+    ideas: Ideas,
+    playing: Playing | None = None,
+    sounds: Mapping[str, str] | None = None,
+    markers: Sequence[tuple[int, str]] = (),
+) -> bytes:
+    """All ideas in order in one file of format 1, a marker before each and a bar of rest between them.
+
+    `sounds` gives General MIDI names or numbers by part; OptionError where there is no such sound. `markers` are
+    ticks and texts to stand in the place of an idea's own marker.
+    """
+    band = Band(ideas, playing or Playing())
+    bar = ideas.progression.metre.bar
+    at = bar if band.playing.count_in else 0
+    takes = []
+    for idea in ideas:
+        take = band.take(idea)
+        takes.append((at, idea, take))
+        at += take.length + bar
+    return _file(band, takes, sounds or {}, max(0, at - bar), markers)
+
+
+def to_midi_files(
+    ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
+) -> dict[str, bytes]:
     """One file for each idea, by name: `idea-01.mid` and so on."""
+    band = Band(ideas, playing or Playing())
+    start = ideas.progression.metre.bar if band.playing.count_in else 0
     digits = max(2, len(str(len(ideas))))
-    return {
-        f"idea-{idea.rank:0{digits}}.mid": _file(ideas, [(0, idea)], program, ideas.progression.length)
-        for idea in ideas
-    }
+    files = {}
+    for idea in ideas:
+        take = band.take(idea)
+        name = f"idea-{idea.rank:0{digits}}.mid"
+        files[name] = _file(band, [(start, idea, take)], sounds or {}, start + take.length)
+    return files
 
 
-def _file(ideas: Ideas, takes: Sequence[tuple[int, Idea]], program: int, length: int) -> bytes:
+def _file(
+    band: Band,
+    takes: Sequence[tuple[int, Idea, Take]],
+    sounds: Mapping[str, str],
+    length: int,
+    markers: Sequence[tuple[int, str]] = (),
+) -> bytes:
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
-    guide = [event for start, idea in takes for event in _guide(start, idea, ideas.progression)]
-    hand = [event for start, idea in takes for event in _notes(start, idea, ideas)]
-    file.tracks.append(_track([*_head(ideas), *guide], length))
-    name = mido.MetaMessage("track_name", name="Right hand")
-    change = mido.Message("program_change", channel=_CHANNEL, program=program)
-    file.tracks.append(_track([_Event(0, 0, name), _Event(0, 1, change), *hand], length))
+    guide = []
+    for start, idea, take in takes:
+        own = markers or ((0, f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}"),)
+        guide += _guide(start, own, take, band)
+    file.tracks.append(_track([*_head(band), *guide], length))
+    parts = list(band.playing.parts)
+    if band.playing.count_in and "drums" not in parts:
+        parts.append("drums")
+    for part in parts:
+        file.tracks.append(_part_track(part, band, takes, sounds.get(part), length))
     buffer = io.BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
 
 
-def _head(ideas: Ideas) -> list[_Event]:
-    """Title, tempo, metre and key at the start of the file."""
-    progression = ideas.progression
+# The track that guides the others: title, tempo, metre, key, markers and chords
+
+
+def _head(band: Band) -> list[_Event]:
+    progression = band.progression
     messages = [
         mido.MetaMessage("track_name", name=progression.title or "Right-hand ideas"),
-        mido.MetaMessage("set_tempo", tempo=round(60_000_000 / ideas.tempo)),
+        _tempo(band.ideas.tempo),
         _time_signature(progression.metre),
         mido.MetaMessage("key_signature", key=_key_name(progression.key)),
     ]
     return [_Event(0, rank, message) for rank, message in enumerate(messages)]
+
+
+def _tempo(tempo: float) -> mido.MetaMessage:
+    return mido.MetaMessage("set_tempo", tempo=round(60_000_000 / tempo))
 
 
 def _time_signature(metre: Metre) -> mido.MetaMessage:
@@ -85,34 +149,14 @@ def _key_name(key: Key) -> str:
     return f"{key.tonic}{'m' if key.mode == 'minor' else ''}"
 
 
-def _guide(start: int, idea: Idea, progression: Progression) -> list[_Event]:
-    """A marker where an idea begins, and its chords as text."""
-    told = f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}"
-    marker = _Event(start, 8, mido.MetaMessage("marker", text=told))
-    chords = [
-        _Event(start + span.onset, 9, mido.MetaMessage("text", text=span.chord.symbol))
-        for span in progression.spans
-    ]
-    return [marker, *chords]
-
-
-def _notes(start: int, idea: Idea, ideas: Ideas) -> list[_Event]:
-    metre = ideas.progression.metre
-    events = []
-    for note in idea.phrase:
-        loud = 70 + round(26 * metre.accent(note.onset))
-        begin, end = (_played(tick, ideas.swing) for tick in (note.onset, note.end))
-        events.append(_Event(start + begin, 7, _note("note_on", note.midi, loud)))
-        events.append(_Event(start + end, 6, _note("note_off", note.midi, 64)))
+def _guide(start: int, markers: Sequence[tuple[int, str]], take: Take, band: Band) -> list[_Event]:
+    """The markers of a take, its chords as text, and its changes of tempo."""
+    events = [_Event(start + tick, 8, mido.MetaMessage("marker", text=text)) for tick, text in markers]
+    events += [_Event(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in take.chords]
+    if take.tempi:
+        events += [_Event(start + tick, 10, _tempo(tempo)) for tick, tempo in take.tempi]
+        events.append(_Event(start + take.length, 5, _tempo(band.ideas.tempo)))
     return events
-
-
-def _played(tick: int, swing: bool) -> int:
-    return swung(tick, SWING) if swing else tick
-
-
-def _note(kind: str, midi: int, velocity: int) -> mido.Message:
-    return mido.Message(kind, channel=_CHANNEL, note=midi, velocity=velocity)
 
 
 def _track(events: Iterable[_Event], length: int) -> mido.MidiTrack:
@@ -124,3 +168,60 @@ def _track(events: Iterable[_Event], length: int) -> mido.MidiTrack:
         at = event.tick
     track.append(mido.MetaMessage("end_of_track", time=max(0, length - at)))
     return track
+
+
+# The tracks of the parts
+
+
+def _part_track(
+    part: str, band: Band, takes: Sequence[tuple[int, Idea, Take]], sound: str | None, length: int
+) -> mido.MidiTrack:
+    seat = SEATS[part]
+    track = mido.MidiTrack(_seating(seat, sound))
+    known: dict[int, _Run] = {}
+    at = 0
+    for start, _, take in takes:
+        if part == "drums" and band.playing.count_in:
+            bar = band.progression.metre.bar
+            at = _append(track, _run(clicks(band.progression.metre), seat.channel), start - bar, at)
+        strokes = take.strokes.get(part, ())
+        if strokes:
+            run = known.get(id(strokes)) or _run(strokes, seat.channel)
+            known[id(strokes)] = run
+            at = _append(track, run, start, at)
+    track.append(mido.MetaMessage("end_of_track", time=max(0, length - at)))
+    return track
+
+
+def _seating(seat: _Seat, sound: str | None) -> list[mido.Message | mido.MetaMessage]:
+    """The name of a track, and its sound, volume and place."""
+    messages: list[mido.Message | mido.MetaMessage] = [mido.MetaMessage("track_name", name=seat.name)]
+    if seat.sound:
+        number = program(sound or seat.sound)
+        messages.append(mido.Message("program_change", channel=seat.channel, program=number))
+    messages += [
+        mido.Message("control_change", channel=seat.channel, control=control, value=value)
+        for control, value in ((_VOLUME, seat.volume), (_PAN, seat.pan))
+    ]
+    return messages
+
+
+def _run(strokes: Sequence[Stroke], channel: int) -> _Run:
+    """Strokes as messages with the ticks between them; notes end before others begin."""
+    marks = [(s.tick, 1, s.midi, s.velocity) for s in strokes]
+    marks += [(s.tick + s.length, 0, s.midi, 64) for s in strokes]
+    marks.sort()
+    at = marks[0][0]
+    messages = []
+    for tick, begins, midi, velocity in marks:
+        kind = "note_on" if begins else "note_off"
+        messages.append(mido.Message(kind, channel=channel, note=midi, velocity=velocity, time=tick - at))
+        at = tick
+    return _Run(marks[0][0], tuple(messages), at)
+
+
+def _append(track: mido.MidiTrack, run: _Run, start: int, at: int) -> int:
+    """Put a run on a track at a tick; the answer is the tick of its last message."""
+    track.append(run.messages[0].copy(time=start + run.first - at))
+    track.extend(run.messages[1:])
+    return start + run.last

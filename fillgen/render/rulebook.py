@@ -80,7 +80,7 @@ def _rule(rule: Rule, pack: RulePack) -> str:
 
 
 def _example(example: Example) -> str:
-    lead = f" (the tune starts on {midi_name(example.lead, _C_MAJOR)})" if example.lead else ""
+    lead = f" (the tune starts on {midi_name(example.lead, _C_MAJOR)})" if example.lead >= 0 else ""
     return f"{example.phrase}  over  {example.chart}{lead}"
 
 

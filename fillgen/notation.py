@@ -1,0 +1,215 @@
+"""How notes are written down: lengths split at beats, ties, beams, triplets and accidentals, without any format."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from fillgen.metre import TICKS, Metre, length_text, split_length
+from fillgen.pitch import Key, Name
+
+EIGHTH = TICKS // 2
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Notes that sound together, or a rest where `names` is empty: ticks from the start, ticks, scientific names."""
+
+    onset: int
+    length: int
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """A written note, chord or rest.
+
+    `tick` counts from the start of its bar; `letters` is its length as in phrase text (`q.`, `et`); `beams` holds a
+    word for each beam level (`begin`, `continue`, `end`, `forward hook`, `backward hook`); `group` is `start` or
+    `stop` at the ends of a triplet; `accidentals` are the signs to be printed, "" for none, one for each name.
+    """
+
+    tick: int
+    length: int
+    names: tuple[str, ...]
+    letters: str
+    tied_from: bool = False
+    tied_to: bool = False
+    beams: tuple[str, ...] = ()
+    group: str = ""
+    accidentals: tuple[str, ...] = ()
+
+    @property
+    def is_rest(self) -> bool:
+        return not self.names
+
+    @property
+    def is_triplet(self) -> bool:
+        return self.letters.endswith("t")
+
+
+def written(chunks: Sequence[Chunk], metre: Metre, key: Key, lengths: Sequence[int]) -> list[list[Symbol]]:
+    """The bars of a line as they are written; `lengths` are the ticks of the bars, of which any may be short.
+
+    Gaps are filled with rests. A chunk that crosses a bar line or hides a beat is split and tied.
+
+    >>> from fillgen.metre import METRES
+    >>> line = [Chunk(0, 720, ("C5",)), Chunk(720, 960, ("E5",))]
+    >>> bars = written(line, METRES["4/4"], Key(Name(0, 0), "major"), [1920])
+    >>> [(s.letters, s.tied_to) for s in bars[0]]
+    [('q.', False), ('e', True), ('q.', False), ('e', False)]
+    """
+    starts = [sum(lengths[:number]) for number in range(len(lengths))]
+    bars = []
+    for start, length in zip(starts, lengths, strict=True):
+        inside = _in_bar(chunks, start, length)
+        symbols = [symbol for chunk in inside for symbol in _symbols(chunk, start, length, metre)]
+        bars.append(_with_accidentals(_with_beams(_with_groups(symbols), metre), key))
+    return bars
+
+
+def _in_bar(chunks: Sequence[Chunk], start: int, length: int) -> list[tuple[Chunk, bool, bool]]:
+    """What lies in a bar, rests included: each piece, whether it is tied from before and to what follows."""
+    end, at = start + length, start
+    pieces: list[tuple[Chunk, bool, bool]] = []
+    for chunk in chunks:
+        first, last = max(chunk.onset, start), min(chunk.onset + chunk.length, end)
+        if first >= last:
+            continue
+        if first > at:
+            pieces.append((Chunk(at, first - at), False, False))
+        pieces.append(
+            (Chunk(first, last - first, chunk.names), chunk.onset < start, chunk.onset + chunk.length > end)
+        )
+        at = last
+    if at < end:
+        pieces.append((Chunk(at, end - at), False, False))
+    return pieces
+
+
+def _symbols(piece: tuple[Chunk, bool, bool], start: int, length: int, metre: Metre) -> list[Symbol]:
+    """The symbols of one piece of a bar, tied to one another."""
+    chunk, tied_from, tied_to = piece
+    onset = chunk.onset - start
+    if not chunk.names and chunk.length == length == metre.bar:
+        return [Symbol(0, length, (), "bar")]
+    parts = list(_parts(onset, chunk.length, metre))
+    symbols = []
+    for index, (tick, ticks) in enumerate(parts):
+        symbols.append(
+            Symbol(
+                tick,
+                ticks,
+                chunk.names,
+                length_text(ticks),
+                bool(chunk.names) and (tied_from or index > 0),
+                bool(chunk.names) and (tied_to or index < len(parts) - 1),
+            )
+        )
+    return symbols
+
+
+def _parts(onset: int, length: int, metre: Metre) -> Iterable[tuple[int, int]]:
+    """A length split so that the beats stay visible: ticks in the bar and ticks."""
+    while length > 0:
+        room = min(length, _boundary(onset, length, metre) - onset)
+        pieces = split_length(room)
+        for piece in reversed(pieces) if onset % metre.beat else pieces:
+            yield onset, piece
+            onset += piece
+        length -= room
+
+
+def _boundary(onset: int, length: int, metre: Metre) -> int:
+    """How far one written note may reach from its onset: over lighter places freely, over heavier ones not."""
+    end = onset + length
+    if onset % metre.beat == 0 or onset % EIGHTH:
+        crossed = [tick for tick in metre.strong if onset < tick < end]
+        free = metre.accent(onset) >= 0.5 or not crossed or (onset % TICKS == 0 and length == 2 * TICKS)
+        if onset % EIGHTH and onset % TICKS:
+            return min(end, _next(onset, metre.beat)) if not _is_triplet_place(onset, length) else end
+        return end if free else crossed[0]
+    half = _next(onset, 2 * metre.beat if metre.beat == TICKS else metre.beat)
+    syncopated = metre.beat == TICKS and length == TICKS and end <= half
+    return end if syncopated else min(end, _next(onset, metre.beat))
+
+
+def _is_triplet_place(onset: int, length: int) -> bool:
+    return (onset % 80 == 0 and onset % 120 != 0) or length % 120 != 0
+
+
+def _next(tick: int, grid: int) -> int:
+    return tick - tick % grid + grid
+
+
+# Triplets, beams, accidentals
+
+
+def _with_groups(symbols: Sequence[Symbol]) -> list[Symbol]:
+    """Triplet brackets: they open with the first triplet symbol and close when a whole beat or half is full."""
+    grouped = list(symbols)
+    open_at: int | None = None
+    for index, symbol in enumerate(grouped):
+        if not symbol.is_triplet:
+            continue
+        if open_at is None:
+            open_at = symbol.tick
+            grouped[index] = replace(symbol, group="start")
+        elif (symbol.tick + symbol.length - open_at) % TICKS == 0:
+            grouped[index] = replace(symbol, group="stop")
+            open_at = None
+    return grouped
+
+
+def _levels(symbol: Symbol) -> int:
+    """How many beams a symbol has."""
+    return 0 if symbol.is_rest else {"e": 1, "s": 2}.get(symbol.letters[0], 0)
+
+
+def _with_beams(symbols: Sequence[Symbol], metre: Metre) -> list[Symbol]:
+    """Beams that join the short notes of one beat."""
+    beamed: list[Symbol] = []
+    for _, members in groupby(symbols, key=lambda s: (s.tick // metre.beat, _levels(s) > 0)):
+        run = list(members)
+        beamed += _beamed(run) if len(run) > 1 and _levels(run[0]) else run
+    return beamed
+
+
+def _beamed(run: Sequence[Symbol]) -> list[Symbol]:
+    words = []
+    for index, symbol in enumerate(run):
+        around = [_levels(run[i]) if 0 <= i < len(run) else 0 for i in (index - 1, index + 1)]
+        words.append(tuple(_beam_word(level, *around) for level in range(1, _levels(symbol) + 1)))
+    return [replace(symbol, beams=beams) for symbol, beams in zip(run, words, strict=True)]
+
+
+def _beam_word(level: int, before: int, after: int) -> str:
+    if before >= level and after >= level:
+        return "continue"
+    if after >= level:
+        return "begin"
+    if before >= level:
+        return "end"
+    return "backward hook" if before else "forward hook"
+
+
+SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "##"}
+"""Printed signs by alteration; `n` is a natural."""
+
+
+def _with_accidentals(symbols: Sequence[Symbol], key: Key) -> list[Symbol]:
+    """The signs to be printed in one bar: where a note differs from the key or from the same letter before it."""
+    state: dict[tuple[int, str], int] = {}
+    shown = []
+    for symbol in symbols:
+        signs = []
+        for text in symbol.names:
+            name, octave = Name.read(text.rstrip("-0123456789")), text.lstrip("ABCDEFG#b")
+            where = (name.letter, octave)
+            usual = state.get(where, key.by_letter[name.letter].alter)
+            signs.append("" if name.alter == usual or symbol.tied_from else SIGNS.get(name.alter, ""))
+            if not symbol.tied_from:
+                state[where] = name.alter
+        shown.append(replace(symbol, accidentals=tuple(signs)))
+    return shown

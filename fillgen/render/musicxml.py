@@ -1,0 +1,257 @@
+"""Measures of MusicXML 4.0: notes, chord symbols and attributes as elements. Durations are in ticks, 480 a quarter."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from math import gcd
+from xml.etree.ElementTree import Element, SubElement
+
+from fillgen.chords import Chord, Kind, base_kind
+from fillgen.metre import TICKS, Metre
+from fillgen.notation import Symbol
+from fillgen.pitch import LETTERS, Key, Name
+
+_TYPES = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "16th"}
+_SIGNS = {"b": "flat", "bb": "flat-flat", "n": "natural", "#": "sharp", "##": "double-sharp"}
+_FAMILY_RISE = {"1": 0, "2": 2, "3": 4, "4": 5, "5": 7, "6": 9, "7": 10, "9": 14, "11": 17, "13": 21}
+"""Semitones of the degrees of a dominant chord, from which MusicXML counts an added degree's alteration."""
+
+Harmony = tuple[int, Chord]
+"""A chord symbol and the tick of the bar at which it stands."""
+
+
+def measure(
+    number: str,
+    symbols: Sequence[Symbol],
+    harmonies: Sequence[Harmony] = (),
+    lead: Sequence[Element] = (),
+    *,
+    short: bool = False,
+) -> Element:
+    """One measure. `lead` are elements that stand first, such as attributes; `short` marks a bar that is not full."""
+    found = Element("measure", {"number": number} | ({"implicit": "yes"} if short else {}))
+    found.extend(lead)
+    waiting = sorted(harmonies, key=lambda harmony: harmony[0])
+    for symbol in symbols:
+        end = symbol.tick + symbol.length
+        while waiting and waiting[0][0] < end:
+            tick, chord = waiting.pop(0)
+            found.append(harmony_element(chord, tick - symbol.tick))
+        found.extend(note_elements(symbol))
+    return found
+
+
+def _text(parent: Element, tag: str, text: object) -> Element:
+    child = SubElement(parent, tag)
+    child.text = str(text)
+    return child
+
+
+# Notes
+
+
+def note_elements(symbol: Symbol) -> list[Element]:
+    """The elements of a symbol: one for a note or rest, one for each name of a chord."""
+    if symbol.is_rest:
+        return [_note(symbol, None, "", first=True)]
+    signs = symbol.accidentals or ("",) * len(symbol.names)
+    return [
+        _note(symbol, name, sign, first=index == 0)
+        for index, (name, sign) in enumerate(zip(symbol.names, signs, strict=True))
+    ]
+
+
+def _note(symbol: Symbol, name: str | None, sign: str, *, first: bool) -> Element:
+    note = Element("note")
+    if not first:
+        SubElement(note, "chord")
+    if name is None:
+        SubElement(note, "rest", {"measure": "yes"} if symbol.letters == "bar" else {})
+    else:
+        note.append(pitch_element(name))
+    _text(note, "duration", symbol.length)
+    for kind, tied in (("stop", symbol.tied_from), ("start", symbol.tied_to)):
+        if tied:
+            SubElement(note, "tie", {"type": kind})
+    _text(note, "voice", 1)
+    _length(note, symbol)
+    if sign:
+        note.insert(_place_of_accidental(note), _accidental(sign))
+    if first:
+        for level, word in enumerate(symbol.beams, 1):
+            _text(note, "beam", word).set("number", str(level))
+    _notations(note, symbol, first=first)
+    return note
+
+
+def pitch_element(name: str) -> Element:
+    """A pitch from its scientific name."""
+    spelled = Name.read(name.rstrip("-0123456789"))
+    pitch = Element("pitch")
+    _text(pitch, "step", LETTERS[spelled.letter])
+    if spelled.alter:
+        _text(pitch, "alter", spelled.alter)
+    _text(pitch, "octave", name.lstrip("ABCDEFG#b"))
+    return pitch
+
+
+def _length(note: Element, symbol: Symbol) -> None:
+    if symbol.letters == "bar":
+        return
+    _text(note, "type", _TYPES[symbol.letters[0]])
+    if symbol.letters.endswith("."):
+        SubElement(note, "dot")
+    if symbol.is_triplet:
+        change = SubElement(note, "time-modification")
+        _text(change, "actual-notes", 3)
+        _text(change, "normal-notes", 2)
+
+
+def _accidental(sign: str) -> Element:
+    accidental = Element("accidental")
+    accidental.text = _SIGNS[sign]
+    return accidental
+
+
+def _place_of_accidental(note: Element) -> int:
+    """Behind type and dots, before what follows them."""
+    tags = [child.tag for child in note]
+    return max(index for index, tag in enumerate(tags) if tag in ("type", "dot", "voice")) + 1
+
+
+def _notations(note: Element, symbol: Symbol, *, first: bool) -> None:
+    marks: list[Element] = []
+    for kind, tied in (("stop", symbol.tied_from), ("start", symbol.tied_to)):
+        if tied:
+            marks.append(Element("tied", {"type": kind}))
+    if symbol.group and first:
+        marks.append(Element("tuplet", {"type": symbol.group}))
+    if marks:
+        SubElement(note, "notations").extend(marks)
+
+
+# Chord symbols
+
+
+def harmony_element(chord: Chord, offset: int = 0) -> Element:
+    """A chord symbol, a number of ticks after the note before which it stands."""
+    harmony = Element("harmony")
+    if chord.root is None or chord.kind is None:
+        root = SubElement(harmony, "root")
+        _text(root, "root-step", "C").set("text", "")
+        _text(harmony, "kind", "none").set("text", "N.C.")
+    else:
+        _degree_name(harmony, "root", chord.root)
+        kind = _text(harmony, "kind", chord.kind.musicxml)
+        kind.set("text", chord.kind.spellings[0])
+        if chord.bass is not None:
+            _degree_name(harmony, "bass", chord.bass)
+        for value, alter, change in changes(chord.kind):
+            degree = SubElement(harmony, "degree", {"print-object": "no"})
+            _text(degree, "degree-value", value)
+            _text(degree, "degree-alter", alter)
+            _text(degree, "degree-type", change)
+    if offset:
+        _text(harmony, "offset", offset)
+    return harmony
+
+
+def _degree_name(harmony: Element, part: str, name: Name) -> None:
+    parent = SubElement(harmony, part)
+    _text(parent, f"{part}-step", LETTERS[name.letter])
+    if name.alter:
+        _text(parent, f"{part}-alter", name.alter)
+
+
+def changes(kind: Kind) -> list[tuple[int, int, str]]:
+    """What a kind adds to, alters in and takes from the MusicXML kind it is nearest to: degree, semitones, what.
+
+    Semitones count as MusicXML does: from the degree in the chord where it is altered, from a dominant chord's
+    where it is added.
+    """
+    base = base_kind(kind.musicxml)
+    own = {degree.text: degree for degree in kind.degrees}
+    there = {degree.text: degree for degree in base.degrees}
+    fresh = [degree for text, degree in own.items() if text not in there]
+    gone = {degree.family: degree for text, degree in there.items() if text not in own}
+    found = []
+    for degree in fresh:
+        value = int(degree.family)
+        if degree.family in gone:
+            found.append((value, degree.semitones - gone.pop(degree.family).semitones, "alter"))
+        else:
+            found.append((value, degree.semitones - _FAMILY_RISE[degree.family], "add"))
+    return found + [(int(family), 0, "subtract") for family in gone]
+
+
+# Attributes and directions
+
+
+def attributes(metre: Metre, key: Key, clef: str = "G") -> Element:
+    """Divisions, key, time and clef."""
+    found = Element("attributes")
+    _text(found, "divisions", TICKS)
+    signature = SubElement(found, "key")
+    _text(signature, "fifths", key.fifths)
+    _text(signature, "mode", key.mode)
+    time = SubElement(found, "time")
+    _text(time, "beats", metre.count)
+    _text(time, "beat-type", metre.unit)
+    sign = SubElement(found, "clef")
+    _text(sign, "sign", clef)
+    _text(sign, "line", 2 if clef == "G" else 4)
+    return found
+
+
+def tempo_direction(tempo: int, swing: float = 1.0) -> Element:
+    """A metronome mark in quarter notes a minute, with the swing of the eighths where there is one."""
+    direction = Element("direction", {"placement": "above"})
+    kind = SubElement(direction, "direction-type")
+    mark = SubElement(kind, "metronome")
+    _text(mark, "beat-unit", "quarter")
+    _text(mark, "per-minute", tempo)
+    if swing > 1:
+        _text(SubElement(direction, "direction-type"), "words", "Swing")
+    sound = SubElement(direction, "sound", {"tempo": str(tempo)})
+    if swing > 1:
+        first, second = whole_ratio(swing)
+        ratio = SubElement(sound, "swing")
+        _text(ratio, "first", first)
+        _text(ratio, "second", second)
+        _text(ratio, "swing-type", "eighth")
+    return direction
+
+
+def whole_ratio(ratio: float) -> tuple[int, int]:
+    """A ratio in small whole numbers, to the tenth: MusicXML takes no fractions.
+
+    >>> whole_ratio(2.5)
+    (5, 2)
+    """
+    first = round(10 * ratio)
+    shared = gcd(first, 10)
+    return first // shared, 10 // shared
+
+
+def final_barline(*, fermata: bool = False) -> Element:
+    """The double bar at the end, with a fermata over it where the last chord is held."""
+    barline = Element("barline", {"location": "right"})
+    _text(barline, "bar-style", "light-heavy")
+    if fermata:
+        SubElement(barline, "fermata", {"type": "upright"})
+    return barline
+
+
+# Files
+
+
+def to_bytes(root: Element) -> bytes:
+    """A score as a file in UTF-8 with the document type of MusicXML 4.0."""
+    ET.indent(root, " ")
+    head = (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
+        '"http://www.musicxml.org/dtds/partwise.dtd">\n'
+    )
+    return head.encode() + bytes(ET.tostring(root, encoding="utf-8")) + b"\n"

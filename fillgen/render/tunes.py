@@ -1,0 +1,271 @@
+"""A tune with its intro and ending as MusicXML and MIDI: the tune's own bars stand between as they were."""
+
+from __future__ import annotations
+
+import copy
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping, Sequence
+from xml.etree.ElementTree import Element, SubElement
+
+from fillgen.accompaniment import swing_ratio
+from fillgen.arrange import Playing, left_paths
+from fillgen.music import Phrase, spell
+from fillgen.notation import Chunk, Symbol, written
+from fillgen.render.midi import to_midi
+from fillgen.render.musicxml import (
+    Harmony,
+    attributes,
+    final_barline,
+    measure,
+    tempo_direction,
+    to_bytes,
+)
+from fillgen.scores import Tune
+from fillgen.tune import Piece
+
+_LEFT = "Left hand"
+ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
+
+
+def tune_midi(piece: Piece, playing: Playing, sounds: Mapping[str, str]) -> bytes:
+    """The whole piece as MIDI, with markers where the intro, the tune and the ending begin."""
+    bar = piece.ideas.progression.metre.bar
+    markers = [(piece.first * bar, piece.ideas.progression.title or "Tune")]
+    if piece.intro:
+        markers.insert(0, (0, "Intro"))
+    if piece.ending:
+        markers.append((piece.last * bar, "Ending"))
+    return to_midi(piece.ideas, playing, sounds, markers)
+
+
+def tune_musicxml(piece: Piece, tune: Tune, *, swing: float | None = None) -> bytes:
+    """The whole piece as MusicXML 4.0: right and left hand on two staves, every bar of the tune as it was.
+
+    The other parts of the score rest during the intro and the ending. A repeat that goes back to the beginning of
+    the tune gets the sign that keeps it there.
+    """
+    root = ET.fromstring(tune.xml)  # noqa: S314 - scores.read_xml has refused entities and deep or large files
+    root.set("version", "4.0")
+    melody = _melody_part(root, tune)
+    added = _Added(piece, tune, swing)
+    left = _left_part(added, _fresh_id(root))
+    for part in root.findall("part"):
+        _guard_repeats(part, added)
+        if part is not melody:
+            _frame(part, *added.rests(part))
+    _frame(melody, added.intro(), added.ending())
+    _enter_left_part(root, melody, left)
+    return to_bytes(root)
+
+
+def piece_text(piece: Piece, number: int = 1) -> str:
+    """What was put before and after a tune: the chord sequences with their chords, and the right hand."""
+    lines = [f"{number:>3}  {piece.ideas.progression.title or 'the tune'}"]
+    bars = piece.ideas.progression.bars
+    parts = (
+        ("intro", piece.names[0], piece.intro, bars[: piece.first]),
+        ("ending", piece.names[1], piece.ending, bars[piece.last :]),
+    )
+    for what, name, idea, own in parts:
+        if idea is not None:
+            chords = " | ".join(" ".join(span.chord.symbol for span in bar) for bar in own)
+            lines.append(f"     {what}: {name}, score {idea.score:.3f}")
+            lines.append(f"       | {chords} |")
+            lines.append(f"       | {idea.text} |")
+    return "\n".join(lines)
+
+
+# The added bars
+
+
+class _Added:
+    """The bars before and after the tune, for each staff."""
+
+    def __init__(self, piece: Piece, tune: Tune, swing: float | None) -> None:
+        self.piece, self.tune = piece, tune
+        self.progression = piece.ideas.progression
+        self.metre, self.key = self.progression.metre, self.progression.key
+        own = swing_ratio(piece.ideas.tempo) if piece.ideas.swing else 1.0
+        self.swing = own if swing is None else swing
+        self.before = piece.first if piece.intro else 0
+        self.after = len(self.progression.bars) - piece.last if piece.ending else 0
+
+    def lengths(self, *, ending: bool) -> list[int]:
+        """The ticks of the added bars; the last of an intro leaves room for the pick-up."""
+        bar = self.metre.bar
+        if ending:
+            return [bar] * self.after
+        return [bar] * (self.before - 1) + [bar - self.tune.pickup] if self.before else []
+
+    def intro(self) -> list[Element]:
+        symbols = self._symbols(self._right_chunks(0, self.before), ending=False)
+        head = [attributes(self.metre, self.key), tempo_direction(self.piece.ideas.tempo, self.swing)]
+        return self._measures(symbols, 0, head)
+
+    def ending(self) -> list[Element]:
+        start = self.piece.last
+        symbols = self._symbols(self._right_chunks(start, self.after), ending=True)
+        found = self._measures(symbols, start, [self._divisions()] if symbols else [])
+        if found:
+            found[-1].append(final_barline(fermata=True))
+        return self._filler() + found
+
+    def left(self, *, ending: bool) -> list[Element]:
+        """The left hand's added bars, chords held as long as they last."""
+        start, count = (self.piece.last, self.after) if ending else (0, self.before)
+        symbols = self._symbols(self._left_chunks(start, count), ending=ending)
+        found = [measure("", bar, short=self._is_short(bar)) for bar in symbols]
+        if found and ending:
+            found[-1].append(final_barline(fermata=True))
+        return (self._filler() if ending else []) + found
+
+    def rests(self, part: Element) -> tuple[list[Element], list[Element]]:
+        """Bars of rest for another part, before and after the tune."""
+        first = part.find("measure/attributes")
+        head = [copy.deepcopy(first)] if first is not None else []
+        for attribute in head:
+            _set_divisions(attribute)
+        before = self._measures(self._symbols([], ending=False), None, head)
+        after = self._measures(
+            self._symbols([], ending=True), None, [self._divisions()] if self.after else []
+        )
+        return before, (self._filler() + after if after else [])
+
+    def _filler(self) -> list[Element]:
+        """A short bar of rest that completes the tune's last bar before an ending."""
+        if not self.tune.shortage or not self.after:
+            return []
+        (rests,) = written([], self.metre, self.key, [self.tune.shortage])
+        return [measure("", rests, (), [self._divisions()], short=True)]
+
+    def _divisions(self) -> Element:
+        found = Element("attributes")
+        SubElement(found, "divisions").text = "480"
+        return found
+
+    def _symbols(self, chunks: Sequence[Chunk], *, ending: bool) -> list[list[Symbol]]:
+        return written(chunks, self.metre, self.key, self.lengths(ending=ending))
+
+    def _measures(
+        self, bars: Sequence[list[Symbol]], start: int | None, head: list[Element]
+    ) -> list[Element]:
+        found = []
+        for number, symbols in enumerate(bars):
+            harmonies = self._harmonies(start + number) if start is not None else []
+            lead = head if number == 0 else []
+            found.append(measure("", symbols, harmonies, lead, short=self._is_short(symbols)))
+        return found
+
+    def _is_short(self, symbols: Sequence[Symbol]) -> bool:
+        return sum(symbol.length for symbol in symbols) < self.metre.bar
+
+    def _harmonies(self, bar: int) -> list[Harmony]:
+        start = bar * self.metre.bar
+        return [(span.onset - start, span.chord) for span in self.progression.bars[bar]]
+
+    def _right_chunks(self, start: int, count: int) -> list[Chunk]:
+        first, end = start * self.metre.bar, (start + count) * self.metre.bar
+        phrase: Phrase = tuple(n for n in self.piece.idea.phrase if first <= n.onset < end)
+        names = spell(self.progression, phrase)
+        return [Chunk(n.onset - first, n.length, (name,)) for n, name in zip(phrase, names, strict=True)]
+
+    def _left_chunks(self, start: int, count: int) -> list[Chunk]:
+        first, end = start * self.metre.bar, (start + count) * self.metre.bar
+        path = left_paths(self.progression, min(n.midi for n in self.piece.idea.phrase))[0]
+        chunks = []
+        for span, voicing in zip(self.progression.spans, path.voicings, strict=True):
+            if first <= span.onset < end and voicing is not None:
+                pairs = zip(voicing.tones, voicing.pitches, strict=True)
+                names = tuple(tone.name.at(midi) for tone, midi in pairs)
+                chunks.append(Chunk(span.onset - first, span.length, names))
+        return chunks
+
+
+# The score
+
+
+def _melody_part(root: Element, tune: Tune) -> Element:
+    parts = root.findall("part")
+    named = [part for part in parts if part.get("id") == tune.part]
+    pitched = [part for part in parts if part.find("measure/note/pitch") is not None]
+    return (named or pitched or parts)[0]
+
+
+def _frame(part: Element, before: Sequence[Element], after: Sequence[Element]) -> None:
+    """Put bars before and after a part's own, and number all of them anew."""
+    if after:
+        _soften(part)
+    for place, element in enumerate(before):
+        part.insert(place, element)
+    part.extend(after)
+    for number, element in enumerate(part.findall("measure"), 1):
+        element.set("number", str(number))
+
+
+def _soften(part: Element) -> None:
+    """The tune's own final bar line becomes a double one, since the ending follows."""
+    for style in part.findall("measure/barline/bar-style"):
+        if style.text == "light-heavy":
+            style.text = "light-light"
+
+
+def _guard_repeats(part: Element, added: _Added) -> None:
+    """A repeat to the beginning stays in the tune: the sign for it is put where the tune begins."""
+    signs = [repeat.get("direction") for repeat in part.findall("measure/barline/repeat")]
+    first = part.find("measure")
+    if not added.before or first is None or "backward" not in signs:
+        return
+    if signs[0] == "backward":
+        barline = Element("barline", {"location": "left"})
+        SubElement(barline, "bar-style").text = "heavy-light"
+        SubElement(barline, "repeat", {"direction": "forward"})
+        first.insert(0, barline)
+
+
+def _set_divisions(attribute: Element) -> None:
+    divisions = attribute.find("divisions")
+    if divisions is None:
+        divisions = Element("divisions")
+        attribute.insert(0, divisions)
+    divisions.text = "480"
+
+
+def _left_part(added: _Added, name: str) -> Element:
+    """A part for the left hand that rests while the tune is played."""
+    part = Element("part", {"id": name})
+    part.extend(added.left(ending=False))
+    lengths = [added.metre.bar] * added.tune.bars
+    lengths[-1] -= added.tune.shortage
+    if added.tune.pickup:
+        lengths.insert(0, added.tune.pickup)
+    for length, rests in zip(lengths, written([], added.metre, added.key, lengths), strict=True):
+        part.append(measure("", rests, short=length < added.metre.bar))
+    part.extend(added.left(ending=True))
+    for number, element in enumerate(part.findall("measure"), 1):
+        element.set("number", str(number))
+    first = part.find("measure")
+    assert first is not None
+    first.insert(0, attributes(added.metre, added.key, "F"))
+    return part
+
+
+def _fresh_id(root: Element) -> str:
+    taken = {part.get("id") for part in root.findall("part")}
+    return next(name for number in range(1, 999) if (name := f"L{number}") not in taken)
+
+
+def _enter_left_part(root: Element, melody: Element, left: Element) -> None:
+    """The left hand under the melody, the two joined by a brace."""
+    parts = root.find("part-list")
+    assert parts is not None
+    entry = next(e for e in parts.findall("score-part") if e.get("id") == melody.get("id"))
+    place = list(parts).index(entry)
+    name = left.get("id") or ""
+    score_part = Element("score-part", {"id": name})
+    SubElement(score_part, "part-name").text = _LEFT
+    start = Element("part-group", {"number": "9", "type": "start"})
+    SubElement(start, "group-symbol").text = "brace"
+    parts.insert(place, start)
+    parts.insert(place + 2, score_part)
+    parts.insert(place + 3, Element("part-group", {"number": "9", "type": "stop"}))
+    root.insert(list(root).index(melody) + 1, left)

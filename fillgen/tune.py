@@ -1,0 +1,294 @@
+"""An intro and an ending for a tune: the best that lead into it and close it, with the tune between unchanged."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+from fillgen.chords import Chord
+from fillgen.errors import NoPhraseError, OptionError, TuneError
+from fillgen.generate import Request, generate
+from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Progression, Span
+from fillgen.parse import parse_chart
+from fillgen.rulepack import RulePack
+from fillgen.scores import Tune
+from fillgen.sequences import Sequence as ChordSequence
+from fillgen.sequences import find, to_chord
+
+MOST_CHOICES = 20
+_TRIED = 12
+"""Ideas found for each chord sequence, of which the best stands for it."""
+
+
+@dataclass(frozen=True)
+class TuneRequest:
+    """What is asked for: bars of intro and ending (0 for none), bars of the tune to be quoted, and how many choices."""
+
+    tune: Tune
+    intro: int = 4
+    ending: int = 4
+    quote: int = 0
+    count: int = 1
+    rhythm: str | None = None
+    level: int | None = None
+    busy: str | None = None
+    tempo: int | None = None
+    seed: int = 0
+    chords: str | None = None
+    pack: RulePack = field(default_factory=RulePack)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A tune with what goes before and after it: all bars as one progression, and the right hand over them.
+
+    `first` and `last` are the bars, counted from 0, where the tune begins and where it has ended.
+    """
+
+    ideas: Ideas
+    first: int
+    last: int
+    intro: Idea | None
+    ending: Idea | None
+    names: tuple[str, str]
+    quoted: int = 0
+
+    @property
+    def idea(self) -> Idea:
+        return self.ideas[0]
+
+
+def pieces(request: TuneRequest) -> tuple[Piece, ...]:
+    """The tune with its best intros and endings, best first.
+
+    Raises TuneError where the tune has no chords, OptionError where no sequence of that length fits.
+    """
+    _check(request)
+    body = body_of(request.tune, request.chords)
+    intros = _parts(request, body, "intro") if request.intro else [None]
+    endings = _parts(request, body, "ending") if request.ending else [None]
+    count = min(request.count, max(len(intros), len(endings)))
+    return tuple(
+        _joined(request, body, intros[n % len(intros)], endings[n % len(endings)]) for n in range(count)
+    )
+
+
+def _check(request: TuneRequest) -> None:
+    if not 1 <= request.count <= MOST_CHOICES:
+        raise OptionError(f"{request.count} choices", hint=f"Ask for 1 to {MOST_CHOICES}.")
+    for name, bars in (("intro", request.intro), ("ending", request.ending)):
+        if not 0 <= bars <= 16:
+            raise OptionError(f"an {name} of {bars} bars", hint="Give 0 (none) to 16 bars.")
+    if not request.intro and not request.ending:
+        raise OptionError("neither an intro nor an ending is asked for", hint="Give --intro 4 or --ending 4.")
+    if request.quote and not 0 < request.quote < request.ending:
+        raise OptionError(
+            f"{request.quote} bars to quote in an ending of {request.ending}",
+            hint="Leave at least one bar of the ending after the quotation.",
+        )
+    if request.quote > request.tune.bars:
+        raise OptionError(f"the tune has only {request.tune.bars} bars to quote")
+
+
+# The tune's own bars
+
+
+def body_of(tune: Tune, chords: str | None = None) -> Progression:
+    """The full bars of a tune as a progression; `chords` is chart text that stands for missing chord symbols."""
+    if chords is not None:
+        given = parse_chart(chords, key=tune.key, metre=tune.metre)
+        if len(given.bars) != tune.bars:
+            raise TuneError(
+                f"--chords has {len(given.bars)} bars, the tune {tune.bars}", hint="Give one for each bar."
+            )
+        return replace(given, title=tune.title)
+    if not any(chord.root is not None for _, chord in tune.chords):
+        hint = 'Write them into the score, or give them with --chords "| C | F | ...", a bar for each bar of the tune.'
+        raise TuneError("the tune has no chord symbols", hint=hint)
+    return Progression(tune.metre, tune.key, tuple(_bars(tune)), tune.title)
+
+
+def _bars(tune: Tune) -> Iterator[tuple[Span, ...]]:
+    starts = [(max(0, tick - tune.pickup), chord) for tick, chord in tune.chords]
+    sounding = next(chord for _, chord in starts if chord.root is not None)
+    heard = now = sounding
+    bar = tune.metre.bar
+    for number in range(tune.bars):
+        first, end = number * bar, (number + 1) * bar
+        inside = {tick: chord for tick, chord in starts if first <= tick < end}
+        inside.setdefault(first, now)
+        ticks = sorted(inside)
+        spans = []
+        for tick, after in zip(ticks, [*ticks[1:], end], strict=True):
+            now = inside[tick]
+            heard = now if now.root is not None else heard
+            spans.append(Span(now, tick, after - tick, heard))
+        yield tuple(spans)
+
+
+# Intros and endings
+
+
+@dataclass(frozen=True)
+class _Part:
+    """An intro or ending: its sequence, its progression and its best idea."""
+
+    name: str
+    progression: Progression
+    idea: Idea
+
+
+def _parts(request: TuneRequest, body: Progression, purpose: str) -> list[_Part]:
+    """The best idea over each chord sequence that fits, best first."""
+    bars = request.intro if purpose == "intro" else request.ending - request.quote
+    found = []
+    for sequence in _sequences(purpose, bars, body):
+        try:
+            found.append(_part(request, body, purpose, sequence))
+        except (OptionError, NoPhraseError):
+            continue
+    if not found:
+        hint = f"Ask for another number of bars; {body.metre.name} has sequences of 1 to 8."
+        raise OptionError(f"no chord sequence for an {purpose} of {bars} bars fits", hint=hint)
+    return sorted(found, key=lambda part: (-part.idea.score, part.name))
+
+
+def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence]:
+    """The sequences of a length in the tune's mode and metre; a turnaround is as good an intro as any.
+
+    Where none has just that length, an intro takes the end of a longer one and an ending holds a shorter one on.
+    """
+    wanted = ("intro", "turnaround") if purpose == "intro" else ("ending",)
+    every = [found for name in wanted for found in find(name, body.key.mode, None, body.metre)]
+    exact = [found for found in every if found.bars == bars]
+    near = [
+        found
+        for found in every
+        if (found.bars > bars) == (purpose == "intro") and abs(found.bars - bars) <= 4
+    ]
+    return exact or near
+
+
+def _sized(progression: Progression, bars: int) -> Progression:
+    """A progression cut to its last bars, or held on its last chord, so that it has a number of bars."""
+    if len(progression.bars) > bars:
+        return replace(progression, bars=_from_start(progression.bars[-bars:], 0))
+    held = list(progression.bars)
+    last, bar = progression.spans[-1], progression.metre.bar
+    while len(held) < bars:
+        held.append((Span(last.chord, len(held) * bar, bar, last.heard),))
+    return replace(progression, bars=tuple(held))
+
+
+def _part(request: TuneRequest, body: Progression, purpose: str, sequence: ChordSequence) -> _Part:
+    goal = body.spans[0].heard if purpose == "intro" else _tonic_of(body)
+    key = body.key if purpose == "intro" else None
+    progression = replace(to_chord(sequence, goal, key, body.metre), key=body.key)
+    progression = _sized(progression, request.intro if purpose == "intro" else request.ending - request.quote)
+    tune = request.tune
+    lead = tune.notes[0].midi if purpose == "intro" and tune.notes else None
+    leave = tune.pickup if purpose == "intro" else 0
+    for wanted in (lead, None):
+        try:
+            found = generate(_request(request, progression, wanted, leave))
+            return _Part(sequence.name, progression, found[0])
+        except NoPhraseError:
+            if wanted is None:
+                raise
+    raise AssertionError
+
+
+def _tonic_of(body: Progression) -> Chord:
+    """The chord an ending closes on: the tune's last chord where it is a tonic, the key's tonic otherwise."""
+    last = body.last
+    if last.root == body.key.tonic:
+        return last
+    return parse_chart("| I |" if body.key.mode == "major" else "| i |", key=body.key).last
+
+
+def _request(request: TuneRequest, progression: Progression, lead: int | None, leave: int) -> Request:
+    return Request(
+        progression,
+        count=_TRIED,
+        seed=request.seed,
+        level=request.level,
+        rhythm=request.rhythm,
+        tempo=request.tempo or request.tune.tempo,
+        busy=request.busy,
+        lead_to=lead,
+        leave=leave,
+        pack=request.pack,
+    )
+
+
+# All together
+
+
+def _joined(request: TuneRequest, body: Progression, intro: _Part | None, ending: _Part | None) -> Piece:
+    """Intro, tune and ending as one progression with one right hand."""
+    tune, metre = request.tune, body.metre
+    quoted = _quotation(request, body) if ending is not None and request.quote else None
+    pieces_ = [
+        part for part in (intro and intro.progression, body, quoted, ending and ending.progression) if part
+    ]
+    whole = _chain(pieces_, body)
+    first = len(intro.progression.bars) if intro else (1 if tune.pickup else 0)
+    if intro is None and tune.pickup:
+        whole = _chain([_silent_bar(body), *pieces_], body)
+    start = first * metre.bar
+    last = first + tune.bars
+    notes: list[Note] = list(intro.idea.phrase) if intro else []
+    notes += [Note(n.onset - tune.pickup + start, n.length, n.midi) for n in tune.notes]
+    if quoted is not None:
+        notes += _quoted_notes(request, start, last * metre.bar)
+    if ending is not None:
+        shift = (last + (request.quote if quoted else 0)) * metre.bar
+        notes += [replace(note, onset=note.onset + shift) for note in ending.idea.phrase]
+    return Piece(
+        _as_ideas(request, whole, tuple(notes)),
+        first,
+        last,
+        intro.idea if intro else None,
+        ending.idea if ending else None,
+        (intro.name if intro else "", ending.name if ending else ""),
+        request.quote if quoted else 0,
+    )
+
+
+def _silent_bar(body: Progression) -> Progression:
+    chord = body.spans[0].heard
+    return replace(body, bars=((Span(Chord("N.C.", None, None), 0, body.metre.bar, chord),),))
+
+
+def _quotation(request: TuneRequest, body: Progression) -> Progression:
+    """The tune's last bars with their chords, to be quoted at the head of the ending."""
+    return replace(body, bars=_from_start(body.bars[-request.quote :], 0))
+
+
+def _quoted_notes(request: TuneRequest, start: int, to: int) -> list[Note]:
+    tune, bar = request.tune, request.tune.metre.bar
+    begin = start + (tune.bars - request.quote) * bar
+    moved = [Note(n.onset - tune.pickup + start, n.length, n.midi) for n in tune.notes]
+    return [replace(n, onset=n.onset - begin + to) for n in moved if n.onset >= begin]
+
+
+def _chain(parts: Sequence[Progression], body: Progression) -> Progression:
+    """Progressions one after another, in the key of the tune."""
+    bars: list[tuple[Span, ...]] = []
+    for part in parts:
+        bars += _from_start(part.bars, len(bars) * body.metre.bar)
+    return Progression(body.metre, body.key, tuple(bars), body.title)
+
+
+def _from_start(bars: Sequence[tuple[Span, ...]], start: int) -> tuple[tuple[Span, ...], ...]:
+    shift = start - bars[0][0].onset
+    return tuple(tuple(replace(span, onset=span.onset + shift) for span in bar) for bar in bars)
+
+
+def _as_ideas(request: TuneRequest, whole: Progression, phrase: Phrase) -> Ideas:
+    """The whole right hand as one idea, so that it can be played with its band."""
+    rhythm = request.pack.rhythm(request.rhythm or request.pack.rhythm_for(whole.metre))
+    notes = tuple(IdeaNote(n.onset // whole.metre.bar + 1, n, "", "", "") for n in phrase)
+    tempo = request.tempo or request.tune.tempo or rhythm.tempo
+    idea = Idea(1, 1.0, {}, "tune", "", notes)
+    return Ideas(whole, rhythm.name, 0, tempo, rhythm.swing, request.seed, 0, (idea,))
