@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from fillgen.errors import PackError, did_you_mean
-from fillgen.metre import Metre
+from fillgen.metre import METRES, Metre
 from fillgen.rulepack import Cell, RulePack, read_cell, read_length
 from fillgen.sounds import percussion
 from fillgen.tables import Table, table
@@ -50,7 +51,7 @@ def accompaniment(pack: RulePack, rhythm: str, metre: Metre) -> Accompaniment:
     ((0, 480, '1'), (480, 480, '5'))
     """
     row = pack.rhythm_row(rhythm)
-    place = f"rhythm {rhythm}"
+    place = f"{pack.place}: rhythm {rhythm}"
     patterns = row.get("accompaniment", {}).get(metre.name, {})
     for key in patterns:
         if key not in _KEYS:
@@ -65,14 +66,23 @@ def accompaniment(pack: RulePack, rhythm: str, metre: Metre) -> Accompaniment:
     )
 
 
-def check_accompaniment(row: Table, pack: RulePack, metres: Mapping[str, Metre]) -> None:
-    """Read everything a rhythm says about its accompaniment; PackError where it is wrong."""
+def read_pack(path: Path) -> RulePack:
+    """A player's own pack, with everything its rhythms say of other hands checked as well."""
+    pack = RulePack.read(path)
+    for row in pack.own.get("rhythm", []):
+        _check_accompaniment(row, pack)
+    return pack
+
+
+def _check_accompaniment(row: Table, pack: RulePack) -> None:
     for group in ("accompaniment", "drums"):
-        for name in row.get(group, {}):
-            if name not in metres:
-                hint = did_you_mean(name, metres)
-                raise PackError(f"unknown metre {name!r}", place=f"rhythm {row['name']}: {group}", hint=hint)
-            accompaniment(pack, row["name"], metres[name])
+        place = f"{pack.place}: rhythm {row['name']}: {group}"
+        for name, patterns in row.get(group, {}).items():
+            if name not in METRES:
+                raise PackError(f"unknown metre {name!r}", place=place, hint=did_you_mean(name, METRES))
+            if not isinstance(patterns, dict):
+                raise PackError(f"{name!r} is a table", place=place)
+            accompaniment(pack, row["name"], METRES[name])
 
 
 def _texts(patterns: Any, key: str, place: str) -> list[str]:
@@ -114,6 +124,9 @@ def read_drums(rows: Mapping[str, list[str]], metre: Metre, place: str = "") -> 
     """The drum bars of a rhythm: as many as the longest row has, shorter rows begin again."""
     if not rows:
         return ((),)
+    for name, bars in rows.items():
+        if not isinstance(bars, list) or not bars or not all(isinstance(bar, str) for bar in bars):
+            raise PackError(f"{name!r} is a list of texts, one a bar", place=place)
     count = max(len(bars) for bars in rows.values())
     return tuple(
         tuple(sorted(_hits(rows, number, metre, place), key=lambda hit: (hit.tick, hit.key)))
@@ -129,13 +142,16 @@ def _hits(rows: Mapping[str, list[str]], number: int, metre: Metre, place: str) 
             raise PackError(
                 f"drum bar {steps!r} of {name!r} is steps of X x o . that share the bar", place=place
             )
-        width = metre.bar // len(steps)
-        hits += [
-            Hit(index * width, percussion(name), LOUDNESS[step])
-            for index, step in enumerate(steps)
-            if step != "."
-        ]
+        width, key = metre.bar // len(steps), _percussion(name, place)
+        hits += [Hit(n * width, key, LOUDNESS[step]) for n, step in enumerate(steps) if step != "."]
     return hits
+
+
+def _percussion(name: str, place: str) -> int:
+    try:
+        return percussion(name)
+    except PackError as error:
+        raise PackError(error.message, place=place, hint=error.hint) from None
 
 
 def swing_ratio(tempo: float) -> float:

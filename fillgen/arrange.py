@@ -89,6 +89,7 @@ def check_playing(playing: Playing) -> None:
         raise OptionError(f"the feel is {playing.feel:g}", hint="Give 0 (exact) to 1 (loose).")
     if playing.close is not None and playing.close not in CLOSES:
         raise OptionError(f"unknown close {playing.close!r}", hint=did_you_mean(playing.close, CLOSES))
+    Hand(span=playing.span)
     if playing.bass not in REGISTERS:
         raise OptionError(f"unknown bass {playing.bass!r}", hint=did_you_mean(playing.bass, REGISTERS))
 

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -18,6 +18,7 @@ from fillgen.errors import FillgenError, OptionError, OutputError, did_you_mean,
 if TYPE_CHECKING:
     from fillgen.arrange import Playing
     from fillgen.chords import Chord
+    from fillgen.rulepack import RulePack
     from fillgen.scores import Tune
     from fillgen.sequences import Sequence as Stock
     from fillgen.tune import Piece
@@ -228,7 +229,7 @@ def ideas(
         purpose=purpose,
         ends_on=ends_on.split(",") if ends_on is not None else None,
         lead_to=lead_to,
-        rules=rules,
+        rules=_pack(rules),
     )
     if output is None:
         typer.echo(_rendered(found, target), nl=False)
@@ -286,6 +287,8 @@ def _target(output: str | None, wanted: Format | None) -> str:
     """What is to be made: text, json or midi, from the name of the output and the format asked for."""
     if output is None:
         return wanted.value if wanted else _TEXT
+    if not output.strip():
+        raise OptionError(f"the output {output!r} is no name", hint="Such as -o ideas.mid.")
     ending = Path(output).suffix.lower()
     by_name = _MIDI if _is_folder(output) else _ENDINGS.get(ending)
     if by_name is None and (wanted is None or ending):
@@ -297,7 +300,11 @@ def _target(output: str | None, wanted: Format | None) -> str:
 
 
 def _is_folder(output: str) -> bool:
-    return output.endswith(("/", os.sep)) or Path(output).is_dir()
+    """Whether an output names a folder, by its end or because there is one."""
+    try:
+        return output.endswith(("/", os.sep)) or Path(output).is_dir()
+    except (OSError, ValueError):
+        return False
 
 
 def _rendered(found: fillgen.Ideas, target: str) -> str:
@@ -320,14 +327,21 @@ def _playing(
 ) -> tuple[Playing, dict[str, str]]:
     """How MIDI is played, and with which sounds: all parts for an intro, a turnaround or an ending, else one."""
     from fillgen.arrange import PARTS, Playing, check_playing
-    from fillgen.rulepack import RulePack
 
     usual = PARTS if purpose else PARTS[:1]
     named = tuple(dict.fromkeys(part.strip() for part in parts.split(","))) if parts is not None else usual
-    pack = RulePack.read(rules) if rules is not None else RulePack()
+    pack = _pack(rules)
     playing = Playing(parts=named, pack=pack, **wishes)
     check_playing(playing)
     return playing, _sounds(sound)
+
+
+def _pack(path: Path | None) -> RulePack:
+    """The built-in rules, with a pack of the player's own laid over them."""
+    from fillgen.accompaniment import read_pack
+    from fillgen.rulepack import RulePack
+
+    return read_pack(path) if path is not None else RulePack()
 
 
 def _sounds(given: Sequence[str] | None) -> dict[str, str]:
@@ -539,7 +553,6 @@ def tune(
     rules: RulesOption = None,
 ) -> None:
     """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
-    from fillgen.rulepack import RulePack
     from fillgen.scores import read_tune
     from fillgen.tune import TuneRequest, pieces
 
@@ -566,7 +579,7 @@ def tune(
         tempo=tempo,
         seed=seed,
         chords=_chart_text(chords) if chords is not None else None,
-        pack=RulePack.read(rules) if rules is not None else RulePack(),
+        pack=_pack(rules),
     )
     from fillgen.render.tunes import piece_text
 
@@ -624,14 +637,14 @@ def rules(
     rules: RulesOption = None,
 ) -> None:
     """List the levels, rules, rhythms and shapes, or explain one of them."""
+    from fillgen.accompaniment import read_pack
     from fillgen.render.rulebook import explain, listing
-    from fillgen.rulepack import RulePack
 
     if check is not None:
-        pack = RulePack.read(check)
+        pack = read_pack(check)
         told = ", ".join(f"{len(rows)} {group}" for group, rows in pack.own.items()) or "nothing"
         typer.echo(f"{check} is a sound rule pack. It gives: {told}.")
-    pack = RulePack.read(rules) if rules is not None else RulePack()
+    pack = _pack(rules)
     if name is not None:
         typer.echo(explain(name, pack))
     elif check is None:
@@ -693,16 +706,28 @@ def _limit() -> int:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line; exit with 2 and a message for bad input."""
+    """Run the command line; exit with 2 and a message of a line or two for bad input."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure: Any = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="backslashreplace")
     try:
-        app(args=list(arguments) if arguments is not None else None)
+        given = list(arguments) if arguments is not None else None
+        code = app(args=given, prog_name="fillgen", standalone_mode=False)
     except FillgenError as error:
-        typer.echo(f"fillgen: {error}", err=True)
-        sys.exit(2)
+        _fail(f"fillgen: {error}")
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(141)
+    except Exception as error:
+        told = getattr(error, "format_message", None)
+        if told is None:
+            raise
+        _fail(told() if "Usage:" in told() else f"fillgen: {told()}")
+    else:
+        sys.exit(code if isinstance(code, int) else 0)
+
+
+def _fail(message: str) -> NoReturn:
+    typer.echo(message, err=True)
+    sys.exit(2)

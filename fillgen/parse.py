@@ -107,7 +107,7 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     """
     if len(text) > MOST_TEXT:
         raise ChartError(f"the chart has {len(text)} characters; the limit is {MOST_TEXT}")
-    if "\0" in text:
+    if "\0" in text or (not text.isprintable() and _has_surrogates(text)):
         raise ChartError("the chart is not text", hint="Give a file with chords between bar lines.")
     heads, body = _heads(text)
     the_metre = _setting(metre if metre is not None else heads.get("metre", "4/4"), read_metre)
@@ -117,6 +117,11 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     chords = [_chords_of(bar, the_metre, the_key) for bar in bars]
     the_key = the_key or infer_key([(chord, length) for bar in chords for chord, length in bar])
     return Progression(the_metre, the_key, _spans(chords, the_metre), heads.get("title", ""))
+
+
+def _has_surrogates(text: str) -> bool:
+    """Whether a text holds bytes that were no text, as a command line passes them on."""
+    return any("\ud800" <= letter <= "\udfff" for letter in text)
 
 
 def _setting(value: str | T, read: Callable[[str], T]) -> T:

@@ -393,7 +393,7 @@ def _rhythm(row: Table, place: str) -> Rhythm:
         raise PackError(f"the tempo {row['tempo']} lies outside its range {low} to {high}", place=place)
     cells = _cells(row["cells"], f"{place}: cells")
     closes = _cells(row["closes"], f"{place}: closes")
-    for metre_name, busy in cells.keys() - closes.keys():
+    for metre_name, busy in sorted(cells.keys() - closes.keys()):
         raise PackError(f"{metre_name} {busy!r} has cells but no closes", place=place)
     return Rhythm(
         row["name"],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from fillgen.errors import OptionError, PackError, did_you_mean
+from fillgen.errors import OptionError, PackError, did_you_mean, shorten
 from fillgen.tables import table
 
 
@@ -23,14 +23,14 @@ def program(sound: str) -> int:
     names = sound_names()
     plain = {_plain(name): number for number, name in enumerate(names)}
     if sound.strip().isdecimal():
-        number = int(sound)
+        number = int(sound.strip()[:9])
         if not 1 <= number <= len(names):
             raise OptionError(
                 f"there is no sound {number}", hint=f"The sounds are numbered 1 to {len(names)}."
             )
         return number - 1
     if _plain(sound) not in plain:
-        raise OptionError(f"unknown sound {sound!r}", hint=did_you_mean(sound, names))
+        raise OptionError(f"unknown sound {shorten(sound)}", hint=did_you_mean(sound, names))
     return plain[_plain(sound)]
 
 

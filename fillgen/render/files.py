@@ -27,6 +27,8 @@ def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
             raise
     except OSError as error:
         raise OutputError(f"cannot be written: {error.strerror}", place=str(path)) from error
+    except ValueError as error:
+        raise OutputError("is no name for a file", place=repr(str(path))[:80]) from error
 
 
 def write_folder(folder: Path, contents: Mapping[str, bytes], *, overwrite: bool = False) -> None:
@@ -53,7 +55,7 @@ def refuse_existing(path: Path, overwrite: bool) -> None:
     try:
         exists, is_folder = path.exists(), path.is_dir()
     except (OSError, ValueError) as error:
-        raise OutputError("is no name for a file", place=str(path)[:80]) from error
+        raise OutputError("is no name for a file", place=repr(str(path))[:80]) from error
     if is_folder:
         raise OutputError("is a folder", place=str(path))
     if exists and not overwrite:

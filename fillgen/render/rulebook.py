@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from fillgen.errors import OptionError, did_you_mean
+from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.pitch import Key, Name, midi_name
 from fillgen.rulepack import Level, Rhythm, RulePack, Shape
 from fillgen.rules import RULES, Example, Rule
@@ -46,8 +46,9 @@ def explain(name: str, pack: RulePack) -> str:
     wanted = wanted.removeprefix("level").strip() if wanted.startswith("level ") else wanted
     if wanted in RULES:
         return _rule(RULES[wanted], pack)
-    if wanted.isdecimal() and int(wanted) in pack.level_numbers:
-        return _level(pack.level(int(wanted)))
+    numbers = {str(number): number for number in pack.level_numbers}
+    if wanted in numbers:
+        return _level(pack.level(numbers[wanted]))
     if wanted in pack.shapes:
         return _shape(pack.shapes[wanted])
     try:
@@ -55,7 +56,7 @@ def explain(name: str, pack: RulePack) -> str:
     except OptionError:
         known = [*RULES, *pack.shapes, *pack.rhythm_names]
         hint = did_you_mean(wanted, known) or "fillgen rules lists them all."
-        raise OptionError(f"there is no rule, level, rhythm or shape {name!r}", hint=hint) from None
+        raise OptionError(f"there is no rule, level, rhythm or shape {shorten(name)}", hint=hint) from None
 
 
 def _rule(rule: Rule, pack: RulePack) -> str:

@@ -196,6 +196,7 @@ READ_OTHERWISE = {
     "mingus": {
         "7+": "an augmented major seventh",
         "M7+5": "a minor seventh over an augmented fifth",
+        "maj7+5": "a minor seventh over an augmented fifth",
         "11": "without third and ninth",
         "m11": "without the ninth",
         "min11": "without the ninth",

@@ -251,7 +251,7 @@ def made(case: str) -> Ideas:
 
 def file_of(ideas: Ideas) -> File:
     """The one file of some ideas, read."""
-    return read_file(to_midi(ideas, VIBRAPHONE))
+    return read_file(to_midi(ideas))
 
 
 def starts(ideas: Ideas) -> list[int]:
@@ -322,7 +322,7 @@ def test_the_reader_finds_faults(body: str) -> None:
 @pytest.mark.parametrize("case", CASES)
 def test_header(case: str) -> None:
     """The header is six bytes long: format 1, the number of tracks there are, 480 ticks to the quarter note."""
-    data = to_midi(made(case), VIBRAPHONE)
+    data = to_midi(made(case))
     file = read_file(data)
     assert data[:14] == b"MThd" + bytes.fromhex("00000006 0001 0002 01E0")
     assert (file.header_length, file.format, file.division) == (6, 1, DIVISION)
@@ -336,7 +336,7 @@ def test_header(case: str) -> None:
 def test_tempo(quarters: int, data: str) -> None:
     """The tempo is FF 51 03 and microseconds a quarter note: 500000 for 120, 454545 for 132."""
     ideas = replace(made("bossa nova"), tempo=quarters)
-    assert bytes.fromhex("00 FF 51 03" + data) in to_midi(ideas, VIBRAPHONE)
+    assert bytes.fromhex("00 FF 51 03" + data) in to_midi(ideas)
     (event,) = meta(file_of(ideas), TEMPO)
     assert (event.tick, event.data) == (0, bytes.fromhex(data))
     assert int.from_bytes(event.data, "big") == round(60_000_000 / quarters)
@@ -347,7 +347,7 @@ def test_time_signature(name: str) -> None:
     """The time signature is FF 58 04 and the standard's four bytes, a click a beat: 36 clocks in 6/8."""
     ideas = fillgen.ideas("| C | G7 |", metre=name, count=1)
     data = TIME_SIGNATURES[name]
-    assert bytes.fromhex("00 FF 58 04" + data) in to_midi(ideas, VIBRAPHONE)
+    assert bytes.fromhex("00 FF 58 04" + data) in to_midi(ideas)
     assert [(event.tick, event.data) for event in meta(file_of(ideas), TIME)] == [(0, bytes.fromhex(data))]
 
 
@@ -356,7 +356,7 @@ def test_key_signature(name: str) -> None:
     """The key signature is FF 59 02, sharps or flats, and the mode: FD 00 for Eb major, FD 01 for C minor."""
     ideas = in_key(parse_chart("| C |", key=name).key)
     data = KEY_SIGNATURES[name]
-    assert bytes.fromhex("00 FF 59 02" + data) in to_midi(ideas, VIBRAPHONE)
+    assert bytes.fromhex("00 FF 59 02" + data) in to_midi(ideas)
     assert [(event.tick, event.data) for event in meta(file_of(ideas), KEY)] == [(0, bytes.fromhex(data))]
 
 
@@ -375,7 +375,7 @@ def test_every_track_ends_where_the_music_ends(case: str) -> None:
     """Each track ends once, with FF 2F 00 as its last bytes, at the last bar line of the last idea."""
     ideas = made(case)
     whole = starts(ideas)[-1] + ideas.progression.length
-    data = to_midi(ideas, VIBRAPHONE)
+    data = to_midi(ideas)
     for (name, body), track in zip(list(chunks(data))[1:], read_file(data).tracks, strict=True):
         assert name == b"MTrk"
         assert body.endswith(bytes.fromhex("FF 2F 00"))
@@ -411,7 +411,7 @@ def test_track_names(chart: str, name: str) -> None:
 def test_long_and_foreign_titles(title: str) -> None:
     """A title of any length, in any letters, is written whole, as UTF-8, with its length in bytes before it."""
     ideas = fillgen.ideas(f"title: {title}\n| C | G7 |", count=1)
-    data = to_midi(ideas, VIBRAPHONE)
+    data = to_midi(ideas)
     encoded = title.encode()
     assert bytes((META, TRACK_NAME)) + write_vlq(len(encoded)) + encoded in data
     assert meta(read_file(data), TRACK_NAME)[0].text == title
@@ -422,7 +422,7 @@ def test_long_and_foreign_titles(title: str) -> None:
 )
 def test_program_change(sound: str, byte: int) -> None:
     """The sound is set once, before the first note, by the byte of its program: 0B for the vibraphone."""
-    data = to_midi(made("waltz"), program(sound))
+    data = to_midi(made("waltz"), sounds={"right": sound})
     assert bytes((0x00, 0xC0, byte)) in data
     _, hand = read_file(data).tracks
     changes = [event for event in hand if event.status & 0xF0 == 0xC0]
@@ -583,7 +583,7 @@ def music21_events(data: bytes) -> list[Sound]:
 def test_music21_reads_the_same_notes(case: str) -> None:
     """music21 reads the same pitches, onsets and lengths in ticks, as events and as notation."""
     ideas = made(case)
-    data = to_midi(ideas, VIBRAPHONE)
+    data = to_midi(ideas)
     read = of_music21(data).flatten().stripTies().getElementsByClass(note.Note)
     assert music21_events(data) == written(ideas)
     assert [
@@ -595,7 +595,7 @@ def test_music21_reads_the_same_notes(case: str) -> None:
 @pytest.mark.parametrize("case", SWUNG)
 def test_music21_reads_the_same_swung_notes(case: str) -> None:
     """music21's events of a swung file are those of this page's reader."""
-    data = to_midi(made(case), VIBRAPHONE)
+    data = to_midi(made(case))
     assert music21_events(data) == plain(sounds(read_file(data)))
 
 
@@ -603,7 +603,7 @@ def test_music21_reads_the_same_swung_notes(case: str) -> None:
 def test_music21_reads_tempo_metre_and_key(case: str) -> None:
     """music21 reads the tempo, the time signature and the key that the ideas have."""
     ideas, asked = made(case), CASES[case]
-    read = of_music21(to_midi(ideas, VIBRAPHONE)).flatten()
+    read = of_music21(to_midi(ideas)).flatten()
     tempos = list(read.getElementsByClass(tempo.MetronomeMark))
     metres = list(read.getElementsByClass(meter.TimeSignature))
     keys = list(read.getElementsByClass(music21_key.Key))
@@ -622,7 +622,7 @@ def of_symusic(data: bytes) -> symusic.core.ScoreTick:
 def test_symusic_reads_the_same_notes(case: str) -> None:
     """symusic reads one track, its name and program, and the notes of this page's reader with their velocities."""
     ideas = made(case)
-    data = to_midi(ideas, VIBRAPHONE)
+    data = to_midi(ideas)
     score = of_symusic(data)
     (track,) = score.tracks
     read = [Sound(found.time, found.duration, found.pitch, found.velocity) for found in track.notes]
@@ -636,7 +636,7 @@ def test_symusic_reads_the_same_notes(case: str) -> None:
 def test_symusic_reads_tempo_metre_and_key(case: str) -> None:
     """symusic reads the tempo, the time signature, the key and the markers that the ideas have."""
     ideas, asked = made(case), CASES[case]
-    score = of_symusic(to_midi(ideas, VIBRAPHONE))
+    score = of_symusic(to_midi(ideas))
     (quarters,), (signature,), (key,) = score.tempos, score.time_signatures, score.key_signatures
     tonic, mode = asked.key.split()
     sharps = music21_key.Key(tonic.replace("b", "-"), mode).sharps
@@ -658,7 +658,7 @@ def alone(ideas: Ideas, idea: Idea) -> Ideas:
 def test_one_file_for_each_idea(case: str) -> None:
     """Each idea has a file named by its rank that holds its notes from tick 0 and ends with its last bar."""
     ideas = made(case)
-    files = to_midi_files(ideas, VIBRAPHONE)
+    files = to_midi_files(ideas)
     together = sounds(file_of(ideas))
     assert list(files) == [f"idea-{number:02}.mid" for number in range(1, len(ideas) + 1)]
     for start, data, idea in zip(starts(ideas), files.values(), ideas, strict=True):
@@ -668,13 +668,13 @@ def test_one_file_for_each_idea(case: str) -> None:
         assert sounds(file) == own
         assert {track[-1].tick for track in file.tracks} == {ideas.progression.length}
         assert len(meta(file, MARKER)) == 1
-        assert data == to_midi(alone(ideas, idea), VIBRAPHONE)
+        assert data == to_midi(alone(ideas, idea))
 
 
 def test_files_of_many_ideas_sort_by_rank() -> None:
     """Names have as many digits as the last rank needs, so that they sort as the ideas are ranked."""
     ideas = fillgen.ideas("| C | Am | F | G |", count=101, busy="many")
-    names = list(to_midi_files(ideas, VIBRAPHONE))
+    names = list(to_midi_files(ideas))
     assert len(names) == 101
     assert names == sorted(names)
     assert (names[0], names[-1]) == ("idea-001.mid", "idea-101.mid")
@@ -686,4 +686,4 @@ def test_files_are_the_same_every_time() -> None:
     again = fillgen.ideas(
         asked.chart, key=asked.key, metre=asked.metre, rhythm=asked.rhythm, level=3, count=6, seed=3
     )
-    assert to_midi(again, VIBRAPHONE) == to_midi(made("waltz"), VIBRAPHONE)
+    assert to_midi(again) == to_midi(made("waltz"))

@@ -1,0 +1,362 @@
+"""The score: what each term takes for good on lines made by hand, and that all of them run from 0 to 1."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from fillgen import RulePack, parse_chart
+from fillgen.music import places
+from fillgen.plans import Plan
+from fillgen.rulepack import TERMS, Shape
+from fillgen.score import Guide, Setting, follows, heights, terms, total
+
+BAR = 1920
+SHAPES = RulePack().shapes
+RISE = SHAPES["rise"]
+
+
+def setting_of(
+    bars: Sequence[Sequence[int]],
+    *,
+    letters: str = "",
+    chart: str = "C",
+    shape: Shape = RISE,
+    low: int = 60,
+    high: int = 84,
+) -> Setting:
+    """A plan with notes of these lengths (in eighths) in each bar, over a chord that does not change."""
+    rhythm = []
+    for number, lengths in enumerate(bars):
+        at = number * BAR
+        for length in lengths:
+            rhythm.append((at, length * 240))
+            at += length * 240
+    names = tuple(letters) if letters else tuple("abcdefgh"[: len(bars)])
+    progression = parse_chart("| " + " | ".join([chart] * len(bars)) + " |", key="C")
+    plan = Plan(tuple(rhythm), names, (0,) * len(rhythm), shape)
+    return Setting(plan, places(progression, rhythm), BAR, low, high)
+
+
+def quarters(count: int, **settings: object) -> Setting:
+    """A plan of so many quarter notes."""
+    bars = [[2] * min(4, count - first) for first in range(0, count, 4)]
+    return setting_of(bars, **settings)  # type: ignore[arg-type]
+
+
+def term(name: str, line: Sequence[int], setting: Setting | None = None) -> float:
+    """One term of one line."""
+    return float(terms(np.array([line], dtype=np.int16), setting or quarters(len(line)), (name,))[name][0])
+
+
+# Shape
+
+
+@pytest.mark.parametrize("shape", SHAPES.values(), ids=lambda shape: shape.name)
+@pytest.mark.parametrize("size", [1.0, 5.0, 24.0])
+def test_exact_shape_follows_itself(shape: Shape, size: float) -> None:
+    """A line that is a shape, however high and wide, follows it with 1; upside down it follows it with 0."""
+    times = np.linspace(0, 1, 17)
+    line = 60 + size * heights(shape, times)
+    lines = np.array([line, 120 - line, np.full(17, 60.0)])
+    assert follows(lines, shape, times) == pytest.approx([1.0, 0.0, 0.0])
+
+
+@pytest.mark.parametrize("shape", SHAPES.values(), ids=lambda shape: shape.name)
+def test_each_shape_is_followed_best_by_itself(shape: Shape) -> None:
+    """No other built-in shape is followed as well as the line's own."""
+    times = np.linspace(0, 1, 17)
+    line = np.array([60 + 12 * heights(shape, times)])
+    fits = {other.name: float(follows(line, other, times)[0]) for other in SHAPES.values()}
+    assert max(fits, key=lambda name: fits[name]) == shape.name
+
+
+def test_heights_are_straight_between_points() -> None:
+    """A shape runs straight from point to point."""
+    shape = Shape("own", "", ((0.0, 0.0), (0.5, 1.0), (1.0, 0.5)))
+    assert heights(shape, np.array([0, 0.25, 0.5, 0.75, 1])) == pytest.approx([0, 0.5, 1, 0.75, 0.5])
+
+
+def test_shape_term() -> None:
+    """A rising line fits a rise with 1, a falling one with 0, a mostly rising one in between."""
+    assert term("shape", [60, 62, 64, 66]) == pytest.approx(1.0)
+    assert term("shape", [66, 64, 62, 60]) == 0.0
+    assert term("shape", [60, 60, 60, 60]) == 0.0
+    assert 0 < term("shape", [60, 66, 62, 67]) < 1
+
+
+def test_shape_goes_by_time_and_not_by_number() -> None:
+    """Where notes are of different lengths the shape is followed in time."""
+    setting = setting_of([[1, 1, 6], [8]])
+    exact = [60, 61, 62, 68]
+    assert term("shape", exact, setting) == pytest.approx(1.0)
+    assert term("shape", [60, 62, 64, 66], setting) < 1.0
+
+
+# Peak
+
+
+@pytest.mark.parametrize(
+    ("line", "value"),
+    [
+        ([60, 64, 67, 64], 1),
+        ([60, 67, 67, 64], 1),
+        ([60, 67, 64, 67], 1 / 2),
+        ([67, 60, 67, 60, 67], 1 / 3),
+        ([60, 60, 60], 1),
+        ([60], 1),
+    ],
+)
+def test_peak_term(line: list[int], value: float) -> None:
+    """A high point that is reached once is worth 1, twice a half; struck again at once it is still the same."""
+    assert term("peak", line) == pytest.approx(value)
+
+
+# Steps
+
+
+def test_steps_term() -> None:
+    """Steps are worth 1, sevenths next to nothing; each wider class of intervals sings less."""
+    assert term("steps", [60, 62, 64, 65, 67]) == pytest.approx(1)
+    assert term("steps", [60, 71, 60, 71]) == pytest.approx(0)
+    assert term("steps", [60]) == 1
+    ladder = [term("steps", [60, 60 + size]) for size in (2, 4, 5, 7, 9, 10, 11)]
+    assert ladder == sorted(set(ladder), reverse=True)
+    assert term("steps", [60, 66]) < term("steps", [60, 65])
+    assert term("steps", [60, 66]) < term("steps", [60, 67])
+
+
+def test_direction_does_not_matter_to_steps() -> None:
+    """An interval sings as well downwards as upwards."""
+    for size in range(13):
+        assert term("steps", [72, 72 - size]) == term("steps", [60, 60 + size])
+
+
+# Turns
+
+
+@pytest.mark.parametrize(
+    ("line", "value"),
+    [
+        ([60, 62, 64, 65], 1),
+        ([60, 67, 65, 64], 1),
+        ([60, 67, 69, 71], 0),
+        ([60, 67, 60, 62], 1 / 2),
+        ([60, 67, 65, 72, 74], 1 / 2),
+        ([60, 67, 67, 65], 0),
+        ([60, 63, 65, 67], 1),
+        ([60, 64], 1),
+        ([60], 1),
+    ],
+)
+def test_turns_term(line: list[int], value: float) -> None:
+    """The share of wide leaps that a smaller interval answers from the other side; without leaps all is well."""
+    assert term("turns", line) == pytest.approx(value)
+
+
+# Echo
+
+
+@pytest.mark.parametrize(
+    ("letters", "line", "value"),
+    [
+        (["a", "a"], [60, 62, 64, 62, 67, 69, 71, 69], 1),
+        (["a", "a'"], [60, 62, 64, 62, 67, 65, 63, 65], 1),
+        (["a", "b"], [60, 62, 64, 62, 67, 69, 71, 69], 0.5),
+        (["a", "z"], [60, 62, 64, 62, 67, 69, 71, 69], 0.5),
+        (["a'", "a'"], [60, 62, 64, 62, 67, 69, 71, 69], 1),
+        (["a'", "a"], [60, 62, 64, 62, 67, 65, 63, 65], 1),
+    ],
+)
+def test_echo_term(letters: list[str], line: list[int], value: float) -> None:
+    """Bars with the same letter should move alike, with a turned letter the other way; other bars owe nothing."""
+    setting = setting_of([[2] * 4] * 2, letters="xy")
+    setting = Setting(
+        Plan(setting.plan.rhythm, tuple(letters), setting.plan.wishes, RISE), setting.places, BAR, 60, 84
+    )
+    assert term("echo", line, setting) == pytest.approx(value)
+
+
+def test_near_echo_is_better_than_none() -> None:
+    """A bar that moves nearly like its model is worth more than one that moves the other way, less than an exact one."""
+    setting = quarters(8, letters="aa")
+    exact = term("echo", [60, 62, 64, 62, 67, 69, 71, 69], setting)
+    near = term("echo", [60, 62, 64, 62, 67, 69, 72, 69], setting)
+    other = term("echo", [60, 62, 64, 62, 67, 65, 63, 65], setting)
+    assert exact > near > other
+
+
+def test_echo_does_not_hear_the_step_between_bars() -> None:
+    """How one bar is joined to the next is no part of an echo."""
+    setting = quarters(8, letters="aa")
+    for start in (50, 62, 80):
+        line = [60, 62, 64, 62, start, start + 2, start + 4, start + 2]
+        assert term("echo", line, setting) == pytest.approx(1)
+
+
+# Close
+
+
+def test_close_term() -> None:
+    """A step into the last note is worth 1, a tritone little; only the last interval counts."""
+    assert term("close", [60, 62]) == 1
+    assert term("close", [60, 61]) == 1
+    assert term("close", [60, 72, 60, 62]) == 1
+    assert term("close", [60]) == 1
+    ladder = [term("close", [60, 60 + size]) for size in (2, 4, 5, 8)]
+    assert ladder == sorted(set(ladder), reverse=True)
+    assert term("close", [60, 66]) < term("close", [60, 65])
+    assert term("close", [60, 72]) == 0
+
+
+# Rocking
+
+
+def test_rocking_term() -> None:
+    """A line that never goes back is worth 1, one that swings between two notes nothing."""
+    assert term("rocking", [60, 62, 64, 65, 67]) == 1
+    assert term("rocking", [60, 62, 60, 62, 60, 62]) == 0
+    assert term("rocking", [60, 62, 60]) == 1
+    once = term("rocking", [60, 62, 60, 64, 65, 67, 69, 71])
+    twice = term("rocking", [60, 62, 60, 62, 65, 67, 69, 71])
+    assert 1 > once > twice > 0
+
+
+# Register
+
+
+def test_register_term() -> None:
+    """A line of a fifth to a ninth about the middle of the range is worth 1; narrow, wide and outlying lines less."""
+    setting = quarters(4)
+    best = term("register", [68, 70, 74, 76], setting)
+    assert best == pytest.approx(1)
+    assert term("register", [65, 70, 74, 79], setting) == pytest.approx(1)
+    assert term("register", [72, 72, 72, 72], setting) == pytest.approx(0.3)
+    assert best > term("register", [70, 72, 72, 74], setting) > term("register", [71, 72, 72, 73], setting)
+    assert best > term("register", [60, 62, 66, 68], setting)
+    assert best > term("register", [62, 72, 72, 82], setting)
+    assert term("register", [60, 84, 60, 84], setting) < term("register", [64, 80, 64, 80], setting)
+
+
+def test_register_of_one_pitch() -> None:
+    """In a range of a single pitch the term is still a number from 0 to 1."""
+    assert 0 <= term("register", [60, 60], quarters(2, low=60, high=60)) <= 1
+
+
+# Colour
+
+
+def test_colour_term() -> None:
+    """On strong beats thirds and sevenths are worth 1, fifths less, roots least; other beats do not count."""
+    setting = quarters(4, chart="Cmaj7")
+    third, seventh = term("colour", [64, 60, 71, 60], setting), term("colour", [71, 60, 64, 60], setting)
+    fifth, root = term("colour", [67, 60, 67, 60], setting), term("colour", [60, 64, 60, 64], setting)
+    assert third == seventh == 1
+    assert 1 > fifth > root > 0
+    assert term("colour", [64, 61, 71, 61], setting) == 1
+
+
+def test_last_note_does_not_colour() -> None:
+    """The last note closes the phrase and is not asked for colour."""
+    setting = setting_of([[4, 4]], chart="Cmaj7")
+    assert term("colour", [64, 60], setting) == term("colour", [64, 71], setting) == 1
+
+
+def test_line_without_strong_beats_has_middling_colour() -> None:
+    """Where nothing starts on a strong beat the term says nothing."""
+    setting = setting_of([[8]])
+    assert term("colour", [60], setting) == 0.5
+
+
+# All terms
+
+
+def random_setting(seed: int, low: int, high: int) -> tuple[np.ndarray, Setting]:
+    """Random lines over a random rhythm in a random form, shape and chord."""
+    rng = np.random.default_rng(seed)
+    bars = [[int(rng.integers(1, 3)) for _ in range(rng.integers(1, 5))] for _ in range(rng.integers(1, 5))]
+    letters = "".join(rng.choice(list("aabz"), len(bars)))
+    shape = list(SHAPES.values())[int(rng.integers(len(SHAPES)))]
+    chart = str(rng.choice(["C", "Dm7", "G7b9", "F#dim7", "Eb6/9", "B5"]))
+    setting = setting_of(bars, letters=letters, shape=shape, chart=chart, low=low, high=high)
+    size = len(setting.plan.rhythm)
+    return rng.integers(low, high + 1, (50, size)).astype(np.int16), setting
+
+
+@pytest.mark.parametrize(("low", "high"), [(60, 84), (62, 64), (70, 70), (48, 84), (0, 127)])
+def test_terms_run_from_0_to_1(low: int, high: int) -> None:
+    """Every term of every line is a number from 0 to 1, and so is the score, whatever the range."""
+    for seed in range(20):
+        lines, setting = random_setting(seed, low, high)
+        found = terms(lines, setting, TERMS)
+        assert tuple(found) == TERMS
+        for values in found.values():
+            assert values.shape == (50,)
+            assert np.all((values >= 0) & (values <= 1))
+        scores = total(found, RulePack().weights)
+        assert np.all((scores >= 0) & (scores <= 1))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_lines_do_not_touch_one_another(seed: int) -> None:
+    """A line has the same terms alone as among others."""
+    lines, setting = random_setting(seed, 60, 80)
+    together = terms(lines, setting, TERMS)
+    for name in TERMS:
+        alone = [term(name, line, setting) for line in lines.tolist()]
+        assert alone == pytest.approx(together[name].tolist())
+
+
+def test_only_wanted_terms_are_computed() -> None:
+    """Terms that are not asked for are left out."""
+    assert list(terms(np.array([[60, 62]]), quarters(2), ("steps", "close"))) == ["steps", "close"]
+
+
+def test_total_is_the_weighted_mean() -> None:
+    """The score is the mean of the terms by their weights."""
+    found = {"peak": np.array([1.0, 0.0]), "steps": np.array([0.5, 1.0])}
+    assert total(found, {"peak": 1, "steps": 3}).tolist() == pytest.approx([0.625, 0.75])
+    assert total(found, {"peak": 0, "steps": 2}).tolist() == [0.5, 1.0]
+
+
+def test_total_is_rounded() -> None:
+    """The score has six decimals, so that every machine ranks alike."""
+    scores = total({"peak": np.array([1 / 3])}, {"peak": 1})
+    assert scores.tolist() == [0.333333]
+
+
+# The guide
+
+
+def test_guide_of_nothing_guides_nowhere() -> None:
+    """With every number 0 the guide prefers no phrase."""
+    guide = Guide(0, 0, 0, 0, 0, 0)
+    pitches = np.arange(60, 80, dtype=np.int16)
+    place = quarters(2).places[0]
+    assert np.all(guide.moves(19) == 1)
+    assert np.all(guide.turn(19) == 1)
+    assert np.all(guide.place(place, pitches, 0.5, 70, 13) == 1)
+    assert np.all(guide.wished(pitches, pitches, 2) == 1)
+
+
+def test_guide_prefers_what_scores() -> None:
+    """The guide leans to steps, to leaps that turn back, to the shape's height, and to the gesture's interval."""
+    guide, pitches = Guide(), np.arange(60, 85, dtype=np.int16)
+    moves, turn = guide.moves(24), guide.turn(24)
+    assert moves[0, 2] > moves[0, 7] > moves[0, 6]
+    assert turn[0, 7, 5] > turn[0, 7, 9]
+    assert turn[0, 2, 0] < turn[0, 2, 4]
+    near = guide.place(quarters(2).places[1], pitches, 0.5, 72, 13)
+    assert near[12] == near.max()
+    assert guide.wished(pitches, pitches, 2)[0, 2] == guide.wished(pitches, pitches, 2).max()
+    assert np.all(guide.wished(pitches, pitches, 0) == 1)
+
+
+@pytest.mark.parametrize("size", [0, 1, 36, 37, 127])
+def test_guide_knows_every_range(size: int) -> None:
+    """The guide has a factor above 0 for every interval of a range, however wide."""
+    moves = Guide().moves(size)
+    assert moves.shape == (size + 1, size + 1)
+    assert np.all(moves > 0)
