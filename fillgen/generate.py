@@ -277,7 +277,8 @@ class Engine:
             c.request.pack,
             self.fits,
             dice,
-            c.request.leave,
+            leave=c.request.leave,
+            firm=c.request.purpose == "ending",
         )
         found = []
         for plan in islice(stream, 3 * wanted):

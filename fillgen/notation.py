@@ -61,12 +61,18 @@ def written(chunks: Sequence[Chunk], metre: Metre, key: Key, lengths: Sequence[i
     [('q.', False), ('e', True), ('q.', False), ('e', False)]
     """
     starts = [sum(lengths[:number]) for number in range(len(lengths))]
+    chunks = [_until(chunk, sum(lengths)) for chunk in chunks]
     bars = []
     for start, length in zip(starts, lengths, strict=True):
         inside = _in_bar(chunks, start, length)
         symbols = [symbol for chunk in inside for symbol in _symbols(chunk, start, length, metre)]
         bars.append(_with_accidentals(_with_beams(_with_groups(symbols), metre), key))
     return bars
+
+
+def _until(chunk: Chunk, end: int) -> Chunk:
+    """A chunk cut off where the last bar ends, so that no tie leads nowhere."""
+    return replace(chunk, length=min(chunk.length, end - chunk.onset))
 
 
 def _in_bar(chunks: Sequence[Chunk], start: int, length: int) -> list[tuple[Chunk, bool, bool]]:

@@ -50,13 +50,17 @@ def plans(
     fits: Fits,
     dice: Dice,
     leave: int = 0,
+    firm: bool = False,
 ) -> Iterator[Plan]:
     """Plans without end that differ in rhythm, as long as there are different ones to be had.
 
-    `leave` are ticks at the end of the last bar that stay free. Raises OptionError where the rhythm is not played in the chart's metre.
+    `leave` are ticks at the end of the last bar that stay free; a `firm` close has its last note on a strong beat.
+    Raises OptionError where the rhythm is not played in the chart's metre.
     """
     cells, closes = _cells(progression, level, rhythm, busy)
     closes = _leaving(closes, progression.metre.bar - leave)
+    if firm:
+        closes = tuple(c for c in closes if c.notes[-1][0] in progression.metre.strong) or closes
     used: set[Rhythm_] = set()
     turn = dice.below(len(shapes))
     while True:

@@ -16,6 +16,8 @@ from fillgen.sequences import Sequence as ChordSequence
 from fillgen.sequences import find, to_chord
 
 MOST_CHOICES = 20
+_AT_HOME = 0.3
+"""How much chords of the tune's own key are worth beside the right hand's score."""
 _TRIED = 12
 """Ideas found for each chord sequence, of which the best stands for it."""
 
@@ -137,6 +139,15 @@ class _Part:
     progression: Progression
     idea: Idea
 
+    @property
+    def worth(self) -> float:
+        """The idea's score, and how much of the chords lies in the tune's key."""
+        key = {name.pitch_class for name in self.progression.key.scale}
+        inside = [
+            tone.name.pitch_class in key for span in self.progression.spans for tone in span.heard.tones
+        ]
+        return self.idea.score + _AT_HOME * sum(inside) / len(inside)
+
 
 def _parts(request: TuneRequest, body: Progression, purpose: str) -> list[_Part]:
     """The best idea over each chord sequence that fits, best first."""
@@ -150,7 +161,7 @@ def _parts(request: TuneRequest, body: Progression, purpose: str) -> list[_Part]
     if not found:
         hint = f"Ask for another number of bars; {body.metre.name} has sequences of 1 to 8."
         raise OptionError(f"no chord sequence for an {purpose} of {bars} bars fits", hint=hint)
-    return sorted(found, key=lambda part: (-part.idea.score, part.name))
+    return sorted(found, key=lambda part: (-part.worth, part.name))
 
 
 def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence]:
@@ -190,7 +201,7 @@ def _part(request: TuneRequest, body: Progression, purpose: str, sequence: Chord
     leave = tune.pickup if purpose == "intro" else 0
     for wanted in (lead, None):
         try:
-            found = generate(_request(request, progression, wanted, leave))
+            found = generate(replace(_request(request, progression, wanted, leave), purpose=purpose))
             return _Part(sequence.name, progression, found[0])
         except NoPhraseError:
             if wanted is None:

@@ -24,6 +24,8 @@ from fillgen.scores import Tune
 from fillgen.tune import Piece
 
 _LEFT = "Left hand"
+_BEHIND_CLEF = ("staff-details", "transpose", "for-part", "directive", "measure-style")
+"""What MusicXML wants behind a clef among attributes."""
 ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
 
 
@@ -53,7 +55,7 @@ def tune_musicxml(piece: Piece, tune: Tune, *, swing: float | None = None) -> by
         _guard_repeats(part, added)
         if part is not melody:
             _frame(part, *added.rests(part))
-    _frame(melody, added.intro(), added.ending())
+    _frame(melody, added.intro(melody), added.ending())
     _enter_left_part(root, melody, left)
     return to_bytes(root)
 
@@ -97,10 +99,20 @@ class _Added:
             return [bar] * self.after
         return [bar] * (self.before - 1) + [bar - self.tune.pickup] if self.before else []
 
-    def intro(self) -> list[Element]:
+    def intro(self, melody: Element) -> list[Element]:
         symbols = self._symbols(self._right_chunks(0, self.before), ending=False)
-        head = [attributes(self.metre, self.key), tempo_direction(self.piece.ideas.tempo, self.swing)]
+        head = [*self._signs(melody), tempo_direction(self.piece.ideas.tempo, self.swing)]
         return self._measures(symbols, 0, head)
+
+    def _signs(self, part: Element) -> list[Element]:
+        """The attributes with which a part begins, in our own divisions."""
+        first = part.find("measure/attributes")
+        sign = copy.deepcopy(first) if first is not None else attributes(self.metre, self.key)
+        _set_divisions(sign)
+        if sign.find("clef") is None and sign.find("staves") is None:
+            later = [n for n, child in enumerate(sign) if child.tag in _BEHIND_CLEF]
+            sign.insert(min(later, default=len(sign)), attributes(self.metre, self.key)[-1])
+        return [sign]
 
     def ending(self) -> list[Element]:
         start = self.piece.last
@@ -121,11 +133,7 @@ class _Added:
 
     def rests(self, part: Element) -> tuple[list[Element], list[Element]]:
         """Bars of rest for another part, before and after the tune."""
-        first = part.find("measure/attributes")
-        head = [copy.deepcopy(first)] if first is not None else []
-        for attribute in head:
-            _set_divisions(attribute)
-        before = self._measures(self._symbols([], ending=False), None, head)
+        before = self._measures(self._symbols([], ending=False), None, self._signs(part))
         after = self._measures(
             self._symbols([], ending=True), None, [self._divisions()] if self.after else []
         )
@@ -195,11 +203,27 @@ def _frame(part: Element, before: Sequence[Element], after: Sequence[Element]) -
     """Put bars before and after a part's own, and number all of them anew."""
     if after:
         _soften(part)
+    if before:
+        _unrepeat(part)
     for place, element in enumerate(before):
         part.insert(place, element)
     part.extend(after)
     for number, element in enumerate(part.findall("measure"), 1):
         element.set("number", str(number))
+
+
+def _unrepeat(part: Element) -> None:
+    """Signs that the intro has shown already do not stand again where the tune begins: metre, key, clef, tempo."""
+    first = part.find("measure")
+    if first is None:
+        return
+    for attribute in first.findall("attributes")[:1]:
+        for tag in ("key", "time", "clef"):
+            for sign in attribute.findall(tag):
+                attribute.remove(sign)
+    for direction in first.findall("direction"):
+        if direction.find("direction-type/metronome") is not None:
+            first.remove(direction)
 
 
 def _soften(part: Element) -> None:

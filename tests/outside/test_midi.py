@@ -22,7 +22,6 @@ from fillgen import Idea, Ideas, parse_chart
 from fillgen.chords import read_chord
 from fillgen.pitch import Key, all_keys
 from fillgen.render.midi import to_midi, to_midi_files
-from fillgen.sounds import program
 
 VIBRAPHONE = 11
 DIVISION = 480

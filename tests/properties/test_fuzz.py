@@ -455,7 +455,7 @@ def command_lines(draw: st.DrawFn) -> list[str]:
     return arguments + (draw(st.lists(st.sampled_from(FLAGS), max_size=2)) if draw(wild) else [])
 
 
-@FUZZ
+@settings(FUZZ, max_examples=200)
 @given(arguments=command_lines(), typed=st.binary(max_size=20) | st.just(b"| C | F |"))
 @example(arguments=["ideas", "| C |", "-n", "1", "-o", "x" * 300 + ".txt"], typed=b"")
 @example(arguments=["ideas", "| C |", "-n", "1", "--sound", "9" * 5000, "-o", "a.mid"], typed=b"")
