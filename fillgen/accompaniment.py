@@ -109,13 +109,15 @@ def read_bass(text: str, metre: Metre, place: str = "") -> tuple[BassNote, ...]:
         length, _, ties = read_length(letters, text, place)
         if not is_rest and degree not in _DEGREES:
             raise PackError(f"unknown bass note {token!r}", place=place, hint=did_you_mean(degree, _DEGREES))
-        if tied and notes:
+        if tied:
             onset, before, same = notes.pop()
+            if degree != same:
+                raise PackError(f"bass {text!r} ties {same!r} to another note", place=place)
             notes.append((onset, before + length, same))
         elif not is_rest:
             notes.append((at, length, degree))
-        at, tied = at + length, ties
-    if at != metre.bar or not notes:
+        at, tied = at + length, ties and not is_rest
+    if tied or at != metre.bar or not notes:
         raise PackError(f"bass {text!r} does not fill a {metre.name} bar", place=place)
     return tuple(notes)
 

@@ -146,21 +146,18 @@ class Band:
     def _shared_part(self, part: str, below: int) -> tuple[Stroke, ...]:
         """A part that all ideas have alike, the left hand for all whose lowest note is the same."""
         patterns = accompaniment(self.playing.pack, self.ideas.rhythm, self.progression.metre)
-        rounds = [self._exact(part, patterns, below, number) for number in (0, 1)]
+        rounds = [self._exact(part, patterns, below, number) for number in range(min(2, self._passes))]
         salt = 2 * PARTS.index(part)
         return self._passed(part, [self._timed(once, salt + number) for number, once in enumerate(rounds)])
 
     def _passed(self, part: str, rounds: Sequence[list[Stroke]]) -> tuple[Stroke, ...]:
         """All passes of a part, its rounds in turn, the last with the close."""
-        strokes = []
+        strokes: list[Stroke] = []
         for number in range(self._passes):
             once = rounds[number % len(rounds)]
             if number == self._passes - 1:
                 once = self._closed(once, part)
-            offset, loud = number * self.pass_length, self._fade(number)
-            strokes += [
-                replace(s, tick=s.tick + offset, velocity=max(1, round(s.velocity * loud))) for s in once
-            ]
+            strokes += _moved(once, number * self.pass_length, self._fade(number))
         return apart(strokes)
 
     def _fade(self, number: int) -> float:
@@ -219,6 +216,13 @@ class Band:
         first = min((s.tick for s in strokes if s.tick >= last.onset), default=last.onset)
         struck = [s for s in strokes if s.tick == first]
         return [*kept, *(replace(s, tick=last.onset, length=length) for s in struck)]
+
+
+def _moved(strokes: Sequence[Stroke], ticks: int, loudness: float) -> Sequence[Stroke]:
+    """Strokes later by some ticks, at a share of their loudness."""
+    if not ticks and loudness == 1.0:
+        return strokes
+    return [replace(s, tick=s.tick + ticks, velocity=max(1, round(s.velocity * loudness))) for s in strokes]
 
 
 def _stretched(strokes: list[Stroke], extra: int) -> list[Stroke]:

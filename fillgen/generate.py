@@ -148,8 +148,9 @@ def settle(request: Request) -> Choices:
     if request.seed < 0:
         raise OptionError(f"the seed is {request.seed}", hint="Give a whole number from 0 up.")
     level = pack.level(pack.default("level") if request.level is None else request.level)
-    rhythm = pack.rhythm(request.rhythm or pack.rhythm_for(request.progression.metre))
-    busy = _word(request.busy or pack.default("busy"), BUSY, "busy-ness")
+    usual = pack.rhythm_for(request.progression.metre)
+    rhythm = pack.rhythm(usual if request.rhythm is None else request.rhythm)
+    busy = _word(pack.default("busy") if request.busy is None else request.busy, BUSY, "busy-ness")
     tempo = rhythm.tempo if request.tempo is None else request.tempo
     if not 20 <= tempo <= 400:
         raise OptionError(f"the tempo is {tempo}", hint="Give 20 to 400 quarter notes a minute.")

@@ -133,11 +133,11 @@ def _heads(text: str) -> tuple[dict[str, str], list[tuple[int, str]]]:
     heads: dict[str, str] = {}
     body = []
     for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
-        match = None if "|" in line else _HEAD.fullmatch(line)
-        if match is None:
-            body.append((number, line))
-        elif match[1].lower() in _HEADS:
+        match = _HEAD.fullmatch(line)
+        if match is not None and match[1].lower() in _HEADS:
             heads[match[1].lower()] = match[2].strip()
+        elif match is None or "|" in line:
+            body.append((number, line))
         else:
             hint = did_you_mean(match[1], _HEADS)
             raise ChartError(
