@@ -317,6 +317,7 @@ def _spell_one(progression: Progression, note: Note, rises: bool) -> str:
 
 
 def _chromatic(target: Name, toward: int) -> Name:
-    """The name a semitone below (`toward` 1) or above (-1) a target, on the letter beside it where it is plain."""
+    """The name a semitone below (`toward` 1) or above (-1) a target: a plain letter, or else the letter beside it."""
     beside = target.up(-toward, -toward)
-    return beside if abs(beside.alter) <= 1 else Name(target.letter, target.alter - toward).plain()
+    naturals = (Name(letter, 0) for letter in range(7))
+    return next((name for name in naturals if name.pitch_class == beside.pitch_class), beside.plain())

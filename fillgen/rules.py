@@ -227,9 +227,9 @@ def appoggiatura(before: Seen | None, note: Seen, after: Seen | None) -> Verdict
 
 Embellishment = Callable[[Seen | None, Seen, Seen | None], Verdict]
 EMBELLISHMENTS: dict[str, Embellishment] = {
+    "anticipation": anticipation,
     "passing": passing,
     "neighbour": neighbour,
-    "anticipation": anticipation,
     "approach": approach,
     "appoggiatura": appoggiatura,
 }
