@@ -28,7 +28,8 @@ _FEEL_TICKS = 9.0
 _FEEL_LOUDNESS = 7.0
 _LEFT_LOW, _LEFT_HIGH = 48, 64
 """The left hand's register, C3 to E4, as far as the right hand leaves it."""
-_LEFT_LOUDNESS, _BASS_LOUDNESS = 62, 84
+_LOUDNESS = {"right": (70, 26), "left": (54, 16), "bass": (76, 16)}
+"""The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
 _SLOWEST = 0.6
 """The share of the tempo that is left at the end of a bar that slows down."""
 _FADE = (1.0, 0.7, 0.4)
@@ -89,6 +90,8 @@ def check_playing(playing: Playing) -> None:
         raise OptionError(f"the feel is {playing.feel:g}", hint="Give 0 (exact) to 1 (loose).")
     if playing.close is not None and playing.close not in CLOSES:
         raise OptionError(f"unknown close {playing.close!r}", hint=did_you_mean(playing.close, CLOSES))
+    if playing.close == "fading" and playing.slow_down:
+        raise OptionError("a fading close does not slow down", hint="Ask for --close held with --slow-down.")
     Hand(span=playing.span)
     if playing.bass not in REGISTERS:
         raise OptionError(f"unknown bass {playing.bass!r}", hint=did_you_mean(playing.bass, REGISTERS))
@@ -103,7 +106,8 @@ class Band:
         self.playing = playing
         self.progression = ideas.progression
         own = swing_ratio(ideas.tempo) if ideas.swing else 1.0
-        self.swing = own if playing.swing is None else playing.swing
+        compound = ideas.progression.metre.beat % TICKS != 0
+        self.swing = 1.0 if compound else own if playing.swing is None else playing.swing
         self._shared = lru_cache(maxsize=None)(self._shared_part)
         self._paths = lru_cache(maxsize=None)(self._best_paths)
 
@@ -139,7 +143,7 @@ class Band:
     def _part(self, part: str, phrase: Phrase) -> tuple[Stroke, ...]:
         if part == "right":
             salt = len(phrase) + sum(note.midi for note in phrase)
-            return self._passed(part, [self._timed(self._right(phrase), salt)])
+            return self._passed(part, [self._right(phrase)], salt)
         below = min(note.midi for note in phrase) if part == "left" else 0
         return self._shared(part, below)
 
@@ -147,18 +151,18 @@ class Band:
         """A part that all ideas have alike, the left hand for all whose lowest note is the same."""
         patterns = accompaniment(self.playing.pack, self.ideas.rhythm, self.progression.metre)
         rounds = [self._exact(part, patterns, below, number) for number in range(min(2, self._passes))]
-        salt = 2 * PARTS.index(part)
-        return self._passed(part, [self._timed(once, salt + number) for number, once in enumerate(rounds)])
+        return self._passed(part, rounds, 2 * PARTS.index(part))
 
-    def _passed(self, part: str, rounds: Sequence[list[Stroke]]) -> tuple[Stroke, ...]:
-        """All passes of a part, its rounds in turn, the last with the close."""
+    def _passed(self, part: str, rounds: Sequence[list[Stroke]], salt: int) -> tuple[Stroke, ...]:
+        """All passes of a part, its rounds in turn as they are played, the last with the close."""
+        played = [self._timed(once, salt + number) for number, once in enumerate(rounds)]
         strokes: list[Stroke] = []
         for number in range(self._passes):
-            once = rounds[number % len(rounds)]
-            if number == self._passes - 1:
-                once = self._closed(once, part)
+            once = played[number % len(played)]
+            if number == self._passes - 1 and self.playing.close in ("held", "button"):
+                once = self._timed(self._closed(rounds[number % len(rounds)], part), salt + number)
             strokes += _moved(once, number * self.pass_length, self._fade(number))
-        return apart(strokes)
+        return apart(_within(strokes, self._passes * self.pass_length + self._extra))
 
     def _fade(self, number: int) -> float:
         if self.playing.close != "fading":
@@ -166,13 +170,12 @@ class Band:
         return _FADE[max(0, number - self.playing.times + 1)]
 
     def _right(self, phrase: Phrase) -> list[Stroke]:
-        accent = self.progression.metre.accent
-        return [Stroke(n.onset, n.length, n.midi, 70 + round(26 * accent(n.onset))) for n in phrase]
+        return _accented([(n.onset, n.length, n.midi) for n in phrase], "right", self.progression.metre)
 
     def _exact(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
         if part == "bass":
             line = bass_line(self.progression, patterns.bass, REGISTERS[self.playing.bass])
-            return [Stroke(n.onset, n.length, n.midi, _BASS_LOUDNESS) for n in line]
+            return _accented([(n.onset, n.length, n.midi) for n in line], "bass", self.progression.metre)
         if part == "drums":
             return drum_strokes(self.progression, patterns)
         paths = self._paths(below)
@@ -204,12 +207,13 @@ class Band:
 
     def _closed(self, strokes: list[Stroke], part: str) -> list[Stroke]:
         """The last pass with its close: the last chord held on, or struck short."""
-        if self.playing.close not in ("held", "button"):
-            return strokes
         last = self.progression.spans[-1]
-        if part == "right":
-            return _stretched(strokes, self._extra) if self._extra else strokes
         length = last.length + self._extra if self._extra else self.progression.metre.beat // 2
+        if part == "right":
+            return [
+                s if s.tick < last.onset else replace(s, length=max(1, last.onset + length - s.tick))
+                for s in strokes
+            ]
         kept = [s for s in strokes if s.tick < last.onset]
         if part == "drums":
             return [*kept, Stroke(last.onset, length, percussion("Crash Cymbal 1"), 80)]
@@ -218,15 +222,18 @@ class Band:
         return [*kept, *(replace(s, tick=last.onset, length=length) for s in struck)]
 
 
+def _within(strokes: Sequence[Stroke], end: int) -> list[Stroke]:
+    """Strokes that are over when the take is."""
+    return [
+        s if s.tick + s.length <= end else replace(s, length=end - s.tick) for s in strokes if s.tick < end
+    ]
+
+
 def _moved(strokes: Sequence[Stroke], ticks: int, loudness: float) -> Sequence[Stroke]:
     """Strokes later by some ticks, at a share of their loudness."""
     if not ticks and loudness == 1.0:
         return strokes
     return [replace(s, tick=s.tick + ticks, velocity=max(1, round(s.velocity * loudness))) for s in strokes]
-
-
-def _stretched(strokes: list[Stroke], extra: int) -> list[Stroke]:
-    return [*strokes[:-1], replace(strokes[-1], length=strokes[-1].length + extra)]
 
 
 def _felt(strokes: Sequence[Stroke], feel: float, dice: Dice) -> list[Stroke]:
@@ -257,11 +264,12 @@ def apart(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:
 def left_paths(progression: Progression, below: int, span: int = 12) -> tuple[VoicingPath, ...]:
     """The left hand's two best ways through a progression under the right hand's lowest note (MIDI).
 
-    Where full chords have no room there, they are thinned; where these have none either, the hands may meet.
+    Where full chords have no room there, they are thinned, then lowered; where these have none either, the hands may
+    meet.
     """
     high = min(_LEFT_HIGH, below - 1)
     full = Hand(low=min(_LEFT_LOW, max(0, high - 14)), high=high, span=span)
-    for hand in (full, replace(full, thin=True)):
+    for hand in (full, replace(full, thin=True), replace(full, low=max(0, full.low - 7), thin=True)):
         try:
             return best_paths(progression, hand, count=2)
         except OptionError:
@@ -271,13 +279,20 @@ def left_paths(progression: Progression, below: int, span: int = 12) -> tuple[Vo
 
 def left_strokes(progression: Progression, cells: Sequence[Cell], path: VoicingPath) -> list[Stroke]:
     """The left hand: each chord's keys at the strokes of the rhythm, and at its start where none falls under it."""
-    strokes = []
+    notes = []
     for span, voicing in zip(progression.spans, path.voicings, strict=True):
-        if voicing is None:
-            continue
-        for onset, length in strikes(span.onset, span.end, cells, progression.metre):
-            strokes += [Stroke(onset, length, midi, _LEFT_LOUDNESS) for midi in voicing.pitches]
-    return strokes
+        if voicing is not None:
+            for onset, length in strikes(span.onset, span.end, cells, progression.metre):
+                notes += [(onset, length, midi) for midi in voicing.pitches]
+    return _accented(notes, "left", progression.metre)
+
+
+def _accented(notes: Sequence[tuple[int, int, int]], part: str, metre: Metre) -> list[Stroke]:
+    """Notes (tick, ticks, pitch) as strokes, louder on the heavier places of the bar."""
+    least, more = _LOUDNESS[part]
+    return [
+        Stroke(tick, ticks, midi, least + round(more * metre.accent(tick))) for tick, ticks, midi in notes
+    ]
 
 
 def strikes(start: int, end: int, cells: Sequence[Cell], metre: Metre) -> list[tuple[int, int]]:

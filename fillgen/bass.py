@@ -137,7 +137,8 @@ def _walk(progression: Progression, span: Span, register: Register, before: int)
     for ladder in ladders[1:]:
         best = {midi: _cheapest(best, midi) for midi in ladder}
     _, line = min(best.values())
-    return [Note(tick, metre.beat, midi) for tick, midi in zip(beats, line, strict=True)]
+    ends = [*beats[1:], span.end]
+    return [Note(tick, end - tick, midi) for tick, end, midi in zip(beats, ends, line, strict=True)]
 
 
 def _candidates(
@@ -147,13 +148,13 @@ def _candidates(
     if tick == span.onset:
         return [nearest(own_bass(span.chord), register.home, register)]
     tones = {tone.name.pitch_class for tone in span.chord.tones}
+    own = {name.pitch_class for name in passing_names(span.heard, progression.key)}
     if tick == beats[-1]:
-        close = {(goal + rise) % 12 for rise in (-2, -1, 1, 2)}
-        own = {name.pitch_class for name in passing_names(span.heard, progression.key)}
-        return [p for p in pitches if p % 12 in close & (own | {(goal - 1) % 12, (goal + 1) % 12})]
+        to = nearest(goal, register.home, register)
+        near = [p for p in (to - 2, to - 1, to + 1, to + 2) if p in pitches]
+        return [p for p in near if p % 12 in own or abs(p - to) == 1]
     if progression.is_strong(tick):
         return [p for p in pitches if p % 12 in tones]
-    own = {name.pitch_class for name in passing_names(span.heard, progression.key)}
     return [p for p in pitches if p % 12 in own]
 
 

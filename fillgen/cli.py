@@ -163,7 +163,10 @@ def ideas(
         float, typer.Option("--feel", help="Small differences of timing and loudness, 0 none to 1 loose.")
     ] = 0.0,
     close: Annotated[
-        str | None, typer.Option("--close", help="How an ending closes: held, button (short) or fading.")
+        str | None,
+        typer.Option(
+            "--close", help="How an ending closes: held, button (short) or fading (twice more, softer)."
+        ),
     ] = None,
     slow_down: Annotated[bool, typer.Option("--slow-down", help="Slow down over the last bar.")] = False,
     bass: Annotated[
@@ -329,6 +332,8 @@ def _playing(
     from fillgen.arrange import PARTS, Playing, check_playing
 
     usual = PARTS if purpose else PARTS[:1]
+    if purpose == "ending" and wishes["close"] is None:
+        wishes = {**wishes, "close": "held"}
     named = tuple(dict.fromkeys(part.strip() for part in parts.split(","))) if parts is not None else usual
     pack = _pack(rules)
     playing = Playing(parts=named, pack=pack, **wishes)
@@ -381,6 +386,14 @@ def _write(
             write_file(Path(output), to_midi(found, playing, sounds), overwrite=overwrite)
     what = "idea" if len(found) == 1 else "ideas"
     typer.echo(f"{len(found)} {what} in {output}", err=True)
+    older = _older(Path(output), len(found)) if _is_folder(output) else 0
+    if older:
+        typer.echo(f"Note: {older} older files named idea-*.mid lie in {output} as well.", err=True)
+
+
+def _older(folder: Path, written: int) -> int:
+    """How many files of earlier ideas lie in a folder beside those just written."""
+    return len(list(folder.glob("idea-*.mid"))) - written
 
 
 @app.command()
@@ -408,6 +421,8 @@ def voicings(
     from fillgen.render.voicings import voicings_document, voicings_text
     from fillgen.voicing import Hand, best_paths
 
+    if _pitch(low, "--low") > _pitch(high, "--high"):
+        raise OptionError(f"the lowest key {low} lies above the highest, {high}")
     if not 1 <= count <= _MOST_PATHS:
         raise OptionError(f"the count is {count}", hint=f"Ask for 1 to {_MOST_PATHS} ways.")
     progression = fillgen.parse_chart(_chart_text(chart), key=key, metre=metre)
@@ -496,7 +511,7 @@ def sequences(
     if format_ is Format.json:
         typer.echo(_json(sequences_document(found, wanted, played)))
     else:
-        typer.echo(sequences_text(found, wanted, played).rstrip())
+        typer.echo(sequences_text(found, wanted, played, goal).rstrip())
 
 
 def _can_lead(stock: Stock, goal: Chord, key: fillgen.Key | None) -> bool:
@@ -565,7 +580,9 @@ def tune(
         "slow_down": slow_down,
         "count_in": count_in,
     }
-    played = _playing(parts, "intro", sound, rules, wishes)
+    if close == "fading":
+        raise OptionError("a tune does not fade", hint="Give --close held or --close button.")
+    played = _playing(parts or "right,left,bass,drums", None, sound, rules, wishes)
     read = read_tune(file)
     request = TuneRequest(
         read,
@@ -584,8 +601,12 @@ def tune(
     from fillgen.render.tunes import piece_text
 
     found = pieces(request)
+    if len(found) < count:
+        typer.echo(f"Note: there are {len(found)} versions with different chords.", err=True)
     for number, piece in enumerate(found, 1):
         typer.echo(piece_text(piece, number))
+    if read.repeats:
+        typer.echo("Note: in a MIDI file the repeats of the tune are not played out.", err=True)
     if written:
         _write_tunes(list(zip(written, found, strict=False)), read, played, overwrite)
 
@@ -644,7 +665,7 @@ def rules(
         pack = read_pack(check)
         told = ", ".join(f"{len(rows)} {group}" for group, rows in pack.own.items()) or "nothing"
         typer.echo(f"{check} is a sound rule pack. It gives: {told}.")
-    pack = _pack(rules)
+    pack = _pack(check or rules)
     if name is not None:
         typer.echo(explain(name, pack))
     elif check is None:
@@ -716,7 +737,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         code = app(args=given, prog_name="fillgen", standalone_mode=False)
     except FillgenError as error:
         _fail(f"fillgen: {error}")
-    except BrokenPipeError:
+    except OSError as error:
+        if not isinstance(error, BrokenPipeError):
+            _fail(f"fillgen: cannot go on: {error.strerror or error}.")
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(141)
     except Exception as error:

@@ -34,8 +34,3 @@ class Dice:
 
     def one_of(self, things: Sequence[T]) -> T:
         return things[self.below(len(things))]
-
-    def shuffled(self, things: Sequence[T]) -> list[T]:
-        """The things in an order drawn fairly from all orders."""
-        order = np.argsort(self.doubles(len(things)), kind="stable")
-        return [things[index] for index in order]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fillgen import diversify, judge, score
 from fillgen.bars import BarProblems, parts
 from fillgen.dice import Dice
-from fillgen.errors import NoPhraseError, OptionError, did_you_mean
+from fillgen.errors import NoPhraseError, OptionError, did_you_mean, shorten
 from fillgen.lattice import Lattice, Run
 from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Place, Progression, places, spell
 from fillgen.parse import phrase_text
@@ -31,6 +31,13 @@ _DRAWN = 200
 _PLANS = 24
 """Plans drawn for fifty ideas and fewer."""
 _GUIDE = score.Guide()
+_KEPT_TABLES = 2048
+_WIDEST_RANGE = 48
+"""The widest range, in semitones: four octaves are more than a right hand's line needs."""
+_MOST_NOTES = 25_600
+"""The most bars in all, of all ideas together."""
+_OVER_THE_LEFT = 65
+"""The usual lowest note, F4, where the left hand plays as well: intros, turnarounds and endings."""
 _IN_SHAPE = 0.6
 """How well an idea follows its shape at the least, where one shape is asked for."""
 _HEIGHT = 13.0
@@ -157,11 +164,19 @@ def settle(request: Request) -> Choices:
     shapes = tuple(pack.shapes.values())
     if request.shape is not None:
         shapes = (pack.shapes[_word(request.shape, tuple(pack.shapes), "shape")],)
-    low = level.low if request.low is None else request.low
+    usual_low = level.low if request.purpose is None else max(level.low, _OVER_THE_LEFT)
+    low = usual_low if request.low is None else request.low
     high = level.high if request.high is None else request.high
     if low > high:
         names = [midi_name(pitch, request.progression.key) for pitch in (low, high)]
         raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
+    if high - low > _WIDEST_RANGE:
+        hint = "Give --low and --high within four octaves."
+        raise OptionError(f"the range of {high - low} semitones is too wide", hint=hint)
+    most = _MOST_NOTES // len(request.progression.bars)
+    if request.count > most:
+        hint = f"Over {len(request.progression.bars)} bars ask for {most} ideas at most."
+        raise OptionError(f"{request.count} ideas are too many for so long a chart", hint=hint)
     choices = Choices(request, level, rhythm, tempo, busy, shapes, low, high, _ends_on(request, level))
     _check_purpose(choices)
     return choices
@@ -169,8 +184,14 @@ def settle(request: Request) -> Choices:
 
 def _word(word: str, known: Sequence[str], what: str) -> str:
     if word not in known:
-        raise OptionError(f"unknown {what} {word!r}", hint=did_you_mean(word, known))
+        raise OptionError(f"unknown {what} {shorten(word)}", hint=_offered(word, known))
     return word
+
+
+def _offered(word: str, known: Sequence[str]) -> str:
+    near = did_you_mean(word, known)
+    every = f"It is one of: {', '.join(known)}."
+    return near if near == every else f"{near} {every}".strip()
 
 
 def _ends_on(request: Request, level: Level) -> tuple[str, ...]:
@@ -246,7 +267,7 @@ class Engine:
         self.windows = Windows(choices.level.uses, choices.low, choices.high)
         self.problems = BarProblems(self.windows)
         self.fits = lru_cache(maxsize=None)(self._fits)
-        self._factor = lru_cache(maxsize=None)(self._base_factor)
+        self._factor = lru_cache(maxsize=_KEPT_TABLES)(self._base_factor)
         size = choices.high - choices.low
         self._turn = _GUIDE.moves(size)[:, :, None] * _GUIDE.turn(size)
         self._move = _GUIDE.moves(size)
@@ -358,14 +379,16 @@ class Engine:
         return self.windows.domain(place).astype(np.intp) - self.choices.low
 
     def _setting(self, plan: Plan, where: Sequence[Place]) -> score.Setting:
-        return score.Setting(plan, where, self.progression.metre.bar, self.choices.low, self.choices.high)
+        c = self.choices
+        home = where[-1].root if c.request.purpose == "ending" else 0
+        return score.Setting(plan, where, self.progression.metre.bar, c.low, c.high, home)
 
     def _score(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
         setting = self._setting(plan, where)
         weights = {name: weight for name, weight in self.choices.request.pack.weights.items() if weight}
         found = score.terms(pitches, setting, tuple(weights))
         every = self.choices.request.pack.shapes.values()
-        fit = np.stack([score.follows(pitches, shape, setting.times) for shape in every])
+        fit = np.round(np.stack([score.follows(pitches, shape, setting.times) for shape in every]), 6)
         return Candidates(
             plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=0), fit.max(axis=0)
         )
@@ -441,27 +464,55 @@ class Engine:
     # When nothing can be found
 
     def why_nothing(self) -> NoPhraseError:
-        """What stands in the way: the first bar that has no figure, and the rules that leave it none."""
-        for bar in range(len(self.progression.bars)):
-            cell = chord_cell(self.progression, bar)
-            start = bar * self.progression.metre.bar
-            notes = [(start + onset, length) for onset, length in cell.notes]
-            last = bar == len(self.progression.bars) - 1
-            for place in places(self.progression, notes, self.choices.ends_on, self.lead, closes=last):
-                if not self.windows.domain(place).size:
-                    return self._blocked(bar, self.windows.blocking(place))
+        """What stands in the way: the first bar at which no phrase goes on, and the rules without which one would."""
+        bars = len(self.progression.bars)
+        stuck = next((bar for bar in range(1, bars + 1) if not self._goes_to(bar, self.windows)), bars)
+        named = [
+            use
+            for use in self.choices.level.uses
+            if self._goes_to(stuck, Windows([u for u in self.windows.uses if u is not use], *self._ends()))
+        ]
+        named = named or self._blocking(stuck)
+        told = " and ".join(use.rule.kind for use in named) or "the rules together"
         return NoPhraseError(
-            f"no phrase keeps all the rules of level {self.choices.level.number} between {self._range()}",
-            hint="Widen the range with --low and --high, or ask for another level or fewer notes (--busy few).",
+            f"no phrase between {self._range()} keeps {told}",
+            place=f"bar {stuck}",
+            hint=self._way_on(named, stuck),
         )
 
-    def _blocked(self, bar: int, uses: Sequence[RuleUse]) -> NoPhraseError:
-        named = " and ".join(use.rule.kind for use in uses) or "the rules together"
-        return NoPhraseError(
-            f"no note between {self._range()} satisfies {named}",
-            place=f"bar {bar + 1}",
-            hint="Widen the range with --low and --high.",
-        )
+    def _blocking(self, bar: int) -> list[RuleUse]:
+        """The rules that leave no pitch to one of a bar's notes."""
+        notes = [
+            ((bar - 1) * self.progression.metre.bar + onset, length)
+            for onset, length in chord_cell(self.progression, bar - 1).notes
+        ]
+        closes = bar == len(self.progression.bars)
+        where = places(self.progression, notes, self.choices.ends_on, self.lead, closes=closes)
+        empty = [place for place in where if not self.windows.domain(place).size]
+        return [
+            use for use in self.choices.level.uses for place in empty[:1] if self.windows.blocks(use, place)
+        ]
+
+    def _ends(self) -> tuple[int, int]:
+        return self.choices.low, self.choices.high
+
+    def _goes_to(self, bars: int, windows: Windows) -> bool:
+        """Whether one note a chord can be played up to a bar under some rules."""
+        notes = [
+            (bar * self.progression.metre.bar + onset, length)
+            for bar in range(bars)
+            for onset, length in chord_cell(self.progression, bar).notes
+        ]
+        closes = bars == len(self.progression.bars)
+        where = places(self.progression, notes, self.choices.ends_on, self.lead, closes=closes)
+        runs = [Run(i, np.arange(windows.domain(place).size)[:, None]) for i, place in enumerate(where)]
+        return Lattice(runs, [windows.joined(*window) for window in _neighbours(where)]).count() > 0
+
+    def _way_on(self, named: Sequence[RuleUse], bar: int) -> str:
+        kinds = {use.rule.kind for use in named}
+        if bar == len(self.progression.bars) and kinds & {"final-note", "lead-in"}:
+            return "Widen the range with --low and --high, ask for other notes with --ends-on, or leave out --lead-to."
+        return "Widen the range with --low and --high, or ask for another level or fewer notes (--busy few)."
 
     def _range(self) -> str:
         names = [midi_name(p, self.progression.key) for p in (self.choices.low, self.choices.high)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import overload
@@ -13,8 +13,6 @@ from fillgen.metre import Metre
 from fillgen.pitch import Key, Name, midi_name
 
 CHORD_TONE = "chord tone"
-ROLES = (CHORD_TONE, "passing", "neighbour", "anticipation", "approach", "appoggiatura")
-"""What a note can be in its chord."""
 _FINAL_FAMILIES = {"root": {"1"}, "third": {"3"}, "fifth": {"5"}}
 _IN_PLACE_OF_THE_THIRD = ("4", "11", "2")
 
@@ -175,7 +173,7 @@ class Idea:
 
 @dataclass(frozen=True)
 class Ideas(Sequence[Idea]):
-    """What one call found: ideas best first, with everything needed to find them again.
+    """What one call found: ideas best first, over their progression.
 
     `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from. `remarks` are
     sentences for the player, such as why there are fewer ideas than asked for.
@@ -190,7 +188,6 @@ class Ideas(Sequence[Idea]):
     phrases: int
     ideas: tuple[Idea, ...]
     remarks: tuple[str, ...] = ()
-    settings: Mapping[str, object] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.ideas)

@@ -6,10 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-from fillgen.metre import TICKS, Metre, length_text, split_length
+from fillgen.metre import LENGTHS, TICKS, Metre, length_text, split_length
 from fillgen.pitch import Key, Name
 
 EIGHTH = TICKS // 2
+_GRID = TICKS // 4
+"""The finest plain grid: what lies off it belongs to a triplet."""
+_QUARTER_TRIPLET = TICKS * 2 // 3
+_SINGLE = frozenset(LENGTHS.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +69,8 @@ def written(chunks: Sequence[Chunk], metre: Metre, key: Key, lengths: Sequence[i
     bars = []
     for start, length in zip(starts, lengths, strict=True):
         inside = _in_bar(chunks, start, length)
-        symbols = [symbol for chunk in inside for symbol in _symbols(chunk, start, length, metre)]
+        thirds = _in_thirds([chunk.onset - start for chunk, _, _ in inside])
+        symbols = [symbol for chunk in inside for symbol in _symbols(chunk, start, length, metre, thirds)]
         bars.append(_with_accidentals(_with_beams(_with_groups(symbols), metre), key))
     return bars
 
@@ -94,13 +99,29 @@ def _in_bar(chunks: Sequence[Chunk], start: int, length: int) -> list[tuple[Chun
     return pieces
 
 
-def _symbols(piece: tuple[Chunk, bool, bool], start: int, length: int, metre: Metre) -> list[Symbol]:
+def _in_thirds(onsets: Sequence[int]) -> frozenset[int]:
+    """The half bars, by their first tick, in which all begins on the thirds of a quarter triplet."""
+    halves = {onset - onset % (2 * TICKS) for onset in onsets if onset % _GRID}
+    return frozenset(
+        half
+        for half in halves
+        if all(
+            onset % _QUARTER_TRIPLET == half % _QUARTER_TRIPLET
+            for onset in onsets
+            if half <= onset < half + 960
+        )
+    )
+
+
+def _symbols(
+    piece: tuple[Chunk, bool, bool], start: int, length: int, metre: Metre, thirds: frozenset[int]
+) -> list[Symbol]:
     """The symbols of one piece of a bar, tied to one another."""
     chunk, tied_from, tied_to = piece
     onset = chunk.onset - start
     if not chunk.names and chunk.length == length == metre.bar:
         return [Symbol(0, length, (), "bar")]
-    parts = list(_parts(onset, chunk.length, metre))
+    parts = list(_parts(onset, chunk.length, metre, thirds, rest=not chunk.names))
     symbols = []
     for index, (tick, ticks) in enumerate(parts):
         symbols.append(
@@ -116,37 +137,82 @@ def _symbols(piece: tuple[Chunk, bool, bool], start: int, length: int, metre: Me
     return symbols
 
 
-def _parts(onset: int, length: int, metre: Metre) -> Iterable[tuple[int, int]]:
+def _parts(
+    onset: int, length: int, metre: Metre, thirds: frozenset[int], *, rest: bool
+) -> Iterable[tuple[int, int]]:
     """A length split so that the beats stay visible: ticks in the bar and ticks."""
-    while length > 0:
-        room = min(length, _boundary(onset, length, metre) - onset)
-        pieces = split_length(room)
+    end = onset + length
+    while onset < end:
+        until = _first_end(onset, end, metre, thirds, rest=rest)
+        pieces = split_length(until - onset)
         for piece in reversed(pieces) if onset % metre.beat else pieces:
             yield onset, piece
             onset += piece
-        length -= room
 
 
-def _boundary(onset: int, length: int, metre: Metre) -> int:
-    """How far one written note may reach from its onset: over lighter places freely, over heavier ones not."""
-    end = onset + length
-    if onset % metre.beat == 0 or onset % EIGHTH:
-        crossed = [tick for tick in metre.strong if onset < tick < end]
-        free = metre.accent(onset) >= 0.5 or not crossed or (onset % TICKS == 0 and length == 2 * TICKS)
-        if onset % EIGHTH and onset % TICKS:
-            return min(end, _next(onset, metre.beat)) if not _is_triplet_place(onset, length) else end
-        return end if free else crossed[0]
-    half = _next(onset, 2 * metre.beat if metre.beat == TICKS else metre.beat)
-    syncopated = metre.beat == TICKS and length == TICKS and end <= half
-    return end if syncopated else min(end, _next(onset, metre.beat))
-
-
-def _is_triplet_place(onset: int, length: int) -> bool:
-    return (onset % 80 == 0 and onset % 120 != 0) or length % 120 != 0
+def _first_end(onset: int, end: int, metre: Metre, thirds: frozenset[int], *, rest: bool) -> int:
+    """How far one written note or rest may reach."""
+    half = onset - onset % (2 * TICKS)
+    if half in thirds and end <= half + 2 * TICKS:
+        return end
+    if metre.beat % TICKS:
+        return _compound_end(onset, end, metre)
+    return _simple_end(onset, end, metre, rest=rest)
 
 
 def _next(tick: int, grid: int) -> int:
     return tick - tick % grid + grid
+
+
+def _compound_end(onset: int, end: int, metre: Metre) -> int:
+    """In dotted beats: a beat, two from a heavier one, four from the first; within a beat, to its end."""
+    if onset % metre.beat:
+        return min(end, _next(onset, metre.beat))
+    for beats in (4, 2, 1):
+        if onset % (beats * metre.beat) == 0 and onset + beats * metre.beat <= end:
+            return onset + beats * metre.beat
+    return end
+
+
+def _simple_end(onset: int, end: int, metre: Metre, *, rest: bool) -> int:
+    """In plain beats, counted in quarters."""
+    if onset % _GRID or end % _GRID:
+        return _triplet_end(onset, end)
+    if rest:
+        return _rest_end(onset, end, metre)
+    strong = next((tick for tick in (*metre.strong, metre.bar) if tick > onset), metre.bar)
+    if end <= _next(onset, TICKS):
+        return end
+    if onset % TICKS == 0:
+        return end if _shows_itself(onset, end, strong, metre) else min(end, strong)
+    if onset % (2 * TICKS) == EIGHTH and end <= strong and end - onset == TICKS:
+        return end
+    return _next(onset, TICKS)
+
+
+def _shows_itself(onset: int, end: int, strong: int, metre: Metre) -> bool:
+    """Whether a note from a beat may cross the next strong beat: from the first of four, or a half from the second."""
+    if end <= strong:
+        return True
+    if metre.bar != 4 * TICKS:
+        return False
+    from_first = onset == 0 and end - onset in _SINGLE
+    return from_first or (metre.beat == TICKS and onset == TICKS and end - onset == 2 * TICKS)
+
+
+def _rest_end(onset: int, end: int, metre: Metre) -> int:
+    """A rest shows every beat, but for half bars of four."""
+    if metre.bar == 4 * TICKS and onset % (2 * TICKS) == 0 and end - onset >= 2 * TICKS:
+        return onset + 2 * TICKS
+    return min(end, _next(onset, TICKS))
+
+
+def _triplet_end(onset: int, end: int) -> int:
+    """Where a note of a triplet, or one tied into or out of one, may reach: not beyond its beat."""
+    last_beat = end - end % TICKS
+    if onset % TICKS == 0 and onset < last_beat:
+        return last_beat
+    return min(end, _next(onset, TICKS))
 
 
 # Triplets, beams, accidentals

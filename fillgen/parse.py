@@ -184,20 +184,20 @@ def _parts(sign: str) -> tuple[str, ...]:
 def _unfold(bars: Sequence[_Bar | str]) -> list[_Bar]:
     """The bars in the order in which they are played."""
     played: list[_Bar] = []
-    begin: int | None = None
+    begin, is_open = 0, False
     for bar in bars:
         if bar == "|:":
-            if begin is not None:
+            if is_open:
                 raise ChartError("a repeat is opened inside a repeat", hint="Close the first one with :|.")
-            begin = len(played)
+            begin, is_open = len(played), True
         elif bar == ":|":
-            played += played[begin or 0 :]
-            begin = None
+            played += played[begin:]
+            begin, is_open = len(played), False
         elif isinstance(bar, _Bar):
             played.append(_repeated(bar, played))
         if len(played) > MOST_BARS:
             raise ChartError(f"the chart has more than {MOST_BARS} bars", hint=f"The limit is {MOST_BARS}.")
-    if begin is not None:
+    if is_open:
         raise ChartError("a repeat is opened and never closed", hint="Close it with :|.")
     return played
 

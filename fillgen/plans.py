@@ -54,13 +54,13 @@ def plans(
 ) -> Iterator[Plan]:
     """Plans without end that differ in rhythm, as long as there are different ones to be had.
 
-    `leave` are ticks at the end of the last bar that stay free; a `firm` close has its last note on a strong beat.
-    Raises OptionError where the rhythm is not played in the chart's metre.
+    `leave` are ticks at the end of the last bar that stay free; a `firm` close lands on the last
+    chord with its last note. Raises OptionError where the rhythm is not played in the chart's metre.
     """
     cells, closes = _cells(progression, level, rhythm, busy)
     closes = _leaving(closes, progression.metre.bar - leave)
     if firm:
-        closes = tuple(c for c in closes if c.notes[-1][0] in progression.metre.strong) or closes
+        closes = _landing(closes, progression)
     used: set[Rhythm_] = set()
     turn = dice.below(len(shapes))
     while True:
@@ -68,7 +68,7 @@ def plans(
             letters = _form(progression, pack, dice)
             by_bar = _fill(progression, letters, cells, closes, level, fits, dice)
             by_bar[-1] = _ended(by_bar[-1], progression.length - leave)
-            notes = _push(by_bar, progression, dice) if level.pushes else by_bar
+            notes = _push(by_bar, progression, dice, firm=firm) if level.pushes else by_bar
             flat = tuple(note for bar in notes for note in bar)
             if flat and flat not in used:
                 break
@@ -86,6 +86,11 @@ def _cells(
     progression: Progression, level: Level, rhythm: Rhythm, busy: str
 ) -> tuple[tuple[Cell, ...], tuple[Cell, ...]]:
     where = (progression.metre.name, busy)
+    if where not in rhythm.cells and progression.metre.name in rhythm.metres:
+        given = [known for metre, known in rhythm.cells if metre == progression.metre.name]
+        raise OptionError(
+            f"{rhythm.name} has no cells for {busy} notes", hint=f"It has them for {' and '.join(given)}."
+        )
     if where not in rhythm.cells:
         raise OptionError(
             f"{rhythm.name} is not played in {progression.metre.name}",
@@ -111,6 +116,20 @@ def _leaving(cells: Sequence[Cell], end: int) -> tuple[Cell, ...]:
         cell if notes == cell.notes else Cell("", notes, cell.syncopated, cell.triplets)
         for cell, notes in zip(cells, kept, strict=True)
         if notes
+    )
+
+
+def _landing(cells: Sequence[Cell], progression: Progression) -> tuple[Cell, ...]:
+    """Closes whose last note comes with the last chord and is held, or let go a beat or half a bar before the end."""
+    bar, beat = progression.metre.bar, progression.metre.beat
+    land = progression.spans[-1].onset % bar
+    rest = bar - land
+    lengths = dict.fromkeys(length for length in (rest, rest - beat, rest // 2) if length >= beat)
+    runs = dict.fromkeys(notes.notes for notes in _leaving(cells, land)) or {(): None}
+    return tuple(
+        Cell("", (*run, (land, length)), syncopated=False, triplets=False)
+        for run in runs
+        for length in lengths
     )
 
 
@@ -185,11 +204,14 @@ def _fitting(first: Cell | None, cells: Sequence[Cell], bar: int, fits: Fits, di
 
 
 def _push(
-    by_bar: Sequence[Sequence[tuple[int, int]]], progression: Progression, dice: Dice
+    by_bar: Sequence[Sequence[tuple[int, int]]], progression: Progression, dice: Dice, *, firm: bool
 ) -> list[list[tuple[int, int]]]:
-    """Some first notes of bars moved an eighth early, where the bar before leaves or can give the room."""
+    """Some first notes of bars moved an eighth early, where the bar before leaves or can give the room.
+
+    A `firm` close is left where it lands.
+    """
     bars = [list(bar) for bar in by_bar]
-    for number in range(1, len(bars)):
+    for number in range(1, len(bars) - firm):
         line = number * progression.metre.bar
         if not bars[number] or bars[number][0][0] != line or not dice.chance(0.35):
             continue

@@ -198,6 +198,10 @@ class RulePack:
             by_bars.setdefault(row["bars"], (Form(tuple(row["letters"])),))
         return by_bars
 
+    def says(self, term: str) -> str:
+        """What a term of the score asks."""
+        return str(table("score")["says"][term])
+
     @cached_property
     def weights(self) -> dict[str, float]:
         own = self.own.get("weights", {})
@@ -341,7 +345,11 @@ def _use(row: Table, place: str) -> RuleUse:
         if key not in rule.settings:
             raise PackError(f"unknown key {key!r}", place=where, hint=did_you_mean(key, rule.settings))
         _check_setting(key, value, rule.settings[key], where)
-    missing = [key for key, setting in rule.settings.items() if not setting.words and key not in settings]
+    missing = [
+        key
+        for key, setting in rule.settings.items()
+        if setting.needed and not setting.words and key not in settings
+    ]
     if missing:
         raise PackError(f"{missing[0]!r} is missing", place=where)
     return RuleUse(rule, {k: tuple(v) if isinstance(v, list) else v for k, v in settings.items()})
@@ -355,9 +363,9 @@ def _check_setting(key: str, value: object, setting: Setting, place: str) -> Non
             if word not in setting.words:
                 hint = did_you_mean(str(word), setting.words)
                 raise PackError(f"{key!r} cannot hold {word!r}", place=place, hint=hint)
-    elif not isinstance(value, int) or isinstance(value, bool):
-        raise PackError(f"{key!r} must be a whole number", place=place)
-    elif not setting.low <= value <= setting.high:
+    elif not _is_number(value) or (setting.whole and not isinstance(value, int)):
+        raise PackError(f"{key!r} must be a {'whole ' if setting.whole else ''}number", place=place)
+    elif isinstance(value, int | float) and not setting.low <= value <= setting.high:
         raise PackError(f"{key!r} must lie between {setting.low} and {setting.high}", place=place)
 
 
@@ -377,6 +385,9 @@ def _check_together(uses: Sequence[RuleUse], place: str) -> None:
         raise PackError("'strong-beat' and 'non-chord-note' contradict each other", place=place, hint=hint)
     if "approach" in foreign and "enclosure-closes" not in by_kind:
         raise PackError("'approach' needs the rule 'enclosure-closes' as well", place=place)
+    if "non-chord-note" not in by_kind and "root-only" not in by_kind:
+        hint = "Add it, with an empty 'allow' for chord notes only."
+        raise PackError("the rule 'non-chord-note' is missing", place=place, hint=hint)
 
 
 def _words(by_kind: Mapping[str, RuleUse], kind: str, key: str) -> tuple[str, ...]:
@@ -451,18 +462,20 @@ def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
     at, tied = 0, False
     for token in text.split():
         length, rest, ties = read_length(token, text, place)
+        if tied and rest:
+            raise PackError(f"cell {text!r} ties a note to a rest", place=place)
         if tied:
             notes[-1] = (notes[-1][0], notes[-1][1] + length)
         elif not rest:
             notes.append((at, length))
-        tied = ties and not rest
+        tied = ties
         at += length
     if at != metre.bar:
         raise PackError(
             f"cell {text!r} lasts {at / 480:g} quarter notes, the bar {metre.bar / 480:g}", place=place
         )
-    if not notes:
-        raise PackError(f"cell {text!r} has no note", place=place)
+    if not notes or tied:
+        raise PackError(f"cell {text!r} {'ends with an open tie' if tied else 'has no note'}", place=place)
     crossing = any(metre.crosses(onset, length) for onset, length in notes)
     return Cell(text, tuple(notes), crossing, "t" in text)
 

@@ -76,9 +76,15 @@ class Example:
 class Setting:
     """A number or a list of words that a pack gives a rule: its lowest and highest value, or the words allowed."""
 
-    low: int = 0
-    high: int = 127
+    low: float = 0
+    high: float = 127
     words: tuple[str, ...] = ()
+    needed: bool = True
+
+    @property
+    def whole(self) -> bool:
+        """Whether only whole numbers are meant."""
+        return isinstance(self.low, int)
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,14 +346,14 @@ def enclosure_closes(before: Seen | None, note: Seen, after: Seen | None) -> Ver
 @_rule(
     "avoid-note",
     1,
-    says="A note outside the chord a semitone above one of its tones is never stressed, and lasts no longer than {beats} beat over it.",
+    says="A note outside the chord a semitone above one of its tones is never stressed, and lasts no longer than {beats} of a beat over it.",
     reason="It clashes with the tone below it as soon as it is held.",
     source="Nettles and Graf, The Chord Scale Theory, on avoid notes; as told in later handbooks",
-    keeps=Example("| Cmaj7 |", "G5q F5q E5h"),
-    breaks=Example("| Cmaj7 |", "G5q F5h E5q"),
-    beats=Setting(1, 16),
+    keeps=Example("| Cmaj7 |", "G5q. F5e E5h"),
+    breaks=Example("| Cmaj7 |", "G5q F5q E5h"),
+    beats=Setting(0.25, 16),
 )
-def avoid_note(note: Seen, beats: int) -> Verdict:
+def avoid_note(note: Seen, beats: float) -> Verdict:
     if note.weak and note.place.length <= beats * BEAT:
         return True
     return note.among(~note.place.avoid & 0xFFF)
@@ -356,17 +362,20 @@ def avoid_note(note: Seen, beats: int) -> Verdict:
 @_rule(
     "non-chord-length",
     1,
-    says="A note outside the chord lasts no longer than {beats} beat over it.",
+    says="A note outside the chord lasts no longer than {beats} beat over it[, one outside the scale {chromatic}].",
     reason="A passing note passes; held, it would be heard as part of the chord.",
     source=_TRADE,
     keeps=Example("| C |", "C5q D5q E5h"),
     breaks=Example("| C |", "C5q D5h E5q"),
-    beats=Setting(1, 16),
+    beats=Setting(0.25, 16),
+    chromatic=Setting(0.25, 16, needed=False),
 )
-def non_chord_length(note: Seen, beats: int) -> Verdict:
-    if note.place.length <= beats * BEAT:
+def non_chord_length(note: Seen, beats: float, chromatic: float | None = None) -> Verdict:
+    if note.place.length > beats * BEAT:
+        return note.tone
+    if chromatic is None or note.place.length <= chromatic * BEAT:
         return True
-    return note.tone
+    return note.among(note.place.chord | note.place.passing)
 
 
 @_rule(

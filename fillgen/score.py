@@ -37,6 +37,8 @@ class Setting:
     bar: int
     low: int
     high: int
+    home: int = 0
+    """The root of the last chord as a bit, where the phrase is an ending and had better close on it."""
 
     @cached_property
     def times(self) -> Values:
@@ -151,10 +153,12 @@ def _echo(lines: Lines) -> Values:
 
 
 def _close(lines: Lines) -> Values:
-    """A smooth close: how the last note is reached."""
+    """A smooth close: how the last note is reached, and whether an ending comes home to the root."""
+    last = lines.pitches[:, -1] % 12
+    home = np.where((lines.setting.home >> last) & 1, 1.0, 0.75) if lines.setting.home else np.ones(len(last))
     if lines.moves.shape[1] == 0:
-        return np.ones(len(lines.pitches))
-    return CLOSE_VALUE[np.abs(lines.moves[:, -1])]
+        return home
+    return np.asarray(home * CLOSE_VALUE[np.abs(lines.moves[:, -1])])
 
 
 def _rocking(lines: Lines) -> Values:
@@ -230,7 +234,7 @@ class Guide:
     shape: float = 5.0
     wish: float = 1.0
     colour: float = 0.8
-    plain: float = 1.2
+    plain: float = 1.8
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import io
+import lzma
+import re
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +20,7 @@ from fillgen.pitch import Key, Name, all_keys
 
 MOST_BYTES = 4_000_000
 """The largest score that is read, in bytes of XML."""
-MOST_ELEMENTS = 200_000
+MOST_ELEMENTS = 100_000
 _DEEPEST = 40
 _MOST_PACKED = 64
 
@@ -43,6 +46,11 @@ class Tune:
     part: str
 
     @property
+    def repeats(self) -> bool:
+        """Whether the score has repeat signs."""
+        return b"<repeat " in self.xml
+
+    @property
     def length(self) -> int:
         """Ticks of the whole tune, with its pick-up."""
         return self.pickup + self.bars * self.metre.bar
@@ -61,6 +69,8 @@ def read_xml(path: Path) -> bytes:
             content = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
+    except ValueError as error:
+        raise OutputError("is no name for a file", place=repr(str(path))[:80]) from error
     if content[:2] == b"PK":
         content = _unpacked(content, path)
     if len(content) > MOST_BYTES:
@@ -76,13 +86,30 @@ def _unpacked(content: bytes, path: Path) -> bytes:
             entries = packed.infolist()
             if len(entries) > _MOST_PACKED or sum(e.file_size for e in entries) > MOST_BYTES:
                 raise TuneError("holds more than a score", place=str(path))
-            scores = [e for e in entries if _is_score(e.filename)]
-            if not scores:
+            names = [entry.filename for entry in entries]
+            named = _ROOT_FILE.search(packed.read(_CONTAINER)) if _CONTAINER in names else None
+            scores = [named[1].decode()] if named else [name for name in names if _is_score(name)]
+            if not scores or scores[0] not in names:
                 raise TuneError("holds no score", place=str(path), hint="Save the tune as MusicXML again.")
             with packed.open(scores[0]) as file:
                 return file.read(MOST_BYTES + 1)
-    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError, ValueError) as error:
+    except _DAMAGE as error:
         raise TuneError("a damaged packed file", place=str(path)) from error
+
+
+_CONTAINER = "META-INF/container.xml"
+_ROOT_FILE = re.compile(rb"""full-path\s*=\s*["']([^"']+)["']""")
+_DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    RuntimeError,
+    NotImplementedError,
+    EOFError,
+    OSError,
+    ValueError,
+)
+"""What a damaged packed file can raise."""
 
 
 def _is_score(name: str) -> bool:
@@ -144,7 +171,7 @@ def read_tune(path: Path) -> Tune:
 
     try:
         score: Any = music21.converter.parseData(content, format="musicxml")
-        part = next(part for part in score.parts if part.flatten().notes)
+        part = next(part for part in score.parts if _pitched(part))
     except StopIteration:
         raise TuneError("has no notes", place=str(path)) from None
     except Exception as error:
@@ -157,15 +184,29 @@ def read_tune(path: Path) -> Tune:
         raise TuneError("holds something that is not understood", place=str(path)) from error
 
 
+def _pitched(part: Any) -> list[Any]:
+    """The notes and chords of a part that have pitches and last: no chord symbols, drums or grace notes."""
+    return [
+        element
+        for element in part.flatten().notes
+        if "Harmony" not in element.classes
+        and getattr(element, "pitches", None)
+        and element.duration.quarterLength
+    ]
+
+
 def _tune(score: Any, part: Any, content: bytes, path: Path) -> Tune:
     measures = list(part.getElementsByClass("Measure"))
     metre = _metre(part, path)
+    if len({sign.sharps for sign in part.flatten().getElementsByClass("KeySignature")}) > 1:
+        raise TuneError("changes its key", place=str(path), hint="Give a tune that stays in one key.")
     lengths = [_ticks(measure.duration.quarterLength) for measure in measures]
     pickup = lengths[0] if lengths and lengths[0] < metre.bar else 0
     whole = lengths[1:] if pickup else lengths
     if not whole or any(length != metre.bar for length in whole[:-1]) or whole[-1] > metre.bar:
         bar = next((n for n, length in enumerate(whole, 1) if length != metre.bar), 1)
-        raise TuneError(f"bar {bar} does not fill a {metre.name} bar", place=str(path))
+        hint = "Only a pick-up and the last bar may be short."
+        raise TuneError(f"bar {bar} does not fill a {metre.name} bar", place=str(path), hint=hint)
     return Tune(
         title=_title(score),
         key=_key(part),
@@ -176,7 +217,7 @@ def _tune(score: Any, part: Any, content: bytes, path: Path) -> Tune:
         shortage=metre.bar - whole[-1],
         part=str(part.id),
         notes=_notes(part),
-        chords=_chords(part),
+        chords=_chords(score, part),
         xml=content,
     )
 
@@ -219,15 +260,7 @@ def _tempo(part: Any) -> int | None:
 def _notes(part: Any) -> Phrase:
     """The highest sounding note at each place, tied notes as one; grace notes are left out."""
     found: list[Note] = []
-    for element in part.flatten().notes:
-        if (
-            element.classes[0] == "ChordSymbol"
-            or not hasattr(element, "pitches")
-            or not element.duration.quarterLength
-        ):
-            continue
-        if "Harmony" in element.classes:
-            continue
+    for element in _pitched(part):
         midi = max(pitch.midi for pitch in element.pitches)
         onset, length = _ticks(element.offset), _ticks(element.duration.quarterLength)
         tied = element.tie is not None and element.tie.type in ("stop", "continue")
@@ -238,8 +271,10 @@ def _notes(part: Any) -> Phrase:
     return tuple(found)
 
 
-def _chords(part: Any) -> tuple[tuple[int, Chord], ...]:
-    symbols = part.flatten().getElementsByClass("ChordSymbol")
+def _chords(score: Any, part: Any) -> tuple[tuple[int, Chord], ...]:
+    """The chord symbols of the tune's part, or of the first part that has any."""
+    found = (p.flatten().getElementsByClass("ChordSymbol") for p in (part, *score.parts))
+    symbols = next((symbols for symbols in found if symbols), ())
     return tuple((_ticks(symbol.offset), _chord(symbol)) for symbol in symbols)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from fillgen.chords import Chord
-from fillgen.errors import NoPhraseError, OptionError, TuneError
+from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError
 from fillgen.generate import Request, generate
 from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Progression, Span
 from fillgen.parse import parse_chart
@@ -18,6 +18,8 @@ from fillgen.sequences import find, to_chord
 MOST_CHOICES = 20
 _AT_HOME = 0.3
 """How much chords of the tune's own key are worth beside the right hand's score."""
+_SIXTEENTH = 120
+_GROUPS = {"intro": ("intro", "turnaround"), "ending": ("ending",)}
 _TRIED = 12
 """Ideas found for each chord sequence, of which the best stands for it."""
 
@@ -79,8 +81,8 @@ def _check(request: TuneRequest) -> None:
     if not 1 <= request.count <= MOST_CHOICES:
         raise OptionError(f"{request.count} choices", hint=f"Ask for 1 to {MOST_CHOICES}.")
     for name, bars in (("intro", request.intro), ("ending", request.ending)):
-        if not 0 <= bars <= 16:
-            raise OptionError(f"an {name} of {bars} bars", hint="Give 0 (none) to 16 bars.")
+        if not 0 <= bars <= 12:
+            raise OptionError(f"an {name} of {bars} bars", hint="Give 0 (none) to 12 bars.")
     if not request.intro and not request.ending:
         raise OptionError("neither an intro nor an ending is asked for", hint="Give --intro 4 or --ending 4.")
     if request.quote and not 0 < request.quote < request.ending:
@@ -153,13 +155,19 @@ def _parts(request: TuneRequest, body: Progression, purpose: str) -> list[_Part]
     """The best idea over each chord sequence that fits, best first."""
     bars = request.intro if purpose == "intro" else request.ending - request.quote
     found = []
+    refused: list[FillgenError] = []
     for sequence in _sequences(purpose, bars, body):
         try:
             found.append(_part(request, body, purpose, sequence))
-        except (OptionError, NoPhraseError):
-            continue
+        except (OptionError, NoPhraseError) as error:
+            refused.append(error)
+    if not found and refused:
+        raise refused[0]
     if not found:
-        hint = f"Ask for another number of bars; {body.metre.name} has sequences of 1 to 8."
+        lengths = sorted(
+            {s.bars for name in _GROUPS[purpose] for s in find(name, body.key.mode, None, body.metre)}
+        )
+        hint = f"In {body.metre.name} there are some of {', '.join(map(str, lengths))} bars."
         raise OptionError(f"no chord sequence for an {purpose} of {bars} bars fits", hint=hint)
     return sorted(found, key=lambda part: (-part.worth, part.name))
 
@@ -169,9 +177,9 @@ def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence
 
     Where none has just that length, an intro takes the end of a longer one and an ending holds a shorter one on.
     """
-    wanted = ("intro", "turnaround") if purpose == "intro" else ("ending",)
-    every = [found for name in wanted for found in find(name, body.key.mode, None, body.metre)]
+    every = [found for name in _GROUPS[purpose] for found in find(name, body.key.mode, None, body.metre)]
     exact = [found for found in every if found.bars == bars]
+    exact = [found for found in exact if found.metre == body.metre] or exact
     near = [
         found
         for found in every
@@ -198,7 +206,7 @@ def _part(request: TuneRequest, body: Progression, purpose: str, sequence: Chord
     progression = _sized(progression, request.intro if purpose == "intro" else request.ending - request.quote)
     tune = request.tune
     lead = tune.notes[0].midi if purpose == "intro" and tune.notes else None
-    leave = tune.pickup if purpose == "intro" else 0
+    leave = -(-tune.pickup // _SIXTEENTH) * _SIXTEENTH if purpose == "intro" else 0
     for wanted in (lead, None):
         try:
             found = generate(replace(_request(request, progression, wanted, leave), purpose=purpose))
@@ -280,7 +288,8 @@ def _quoted_notes(request: TuneRequest, start: int, to: int) -> list[Note]:
     tune, bar = request.tune, request.tune.metre.bar
     begin = start + (tune.bars - request.quote) * bar
     moved = [Note(n.onset - tune.pickup + start, n.length, n.midi) for n in tune.notes]
-    return [replace(n, onset=n.onset - begin + to) for n in moved if n.onset >= begin]
+    sounding = [replace(n, onset=max(n.onset, begin), length=n.end - max(n.onset, begin)) for n in moved]
+    return [replace(n, onset=n.onset - begin + to) for n in sounding if n.length > 0]
 
 
 def _chain(parts: Sequence[Progression], body: Progression) -> Progression:
@@ -302,4 +311,5 @@ def _as_ideas(request: TuneRequest, whole: Progression, phrase: Phrase) -> Ideas
     notes = tuple(IdeaNote(n.onset // whole.metre.bar + 1, n, "", "", "") for n in phrase)
     tempo = request.tempo or request.tune.tempo or rhythm.tempo
     idea = Idea(1, 1.0, {}, "tune", "", notes)
-    return Ideas(whole, rhythm.name, 0, tempo, rhythm.swing, request.seed, 0, (idea,))
+    swung = rhythm.swing and request.rhythm is not None
+    return Ideas(whole, rhythm.name, 0, tempo, swung, request.seed, 0, (idea,))

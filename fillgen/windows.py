@@ -19,6 +19,10 @@ Pitches = NDArray[np.int16]
 Allowed = NDArray[np.bool_]
 
 
+_KEPT = 8192
+"""How many tables are kept: more than a long chart has, few enough to stay small."""
+
+
 class Windows:
     """The tables of one set of rules over one range of pitches (MIDI numbers, both ends included)."""
 
@@ -29,13 +33,12 @@ class Windows:
         self._by_window = {size: [u for u in self.uses if u.rule.window == size] for size in (1, 2, 3)}
         self.domain = lru_cache(maxsize=None)(self._domain)
         self.pairs = lru_cache(maxsize=None)(self._pairs)
-        self.triples = lru_cache(maxsize=None)(self._triples)
-        self.joined = lru_cache(maxsize=None)(self._joined)
+        self.triples = lru_cache(maxsize=_KEPT)(self._triples)
+        self.joined = lru_cache(maxsize=_KEPT)(self._joined)
 
-    def blocking(self, place: Place) -> list[RuleUse]:
-        """The rules that alone leave no pitch of the range to a place."""
-        note = Seen(place, self._range)
-        return [use for use in self.uses if not np.any(use.rule.may_stand(note, use.settings))]
+    def blocks(self, use: RuleUse, place: Place) -> bool:
+        """Whether a rule alone leaves no pitch of the range to a place."""
+        return not np.any(use.rule.may_stand(Seen(place, self._range), use.settings))
 
     def _domain(self, place: Place) -> Pitches:
         """The pitches that no rule about the note alone forbids, lowest first."""

@@ -21,10 +21,19 @@ def listing(pack: RulePack) -> str:
         ("Rules", [(rule.kind, _sentence(rule, pack)) for rule in RULES.values()]),
         ("Rhythms", [(rhythm.name, f"{', '.join(rhythm.metres)}. {rhythm.says}") for rhythm in rhythms]),
         ("Shapes", [(shape.name, shape.says) for shape in pack.shapes.values()]),
-        ("Weights of the score", [(name, f"{weight:g}") for name, weight in pack.weights.items()]),
+        (
+            "Terms of the score, with their weights",
+            [(n, f"{w:g}. {pack.says(n)}") for n, w in pack.weights.items()],
+        ),
+        (
+            "Forms",
+            [(f"{bars} bars", ", ".join(" ".join(f.letters) for f in fs)) for bars, fs in pack.forms.items()],
+        ),
     )
     parts = ["\n".join([title, *(_item(*row) for row in rows)]) for title, rows in groups]
-    return "\n\n".join([*parts, "fillgen rules NAME explains a rule, a level, a rhythm or a shape."])
+    return "\n\n".join(
+        [*parts, "fillgen rules NAME explains a rule, a level, a rhythm, a shape or a term of the score."]
+    )
 
 
 def _item(name: str, says: str) -> str:
@@ -41,7 +50,7 @@ def _sentence(rule: Rule, pack: RulePack) -> str:
 
 
 def explain(name: str, pack: RulePack) -> str:
-    """One rule, level, rhythm or shape in full; OptionError names the nearest where there is none."""
+    """One rule, level, rhythm, shape or term of the score in full; OptionError names the nearest where there is none."""
     wanted = name.strip().lower()
     wanted = wanted.removeprefix("level").strip() if wanted.startswith("level ") else wanted
     if wanted in RULES:
@@ -49,14 +58,20 @@ def explain(name: str, pack: RulePack) -> str:
     numbers = {str(number): number for number in pack.level_numbers}
     if wanted in numbers:
         return _level(pack.level(numbers[wanted]))
+    if wanted in pack.weights:
+        return (
+            f"{wanted}, a term of the score from 0 to 1, weight {pack.weights[wanted]:g}\n{pack.says(wanted)}"
+        )
     if wanted in pack.shapes:
         return _shape(pack.shapes[wanted])
     try:
         return _rhythm(pack.rhythm(wanted))
     except OptionError:
-        known = [*RULES, *pack.shapes, *pack.rhythm_names]
+        known = [*RULES, *pack.weights, *pack.shapes, *pack.rhythm_names]
         hint = did_you_mean(wanted, known) or "fillgen rules lists them all."
-        raise OptionError(f"there is no rule, level, rhythm or shape {shorten(name)}", hint=hint) from None
+        raise OptionError(
+            f"there is no rule, level, rhythm, shape or term {shorten(name)}", hint=hint
+        ) from None
 
 
 def _rule(rule: Rule, pack: RulePack) -> str:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from fillgen.chords import Chord
 from fillgen.music import Progression
 from fillgen.parse import chart_text
 from fillgen.pitch import Key, Name
@@ -19,11 +20,13 @@ Played = Callable[[Sequence, Key], Progression]
 """The chords of a sequence in a key, as they are to be shown."""
 
 
-def sequences_text(found: Iterable[Sequence], key: Key | None = None, played: Played = spelled) -> str:
+def sequences_text(
+    found: Iterable[Sequence], key: Key | None = None, played: Played = spelled, goal: Chord | None = None
+) -> str:
     """Sequences as text: what each is for, its numerals, its chords in a key, and what it does.
 
     The chords stand in the key, C where there is none; those of the other mode in the key on the same tonic.
-    `played` may change them, for sevenths or for the chord they lead to.
+    `played` may change them, for sevenths or for the chord they lead to, which is `goal`.
 
     >>> from fillgen.sequences import sequence
     >>> print(sequences_text([sequence("plagal close")]))
@@ -32,20 +35,23 @@ def sequences_text(found: Iterable[Sequence], key: Key | None = None, played: Pl
       C major   | F | C |  closes on C
       The amen: from IV to the tonic without a dominant, calm and final.
     """
-    blocks = [_block(sequence, played(sequence, _key_for(sequence, key))) for sequence in found]
+    blocks = [_block(sequence, played(sequence, _key_for(sequence, key)), goal) for sequence in found]
     return "\n\n".join(blocks) or "There is no such sequence."
 
 
-def _block(sequence: Sequence, shown: Progression) -> str:
-    key = shown.key
-    leads = _LEADS[sequence.purpose]
+def _block(sequence: Sequence, shown: Progression, goal: Chord | None) -> str:
+    key, leads = shown.key, _LEADS[sequence.purpose]
+    to = goal or sequence.goal(key)
     bars = f"{sequence.bars} bar{'' if sequence.bars == 1 else 's'} of {sequence.metre.name}"
+    is_led = goal is not None and shown.last != spelled(sequence, key, shown.metre).last
+    numerals = [] if is_led else [f"  numerals  {sequence.chords}  {leads} {sequence.leads_to}"]
+    told = f"Its last chord is changed so that it {leads} {to.symbol}." if is_led else sequence.says
     return "\n".join(
         [
             f"{sequence.name}: {sequence.purpose} in {sequence.mode}, {bars}",
-            f"  numerals  {sequence.chords}  {leads} {sequence.leads_to}",
-            f"  {key!s:<8}  {_bars(shown)}  {leads} {sequence.goal(key).symbol}",
-            _paragraph(sequence.says),
+            *numerals,
+            f"  {key!s:<8}  {_bars(shown)}  {leads} {to.symbol}",
+            _paragraph(told),
         ]
     )
 

@@ -46,9 +46,17 @@ def _heading(ideas: Ideas) -> str:
     return (
         f"{title}{progression.key}, {progression.metre.name}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, "
         f"level {ideas.level}, seed {ideas.seed}\n"
-        f"{len(ideas)} of {ideas.phrases:,} phrases that keep the rules, best first\n"
+        f"{len(ideas)} of {_count(ideas.phrases)} phrases that keep the rules, best first\n"
         f"Under each note: the degree of a chord tone{f', or {used}' if used else ''}"
     )
+
+
+def _count(phrases: int) -> str:
+    """A number as it is read: in full up to 15 digits, then as a power of ten."""
+    digits = str(phrases)
+    if len(digits) <= 15:
+        return f"{phrases:,}"
+    return f"about {digits[0]}.{digits[1:3]} x 10^{len(digits) - 1}"
 
 
 def _block(idea: Idea, progression: Progression, width: int) -> str:

@@ -9,6 +9,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from fillgen.accompaniment import swing_ratio
 from fillgen.arrange import Playing, left_paths
+from fillgen.errors import TuneError
 from fillgen.music import Phrase, spell
 from fillgen.notation import Chunk, Symbol, written
 from fillgen.render.midi import to_midi
@@ -46,13 +47,22 @@ def tune_musicxml(piece: Piece, tune: Tune, *, swing: float | None = None) -> by
     The other parts of the score rest during the intro and the ending. A repeat that goes back to the beginning of
     the tune gets the sign that keeps it there.
     """
+    try:
+        return _whole_score(piece, tune, swing)
+    except ValueError as error:
+        told = "has notes too short to be written beside an intro or an ending"
+        raise TuneError(told, hint="Write a .mid file instead, or quote fewer bars.") from error
+
+
+def _whole_score(piece: Piece, tune: Tune, swing: float | None) -> bytes:
     root = ET.fromstring(tune.xml)  # noqa: S314 - scores.read_xml has refused entities and deep or large files
     root.set("version", "4.0")
     melody = _melody_part(root, tune)
     added = _Added(piece, tune, swing)
-    left = _left_part(added, _fresh_id(root))
     for part in root.findall("part"):
         _guard_repeats(part, added)
+    left = _left_part(melody, added, _fresh_id(root))
+    for part in root.findall("part"):
         if part is not melody:
             _frame(part, *added.rests(part))
     _frame(melody, added.intro(melody), added.ending())
@@ -73,7 +83,8 @@ def piece_text(piece: Piece, number: int = 1) -> str:
             chords = " | ".join(" ".join(span.chord.symbol for span in bar) for bar in own)
             lines.append(f"     {what}: {name}, score {idea.score:.3f}")
             lines.append(f"       | {chords} |")
-            lines.append(f"       | {idea.text} |")
+            quoted = "(the tune's own) | " * (piece.quoted if what == "ending" else 0)
+            lines.append(f"       | {quoted}{idea.text} |")
     return "\n".join(lines)
 
 
@@ -222,14 +233,16 @@ def _unrepeat(part: Element) -> None:
             for sign in attribute.findall(tag):
                 attribute.remove(sign)
     for direction in first.findall("direction"):
-        if direction.find("direction-type/metronome") is not None:
+        kinds = [child.tag for kind in direction.findall("direction-type") for child in kind]
+        if kinds == ["metronome"]:
             first.remove(direction)
 
 
 def _soften(part: Element) -> None:
     """The tune's own final bar line becomes a double one, since the ending follows."""
-    for style in part.findall("measure/barline/bar-style"):
-        if style.text == "light-heavy":
+    for barline in part.findall("measure/barline"):
+        style = barline.find("bar-style")
+        if style is not None and style.text == "light-heavy" and barline.find("repeat") is None:
             style.text = "light-light"
 
 
@@ -254,7 +267,7 @@ def _set_divisions(attribute: Element) -> None:
     divisions.text = "480"
 
 
-def _left_part(added: _Added, name: str) -> Element:
+def _left_part(melody: Element, added: _Added, name: str) -> Element:
     """A part for the left hand that rests while the tune is played."""
     part = Element("part", {"id": name})
     part.extend(added.left(ending=False))
@@ -262,8 +275,13 @@ def _left_part(added: _Added, name: str) -> Element:
     lengths[-1] -= added.tune.shortage
     if added.tune.pickup:
         lengths.insert(0, added.tune.pickup)
-    for length, rests in zip(lengths, written([], added.metre, added.key, lengths), strict=True):
-        part.append(measure("", rests, short=length < added.metre.bar))
+    own = melody.findall("measure")
+    for tune_bar, length, rests in zip(
+        own, lengths, written([], added.metre, added.key, lengths), strict=True
+    ):
+        bar = measure("", rests, short=length < added.metre.bar)
+        _copy_repeats(tune_bar, bar)
+        part.append(bar)
     part.extend(added.left(ending=True))
     for number, element in enumerate(part.findall("measure"), 1):
         element.set("number", str(number))
@@ -271,6 +289,14 @@ def _left_part(added: _Added, name: str) -> Element:
     assert first is not None
     first.insert(0, attributes(added.metre, added.key, "F"))
     return part
+
+
+def _copy_repeats(tune_bar: Element, bar: Element) -> None:
+    """The repeat signs and endings of a bar of the tune, for a bar of the left hand."""
+    for barline in tune_bar.findall("barline"):
+        if barline.find("repeat") is not None or barline.find("ending") is not None:
+            copied = copy.deepcopy(barline)
+            bar.insert(0, copied) if barline.get("location") == "left" else bar.append(copied)
 
 
 def _fresh_id(root: Element) -> str:
