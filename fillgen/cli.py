@@ -453,6 +453,55 @@ def _json(document: dict[str, Any]) -> str:
 
 
 @app.command()
+def notes(
+    chart: Chart,
+    key: KeyOption = None,
+    metre: MetreOption = None,
+    dorian_sixth: Annotated[
+        bool,
+        typer.Option("--dorian-sixth", help="Leave the sixth over ii7 quickly as well, as some teachers do."),
+    ] = False,
+    format_: Annotated[
+        Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
+    ] = None,
+    output: Annotated[
+        str | None,
+        typer.Option(
+            "--output", "-o", help="Write to a file instead: .html a page, .svg a picture, .txt, .json."
+        ),
+    ] = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a file that exists already.")
+    ] = False,
+) -> None:
+    """Which notes fit each chord and why, and the nearest way into the next chord."""
+    from fillgen.render import notes as told
+    from fillgen.render.files import write_file
+
+    ending = Path(output).suffix.lower() if output is not None else ""
+    if output is not None and ending not in {".html", ".svg", ".txt", ".json"}:
+        raise OptionError(
+            f"cannot tell what to write to {shorten(output)}", hint="Use .html, .svg, .txt or .json."
+        )
+    if output is not None and format_ is not None and _ENDINGS.get(ending) != format_.value:
+        raise OptionError(f"--format {format_.value} does not go with {shorten(output)}")
+    progression = fillgen.parse_chart(_chart_text(chart), key=key, metre=metre)
+    if ending == ".html":
+        answer = told.notes_html(progression, dorian_sixth=dorian_sixth)
+    elif ending == ".svg":
+        answer = told.notes_svg(progression, dorian_sixth=dorian_sixth)
+    elif ending == ".json" or format_ is Format.json:
+        answer = _json(told.notes_document(progression, dorian_sixth=dorian_sixth))
+    else:
+        answer = told.notes_text(progression, dorian_sixth=dorian_sixth)
+    if output is None:
+        typer.echo(answer.rstrip())
+    else:
+        write_file(Path(output), f"{answer.rstrip()}\n".encode(), overwrite=overwrite)
+        typer.echo(f"written to {output}", err=True)
+
+
+@app.command()
 def sequences(
     purpose: Annotated[
         str | None, typer.Option("--for", help="Only for an intro, turnaround, ending or vamp.")

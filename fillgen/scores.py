@@ -7,6 +7,7 @@ import lzma
 import re
 import zipfile
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -30,7 +31,8 @@ class Tune:
     """A tune as it was read: where each bar starts, its notes and its chords, in ticks from the first note or rest.
 
     `pickup` are the ticks before the first full bar, 0 where the tune begins on one; `shortage` are the ticks by
-    which its last bar is short; `part` is the id of the part that was read.
+    which its last bar is short; `measures` are the ticks of
+    the written measures, of which two may share a bar at a repeat; `part` is the id of the part that was read.
     """
 
     title: str
@@ -40,6 +42,7 @@ class Tune:
     pickup: int
     bars: int
     shortage: int
+    measures: tuple[int, ...]
     notes: Phrase
     chords: tuple[tuple[int, Chord], ...]
     xml: bytes
@@ -202,24 +205,37 @@ def _tune(score: Any, part: Any, content: bytes, path: Path) -> Tune:
         raise TuneError("changes its key", place=str(path), hint="Give a tune that stays in one key.")
     lengths = [_ticks(measure.duration.quarterLength) for measure in measures]
     pickup = lengths[0] if lengths and lengths[0] < metre.bar else 0
-    whole = lengths[1:] if pickup else lengths
-    if not whole or any(length != metre.bar for length in whole[:-1]) or whole[-1] > metre.bar:
-        bar = next((n for n, length in enumerate(whole, 1) if length != metre.bar), 1)
-        hint = "Only a pick-up and the last bar may be short."
-        raise TuneError(f"bar {bar} does not fill a {metre.name} bar", place=str(path), hint=hint)
+    bars = _full_bars(lengths[1:] if pickup else lengths, metre, path)
     return Tune(
         title=_title(score),
         key=_key(part),
         metre=metre,
         tempo=_tempo(part),
         pickup=pickup,
-        bars=len(whole),
-        shortage=metre.bar - whole[-1],
+        bars=len(bars),
+        shortage=metre.bar - bars[-1],
+        measures=tuple(lengths),
         part=str(part.id),
         notes=_notes(part),
         chords=_chords(score, part),
         xml=content,
     )
+
+
+def _full_bars(lengths: Sequence[int], metre: Metre, path: Path) -> list[int]:
+    """The ticks of the bars; two short measures in a row, as at a repeat after a pick-up, make one bar together."""
+    bars: list[int] = []
+    for number, length in enumerate(lengths, 1):
+        if bars and bars[-1] < metre.bar:
+            bars[-1] += length
+        else:
+            bars.append(length)
+        if bars[-1] > metre.bar:
+            hint = "Only a pick-up, the last bar, and two that fill one bar together may be short."
+            raise TuneError(f"bar {number} does not fill a {metre.name} bar", place=str(path), hint=hint)
+    if not bars:
+        raise TuneError("has no full bar", place=str(path))
+    return bars
 
 
 def _ticks(quarters: Any) -> int:

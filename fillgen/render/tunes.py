@@ -271,10 +271,7 @@ def _left_part(melody: Element, added: _Added, name: str) -> Element:
     """A part for the left hand that rests while the tune is played."""
     part = Element("part", {"id": name})
     part.extend(added.left(ending=False))
-    lengths = [added.metre.bar] * added.tune.bars
-    lengths[-1] -= added.tune.shortage
-    if added.tune.pickup:
-        lengths.insert(0, added.tune.pickup)
+    lengths = list(added.tune.measures)
     own = melody.findall("measure")
     for tune_bar, length, rests in zip(
         own, lengths, written([], added.metre, added.key, lengths), strict=True
