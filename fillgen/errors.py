@@ -14,7 +14,6 @@ FillgenError            everything this package raises on purpose
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
 
@@ -76,6 +75,8 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     if word in words:
         return f"Did you mean {word!r}?"
     by_small = {name.lower(): name for name in reversed(words)}
+    import difflib  # noqa: PLC0415 - needed for a wrong word only
+
     near = difflib.get_close_matches(word.lower(), by_small, n=3, cutoff=0.6)
     if near:
         return f"Did you mean {' or '.join(repr(by_small[name]) for name in near)}?"

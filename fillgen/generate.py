@@ -26,7 +26,7 @@ from fillgen.windows import Windows
 MOST_IDEAS = 1000
 PURPOSES = ("intro", "turnaround", "ending")
 ENDS_ON = ("root", "third", "fifth")
-_DRAWN = 200
+_DRAWN = 170
 """Candidates drawn from each plan."""
 _PLANS = 24
 """Plans drawn for fifty ideas and fewer."""

@@ -6,9 +6,8 @@ replaces what has the same name.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
+import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -125,7 +124,7 @@ class RulePack:
         """A short fingerprint of the player's own part, `built-in` where there is none."""
         if not self.own:
             return "built-in"
-        return hashlib.sha256(json.dumps(self.own, sort_keys=True).encode()).hexdigest()[:12]
+        return f"{zlib.crc32(repr(_sorted(self.own)).encode()):08x}"
 
     def default(self, name: str) -> Any:
         return table("defaults")[name]
@@ -275,6 +274,13 @@ def _rows(own: Table, group: str, place: str) -> list[Table]:
         if not isinstance(row, dict):
             raise PackError(f"{group!r} is written as [[{group}]]", place=place)
     return list(rows)
+
+
+def _sorted(value: Any) -> Any:
+    """Tables with their keys in order, so that the same pack has the same fingerprint."""
+    if isinstance(value, dict):
+        return [(key, _sorted(value[key])) for key in sorted(value)]
+    return [_sorted(item) for item in value] if isinstance(value, list) else value
 
 
 def _plain(name: str) -> str:

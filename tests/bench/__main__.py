@@ -48,6 +48,12 @@ def seconds(job: Callable[[], object], times: int = 5) -> float:
     return statistics.median(taken)
 
 
+def in_turn(*jobs: Callable[[], object], times: int = 9) -> list[float]:
+    """The least time of each job, the jobs run in turn so that a busy moment of the machine meets all of them."""
+    rounds = [[seconds(job, 1) for job in jobs] for _ in range(times)]
+    return [min(column) for column in zip(*rounds, strict=True)]
+
+
 def process(*arguments: str) -> Callable[[], object]:
     """A job that runs Python anew."""
     return lambda: subprocess.run([sys.executable, *arguments], check=True, capture_output=True)
@@ -69,19 +75,24 @@ def peak_megabytes(*arguments: str) -> float:
 
 def speed() -> dict[str, float]:
     """The promised ratios, and the peak memory of the largest of the three jobs."""
-    floor = seconds(process("-c", FLOOR), 9)
-    cold = seconds(process("-m", "fillgen", "ideas", CHART), 9)
     short, long = parse_chart(CHART), parse_chart(LONG)
-    fifty = seconds(lambda: generate(Request(short)))
-    sixty_four = seconds(lambda: generate(Request(long)), 3)
-    thousand = seconds(lambda: generate(Request(short, count=1000)), 3)
-    print(f"bare imports {floor * 1e3:.0f} ms, cold command {cold * 1e3:.0f} ms, engine {fifty * 1e3:.0f} ms")
+    fifty, sixty_four, thousand = in_turn(
+        lambda: generate(Request(short)),
+        lambda: generate(Request(long)),
+        lambda: generate(Request(short, count=1000)),
+        times=5,
+    )
     jobs = ([CHART], [LONG], [CHART, "--count", "1000"])
-    parsing = seconds(process("-c", f"{FLOOR}; import fillgen.parse; fillgen.parse.parse_chart({LONG!r})"), 9)
-    voiced = seconds(process("-m", "fillgen", "voicings", LONG), 9)
     with tempfile.TemporaryDirectory() as folder:
-        to_file = ("-m", "fillgen", "ideas", CHART, "--overwrite", "-o", f"{folder}/ideas.mid", "--parts")
-        four = seconds(process(*to_file, "right,left,bass,drums"), 9)
+        to_file = ("--overwrite", "-o", f"{folder}/ideas.mid", "--parts", "right,left,bass,drums")
+        floor, cold, parsing, voiced, four = in_turn(
+            process("-c", FLOOR),
+            process("-m", "fillgen", "ideas", CHART),
+            process("-c", f"{FLOOR}; import fillgen.parse; fillgen.parse.parse_chart({LONG!r})"),
+            process("-m", "fillgen", "voicings", LONG),
+            process("-m", "fillgen", "ideas", CHART, *to_file),
+        )
+    print(f"bare imports {floor * 1e3:.0f} ms, cold command {cold * 1e3:.0f} ms, engine {fifty * 1e3:.0f} ms")
     return {
         "voicings, 64 bars": (voiced - floor) / (2 * (parsing - floor) + 0.1),
         "four parts": four / cold,
@@ -214,7 +225,7 @@ def main() -> int:
     figures = speed()
     missed = 0
     for name, figure in figures.items():
-        good = figure <= LIMITS[name]
+        good = 0 < figure <= LIMITS[name]
         missed += not good
         print(f"{name:<18} {figure:7.2f}   at most {LIMITS[name]:g}   {'kept' if good else 'MISSED'}")
     rivals()
