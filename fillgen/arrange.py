@@ -144,7 +144,7 @@ class Band:
         if part == "right":
             salt = len(phrase) + sum(note.midi for note in phrase)
             return self._passed(part, [self._right(phrase)], salt)
-        below = min(note.midi for note in phrase) if part == "left" else 0
+        below = min([_LEFT_HIGH + 1, *(note.midi for note in phrase)]) if part == "left" else 0
         return self._shared(part, below)
 
     def _shared_part(self, part: str, below: int) -> tuple[Stroke, ...]:

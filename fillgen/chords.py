@@ -21,6 +21,21 @@ DEGREE_NAMES = ("1", "b9", "9", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
 """How a note outside the chord is called by its distance above the root, 0 to 11 semitones."""
 
 
+FAMILIES = {
+    "1": "root",
+    "2": "second",
+    "3": "third",
+    "4": "fourth",
+    "5": "fifth",
+    "6": "sixth",
+    "7": "seventh",
+    "9": "ninth",
+    "11": "eleventh",
+    "13": "thirteenth",
+}
+"""The degrees of chords in words, without their signs."""
+
+
 @dataclass(frozen=True, slots=True)
 class Degree:
     """A tone's place above a root: `text` as players say it, with its letters and semitones above the root."""

@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.errors import OptionError, did_you_mean, shorten
-from fillgen.pitch import NATURAL
+from fillgen.pitch import NATURAL, is_black
 from fillgen.tables import table
 
 FINGERS = (1, 2, 3, 4, 5)
@@ -373,9 +373,9 @@ def _charged(
     """Every note, pair and triple of a melody of pitches and fingers, each with what it can be charged."""
     pitches = [pitch for pitch, _ in played]
     for index, pitch in enumerate(pitches):
-        yield played[index : index + 1], _note_points(_is_white(pitch))
+        yield played[index : index + 1], _note_points(not is_black(pitch))
     for index, (one, two) in enumerate(pairwise(pitches)):
-        tables = _pair_points(hand, _rise(one, two), _is_white(one), _is_white(two))
+        tables = _pair_points(hand, _rise(one, two), not is_black(one), not is_black(two))
         yield played[index : index + 2], tables
     for index, (one, two, three) in enumerate(zip(pitches, pitches[1:], pitches[2:], strict=False)):
         yield played[index : index + 3], _triple_points(hand, _rise(one, two), _rise(two, three))
@@ -409,10 +409,6 @@ def jumps(pitches: Sequence[int], fingers: Sequence[int], hand: Reach | None = N
 def _rise(one: int, two: int) -> int:
     """Semitones from a note to the next, cut where no finger reaches any more."""
     return max(-_FARTHEST, min(_FARTHEST, two - one))
-
-
-def _is_white(pitch: int) -> bool:
-    return pitch % 12 in _WHITE
 
 
 def _check(pitches: Collection[int]) -> None:
@@ -532,7 +528,7 @@ class _Ways:
     @cached_property
     def moves(self) -> list[Points]:
         """For each note after the first its own points, those of the pair it ends, and the price of a jump."""
-        whites = [_is_white(key) for key in self.keys]
+        whites = [not is_black(key) for key in self.keys]
         return [
             _moves(self.hand, _rise(*keys), *colours, self.jump)
             for keys, colours in zip(pairwise(self.keys), pairwise(whites), strict=True)
@@ -560,7 +556,7 @@ class _Ways:
     @cached_property
     def starts(self) -> Points:
         """For each first finger the least points of the whole melody."""
-        alone = _added(*_note_points(_is_white(self.keys[0])).values())
+        alone = _added(*_note_points(not is_black(self.keys[0])).values())
         rest = _least(self.moves[0] + self.to_go[0]) if self.moves else self.closing
         return _added(alone, rest)
 

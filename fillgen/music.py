@@ -200,6 +200,23 @@ class Ideas(Sequence[Idea]):
         return self.ideas[index]
 
 
+def laid(bars: Sequence[Sequence[tuple[Chord, int]]]) -> tuple[tuple[Span, ...], ...]:
+    """Chords with their lengths in ticks, bar by bar, as spans one after another; one chord at least must sound.
+
+    Over N.C. the chord before goes on in the ear, at the start of a chart the first that comes.
+    """
+    heard = next(chord for bar in bars for chord, _ in bar if chord.root is not None)
+    onset, rows = 0, []
+    for bar in bars:
+        spans = []
+        for chord, length in bar:
+            heard = chord if chord.root is not None else heard
+            spans.append(Span(chord, onset, length, heard))
+            onset += length
+        rows.append(tuple(spans))
+    return tuple(rows)
+
+
 @lru_cache(maxsize=4096)
 def passing_names(chord: Chord, key: Key) -> tuple[Name, ...]:
     """The notes that may pass over a chord: the key's scale, the chord's tones in place of their letters.

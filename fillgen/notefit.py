@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from fillgen.chords import DEGREE_NAMES, Chord, Degree, Tone, mask_of
+from fillgen.chords import DEGREE_NAMES, FAMILIES, Chord, Degree, Tone, mask_of
 from fillgen.music import CHORD_TONE, Place, Progression, Span, passing_names
 from fillgen.pitch import NATURAL, Key, Name
 
@@ -190,18 +190,6 @@ def _is_second(chord: Chord, key: Key) -> bool:
     return on_it and {"b3", "b7"} <= texts and "b5" not in texts
 
 
-_FAMILIES = {
-    "1": "root",
-    "2": "second",
-    "3": "third",
-    "4": "fourth",
-    "5": "fifth",
-    "6": "sixth",
-    "7": "seventh",
-    "9": "ninth",
-    "11": "eleventh",
-    "13": "thirteenth",
-}
 _SIGN_WORDS = {"": "", "b": "flat ", "bb": "double flat ", "#": "sharp "}
 _UNSIGNED = {"3", "7"}
 """Degrees that players call by their number alone, whatever kind of chord they are in."""
@@ -214,7 +202,7 @@ def degree_in_words(degree: Degree) -> str:
     ['root', 'third', 'flat fifth', 'sharp eleventh']
     """
     sign = "" if degree.family in _UNSIGNED else degree.text.removesuffix(degree.family)
-    return _SIGN_WORDS[sign] + _FAMILIES[degree.family]
+    return _SIGN_WORDS[sign] + FAMILIES[degree.family]
 
 
 _UPPER = {"4": "11", "#4": "#11", "b6": "b13", "6": "13"}

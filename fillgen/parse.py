@@ -16,8 +16,8 @@ from typing import TypeVar
 from fillgen.chords import Chord, Kind, make_chord, quality, read_chord
 from fillgen.errors import ChartError, OptionError, PhraseError, did_you_mean, shorten
 from fillgen.metre import LENGTHS, METRES, TICKS, Metre, length_text, split_length
-from fillgen.music import Note, Phrase, Progression, Span, spell
-from fillgen.pitch import LETTERS, MODES, Key, Name, all_keys, plain_signs, read_pitch
+from fillgen.music import Note, Phrase, Progression, Span, laid, spell
+from fillgen.pitch import LETTERS, MODES, NATURAL, Key, Name, all_keys, plain_signs, read_pitch
 
 MOST_BARS = 512
 """The longest chart, in bars with repeats written out."""
@@ -31,7 +31,6 @@ _HEAD = re.compile(r"\s*([A-Za-z]+)\s*:(?![|])\s*(.*)")
 _SIGN = re.compile(r"\|:|:\|:?|\|\]|\[\||\|+|(?:\([^)|]*\)|[^\s|:])+|:")
 _NUMERAL = re.compile(r"(b|#|)(VII|VI|IV|V|III|II|I|vii|vi|iv|v|iii|ii|i)(.*)", re.DOTALL)
 _ROMANS = ("i", "ii", "iii", "iv", "v", "vi", "vii")
-_MAJOR_RISES = (0, 2, 4, 5, 7, 9, 11)
 
 
 # Settings that come as text
@@ -115,8 +114,10 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     the_key = _setting(wanted, read_key) if wanted is not None else None
     bars = _unfold(_written_bars(body))
     chords = [_chords_of(bar, the_metre, the_key) for bar in bars]
+    if not any(chord.root is not None for bar in chords for chord, _ in bar):
+        raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
     the_key = the_key or infer_key([(chord, length) for bar in chords for chord, length in bar])
-    return Progression(the_metre, the_key, _spans(chords, the_metre), heads.get("title", ""))
+    return Progression(the_metre, the_key, laid(chords), heads.get("title", ""))
 
 
 def _has_surrogates(text: str) -> bool:
@@ -280,22 +281,6 @@ def _chord(text: str, bar: _Bar, item: int, key: Key | None) -> Chord:
         raise ChartError(error.message, place=bar.place(item), hint=error.hint) from None
 
 
-def _spans(chords: Sequence[Sequence[tuple[Chord, int]]], metre: Metre) -> tuple[tuple[Span, ...], ...]:
-    flat = [chord for bar in chords for chord, _ in bar if chord.root is not None]
-    if not flat:
-        raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
-    heard = flat[0]
-    bars = []
-    for number, bar in enumerate(chords):
-        onset, spans = number * metre.bar, []
-        for chord, length in bar:
-            heard = chord if chord.root is not None else heard
-            spans.append(Span(chord, onset, length, heard))
-            onset += length
-        bars.append(tuple(spans))
-    return tuple(bars)
-
-
 # Roman numerals
 
 
@@ -358,7 +343,7 @@ def quality_of_numeral(text: str) -> Kind | None:
 
 def _root_of_numeral(sign: str, roman: str, key: Key, diminished: bool) -> Name:
     step = _ROMANS.index(roman)
-    rise = _MAJOR_RISES[step]
+    rise = NATURAL[step]
     natural = MODES[key.mode][step]
     if sign:
         return key.tonic.up(
@@ -371,7 +356,7 @@ def _root_of_numeral(sign: str, roman: str, key: Key, diminished: bool) -> Name:
 
 def _minor(sign: str, step: int) -> int:
     """Semitones above the tonic of a degree with a sign in a minor key: counted from the major scale."""
-    rise, natural = _MAJOR_RISES[step], MODES["minor"][step]
+    rise, natural = NATURAL[step], MODES["minor"][step]
     if sign == "b":
         return rise - 1
     return natural + 1

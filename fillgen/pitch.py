@@ -94,6 +94,15 @@ def read_pitch(text: str) -> int:
     return midi
 
 
+def is_black(midi: int) -> bool:
+    """Whether a key of the keyboard is black.
+
+    >>> [midi for midi in range(60, 72) if is_black(midi)]
+    [61, 63, 66, 68, 70]
+    """
+    return midi % 12 not in NATURAL
+
+
 MODES = {"major": (0, 2, 4, 5, 7, 9, 11), "minor": (0, 2, 3, 5, 7, 8, 10)}
 
 
@@ -124,6 +133,9 @@ class Key:
 
     def __str__(self) -> str:
         return f"{self.tonic} {self.mode}"
+
+
+C_MAJOR = Key(Name(0, 0), "major")
 
 
 @lru_cache(maxsize=1)

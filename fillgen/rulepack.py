@@ -18,7 +18,7 @@ from fillgen.errors import OptionError, PackError, did_you_mean, shorten
 from fillgen.metre import LENGTHS, METRES, Metre
 from fillgen.pitch import read_pitch
 from fillgen.rules import RULES, Rule, RuleUse, Setting
-from fillgen.tables import Table, read_table, table
+from fillgen.tables import Table, plain_name, read_table, table
 
 BUSY = ("few", "some", "many")
 """How many notes a phrase has."""
@@ -165,12 +165,12 @@ class RulePack:
 
     def rhythm_row(self, name: str) -> Table:
         """What the pack says of a rhythm, as it stands there; OptionError where there is none."""
-        wanted = _plain(name)
+        wanted = plain_name(name)
         for row in _rows(self.own, "rhythm", self.place):
-            if _plain(str(row.get("name"))) == wanted:
+            if plain_name(str(row.get("name"))) == wanted:
                 return row
         for known, stem in table("defaults")["rhythm-files"].items():
-            if _plain(known) == wanted:
+            if plain_name(known) == wanted:
                 row = table(f"rhythms/{stem}")["rhythm"][0]
                 return dict(row)
         raise OptionError(f"unknown rhythm {shorten(name)}", hint=did_you_mean(name, self.rhythm_names))
@@ -281,10 +281,6 @@ def _sorted(value: Any) -> Any:
     if isinstance(value, dict):
         return [(key, _sorted(value[key])) for key in sorted(value)]
     return [_sorted(item) for item in value] if isinstance(value, list) else value
-
-
-def _plain(name: str) -> str:
-    return " ".join(name.lower().replace("-", " ").replace("_", " ").split())
 
 
 def _is_number(value: object) -> bool:

@@ -12,10 +12,10 @@ from functools import lru_cache
 from fillgen.chords import Chord, read_chord
 from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.metre import Metre, metre
-from fillgen.music import Progression, Span
+from fillgen.music import Progression, Span, laid
 from fillgen.parse import parse_chart, read_numeral
 from fillgen.pitch import MODES, Key, Name, all_keys
-from fillgen.tables import table
+from fillgen.tables import plain_name, table
 
 PURPOSES = ("intro", "turnaround", "ending", "vamp")
 """What a sequence is for."""
@@ -81,7 +81,7 @@ def sequence(name: str) -> Sequence:
     '| I vi | ii V |'
     """
     for known in sequences():
-        if _plain(known.name) == _plain(name):
+        if plain_name(known.name) == plain_name(name):
             return known
     hint = did_you_mean(name, [known.name for known in sequences()])
     raise OptionError(
@@ -113,10 +113,6 @@ def find(
         and (metre is None or _plays_in(known, metre))
     ]
     return tuple(sorted(fitting, key=lambda known: metre is not None and known.metre != metre))
-
-
-def _plain(name: str) -> str:
-    return " ".join(name.lower().replace("-", " ").replace("_", " ").split())
 
 
 def _check(word: str | None, known: Iterable[str], what: str) -> None:
@@ -196,17 +192,7 @@ def _shares(bar: tuple[Span, ...], old: Metre, new: Metre) -> tuple[int, ...]:
 
 def _laid(like: Progression, bars: _Rows) -> Progression:
     """A progression with other bars."""
-    rows = [list(bar) for bar in bars]
-    heard = next(chord for bar in rows for chord, _ in bar if chord.root is not None)
-    onset, laid = 0, []
-    for bar in rows:
-        spans = []
-        for chord, length in bar:
-            heard = chord if chord.root is not None else heard
-            spans.append(Span(chord, onset, length, heard))
-            onset += length
-        laid.append(tuple(spans))
-    return replace(like, bars=tuple(laid))
+    return replace(like, bars=laid([list(bar) for bar in bars]))
 
 
 # Up to a chord

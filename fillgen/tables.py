@@ -35,6 +35,15 @@ def table(name: str) -> Table:
     return read_table(folder() / f"{name}.toml")
 
 
+def plain_name(name: str) -> str:
+    """A name as it is looked up: capitals, hyphens and underscores do not matter.
+
+    >>> plain_name("Cha-Cha")
+    'cha cha'
+    """
+    return " ".join(name.lower().replace("-", " ").replace("_", " ").split())
+
+
 def read_table(path: Path) -> Table:
     """A TOML file as plain dictionaries and lists; PackError or OutputError where it cannot be read."""
     try:

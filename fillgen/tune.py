@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from fillgen.chords import Chord
 from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError
 from fillgen.generate import Request, generate
-from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Progression, Span
+from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Progression, Span, laid
 from fillgen.parse import parse_chart
 from fillgen.rulepack import RulePack
 from fillgen.scores import Tune
@@ -109,25 +109,23 @@ def body_of(tune: Tune, chords: str | None = None) -> Progression:
     if not any(chord.root is not None for _, chord in tune.chords):
         hint = 'Write them into the score, or give them with --chords "| C | F | ...", a bar for each bar of the tune.'
         raise TuneError("the tune has no chord symbols", hint=hint)
-    return Progression(tune.metre, tune.key, tuple(_bars(tune)), tune.title)
+    return Progression(tune.metre, tune.key, laid(_bars(tune)), tune.title)
 
 
-def _bars(tune: Tune) -> Iterator[tuple[Span, ...]]:
+def _bars(tune: Tune) -> list[list[tuple[Chord, int]]]:
+    """The chords of each full bar with their lengths; a chord goes on until the next is written."""
     starts = [(max(0, tick - tune.pickup), chord) for tick, chord in tune.chords]
-    sounding = next(chord for _, chord in starts if chord.root is not None)
-    heard = now = sounding
-    bar = tune.metre.bar
-    for number in range(tune.bars):
-        first, end = number * bar, (number + 1) * bar
-        inside = {tick: chord for tick, chord in starts if first <= tick < end}
-        inside.setdefault(first, now)
+    now = next(chord for _, chord in starts if chord.root is not None)
+    bars = []
+    for first in range(0, tune.bars * tune.metre.bar, tune.metre.bar):
+        end = first + tune.metre.bar
+        inside = {first: now, **{tick: chord for tick, chord in starts if first <= tick < end}}
         ticks = sorted(inside)
-        spans = []
-        for tick, after in zip(ticks, [*ticks[1:], end], strict=True):
-            now = inside[tick]
-            heard = now if now.root is not None else heard
-            spans.append(Span(now, tick, after - tick, heard))
-        yield tuple(spans)
+        now = inside[ticks[-1]]
+        bars.append(
+            [(inside[tick], after - tick) for tick, after in zip(ticks, [*ticks[1:], end], strict=True)]
+        )
+    return bars
 
 
 # Intros and endings

@@ -15,10 +15,10 @@ from heapq import nsmallest
 from itertools import combinations, pairwise
 from typing import NamedTuple
 
-from fillgen.chords import Chord, Tone
+from fillgen.chords import FAMILIES, Chord, Tone
 from fillgen.errors import OptionError
 from fillgen.music import Progression
-from fillgen.pitch import Key, Name, midi_name
+from fillgen.pitch import C_MAJOR, midi_name
 
 MOST_KEYS = 4
 """Keys the left hand holds at most; common practice."""
@@ -32,7 +32,6 @@ MOST_PATHS = 100
 
 Pitches = tuple[int, ...]
 """MIDI numbers, ascending."""
-_C_MAJOR = Key(Name(0, 0), "major")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,18 +93,6 @@ class Hand:
         return max(self.span, TENTH) if self.spread else self.span
 
 
-_FAMILIES = {
-    "1": "root",
-    "2": "second",
-    "3": "third",
-    "4": "fourth",
-    "5": "fifth",
-    "6": "sixth",
-    "7": "seventh",
-    "9": "ninth",
-    "11": "eleventh",
-    "13": "thirteenth",
-}
 _INVERSIONS = {
     "1": "root position",
     "3": "first inversion",
@@ -158,7 +145,7 @@ class Voicing:
         """
         lowest = self.tones[0].degree.family
         named = self._is_whole() and {tone.degree.family for tone in self.tones} <= _INVERSIONS.keys()
-        told = _INVERSIONS[lowest] if named else f"{_FAMILIES[lowest]} at the bottom"
+        told = _INVERSIONS[lowest] if named else f"{FAMILIES[lowest]} at the bottom"
         return f"{told}, spread" if self.spread else told
 
     def _is_whole(self) -> bool:
@@ -403,7 +390,7 @@ def _way_on(chord: Chord, hand: Hand) -> str:
 
 
 def _called(midi: int) -> str:
-    return midi_name(midi, _C_MAJOR)
+    return midi_name(midi, C_MAJOR)
 
 
 def _ways(choices: Sequence[Sequence[Voicing]], hand: Hand, count: int) -> list[list[list[_Way]]]:

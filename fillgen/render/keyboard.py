@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from fillgen.pitch import NATURAL, Key, Name, midi_name
+from fillgen.pitch import C_MAJOR, is_black, midi_name
 
 HELD = "O"
 """How a held key is marked, black or white."""
 _BLACK, _WHITE = "#", "_"
-_C_MAJOR = Key(Name(0, 0), "major")
 
 
 def keyboard_text(pitches: Collection[int], low: int, high: int) -> list[str]:
@@ -31,15 +30,6 @@ def keyboard_text(pitches: Collection[int], low: int, high: int) -> list[str]:
     return [_black_row(whites, held), _white_row(whites, held), _names_row(whites)]
 
 
-def is_black(midi: int) -> bool:
-    """Whether a MIDI number is a black key.
-
-    >>> [midi for midi in range(60, 72) if is_black(midi)]
-    [61, 63, 66, 68, 70]
-    """
-    return midi % 12 not in NATURAL
-
-
 def _black_row(whites: Sequence[int], held: Collection[int]) -> str:
     """Each black key over the line between the white keys on either side."""
     between = [midi - 1 if midi > whites[0] and is_black(midi - 1) else None for midi in whites]
@@ -56,5 +46,5 @@ def _names_row(whites: Sequence[int]) -> str:
     named = [midi for midi in whites if midi % 12 == 0] or [whites[0]]
     line = ""
     for midi in named:
-        line = f"{line:<{2 * whites.index(midi) + 1}}{midi_name(midi, _C_MAJOR)}"
+        line = f"{line:<{2 * whites.index(midi) + 1}}{midi_name(midi, C_MAJOR)}"
     return line

@@ -23,9 +23,8 @@ from fillgen.notefit import (
     NoteFit,
     chord_notes,
 )
-from fillgen.pitch import NATURAL
+from fillgen.pitch import NATURAL, is_black
 from fillgen.render.document import chart_document
-from fillgen.render.keyboard import is_black
 
 _INDENT = " " * 4
 _KIND_WIDTH = max(map(len, NOTE_KINDS)) + 2

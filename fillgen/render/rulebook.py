@@ -5,11 +5,9 @@ from __future__ import annotations
 import textwrap
 
 from fillgen.errors import OptionError, did_you_mean, shorten
-from fillgen.pitch import Key, Name, midi_name
+from fillgen.pitch import C_MAJOR, midi_name
 from fillgen.rulepack import Level, Rhythm, RulePack, Shape
 from fillgen.rules import RULES, Example, Rule
-
-_C_MAJOR = Key(Name(0, 0), "major")
 
 
 def listing(pack: RulePack) -> str:
@@ -96,12 +94,12 @@ def _rule(rule: Rule, pack: RulePack) -> str:
 
 
 def _example(example: Example) -> str:
-    lead = f" (the tune starts on {midi_name(example.lead, _C_MAJOR)})" if example.lead >= 0 else ""
+    lead = f" (the tune starts on {midi_name(example.lead, C_MAJOR)})" if example.lead >= 0 else ""
     return f"{example.phrase}  over  {example.chart}{lead}"
 
 
 def _level(level: Level) -> str:
-    low, high = (midi_name(pitch, _C_MAJOR) for pitch in (level.low, level.high))
+    low, high = (midi_name(pitch, C_MAJOR) for pitch in (level.low, level.high))
     rules = [f"  {use.rule.kind:<20} {use.told()}" for use in level.uses]
     flags: list[tuple[bool, str]] = [
         (level.one_a_chord, "one note a chord"),
