@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
@@ -63,6 +63,31 @@ _CHART_HELP = (
     'Chords between bar lines, such as "| C | Am7 | Dm7 | G7 |", a file that holds them, or - to read them from '
     "standard input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar."
 )
+
+
+def _rhythm_names() -> list[str]:
+    from fillgen.rulepack import RulePack
+
+    return list(RulePack().rhythm_names)
+
+
+def _shape_names() -> list[str]:
+    from fillgen.rulepack import RulePack
+
+    return list(RulePack().shapes)
+
+
+def _sequence_names() -> list[str]:
+    from fillgen.sequences import sequences as every
+
+    return [known.name for known in every()]
+
+
+def _beginning(names: Callable[[], Sequence[str]]) -> Callable[[str], list[str]]:
+    """A completion for the shell: the names that begin as what is typed."""
+    return lambda incomplete: [name for name in names() if name.startswith(incomplete.lower())]
+
+
 Chart = Annotated[str, typer.Argument(metavar="CHART", help=_CHART_HELP)]
 OptionalChart = Annotated[
     str | None,
@@ -95,7 +120,9 @@ def ideas(
     rhythm: Annotated[
         str | None,
         typer.Option(
-            "--rhythm", help="Such as swing, waltz or 'bossa nova'. [default: what suits the metre]"
+            "--rhythm",
+            help="Such as swing, waltz or 'bossa nova'. [default: what suits the metre]",
+            autocompletion=_beginning(_rhythm_names),
         ),
     ] = None,
     level: Annotated[
@@ -106,10 +133,20 @@ def ideas(
         ),
     ] = None,
     busy: Annotated[
-        str | None, typer.Option("--busy", help="How many notes: few, some or many. [default: some]")
+        str | None,
+        typer.Option(
+            "--busy",
+            help="How many notes: few, some or many. [default: some]",
+            autocompletion=_beginning(lambda: ("few", "some", "many")),
+        ),
     ] = None,
     shape: Annotated[
-        str | None, typer.Option("--shape", help="One shape only: arch, rise, fall, valley, wave ...")
+        str | None,
+        typer.Option(
+            "--shape",
+            help="One shape only: arch, rise, fall, valley, wave ...",
+            autocompletion=_beginning(_shape_names),
+        ),
     ] = None,
     low: Annotated[
         str | None, typer.Option("--low", help="Lowest note, such as D4. [default: the level's]")
@@ -118,7 +155,12 @@ def ideas(
         str | None, typer.Option("--high", help="Highest note, such as A5. [default: the level's]")
     ] = None,
     purpose: Annotated[
-        str | None, typer.Option("--for", help="What it is for: intro, turnaround or ending.")
+        str | None,
+        typer.Option(
+            "--for",
+            help="What it is for: intro, turnaround or ending.",
+            autocompletion=_beginning(lambda: ("intro", "turnaround", "ending")),
+        ),
     ] = None,
     ends_on: Annotated[
         str | None,
@@ -136,7 +178,11 @@ def ideas(
     ] = None,
     sequence: Annotated[
         str | None,
-        typer.Option("--sequence", help="A stock chord sequence by name, in the place of a chart."),
+        typer.Option(
+            "--sequence",
+            help="A stock chord sequence by name, in the place of a chart.",
+            autocompletion=_beginning(_sequence_names),
+        ),
     ] = None,
     sevenths: Annotated[
         bool, typer.Option("--sevenths", help="Add to triads the sevenths that fit the key.")

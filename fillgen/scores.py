@@ -21,7 +21,7 @@ from fillgen.pitch import Key, Name, all_keys
 
 MOST_BYTES = 4_000_000
 """The largest score that is read, in bytes of XML."""
-MOST_ELEMENTS = 100_000
+MOST_ELEMENTS = 60_000
 _DEEPEST = 40
 _MOST_PACKED = 64
 

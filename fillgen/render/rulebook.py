@@ -14,7 +14,7 @@ def listing(pack: RulePack) -> str:
     """Levels, rules, rhythms and shapes, a line each."""
     levels = [pack.level(number) for number in pack.level_numbers]
     rhythms = [pack.rhythm(name) for name in pack.rhythm_names]
-    groups = (
+    groups: list[tuple[str, list[tuple[str, str]]]] = [
         ("Levels", [(str(level.number), f"{level.name}: {level.says}") for level in levels]),
         ("Rules", [(rule.kind, _sentence(rule, pack)) for rule in RULES.values()]),
         ("Rhythms", [(rhythm.name, f"{', '.join(rhythm.metres)}. {rhythm.says}") for rhythm in rhythms]),
@@ -27,11 +27,17 @@ def listing(pack: RulePack) -> str:
             "Forms",
             [(f"{bars} bars", ", ".join(" ".join(f.letters) for f in fs)) for bars, fs in pack.forms.items()],
         ),
-    )
+        ("Rule packs", [("built-in", f"{len(levels)} levels, {len(rhythms)} rhythms"), *_own(pack)]),
+    ]
     parts = ["\n".join([title, *(_item(*row) for row in rows)]) for title, rows in groups]
     return "\n\n".join(
         [*parts, "fillgen rules NAME explains a rule, a level, a rhythm, a shape or a term of the score."]
     )
+
+
+def _own(pack: RulePack) -> list[tuple[str, str]]:
+    """A player's own pack, by its place and fingerprint, where there is one."""
+    return [(pack.place, f"laid over it, fingerprint {pack.digest}")] if pack.own else []
 
 
 def _item(name: str, says: str) -> str:

@@ -2,7 +2,7 @@
 
 Sources: Parncutt, Sloboda, Clarke, Raekallio and Desain (1997), 'An ergonomic model of keyboard fingering for melodic
 fragments', Music Perception 14(4), 341-382: its table of spans, and its totals for fragments of Czerny's Op. 821, called
-A, D, E and G there, the last finger fixed. The totals were read from a transcription of those tables, not in print.
+A, D, E and G there, the last finger fixed. The totals were read from a copy of those tables, not in print.
 Major scales: the fingering tables of three teaching sites, which agree; the totals of scales are computed with the
 model, by trying every fingering. Hands: Boyle, Boyle and Booker (2015), Pianist hand spans.
 """

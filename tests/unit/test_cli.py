@@ -898,3 +898,29 @@ def test_same_request_same_answer(call: Call) -> None:
     one, again = (call("ideas", CHART, "-n", "10", "--seed", "5").out for _ in range(2))
     assert one == again
     assert call("ideas", CHART, "-n", "10", "--seed", "6").out != one
+
+
+# Shell completion
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        ("fillgen ideas --rhythm b", {"ballad", "bossa nova", "beguine"}),
+        ("fillgen ideas --shape v", {"valley"}),
+        ("fillgen ideas --busy f", {"few"}),
+        ("fillgen ideas --for e", {"ending"}),
+        ("fillgen ideas --sequence back", {"backdoor turnaround", "backdoor close"}),
+    ],
+)
+def test_shell_completes_names(words: str, wanted: set[str]) -> None:
+    """The shell is told the names that begin as what is typed."""
+    environment = {"_FILLGEN_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": "3"}
+    ran = subprocess.run(
+        [sys.executable, "-m", "fillgen"],
+        env={**os.environ, **environment},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert wanted <= set(ran.stdout.splitlines())
