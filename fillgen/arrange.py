@@ -97,6 +97,15 @@ def check_playing(playing: Playing) -> None:
         raise OptionError(f"unknown bass {playing.bass!r}", hint=did_you_mean(playing.bass, REGISTERS))
 
 
+def swing_of(ideas: Ideas, asked: float | None) -> float:
+    """The ratio at which eighths swing: the one asked for, or the rhythm's own; dotted beats never swing."""
+    if ideas.progression.metre.beat % TICKS:
+        return 1.0
+    if asked is not None:
+        return asked
+    return swing_ratio(ideas.tempo) if ideas.swing else 1.0
+
+
 class Band:
     """Plays the ideas of one answer: what they share is worked out once."""
 
@@ -105,9 +114,7 @@ class Band:
         self.ideas = ideas
         self.playing = playing
         self.progression = ideas.progression
-        own = swing_ratio(ideas.tempo) if ideas.swing else 1.0
-        compound = ideas.progression.metre.beat % TICKS != 0
-        self.swing = 1.0 if compound else own if playing.swing is None else playing.swing
+        self.swing = swing_of(ideas, playing.swing)
         self._shared = lru_cache(maxsize=None)(self._shared_part)
         self._paths = lru_cache(maxsize=None)(self._best_paths)
 

@@ -104,6 +104,53 @@ RulesOption = Annotated[
     Path | None, typer.Option("--rules", help="A rule pack of your own, laid over the built-in ones.")
 ]
 
+FormatOption = Annotated[
+    Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
+]
+OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace files that exist already.")]
+SeventhsOption = Annotated[
+    bool, typer.Option("--sevenths", help="Add to triads the sevenths that fit the key.")
+]
+SlowDownOption = Annotated[bool, typer.Option("--slow-down", help="Slow down over the last bar.")]
+RhythmOption = Annotated[
+    str | None,
+    typer.Option(
+        "--rhythm",
+        help="Such as swing, waltz or 'bossa nova'. [default: what suits the metre]",
+        autocompletion=_beginning(_rhythm_names),
+    ),
+]
+LevelOption = Annotated[
+    int | None,
+    typer.Option(
+        "--level",
+        help="1 roots, 2 chord notes, 3 passing notes, 4 syncopation, 5 colour notes. [default: 3]",
+    ),
+]
+BusyOption = Annotated[
+    str | None,
+    typer.Option(
+        "--busy",
+        help="How many notes: few, some or many. [default: some]",
+        autocompletion=_beginning(lambda: ("few", "some", "many")),
+    ),
+]
+SwingOption = Annotated[
+    float | None,
+    typer.Option("--swing", help="First eighth to second, 1 straight to 4. [default: the rhythm's own]"),
+]
+FeelOption = Annotated[
+    float, typer.Option("--feel", help="Small differences of timing and loudness, 0 none to 1 loose.")
+]
+SoundOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--sound",
+        help="General MIDI sound of the right hand, by name or number 1 to 128, or of a part, such as "
+        "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
+    ),
+]
+
 
 @app.command()
 def ideas(
@@ -117,29 +164,9 @@ def ideas(
     tempo: Annotated[
         int | None, typer.Option("--tempo", help="Quarter notes a minute. [default: the rhythm's own]")
     ] = None,
-    rhythm: Annotated[
-        str | None,
-        typer.Option(
-            "--rhythm",
-            help="Such as swing, waltz or 'bossa nova'. [default: what suits the metre]",
-            autocompletion=_beginning(_rhythm_names),
-        ),
-    ] = None,
-    level: Annotated[
-        int | None,
-        typer.Option(
-            "--level",
-            help="1 roots, 2 chord notes, 3 passing notes, 4 syncopation, 5 colour notes. [default: 3]",
-        ),
-    ] = None,
-    busy: Annotated[
-        str | None,
-        typer.Option(
-            "--busy",
-            help="How many notes: few, some or many. [default: some]",
-            autocompletion=_beginning(lambda: ("few", "some", "many")),
-        ),
-    ] = None,
+    rhythm: RhythmOption = None,
+    level: LevelOption = None,
+    busy: BusyOption = None,
     shape: Annotated[
         str | None,
         typer.Option(
@@ -184,9 +211,7 @@ def ideas(
             autocompletion=_beginning(_sequence_names),
         ),
     ] = None,
-    sevenths: Annotated[
-        bool, typer.Option("--sevenths", help="Add to triads the sevenths that fit the key.")
-    ] = False,
+    sevenths: SeventhsOption = False,
     parts: Annotated[
         str | None,
         typer.Option(
@@ -201,35 +226,23 @@ def ideas(
         typer.Option("--second-set", help="The left hand takes its second-best voicings every other time."),
     ] = False,
     count_in: Annotated[bool, typer.Option("--count-in", help="A bar of clicks before each idea.")] = False,
-    swing: Annotated[
-        float | None,
-        typer.Option("--swing", help="First eighth to second, 1 straight to 4. [default: the rhythm's own]"),
-    ] = None,
-    feel: Annotated[
-        float, typer.Option("--feel", help="Small differences of timing and loudness, 0 none to 1 loose.")
-    ] = 0.0,
+    swing: SwingOption = None,
+    feel: FeelOption = 0.0,
     close: Annotated[
         str | None,
         typer.Option(
-            "--close", help="How an ending closes: held, button (short) or fading (twice more, softer)."
+            "--close",
+            help="How it closes: held, button (short) or fading (twice more, softer). "
+            "[default: held with --for ending]",
         ),
     ] = None,
-    slow_down: Annotated[bool, typer.Option("--slow-down", help="Slow down over the last bar.")] = False,
+    slow_down: SlowDownOption = False,
     bass: Annotated[
         str, typer.Option("--bass", help="Where the bass lies: keyboard or pedals.")
     ] = "keyboard",
     span: Annotated[int, typer.Option("--span", help="How far the left hand reaches, in semitones.")] = 12,
-    sound: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--sound",
-            help="General MIDI sound of the right hand, by name or number 1 to 128, or of a part, such as "
-            "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
-        ),
-    ] = None,
-    format_: Annotated[
-        Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
-    ] = None,
+    sound: SoundOption = None,
+    format_: FormatOption = None,
     output: Annotated[
         str | None,
         typer.Option(
@@ -239,7 +252,7 @@ def ideas(
             "idea.",
         ),
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that exist already.")] = False,
+    overwrite: OverwriteOption = False,
     rules: RulesOption = None,
 ) -> None:
     """Fifty right-hand ideas over a chart, best first.
@@ -459,9 +472,7 @@ def voicings(
         bool, typer.Option("--thin", help="Three keys at most, for small hands: the fifth is left out first.")
     ] = False,
     spread: Annotated[bool, typer.Option("--spread", help="Spread forms as well, up to a tenth.")] = False,
-    format_: Annotated[
-        Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
-    ] = None,
+    format_: FormatOption = None,
 ) -> None:
     """Left-hand inversions that move least from chord to chord, with a small keyboard for each."""
     from fillgen.render.voicings import voicings_document, voicings_text
@@ -507,9 +518,7 @@ def notes(
         bool,
         typer.Option("--dorian-sixth", help="Leave the sixth over ii7 quickly as well, as some teachers do."),
     ] = False,
-    format_: Annotated[
-        Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
-    ] = None,
+    format_: FormatOption = None,
     output: Annotated[
         str | None,
         typer.Option(
@@ -563,18 +572,14 @@ def sequences(
         str | None,
         typer.Option("--to", help="The tune's first chord, such as Fm7: the last chord then leads there."),
     ] = None,
-    sevenths: Annotated[
-        bool, typer.Option("--sevenths", help="Add to triads the sevenths that fit the key.")
-    ] = False,
+    sevenths: SeventhsOption = False,
     changes: Annotated[
         str | None,
         typer.Option(
             "--changes", metavar="NAME|CHART", help="Richer chords for a sequence or chart, with reasons."
         ),
     ] = None,
-    format_: Annotated[
-        Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
-    ] = None,
+    format_: FormatOption = None,
 ) -> None:
     """Chord sequences for intros, turnarounds, endings and vamps, in any key."""
     from fillgen.chords import read_chord
@@ -631,11 +636,9 @@ def tune(
         int, typer.Option("--quote", help="Bars from the tune's end to begin the ending with.")
     ] = 0,
     count: Annotated[int, typer.Option("--count", "-n", help="How many different versions.")] = 1,
-    rhythm: Annotated[
-        str | None, typer.Option("--rhythm", help="Such as waltz. [default: what suits the metre]")
-    ] = None,
-    level: Annotated[int | None, typer.Option("--level", help="1 to 5. [default: 3]")] = None,
-    busy: Annotated[str | None, typer.Option("--busy", help="few, some or many. [default: some]")] = None,
+    rhythm: RhythmOption = None,
+    level: LevelOption = None,
+    busy: BusyOption = None,
     tempo: Annotated[
         int | None, typer.Option("--tempo", help="Quarter notes a minute. [default: the tune's]")
     ] = None,
@@ -645,21 +648,17 @@ def tune(
         typer.Option("--chords", help="A chart for the tune's bars, if the file has no chord symbols."),
     ] = None,
     parts: Annotated[str | None, typer.Option("--parts", help="Parts of a MIDI file. [default: all]")] = None,
-    swing: Annotated[
-        float | None, typer.Option("--swing", help="1 straight to 4. [default: the rhythm's]")
-    ] = None,
-    feel: Annotated[float, typer.Option("--feel", help="0 exact to 1 loose.")] = 0.0,
+    swing: SwingOption = None,
+    feel: FeelOption = 0.0,
     close: Annotated[str, typer.Option("--close", help="held, button or fading.")] = "held",
-    slow_down: Annotated[bool, typer.Option("--slow-down", help="Slow down over the last bar.")] = False,
+    slow_down: SlowDownOption = False,
     count_in: Annotated[bool, typer.Option("--count-in", help="A bar of clicks first.")] = False,
-    sound: Annotated[
-        list[str] | None, typer.Option("--sound", help="As for ideas, such as 'left=Drawbar Organ'.")
-    ] = None,
+    sound: SoundOption = None,
     output: Annotated[
         str | None,
         typer.Option("--output", "-o", help="Where to write: .musicxml or .mid. [default: only tell]"),
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that exist already.")] = False,
+    overwrite: OverwriteOption = False,
     rules: RulesOption = None,
 ) -> None:
     """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
@@ -677,7 +676,7 @@ def tune(
     }
     if close == "fading":
         raise OptionError("a tune does not fade", hint="Give --close held or --close button.")
-    played = _playing(parts or "right,left,bass,drums", None, sound, rules, wishes)
+    played = _playing("right,left,bass,drums" if parts is None else parts, None, sound, rules, wishes)
     read = read_tune(file)
     request = TuneRequest(
         read,

@@ -111,7 +111,7 @@ def _of_level(cells: Sequence[Cell], level: Level) -> tuple[Cell, ...]:
 
 def _leaving(cells: Sequence[Cell], end: int) -> tuple[Cell, ...]:
     """Cells that are over by a tick: later notes are left out, the last is cut short."""
-    kept = [tuple((on, min(length, end - on)) for on, length in cell.notes if on < end) for cell in cells]
+    kept = [tuple(_ended(cell.notes, end)) for cell in cells]
     return tuple(
         cell if notes == cell.notes else Cell("", notes, cell.syncopated, cell.triplets)
         for cell, notes in zip(cells, kept, strict=True)

@@ -205,14 +205,14 @@ def _part(request: TuneRequest, body: Progression, purpose: str, sequence: Chord
     tune = request.tune
     lead = tune.notes[0].midi if purpose == "intro" and tune.notes else None
     leave = -(-tune.pickup // _SIXTEENTH) * _SIXTEENTH if purpose == "intro" else 0
-    for wanted in (lead, None):
-        try:
-            found = generate(replace(_request(request, progression, wanted, leave), purpose=purpose))
-            return _Part(sequence.name, progression, found[0])
-        except NoPhraseError:
-            if wanted is None:
-                raise
-    raise AssertionError
+    asked = replace(_request(request, progression), purpose=purpose, lead_to=lead, leave=leave)
+    try:
+        found = generate(asked)
+    except NoPhraseError:
+        if lead is None:
+            raise
+        found = generate(replace(asked, lead_to=None))
+    return _Part(sequence.name, progression, found[0])
 
 
 def _tonic_of(body: Progression) -> Chord:
@@ -223,7 +223,7 @@ def _tonic_of(body: Progression) -> Chord:
     return parse_chart("| I |" if body.key.mode == "major" else "| i |", key=body.key).last
 
 
-def _request(request: TuneRequest, progression: Progression, lead: int | None, leave: int) -> Request:
+def _request(request: TuneRequest, progression: Progression) -> Request:
     return Request(
         progression,
         count=_TRIED,
@@ -232,8 +232,6 @@ def _request(request: TuneRequest, progression: Progression, lead: int | None, l
         rhythm=request.rhythm,
         tempo=request.tempo or request.tune.tempo,
         busy=request.busy,
-        lead_to=lead,
-        leave=leave,
         pack=request.pack,
     )
 
@@ -255,7 +253,7 @@ def _joined(request: TuneRequest, body: Progression, intro: _Part | None, ending
     start = first * metre.bar
     last = first + tune.bars
     notes: list[Note] = list(intro.idea.phrase) if intro else []
-    notes += [Note(n.onset - tune.pickup + start, n.length, n.midi) for n in tune.notes]
+    notes += _placed(tune, start)
     if quoted is not None:
         notes += _quoted_notes(request, start, last * metre.bar)
     if ending is not None:
@@ -272,6 +270,11 @@ def _joined(request: TuneRequest, body: Progression, intro: _Part | None, ending
     )
 
 
+def _placed(tune: Tune, start: int) -> list[Note]:
+    """The tune's notes with its first full bar at a tick."""
+    return [replace(note, onset=note.onset - tune.pickup + start) for note in tune.notes]
+
+
 def _silent_bar(body: Progression) -> Progression:
     chord = body.spans[0].heard
     return replace(body, bars=((Span(Chord("N.C.", None, None), 0, body.metre.bar, chord),),))
@@ -285,8 +288,10 @@ def _quotation(request: TuneRequest, body: Progression) -> Progression:
 def _quoted_notes(request: TuneRequest, start: int, to: int) -> list[Note]:
     tune, bar = request.tune, request.tune.metre.bar
     begin = start + (tune.bars - request.quote) * bar
-    moved = [Note(n.onset - tune.pickup + start, n.length, n.midi) for n in tune.notes]
-    sounding = [replace(n, onset=max(n.onset, begin), length=n.end - max(n.onset, begin)) for n in moved]
+    sounding = [
+        replace(n, onset=max(n.onset, begin), length=n.end - max(n.onset, begin))
+        for n in _placed(tune, start)
+    ]
     return [replace(n, onset=n.onset - begin + to) for n in sounding if n.length > 0]
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import copy
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement
 
-from fillgen.accompaniment import swing_ratio
-from fillgen.arrange import Playing, left_paths
+from fillgen.arrange import Playing, left_paths, swing_of
 from fillgen.errors import TuneError
+from fillgen.metre import TICKS
 from fillgen.music import Phrase, spell
 from fillgen.notation import Chunk, Symbol, written
 from fillgen.render.midi import to_midi
@@ -23,6 +24,7 @@ from fillgen.render.musicxml import (
 )
 from fillgen.scores import Tune
 from fillgen.tune import Piece
+from fillgen.voicing import VoicingPath
 
 _LEFT = "Left hand"
 _BEHIND_CLEF = ("staff-details", "transpose", "for-part", "directive", "measure-style")
@@ -98,8 +100,7 @@ class _Added:
         self.piece, self.tune = piece, tune
         self.progression = piece.ideas.progression
         self.metre, self.key = self.progression.metre, self.progression.key
-        own = swing_ratio(piece.ideas.tempo) if piece.ideas.swing else 1.0
-        self.swing = own if swing is None else swing
+        self.swing = swing_of(piece.ideas, swing)
         self.before = piece.first if piece.intro else 0
         self.after = len(self.progression.bars) - piece.last if piece.ending else 0
 
@@ -159,7 +160,7 @@ class _Added:
 
     def _divisions(self) -> Element:
         found = Element("attributes")
-        SubElement(found, "divisions").text = "480"
+        _set_divisions(found)
         return found
 
     def _symbols(self, chunks: Sequence[Chunk], *, ending: bool) -> list[list[Symbol]]:
@@ -188,11 +189,15 @@ class _Added:
         names = spell(self.progression, phrase)
         return [Chunk(n.onset - first, n.length, (name,)) for n, name in zip(phrase, names, strict=True)]
 
+    @cached_property
+    def _left_path(self) -> VoicingPath:
+        """The left hand's best way through the whole piece, under the lowest note of the right."""
+        return left_paths(self.progression, min(n.midi for n in self.piece.idea.phrase))[0]
+
     def _left_chunks(self, start: int, count: int) -> list[Chunk]:
         first, end = start * self.metre.bar, (start + count) * self.metre.bar
-        path = left_paths(self.progression, min(n.midi for n in self.piece.idea.phrase))[0]
         chunks = []
-        for span, voicing in zip(self.progression.spans, path.voicings, strict=True):
+        for span, voicing in zip(self.progression.spans, self._left_path.voicings, strict=True):
             if first <= span.onset < end and voicing is not None:
                 pairs = zip(voicing.tones, voicing.pitches, strict=True)
                 names = tuple(tone.name.at(midi) for tone, midi in pairs)
@@ -219,6 +224,10 @@ def _frame(part: Element, before: Sequence[Element], after: Sequence[Element]) -
     for place, element in enumerate(before):
         part.insert(place, element)
     part.extend(after)
+    _number(part)
+
+
+def _number(part: Element) -> None:
     for number, element in enumerate(part.findall("measure"), 1):
         element.set("number", str(number))
 
@@ -264,7 +273,7 @@ def _set_divisions(attribute: Element) -> None:
     if divisions is None:
         divisions = Element("divisions")
         attribute.insert(0, divisions)
-    divisions.text = "480"
+    divisions.text = str(TICKS)
 
 
 def _left_part(melody: Element, added: _Added, name: str) -> Element:
@@ -280,8 +289,7 @@ def _left_part(melody: Element, added: _Added, name: str) -> Element:
         _copy_repeats(tune_bar, bar)
         part.append(bar)
     part.extend(added.left(ending=True))
-    for number, element in enumerate(part.findall("measure"), 1):
-        element.set("number", str(number))
+    _number(part)
     first = part.find("measure")
     assert first is not None
     first.insert(0, attributes(added.metre, added.key, "F"))
