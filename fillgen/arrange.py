@@ -106,7 +106,7 @@ def swing_of(ideas: Ideas, asked: float | None) -> float:
     return swing_ratio(ideas.tempo) if ideas.swing else 1.0
 
 
-class Band:
+class Ensemble:
     """Plays the ideas of one answer: what they share is worked out once."""
 
     def __init__(self, ideas: Ideas, playing: Playing) -> None:

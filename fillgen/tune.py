@@ -309,7 +309,7 @@ def _from_start(bars: Sequence[tuple[Span, ...]], start: int) -> tuple[tuple[Spa
 
 
 def _as_ideas(request: TuneRequest, whole: Progression, phrase: Phrase) -> Ideas:
-    """The whole right hand as one idea, so that it can be played with its band."""
+    """The whole right hand as one idea, so that it can be played with its ensemble."""
     rhythm = request.pack.rhythm(request.rhythm or request.pack.rhythm_for(whole.metre))
     notes = tuple(IdeaNote(n.onset // whole.metre.bar + 1, n, "", "", "") for n in phrase)
     tempo = request.tempo or request.tune.tempo or rhythm.tempo

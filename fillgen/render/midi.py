@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import mido
 
-from fillgen.arrange import Band, Playing, Stroke, Take, clicks
+from fillgen.arrange import Ensemble, Playing, Stroke, Take, clicks
 from fillgen.metre import TICKS, Metre
 from fillgen.music import Idea, Ideas
 from fillgen.pitch import Key
@@ -68,34 +68,34 @@ def to_midi(
     `sounds` gives General MIDI names or numbers by part; OptionError where there is no such sound. `markers` are
     ticks and texts to stand in the place of an idea's own marker.
     """
-    band = Band(ideas, playing or Playing())
+    ensemble = Ensemble(ideas, playing or Playing())
     bar = ideas.progression.metre.bar
-    at = bar if band.playing.count_in else 0
+    at = bar if ensemble.playing.count_in else 0
     takes = []
     for idea in ideas:
-        take = band.take(idea)
+        take = ensemble.take(idea)
         takes.append((at, idea, take))
         at += take.length + bar
-    return _file(band, takes, sounds or {}, max(0, at - bar), markers)
+    return _file(ensemble, takes, sounds or {}, max(0, at - bar), markers)
 
 
 def to_midi_files(
     ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
 ) -> dict[str, bytes]:
     """One file for each idea, by name: `idea-01.mid` and so on."""
-    band = Band(ideas, playing or Playing())
-    start = ideas.progression.metre.bar if band.playing.count_in else 0
+    ensemble = Ensemble(ideas, playing or Playing())
+    start = ideas.progression.metre.bar if ensemble.playing.count_in else 0
     digits = max(2, len(str(len(ideas))))
     files = {}
     for idea in ideas:
-        take = band.take(idea)
+        take = ensemble.take(idea)
         name = f"idea-{idea.rank:0{digits}}.mid"
-        files[name] = _file(band, [(start, idea, take)], sounds or {}, start + take.length)
+        files[name] = _file(ensemble, [(start, idea, take)], sounds or {}, start + take.length)
     return files
 
 
 def _file(
-    band: Band,
+    ensemble: Ensemble,
     takes: Sequence[tuple[int, Idea, Take]],
     sounds: Mapping[str, str],
     length: int,
@@ -105,13 +105,13 @@ def _file(
     guide = []
     for start, idea, take in takes:
         own = markers or ((0, f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}"),)
-        guide += _guide(start, own, take, band)
-    file.tracks.append(_track([*_head(band), *guide], length))
-    parts = list(band.playing.parts)
-    if band.playing.count_in and "drums" not in parts:
+        guide += _guide(start, own, take, ensemble)
+    file.tracks.append(_track([*_head(ensemble), *guide], length))
+    parts = list(ensemble.playing.parts)
+    if ensemble.playing.count_in and "drums" not in parts:
         parts.append("drums")
     for part in parts:
-        file.tracks.append(_part_track(part, band, takes, sounds.get(part), length))
+        file.tracks.append(_part_track(part, ensemble, takes, sounds.get(part), length))
     buffer = io.BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
@@ -120,11 +120,11 @@ def _file(
 # The track that guides the others: title, tempo, metre, key, markers and chords
 
 
-def _head(band: Band) -> list[_Event]:
-    progression = band.progression
+def _head(ensemble: Ensemble) -> list[_Event]:
+    progression = ensemble.progression
     messages = [
         mido.MetaMessage("track_name", name=progression.title or "Right-hand ideas"),
-        _tempo(band.ideas.tempo),
+        _tempo(ensemble.ideas.tempo),
         _time_signature(progression.metre),
         mido.MetaMessage("key_signature", key=_key_name(progression.key)),
     ]
@@ -149,13 +149,13 @@ def _key_name(key: Key) -> str:
     return f"{key.tonic}{'m' if key.mode == 'minor' else ''}"
 
 
-def _guide(start: int, markers: Sequence[tuple[int, str]], take: Take, band: Band) -> list[_Event]:
+def _guide(start: int, markers: Sequence[tuple[int, str]], take: Take, ensemble: Ensemble) -> list[_Event]:
     """The markers of a take, its chords as text, and its changes of tempo."""
     events = [_Event(start + tick, 8, mido.MetaMessage("marker", text=text)) for tick, text in markers]
     events += [_Event(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in take.chords]
     if take.tempi:
         events += [_Event(start + tick, 10, _tempo(tempo)) for tick, tempo in take.tempi]
-        events.append(_Event(start + take.length, 5, _tempo(band.ideas.tempo)))
+        events.append(_Event(start + take.length, 5, _tempo(ensemble.ideas.tempo)))
     return events
 
 
@@ -174,16 +174,16 @@ def _track(events: Iterable[_Event], length: int) -> mido.MidiTrack:
 
 
 def _part_track(
-    part: str, band: Band, takes: Sequence[tuple[int, Idea, Take]], sound: str | None, length: int
+    part: str, ensemble: Ensemble, takes: Sequence[tuple[int, Idea, Take]], sound: str | None, length: int
 ) -> mido.MidiTrack:
     seat = SEATS[part]
     track = mido.MidiTrack(_seating(seat, sound))
     known: dict[int, _Run] = {}
     at = 0
     for start, _, take in takes:
-        if part == "drums" and band.playing.count_in:
-            bar = band.progression.metre.bar
-            at = _append(track, _run(clicks(band.progression.metre), seat.channel), start - bar, at)
+        if part == "drums" and ensemble.playing.count_in:
+            bar = ensemble.progression.metre.bar
+            at = _append(track, _run(clicks(ensemble.progression.metre), seat.channel), start - bar, at)
         strokes = take.strokes.get(part, ())
         if strokes:
             run = known.get(id(strokes)) or _run(strokes, seat.channel)

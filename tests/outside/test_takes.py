@@ -21,7 +21,7 @@ from music21 import midi as music21_midi
 import fillgen
 from fillgen import Ideas, OptionError, RulePack
 from fillgen.accompaniment import accompaniment, swing_ratio
-from fillgen.arrange import PARTS, Band, Playing, Stroke, clicks, left_paths
+from fillgen.arrange import PARTS, Ensemble, Playing, Stroke, clicks, left_paths
 from fillgen.bass import REGISTERS, bass_line
 from fillgen.metre import METRES
 from fillgen.music import Progression
@@ -331,7 +331,7 @@ def test_a_walking_bass_is_one_voice_under_chords_off_the_beat() -> None:
 
 def strokes_of(ideas: Ideas, part: str, **wishes: Any) -> tuple[Stroke, ...]:
     """What a part plays in the first idea."""
-    return Band(ideas, playing(**wishes)).take(ideas[0]).strokes[part]
+    return Ensemble(ideas, playing(**wishes)).take(ideas[0]).strokes[part]
 
 
 @pytest.mark.parametrize("part", PARTS)
@@ -369,7 +369,7 @@ def test_a_held_close_lasts_longer(part: str) -> None:
     """Held, the last notes of a part last longer, to the end of the take, and all before stay as they were."""
     ideas = made("foxtrot", "4/4")
     plain_, held = strokes_of(ideas, part, swing=1.0), strokes_of(ideas, part, close="held", swing=1.0)
-    take = Band(ideas, playing(close="held")).take(ideas[0])
+    take = Ensemble(ideas, playing(close="held")).take(ideas[0])
     last = ideas.progression.spans[-1].onset
     assert take.length == ideas.progression.length + METRES["4/4"].bar
     assert [s for s in held if s.tick < last] == [s for s in plain_ if s.tick < last]
@@ -389,7 +389,7 @@ def test_a_button_is_short(part: str) -> None:
     final = [s for s in struck if s.tick >= last]
     assert {s.tick for s in final} == {last}
     assert all(s.length <= 480 for s in final)
-    assert Band(ideas, playing(close="button")).take(ideas[0]).length == ideas.progression.length
+    assert Ensemble(ideas, playing(close="button")).take(ideas[0]).length == ideas.progression.length
 
 
 @pytest.mark.parametrize("close", ["held", "button"])
@@ -415,7 +415,7 @@ def test_a_fading_close_comes_softer_and_softer() -> None:
         ] * 2
         for louder, softer in pairwise(passes):
             assert all(a.velocity > b.velocity >= 1 for a, b in zip(louder, softer, strict=True))
-    assert Band(ideas, playing(close="fading")).take(ideas[0]).length == 3 * length
+    assert Ensemble(ideas, playing(close="fading")).take(ideas[0]).length == 3 * length
 
 
 @pytest.mark.parametrize(("rhythm", "metre"), [("waltz", "3/4"), ("slow 6/8", "12/8"), ("march", "2/4")])

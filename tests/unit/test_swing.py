@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import fillgen
-from fillgen.arrange import Band, Playing, swing_of
+from fillgen.arrange import Ensemble, Playing, swing_of
 
 
 @pytest.mark.parametrize(
@@ -23,4 +23,4 @@ def test_what_swings(metre: str, rhythm: str, asked: float | None, ratio: float)
     """A swung rhythm swings, the ratio asked for wins, and dotted beats never swing; a take does the same."""
     ideas = fillgen.ideas("| C | G7 |", metre=metre, rhythm=rhythm, count=1)
     assert swing_of(ideas, asked) == ratio
-    assert Band(ideas, Playing(swing=asked)).swing == ratio
+    assert Ensemble(ideas, Playing(swing=asked)).swing == ratio
