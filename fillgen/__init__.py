@@ -26,7 +26,7 @@ from fillgen.parse import chart_text, parse_chart, parse_phrase, phrase_text
 from fillgen.pitch import Key, read_pitch
 from fillgen.rulepack import RulePack
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
 __all__ = [
     "ChartError",
     "FillgenError",
@@ -71,12 +71,13 @@ def ideas(
     purpose: str | None = None,
     ends_on: Sequence[str] | None = None,
     lead_to: str | int | None = None,
+    hand: str | None = None,
     rules: str | Path | RulePack | None = None,
 ) -> Ideas:
     """Right-hand ideas over a chart, best first: the main job in one call.
 
     `chart` is chart text or a parsed progression; pitches are names such as `D4` or MIDI numbers; `tempo` is in
-    quarter notes a minute; what is left out takes its default. Raises ChartError for a chart that cannot be read,
+    quarter notes a minute; `hand` is small, medium or large; what is left out takes its default. Raises ChartError for a chart that cannot be read,
     OptionError for a setting outside what is offered, PackError for a wrong rule pack, and NoPhraseError where
     rules, range and chart leave no phrase.
 
@@ -100,6 +101,7 @@ def ideas(
             purpose=purpose,
             ends_on=tuple(word.strip() for word in ends_on) if ends_on is not None else None,
             lead_to=_pitch(lead_to, "note to lead to"),
+            hand=hand,
             pack=_pack(rules),
         )
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fillgen.errors import PackError, did_you_mean
-from fillgen.metre import METRES, Metre
+from fillgen.metre import METRES, TICKS, Metre
 from fillgen.rulepack import Cell, RulePack, read_cell, read_length
 from fillgen.sounds import percussion
 from fillgen.tables import Table, table
@@ -168,3 +168,8 @@ def swing_ratio(tempo: float) -> float:
     swing = table("swing")
     by_short_note = 60 / tempo / swing["short-note"] - 1
     return float(round(min(swing["largest"], max(swing["smallest"], by_short_note)), 3))
+
+
+def swing_at(metre: Metre, tempo: float, swings: bool) -> float:
+    """The ratio at which the eighths of a rhythm swing at a tempo; 1 where they do not. Dotted beats never swing."""
+    return swing_ratio(tempo) if swings and metre.beat % TICKS == 0 else 1.0

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal
 
-from fillgen.accompaniment import Accompaniment, accompaniment, swing_ratio
+from fillgen.accompaniment import Accompaniment, accompaniment, swing_at
 from fillgen.bass import REGISTERS, bass_line
 from fillgen.dice import Dice
 from fillgen.errors import OptionError, did_you_mean
@@ -99,11 +99,10 @@ def check_playing(playing: Playing) -> None:
 
 def swing_of(ideas: Ideas, asked: float | None) -> float:
     """The ratio at which eighths swing: the one asked for, or the rhythm's own; dotted beats never swing."""
-    if ideas.progression.metre.beat % TICKS:
-        return 1.0
-    if asked is not None:
+    metre = ideas.progression.metre
+    if asked is not None and metre.beat % TICKS == 0:
         return asked
-    return swing_ratio(ideas.tempo) if ideas.swing else 1.0
+    return swing_at(metre, ideas.tempo, ideas.swing)
 
 
 class Ensemble:

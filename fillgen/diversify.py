@@ -64,6 +64,7 @@ def choose(
     widths: NDArray[np.int64],
     count: int,
     limits: Limits,
+    most_alike: float = ALIKE,
 ) -> tuple[list[int], int]:
     """The candidates chosen, best first, and how many of them keep their distance from one another.
 
@@ -84,7 +85,7 @@ def choose(
                 chosen.append(index)
                 shared.update(_marks(traits(index)))
                 same = alike(slices, index, widths)
-                open_ &= same <= ALIKE * np.minimum(lengths, lengths[index])
+                open_ &= same <= most_alike * np.minimum(lengths, lengths[index])
                 open_[index] = False
     apart = len(chosen)
     taken = set(chosen)

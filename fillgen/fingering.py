@@ -628,8 +628,68 @@ def difficulty(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | N
         return 0.0
     keys = tuple(key for key, _ in groupby(pitches))
     points = int(_Ways(keys, hand or reach(), JUMP_POINTS).starts.min())
-    a_second = points / sum(min(after - before, REST_SECONDS) for before, after in pairwise(seconds))
+    a_second = points / _lasting(seconds)
     return a_second / (a_second + HARD)
+
+
+def _lasting(seconds: Sequence[float]) -> float:
+    """The seconds from the first onset to the last, long waits cut."""
+    return sum(min(after - before, REST_SECONDS) for before, after in pairwise(seconds))
+
+
+def difficulties(
+    pitches: NDArray[np.int16], seconds: Sequence[float], hand: Reach | None = None
+) -> NDArray[np.float64]:
+    """The `difficulty` of many melodies over one rhythm at once: a row each, a column for each onset.
+
+    >>> rows = np.array([[60, 62, 64, 65], [60, 72, 60, 72]], dtype=np.int16)
+    >>> difficulties(rows, (0.0, 0.5, 1.0, 1.5)).round(2).tolist()
+    [0.14, 0.52]
+    """
+    if pitches.shape[1] < 2:
+        return np.zeros(len(pitches))
+    a_second = _least_points(_struck_once(pitches), hand or reach()) / _lasting(seconds)
+    return np.asarray(a_second / (a_second + HARD))
+
+
+def _struck_once(pitches: NDArray[np.int16]) -> NDArray[np.int64]:
+    """Rows without keys that are struck again; each is filled up with its last key."""
+    fresh = np.ones(pitches.shape, dtype=bool)
+    fresh[:, 1:] = pitches[:, 1:] != pitches[:, :-1]
+    kept = fresh.sum(axis=1)
+    order = np.argsort(~fresh, axis=1, kind="stable")
+    column = np.minimum(np.arange(pitches.shape[1]), kept[:, None] - 1)
+    return np.take_along_axis(pitches, np.take_along_axis(order, column, axis=1), axis=1).astype(np.int64)
+
+
+def _least_points(keys: NDArray[np.int64], hand: Reach) -> Points:
+    """The least points of each row of keys, from the last note back; keys filled in at the end charge nothing."""
+    white = np.isin(keys % 12, NATURAL).astype(np.int64)
+    rises = np.clip(np.diff(keys, axis=1), -_FARTHEST, _FARTHEST)
+    coded = (rises + _FARTHEST) * 4 + white[:, :-1] * 2 + white[:, 1:]
+    to_go = np.zeros((len(keys), 5, 5), dtype=np.int32)
+    for note in range(keys.shape[1] - 1, 0, -1):
+        moves = _looked_up(coded[:, note - 1], lambda code: _coded_moves(hand, code))
+        sounds = (rises[:, note - 1] != 0)[:, None, None]
+        to_go = (moves + to_go) * sounds
+        if note > 1:
+            pair = (rises[:, note - 2] + _FARTHEST) * 64 + rises[:, note - 1] + _FARTHEST
+            turns = _looked_up(pair, lambda code: _turns(hand, code // 64 - _FARTHEST, code % 64 - _FARTHEST))
+            to_go = (turns + to_go[:, None, :, :]).min(axis=3) * sounds
+    alone = np.stack([_added(*_note_points(bool(each)).values()) for each in (0, 1)])
+    return np.asarray((alone[white[:, 0]] + to_go.min(axis=2)).min(axis=1))
+
+
+def _coded_moves(hand: Reach, code: int) -> Points:
+    """The points of a pair: its rise and the colours of its two keys in one number."""
+    rise, colours = divmod(code, 4)
+    return _moves(hand, rise - _FARTHEST, colours > 1, colours % 2 == 1, JUMP_POINTS)
+
+
+def _looked_up(codes: NDArray[np.int64], points: Callable[[int], Points]) -> NDArray[np.int32]:
+    """The table of points of each code, made once for codes that are alike."""
+    known, which = np.unique(codes, return_inverse=True)
+    return np.stack([points(code) for code in known.tolist()]).astype(np.int32)[which]
 
 
 def beyond(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | None = None) -> list[int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import islice
@@ -11,16 +11,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen import diversify, judge, score
+from fillgen.accompaniment import swing_at
 from fillgen.bars import BarProblems, parts
 from fillgen.dice import Dice
 from fillgen.errors import NoPhraseError, OptionError, did_you_mean, shorten
+from fillgen.fingering import JUMP_SECONDS, Reach, best, reach
 from fillgen.lattice import Lattice, Run
-from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Place, Progression, places, spell
+from fillgen.metre import TICKS, swung
+from fillgen.music import Idea, Ideas, Note, Phrase, Place, Progression, places
 from fillgen.parse import phrase_text
 from fillgen.pitch import midi_name
 from fillgen.plans import Plan, chord_cell, plans
 from fillgen.rulepack import BUSY, Cell, Level, Rhythm, RulePack, Shape
-from fillgen.rules import RuleUse
+from fillgen.rules import RULES, RuleUse
 from fillgen.windows import Windows
 
 MOST_IDEAS = 1000
@@ -48,7 +51,8 @@ _HEIGHT = 13.0
 class Request:
     """What is asked for. Pitches are MIDI numbers, the tempo is in quarter notes a minute; None takes the default.
 
-    `leave` are ticks at the end of the last bar that stay free, for the pick-up of a tune.
+    `leave` are ticks at the end of the last bar that stay free, for the pick-up of a tune. `hand` is a size of hand
+    for which the ideas shall lie well.
     """
 
     progression: Progression
@@ -65,6 +69,7 @@ class Request:
     ends_on: tuple[str, ...] | None = None
     lead_to: int | None = None
     leave: int = 0
+    hand: str | None = None
     pack: RulePack = field(default_factory=RulePack)
 
 
@@ -81,10 +86,70 @@ class Choices:
     low: int
     high: int
     ends_on: tuple[str, ...]
+    hand: Reach | None = None
 
     @property
     def progression(self) -> Progression:
         return self.request.progression
+
+    @property
+    def uses(self) -> tuple[RuleUse, ...]:
+        """The rules of the level, and that of the hand where one is asked for."""
+        return (*self.level.uses, hand_use(self.hand)) if self.hand is not None else self.level.uses
+
+    @property
+    def weights(self) -> dict[str, float]:
+        """The weights of the terms that count."""
+        every = self.request.pack.weights
+        return {
+            name: each for name, each in every.items() if each and (name != "ease" or self.hand is not None)
+        }
+
+
+def hand_use(hand: Reach) -> RuleUse:
+    """The rule that keeps a phrase within a hand: what it does not reach in comfort, it has time to move to."""
+    _, comfortable = hand.between(1, 5).comfortable
+    return RuleUse(RULES["in-reach"], {"semitones": comfortable, "seconds": JUMP_SECONDS})
+
+
+def seconds_of(onsets: Sequence[int], tempo: int, swing: float = 1.0) -> tuple[float, ...]:
+    """When notes begin, in seconds from the start of the phrase; `onsets` are in ticks, swung at a ratio."""
+    return tuple(swung(onset, swing) * 60 / (TICKS * tempo) for onset in onsets)
+
+
+def since_of(seconds: Sequence[float]) -> tuple[int, ...]:
+    """The milliseconds from each note's beginning back to that of the note before, 0 for the first."""
+    return tuple(
+        round(1000 * (now - before)) for before, now in zip([*seconds[:1], *seconds], seconds, strict=False)
+    )
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What phrases over a plan shall keep besides the rules, by the number of the note, counted from 0.
+
+    `pitches` are fixed (MIDI numbers); `rises` tell whether the line goes up to a note from the one before (1), down (-1)
+    or neither (0); `near` are pitches that the draws lean to, each with a strength, or lean away from where that is
+    below 0; `within` are the lowest and the highest pitch a note may have, `never` a pitch that it shall not have.
+    """
+
+    pitches: Mapping[int, int] = field(default_factory=dict)
+    rises: Mapping[int, int] = field(default_factory=dict)
+    near: Mapping[int, tuple[int, float]] = field(default_factory=dict)
+    within: Mapping[int, tuple[int, int]] = field(default_factory=dict)
+    never: Mapping[int, int] = field(default_factory=dict)
+
+    def leaves(self, index: int, pitches: NDArray[np.int16]) -> NDArray[np.bool_]:
+        """Which of some pitches the note of that number may have."""
+        open_ = np.ones(pitches.shape, dtype=bool)
+        if index in self.pitches:
+            open_ &= pitches == self.pitches[index]
+        if index in self.within:
+            low, high = self.within[index]
+            open_ &= (pitches >= low) & (pitches <= high)
+        if index in self.never:
+            open_ &= pitches != self.never[index]
+        return open_
 
 
 @dataclass(frozen=True)
@@ -95,6 +160,7 @@ class Space:
     places: tuple[Place, ...]
     lattice: Lattice
     count: int
+    kept: Kept | None = None
 
 
 @dataclass(frozen=True)
@@ -141,6 +207,8 @@ def generate(request: Request) -> Ideas:
         phrases,
         ideas,
         _remarks(choices, phrases, len(ideas), apart),
+        choices.weights,
+        (choices.hand or reach()).size,
     )
 
 
@@ -177,7 +245,8 @@ def settle(request: Request) -> Choices:
     if request.count > most:
         hint = f"Over {len(request.progression.bars)} bars ask for {most} ideas at most."
         raise OptionError(f"{request.count} ideas are too many for so long a chart", hint=hint)
-    choices = Choices(request, level, rhythm, tempo, busy, shapes, low, high, _ends_on(request, level))
+    hand = reach(request.hand) if request.hand is not None else None
+    choices = Choices(request, level, rhythm, tempo, busy, shapes, low, high, _ends_on(request, level), hand)
     _check_purpose(choices)
     return choices
 
@@ -264,7 +333,7 @@ class Engine:
     def __init__(self, choices: Choices) -> None:
         self.choices = choices
         self.progression = choices.progression
-        self.windows = Windows(choices.level.uses, choices.low, choices.high)
+        self.windows = Windows(choices.uses, choices.low, choices.high)
         self.problems = BarProblems(self.windows)
         self.fits = lru_cache(maxsize=None)(self._fits)
         self._factor = lru_cache(maxsize=_KEPT_TABLES)(self._base_factor)
@@ -304,23 +373,44 @@ class Engine:
         )
         found = []
         for plan in islice(stream, 3 * wanted):
-            where = places(self.progression, plan.rhythm, c.ends_on, self.lead)
-            lattice = self._lattice(plan, where)
-            count = lattice.count()
-            if count:
-                found.append(Space(plan, where, lattice, count))
+            space = self.space(plan)
+            if space.count:
+                found.append(space)
             if len(found) == wanted:
                 break
         return found
 
-    def _lattice(self, plan: Plan, where: Sequence[Place]) -> Lattice:
+    def space(self, plan: Plan, kept: Kept | None = None) -> Space:
+        """All phrases over a plan that keep the rules, and what shall be kept besides."""
+        where = self.places(plan.rhythm)
+        lattice = self._lattice(plan, where, kept)
+        return Space(plan, where, lattice, lattice.count(), kept)
+
+    def places(self, rhythm: Sequence[tuple[int, int]], *, closes: bool = True) -> tuple[Place, ...]:
+        """The places of the notes of a whole phrase, or of a part that does not close it."""
+        since = since_of(self.seconds(rhythm)) if self.choices.hand is not None else ()
+        ends = self.choices.ends_on, self.lead
+        return places(self.progression, rhythm, *ends, closes=closes, since=since)
+
+    def seconds(self, rhythm: Sequence[tuple[int, int]]) -> tuple[float, ...]:
+        """When the notes of a rhythm begin, as they are played."""
+        swing = swing_at(self.progression.metre, self.choices.tempo, self.choices.rhythm.swing)
+        return seconds_of([onset for onset, _ in rhythm], self.choices.tempo, swing)
+
+    def _lattice(self, plan: Plan, where: Sequence[Place], kept: Kept | None) -> Lattice:
         onsets = [onset for onset, _ in plan.rhythm]
-        sizes = [self.windows.domain(place).size for place in where]
+        domains = [self.windows.domain(place) for place in where]
         runs = [
             Run(part.start, self.problems.figures(tuple(where[part.start : part.stop])))
-            for part in parts(onsets, sizes, self.progression.metre.bar)
+            for part in parts(onsets, [domain.size for domain in domains], self.progression.metre.bar)
         ]
-        return Lattice(runs, [self.windows.joined(*window) for window in _neighbours(where)])
+        allowed = [self.windows.joined(*window) for window in _neighbours(where)]
+        if kept is None:
+            return Lattice(runs, allowed)
+        return Lattice(
+            [_keeping(run, domains, kept) for run in runs],
+            [table & _keeps(index, domains, kept) for index, table in enumerate(allowed)],
+        )
 
     # Candidates
 
@@ -335,28 +425,30 @@ class Engine:
                 rows = space.lattice.phrases()
             else:
                 chances = dice.doubles(drawn * 3 * len(space.lattice.runs)).reshape(drawn, -1)
-                weights = self._weights(space.plan, space.places, domains)
+                weights = self._weights(space, domains)
                 rows = _distinct(space.lattice.draw(weights, chances))
             pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
-            scored.append(self._score(space.plan, space.places, pitches))
+            scored.append(self.scored(space.plan, space.places, pitches))
         return self._in_shape(scored)
 
-    def _weights(
-        self, plan: Plan, where: Sequence[Place], domains: Sequence[NDArray[np.int16]]
-    ) -> list[NDArray[np.float64]]:
-        """How much each window is wanted by a plan; 0 where the rules forbid it."""
-        setting = self._setting(plan, where)
+    def _weights(self, space: Space, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
+        """How much each window is wanted by a plan; 0 where the rules forbid it, or what shall be kept."""
+        plan = space.plan
+        setting = self._setting(plan, space.places)
         wanted = score.heights(plan.shape, setting.times)
         middle = self._middle(plan)
+        near = space.kept.near if space.kept is not None else {}
         weights = []
-        for index, (before, note, after) in enumerate(_neighbours(where)):
+        for index, (before, note, after) in enumerate(_neighbours(space.places)):
             table = self._factor(before, note, after)
             own = _GUIDE.place(note, domains[index], wanted[index], middle, _HEIGHT)
+            if index in near:
+                own = own * _GUIDE.near(domains[index], *near[index])
             table = table * own[None, :, None]
             if index and plan.wishes[index - 1]:
                 wished = _GUIDE.wished(domains[index - 1], domains[index], plan.wishes[index - 1])
                 table = table * wished[:, :, None]
-            weights.append(table)
+            weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
 
     def _middle(self, plan: Plan) -> float:
@@ -381,11 +473,13 @@ class Engine:
     def _setting(self, plan: Plan, where: Sequence[Place]) -> score.Setting:
         c = self.choices
         home = where[-1].root if c.request.purpose == "ending" else 0
-        return score.Setting(plan, where, self.progression.metre.bar, c.low, c.high, home)
+        seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
+        return score.Setting(plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand)
 
-    def _score(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
+    def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
+        """Phrases over a plan, given as rows of pitches, with their terms and scores."""
         setting = self._setting(plan, where)
-        weights = {name: weight for name, weight in self.choices.request.pack.weights.items() if weight}
+        weights = self.choices.weights
         found = score.terms(pitches, setting, tuple(weights))
         every = self.choices.request.pack.shapes.values()
         fit = np.round(np.stack([score.follows(pitches, shape, setting.times) for shape in every]), 6)
@@ -404,14 +498,24 @@ class Engine:
 
     # The choice
 
-    def pick(self, candidates: Sequence[Candidates]) -> tuple[list[tuple[Candidates, int]], int]:
-        """The candidates to be shown, best first, and how many of them keep their distance."""
+    def pick(
+        self,
+        candidates: Sequence[Candidates],
+        kept: Sequence[tuple[int, int]] = (),
+        most_alike: float = diversify.ALIKE,
+    ) -> tuple[list[tuple[Candidates, int]], int]:
+        """The candidates to be shown, best first, and how many of them keep their distance.
+
+        What all of them share, from one tick to another each, is `kept` and does not count.
+        """
         owners = [(group, row) for group in candidates for row in range(len(group.scores))]
         edges = sorted(
             {edge for group in candidates for note in group.plan.rhythm for edge in (note[0], sum(note))}
         )
         starts = np.array(edges, dtype=np.int64)
         grid, widths = starts[:-1], starts[1:] - starts[:-1]
+        for start, end in kept:
+            widths = np.where((grid >= start) & (grid < end), 0, widths)
         sounds = np.vstack([_sounding(group, grid) for group in candidates])
         scores = np.concatenate([group.scores for group in candidates])
         limits = diversify.Limits.of(self.choices.request.count, len(self.choices.shapes))
@@ -422,6 +526,7 @@ class Engine:
             widths,
             self.choices.request.count,
             limits,
+            most_alike,
         )
         return [owners[index] for index in picked], apart
 
@@ -440,24 +545,15 @@ class Engine:
             Note(onset, length, midi)
             for (onset, length), midi in zip(group.plan.rhythm, pitches, strict=True)
         )
-        names = spell(self.progression, notes)
-        told = tuple(
-            IdeaNote(
-                note.onset // self.progression.metre.bar + 1,
-                note,
-                name,
-                role,
-                self.progression.span_at(note.onset).heard.degree_of(note.midi % 12),
-            )
-            for note, name, role in zip(notes, names, judge.roles(group.places, pitches), strict=True)
-        )
+        fingers = best([note.midi for note in notes], self.choices.hand).fingers
+        told = judge.told(self.progression, notes, group.places, fingers)
         shapes = list(self.choices.request.pack.shapes)
         return Idea(
             rank,
             float(group.scores[row]),
             {name: round(float(values[row]), 4) for name, values in group.terms.items()},
             shapes[int(group.shapes[row])],
-            phrase_text(notes, self.progression, names),
+            phrase_text(notes, self.progression, [each.name for each in told]),
             told,
         )
 
@@ -469,7 +565,7 @@ class Engine:
         stuck = next((bar for bar in range(1, bars + 1) if not self._goes_to(bar, self.windows)), bars)
         named = [
             use
-            for use in self.choices.level.uses
+            for use in self.choices.uses
             if self._goes_to(stuck, Windows([u for u in self.windows.uses if u is not use], *self._ends()))
         ]
         named = named or self._blocking(stuck)
@@ -489,9 +585,7 @@ class Engine:
         closes = bar == len(self.progression.bars)
         where = places(self.progression, notes, self.choices.ends_on, self.lead, closes=closes)
         empty = [place for place in where if not self.windows.domain(place).size]
-        return [
-            use for use in self.choices.level.uses for place in empty[:1] if self.windows.blocks(use, place)
-        ]
+        return [use for use in self.choices.uses for place in empty[:1] if self.windows.blocks(use, place)]
 
     def _ends(self) -> tuple[int, int]:
         return self.choices.low, self.choices.high
@@ -523,6 +617,30 @@ def _neighbours(where: Sequence[Place]) -> list[tuple[Place | None, Place, Place
     before = [None, *where[:-1]]
     after = [*where[1:], None]
     return list(zip(before, where, after, strict=True))
+
+
+def _keeps(index: int, domains: Sequence[NDArray[np.int16]], kept: Kept) -> NDArray[np.bool_]:
+    """Which windows about a note keep its own pitch and its rise: axes before, note, after."""
+    own = domains[index]
+    table = kept.leaves(index, own)[None, :, None]
+    if index in kept.rises and index:
+        rise = np.sign(own[None, :] - domains[index - 1][:, None])
+        table = table & (rise == kept.rises[index])[:, :, None]
+    return table
+
+
+def _keeping(run: Run, domains: Sequence[NDArray[np.int16]], kept: Kept) -> Run:
+    """The figures of a run that keep what shall be kept inside it."""
+    figures = run.figures
+    for column in range(run.size):
+        index = run.first + column
+        pitches = domains[index][figures[:, column]]
+        stays = kept.leaves(index, pitches)
+        if index in kept.rises and column:
+            before = domains[index - 1][figures[:, column - 1]]
+            stays &= np.sign(pitches - before) == kept.rises[index]
+        figures = figures[stays]
+    return Run(run.first, figures)
 
 
 def _distinct(rows: NDArray[np.intp]) -> NDArray[np.intp]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from fillgen.music import Place
+from fillgen.music import IdeaNote, Phrase, Place, Progression, spell
 from fillgen.rules import RuleUse, Seen, Window, role
 
 
@@ -39,3 +39,24 @@ def breaches(uses: Sequence[RuleUse], places: Sequence[Place], pitches: Sequence
         for use in uses
         if not bool(use.holds(window))
     ]
+
+
+def told(
+    progression: Progression, notes: Phrase, where: Sequence[Place], fingers: Sequence[int] = ()
+) -> tuple[IdeaNote, ...]:
+    """The notes of a phrase with what each of them is, at the places they have."""
+    pitches = [note.midi for note in notes]
+    names = spell(progression, notes)
+    return tuple(
+        IdeaNote(
+            progression.bar_of(note.onset),
+            note,
+            name,
+            role,
+            progression.span_at(note.onset).heard.degree_of(note.midi % 12),
+            finger,
+        )
+        for note, name, role, finger in zip(
+            notes, names, roles(where, pitches), fingers or [0] * len(notes), strict=True
+        )
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import overload
@@ -35,13 +35,19 @@ class Span:
 class Progression:
     """A parsed chart: its metre, its key, and the chords of each bar.
 
-    `heard` of a span is the chord the ear has there: over N.C. the chord before goes on.
+    `heard` of a span is the chord the ear has there: over N.C. the chord before goes on. `first` is the number of the
+    first bar: 0 where that one holds the pick-up of a phrase.
     """
 
     metre: Metre
     key: Key
     bars: tuple[tuple[Span, ...], ...]
     title: str = ""
+    first: int = 1
+
+    def bar_of(self, tick: int) -> int:
+        """The number of the bar that holds a tick."""
+        return tick // self.metre.bar + self.first
 
     @cached_property
     def spans(self) -> tuple[Span, ...]:
@@ -120,7 +126,8 @@ class Place:
     next note starts, both 0 where that is no other chord;
     `ends` are the tones on which the phrase may close, 0 unless this is its last note; `lead` is the tune's
     first pitch if the last note shall lie near it, -1 otherwise. `length` is how long the note sounds over the chord
-    on which it starts, in beats of the metre times 96.
+    on which it starts, in beats of the metre times 96. `since` are the milliseconds since the note before began,
+    0 where no hand is asked about.
     """
 
     strong: bool
@@ -134,6 +141,7 @@ class Place:
     coming: int = 0
     ends: int = 0
     lead: int = -1
+    since: int = 0
 
     @property
     def avoid(self) -> int:
@@ -143,13 +151,17 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class IdeaNote:
-    """A note of an idea with what it is: its spelled name, its role and its degree over the chord."""
+    """A note of an idea with what it is: its spelled name, its role, its degree over the chord, and its finger.
+
+    The role is empty where nothing justifies the note, the finger 0 where none was looked for.
+    """
 
     bar: int
     note: Note
     name: str
     role: str
     degree: str
+    finger: int = 0
 
 
 @dataclass(frozen=True)
@@ -176,7 +188,8 @@ class Ideas(Sequence[Idea]):
     """What one call found: ideas best first, over their progression.
 
     `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from. `remarks` are
-    sentences for the player, such as why there are fewer ideas than asked for.
+    sentences for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
+    terms, `hand` is the size of hand the ideas were fingered for.
     """
 
     progression: Progression
@@ -188,6 +201,8 @@ class Ideas(Sequence[Idea]):
     phrases: int
     ideas: tuple[Idea, ...]
     remarks: tuple[str, ...] = ()
+    weights: Mapping[str, float] = field(default_factory=dict)
+    hand: str = "medium"
 
     def __len__(self) -> int:
         return len(self.ideas)
@@ -250,10 +265,12 @@ def places(
     lead: int = -1,
     *,
     closes: bool = True,
+    since: Sequence[int] = (),
 ) -> tuple[Place, ...]:
     """The place of each note of a rhythm, given as onsets and lengths in ticks from the start of the phrase.
 
-    `lead` is the tune's first pitch, -1 where it does not matter; `closes` says whether the phrase ends here.
+    `lead` is the tune's first pitch, -1 where it does not matter; `closes` says whether the phrase ends here;
+    `since` are the milliseconds from each note's beginning back to that of the note before, where a hand is asked about.
     """
     built = []
     for index, (onset, length) in enumerate(rhythm):
@@ -279,6 +296,7 @@ def places(
                 coming=0 if final else _other(chord, progression.span_at(rhythm[index + 1][0]).heard),
                 ends=mask_of(tone.name.pitch_class for tone in finals),
                 lead=lead if last else -1,
+                since=since[index] if since else 0,
             )
         )
     return tuple(built)

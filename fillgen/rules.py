@@ -65,11 +65,15 @@ Window = tuple[Seen | None, Seen, Seen | None]
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """A phrase over a chart, in chart and phrase text, that keeps or breaks a rule; `lead` is the tune's first note."""
+    """A phrase over a chart, in chart and phrase text, that keeps or breaks a rule.
+
+    `lead` is the tune's first note, `tempo` the quarter notes a minute, 0 where it does not matter.
+    """
 
     chart: str
     phrase: str
     lead: int = -1
+    tempo: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -404,6 +408,23 @@ def settled_before_rest(note: Seen) -> Verdict:
     semitones=Setting(1, 36),
 )
 def leap_limit(before: Seen, note: Seen, semitones: int) -> Verdict:
+    return abs(note.midi - before.midi) <= semitones
+
+
+@_rule(
+    "in-reach",
+    2,
+    says="Two notes farther apart than {semitones} semitones have at least {seconds} seconds between them.",
+    reason="Where the hand cannot open so far it has to move, which takes time; forced stretches strain it.",
+    source="Parncutt and others (1997), Music Perception 14(4), for the spans; the time is a choice of this project",
+    keeps=Example("| C |", "C4q C5q G4h", tempo=100),
+    breaks=Example("| C |", "C4e C5e G4q E4h", tempo=200),
+    semitones=Setting(1, 36),
+    seconds=Setting(0.0, 4.0),
+)
+def in_reach(before: Seen, note: Seen, semitones: int, seconds: float) -> Verdict:
+    if not 0 < note.place.since < seconds * 1000:
+        return True
     return abs(note.midi - before.midi) <= semitones
 
 

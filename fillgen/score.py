@@ -12,6 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from fillgen.fingering import Reach, difficulties
 from fillgen.music import Place
 from fillgen.plans import Plan
 from fillgen.rulepack import Shape
@@ -39,6 +40,9 @@ class Setting:
     high: int
     home: int = 0
     """The root of the last chord as a bit, where the phrase is an ending and had better close on it."""
+    seconds: Sequence[float] = ()
+    hand: Reach | None = None
+    """When each note begins, and the hand that plays it, where ease of fingering counts."""
 
     @cached_property
     def times(self) -> Values:
@@ -190,6 +194,13 @@ def _colour(lines: Lines) -> Values:
     )
 
 
+def _ease(lines: Lines) -> Values:
+    """Ease for the hand: 1 less the difficulty of the easiest fingering at the tempo."""
+    if lines.setting.hand is None:
+        return np.ones(len(lines.pitches))
+    return 1 - difficulties(lines.pitches, lines.setting.seconds, lines.setting.hand)
+
+
 def tone_value(place: Place) -> Values:
     """How much each pitch class colours its chord: the root little, the fifth some, all other tones fully."""
     return _tone_value(place.chord, place.root)
@@ -218,6 +229,7 @@ _TERMS = {
     "rocking": _rocking,
     "register": _register,
     "colour": _colour,
+    "ease": _ease,
 }
 """The terms by name, in the order in which they are told."""
 
@@ -261,6 +273,11 @@ class Guide:
         if place.strong:
             value = value + self.colour * tone_value(place)[pitches % 12]
         return np.asarray(np.exp(value))
+
+    def near(self, pitches: Pitches, target: int, strength: float) -> Values:
+        """A factor for each pitch of a place: the pitch liked there most, those close to it a little."""
+        away = np.abs(pitches - target)
+        return np.asarray(np.exp(strength * ((away == 0) - np.minimum(away, 12) / 12.0)))
 
     def wished(self, before: Pitches, note: Pitches, wish: int) -> Values:
         """A factor for each two pitches: nearness of their interval to the gesture's wish (0: no wish)."""

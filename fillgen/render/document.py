@@ -65,6 +65,7 @@ def _note(told: IdeaNote) -> dict[str, Any]:
         "name": told.name,
         "role": told.role,
         "degree": told.degree,
+        "finger": told.finger,
     }
 
 

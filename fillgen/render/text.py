@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from fillgen.metre import Metre
-from fillgen.music import CHORD_TONE, Idea, Ideas, Progression
+from fillgen.music import CHORD_TONE, Idea, IdeaNote, Ideas, Progression
 from fillgen.parse import phrase_tokens
 
 MARKS = {
@@ -16,6 +16,7 @@ MARKS = {
     "anticipation": "ant",
     "approach": "appr",
     "appoggiatura": "lean",
+    "": "?",
 }
 """How a note outside its chord is marked; a chord tone is marked with its degree."""
 _MEANINGS = {
@@ -24,16 +25,19 @@ _MEANINGS = {
     "ant": "anticipation",
     "appr": "approach note",
     "lean": "appoggiatura",
+    "?": "a note that nothing justifies",
 }
 _HEAD = 8
 
 Row = Mapping[int, str]
 """Text at ticks of a bar."""
+_Bar = tuple[Row, Row, Row, Row]
+"""The chords, notes, marks and fingers of a bar."""
 
 
 def to_text(ideas: Ideas, *, width: int = 100) -> str:
     """The whole answer as text of about a width in characters; the note lines read back as phrase text."""
-    blocks = [_heading(ideas), *(_block(idea, ideas.progression, width) for idea in ideas)]
+    blocks = [_heading(ideas), *(block(idea, ideas.progression, width) for idea in ideas)]
     blocks += [f"Note: {remark}" for remark in ideas.remarks]
     return "\n\n".join(blocks) + "\n"
 
@@ -59,16 +63,23 @@ def _count(phrases: int) -> str:
     return f"about {digits[0]}.{digits[1:3]} x 10^{len(digits) - 1}"
 
 
-def _block(idea: Idea, progression: Progression, width: int) -> str:
+def block(idea: Idea, progression: Progression, width: int) -> str:
+    """An idea as lines of text: rank, score, shape and terms, then its notes under their chords."""
     terms = "  ".join(f"{name} {value:.2f}" for name, value in idea.terms.items())
     lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}", f"      {terms}"]
-    bars = _bars(idea, progression)
+    return "\n".join([*lines, *staff(idea.notes, progression, width)])
+
+
+def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> list[str]:
+    """Notes as lines of text under their chords: what each of them is, and its finger where it is known."""
+    bars = _bars(notes, progression)
     columns = _columns(bars, progression.metre)
     bar_width = sum(columns.values())
     in_row = _bars_in_row(len(bars), max(1, (width - _HEAD) // (bar_width + 2)))
+    lines = []
     for first in range(0, len(bars), in_row):
         lines += _row(bars[first : first + in_row], columns, progression.metre, first == 0)
-    return "\n".join(lines)
+    return lines
 
 
 def _bars_in_row(bars: int, most: int) -> int:
@@ -77,31 +88,33 @@ def _bars_in_row(bars: int, most: int) -> int:
     return -(-bars // rows)
 
 
-def _bars(idea: Idea, progression: Progression) -> list[tuple[Row, Row, Row]]:
-    """Chords, notes and marks of each bar, by the tick at which they stand."""
-    names = [told.name for told in idea.notes]
-    tokens = phrase_tokens(idea.phrase, names, progression.metre, len(progression.bars))
-    bars: list[tuple[Row, Row, Row]] = []
+def _bars(told: Sequence[IdeaNote], progression: Progression) -> list[_Bar]:
+    """Chords, notes, marks and fingers of each bar, by the tick at which they stand."""
+    names = [each.name for each in told]
+    phrase = tuple(each.note for each in told)
+    tokens = phrase_tokens(phrase, names, progression.metre, len(progression.bars))
+    bars: list[_Bar] = []
     seen: set[int] = set()
     for spans, row in zip(progression.bars, tokens, strict=True):
         start = spans[0].onset
         chords = {span.onset - start: span.chord.symbol for span in spans}
         notes = {tick: text for tick, _, text, _ in row}
-        marks = {}
+        marks, fingers = {}, {}
         for tick, _, _, index in row:
             if index is not None and index not in seen:
                 seen.add(index)
-                marks[tick] = _mark(idea, index)
-        bars.append((chords, notes, marks))
+                marks[tick] = _mark(told[index])
+                if told[index].finger:
+                    fingers[tick] = str(told[index].finger)
+        bars.append((chords, notes, marks, fingers))
     return bars
 
 
-def _mark(idea: Idea, index: int) -> str:
-    told = idea.notes[index]
+def _mark(told: IdeaNote) -> str:
     return told.degree if told.role == CHORD_TONE else MARKS[told.role]
 
 
-def _columns(bars: Sequence[tuple[Row, Row, Row]], metre: Metre) -> dict[int, int]:
+def _columns(bars: Sequence[_Bar], metre: Metre) -> dict[int, int]:
     """The columns of a bar: ticks where something stands in any bar, each with a width for all bars."""
     widest: dict[int, int] = defaultdict(int)
     for tick in range(0, metre.bar, metre.beat):
@@ -124,13 +137,13 @@ def _make_room(chords: Row, ticks: Sequence[int], widest: dict[int, int], bar: i
         widest[start] += max(0, len(chords[start]) + 1 - room)
 
 
-def _row(
-    bars: Sequence[tuple[Row, Row, Row]], columns: Mapping[int, int], metre: Metre, ruler: bool
-) -> list[str]:
+def _row(bars: Sequence[_Bar], columns: Mapping[int, int], metre: Metre, ruler: bool) -> list[str]:
     beats: Row = {n * metre.beat: str(n + 1) for n in range(metre.beats)}
     lines = [_line("beat", [beats] * len(bars), columns)] if ruler else []
-    for part, head in enumerate(("chord", "notes", "")):
-        lines.append(_line(head, [rows[part] for rows in bars], columns))
+    for part, head in enumerate(("chord", "notes", "", "finger")):
+        rows = [rows[part] for rows in bars]
+        if any(rows):
+            lines.append(_line(head, rows, columns))
     return lines
 
 

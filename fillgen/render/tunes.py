@@ -11,9 +11,9 @@ from xml.etree.ElementTree import Element, SubElement
 from fillgen.arrange import Playing, left_paths, swing_of
 from fillgen.errors import TuneError
 from fillgen.metre import TICKS
+from fillgen.midi import to_midi
 from fillgen.music import Phrase, spell
 from fillgen.notation import Chunk, Symbol, written
-from fillgen.render.midi import to_midi
 from fillgen.render.musicxml import (
     Harmony,
     attributes,

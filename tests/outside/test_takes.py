@@ -24,8 +24,8 @@ from fillgen.accompaniment import accompaniment, swing_ratio
 from fillgen.arrange import PARTS, Ensemble, Playing, Stroke, clicks, left_paths
 from fillgen.bass import REGISTERS, bass_line
 from fillgen.metre import METRES
+from fillgen.midi import to_midi
 from fillgen.music import Progression
-from fillgen.render.midi import to_midi
 from fillgen.sounds import percussion_keys, program
 from fillgen.voicing import Hand, best_paths
 from tests.outside.test_midi import META, TEMPO, File, Sound, meta, read_file, sounds

@@ -924,3 +924,25 @@ def test_shell_completes_names(words: str, wanted: set[str]) -> None:
         check=True,
     )
     assert wanted <= set(ran.stdout.splitlines())
+
+
+# Hands
+
+
+def test_fingers_stand_under_the_notes(call: Call) -> None:
+    """Ideas are printed with a finger under each note, and JSON holds the same fingers."""
+    printed, document = call("ideas", CHART, "-n", "1"), call("ideas", CHART, "-n", "1", "--format", "json")
+    rows = [line.partition("|")[2] for line in printed.out.splitlines() if line.startswith("finger")]
+    fingers = [int(letter) for row in rows for letter in row if letter.isdigit()]
+    assert fingers == [note["finger"] for note in json.loads(document.out)["ideas"][0]["notes"]]
+    assert set(fingers) <= {1, 2, 3, 4, 5}
+
+
+def test_a_hand_is_named_or_refused(call: Call) -> None:
+    """A size of hand adds the term `ease`; a size there is not, or a span beyond it, is said."""
+    assert "ease" in call("ideas", CHART, "-n", "1", "--hand", "small").out
+    unknown = call("ideas", CHART, "--hand", "smal")
+    assert (unknown.code, "Did you mean 'small'?" in unknown.err) == (2, True)
+    wide = call("voicings", CHART, "--hand", "small", "--span", "14")
+    assert (wide.code, "It holds 12 at most" in wide.err) == (2, True)
+    assert call("voicings", CHART, "--hand", "large", "--span", "15").code == 0

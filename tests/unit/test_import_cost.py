@@ -32,7 +32,7 @@ def test_import_loads_little() -> None:
     """`import fillgen` loads neither the command line nor anything that writes files."""
     modules = loaded("import fillgen")
     assert "fillgen.generate" in modules
-    assert not modules & {*HEAVY, "typer", "fillgen.cli", "fillgen.render.midi"}
+    assert not modules & {*HEAVY, "typer", "fillgen.cli", "fillgen.midi"}
 
 
 @pytest.mark.parametrize("printed", ["text", "json"])
@@ -40,5 +40,5 @@ def test_printed_ideas_load_little(printed: str) -> None:
     """Ideas printed as text or JSON load no MIDI library, no notation library, and no coloured terminal."""
     modules = loaded(command("ideas", "| C | G7 |", "-n", "2", "--format", printed))
     assert {"fillgen.cli", "typer", "constraint", "numpy"} <= modules
-    assert not modules & {*HEAVY, "fillgen.render.midi"}
+    assert not modules & {*HEAVY, "fillgen.midi"}
     assert ("fillgen.render.document" in modules) == (printed == "json")

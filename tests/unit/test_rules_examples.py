@@ -19,10 +19,14 @@ def uses_of(rule: Rule) -> dict[int, RuleUse]:
     return {number: use for number, level in LEVELS.items() for use in level.uses if use.rule is rule}
 
 
+WITH_A_HAND = {"in-reach": {"semitones": 11, "seconds": 0.2}}
+"""The rules that no level switches on: they come with a hand, here a small one."""
+
+
 def highest_use(rule: Rule) -> RuleUse:
     """The rule with the settings of the highest level that uses it."""
     uses = uses_of(rule)
-    return uses[max(uses)]
+    return uses[max(uses)] if uses else RuleUse(rule, WITH_A_HAND[rule.kind])
 
 
 def parsed(example: Example) -> tuple[Progression, Phrase]:
@@ -35,7 +39,10 @@ def places_of(example: Example) -> tuple[Place, ...]:
     """The places of the notes of an example."""
     chart, phrase = parsed(example)
     rhythm = [(note.onset, note.length) for note in phrase]
-    return places(chart, rhythm, ("root", "third"), example.lead)
+    onsets = [note.onset for note in phrase]
+    quarters = [after - before for before, after in zip([0, *onsets], onsets, strict=False)]
+    since = [ticks * 125 // example.tempo for ticks in quarters] if example.tempo else []
+    return places(chart, rhythm, ("root", "third"), example.lead, since=since)
 
 
 def broken(example: Example, use: RuleUse) -> list[int]:
@@ -46,8 +53,8 @@ def broken(example: Example, use: RuleUse) -> list[int]:
 
 @every_rule
 def test_rule_is_used(rule: Rule) -> None:
-    """Every rule is switched on by some level."""
-    assert uses_of(rule)
+    """Every rule is switched on by some level, or comes with a hand."""
+    assert uses_of(rule) or rule.kind in WITH_A_HAND
 
 
 @every_rule

@@ -1,0 +1,68 @@
+"""The program: its commands come together here, and every error ends in a line or two."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from typing import Annotated, Any, NoReturn
+
+import typer
+
+import fillgen
+from fillgen.errors import FillgenError
+
+app = typer.Typer(
+    name="fillgen",
+    help="Right-hand ideas for a chord chart: intros, turnarounds, endings and fills that fit every chord.",
+    epilog="Practise in short turns, stop when a hand hurts, and keep headphones low. "
+    "Ask a teacher or a doctor about pain that stays.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"fillgen {fillgen.__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _fillgen(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Take the options that stand before a command."""
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line; exit with 2 and a message of a line or two for bad input."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure: Any = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="backslashreplace")
+    try:
+        given = list(arguments) if arguments is not None else None
+        code = app(args=given, prog_name="fillgen", standalone_mode=False)
+    except FillgenError as error:
+        _fail(f"fillgen: {error}")
+    except OSError as error:
+        if not isinstance(error, BrokenPipeError):
+            _fail(f"fillgen: cannot go on: {error.strerror or error}.")
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(141)
+    except Exception as error:
+        told = getattr(error, "format_message", None)
+        if told is None:
+            raise
+        _fail(told() if "Usage:" in told() else f"fillgen: {told()}")
+    else:
+        sys.exit(code if isinstance(code, int) else 0)
+
+
+def _fail(message: str) -> NoReturn:
+    typer.echo(message, err=True)
+    sys.exit(2)

@@ -1,0 +1,191 @@
+"""The command `ideas`: the main job."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+import fillgen
+from fillgen.cli.inputs import pack_of, progression_of, span_of
+from fillgen.cli.options import (
+    BusyOption,
+    FeelOption,
+    FormatOption,
+    HandOption,
+    KeyOption,
+    LevelOption,
+    MetreOption,
+    OptionalChart,
+    OverwriteOption,
+    RhythmOption,
+    RulesOption,
+    SeventhsOption,
+    SlowDownOption,
+    SoundOption,
+    SwingOption,
+    beginning,
+    sequence_names,
+    shape_names,
+)
+from fillgen.cli.outputs import (
+    MIDI,
+    TEXT,
+    rendered,
+    target_of,
+    write_ideas,
+)
+from fillgen.cli.playing import is_special, playing_of
+
+
+def ideas(
+    chart: OptionalChart = None,
+    count: Annotated[int, typer.Option("--count", "-n", help="How many ideas, 1 to 1000.")] = 50,
+    seed: Annotated[
+        int, typer.Option("--seed", help="Another number gives other ideas; the same, the same.")
+    ] = 0,
+    key: KeyOption = None,
+    metre: MetreOption = None,
+    tempo: Annotated[
+        int | None, typer.Option("--tempo", help="Quarter notes a minute. [default: the rhythm's own]")
+    ] = None,
+    rhythm: RhythmOption = None,
+    level: LevelOption = None,
+    busy: BusyOption = None,
+    shape: Annotated[
+        str | None,
+        typer.Option(
+            "--shape",
+            help="One shape only: arch, rise, fall, valley, wave ...",
+            autocompletion=beginning(shape_names),
+        ),
+    ] = None,
+    low: Annotated[
+        str | None, typer.Option("--low", help="Lowest note, such as D4. [default: the level's]")
+    ] = None,
+    high: Annotated[
+        str | None, typer.Option("--high", help="Highest note, such as A5. [default: the level's]")
+    ] = None,
+    purpose: Annotated[
+        str | None,
+        typer.Option(
+            "--for",
+            help="What it is for: intro, turnaround or ending.",
+            autocompletion=beginning(lambda: ("intro", "turnaround", "ending")),
+        ),
+    ] = None,
+    ends_on: Annotated[
+        str | None,
+        typer.Option(
+            "--ends-on",
+            help="Where the last note lies in its chord: root, third, fifth, or several with commas. "
+            "[default: root,third]",
+        ),
+    ] = None,
+    lead_to: Annotated[
+        str | None,
+        typer.Option(
+            "--lead-to", help="The tune's first note, such as G5: the last note lies within a third of it."
+        ),
+    ] = None,
+    hand: HandOption = None,
+    sequence: Annotated[
+        str | None,
+        typer.Option(
+            "--sequence",
+            help="A stock chord sequence by name, in the place of a chart.",
+            autocompletion=beginning(sequence_names),
+        ),
+    ] = None,
+    sevenths: SeventhsOption = False,
+    parts: Annotated[
+        str | None,
+        typer.Option(
+            "--parts",
+            help="Parts of a MIDI file: right, left, bass, drums, or several with commas. [default: right; all four "
+            "with --for]",
+        ),
+    ] = None,
+    times: Annotated[int, typer.Option("--times", help="How often an idea is played over in MIDI.")] = 1,
+    second_set: Annotated[
+        bool,
+        typer.Option("--second-set", help="The left hand takes its second-best voicings every other time."),
+    ] = False,
+    count_in: Annotated[bool, typer.Option("--count-in", help="A bar of clicks before each idea.")] = False,
+    swing: SwingOption = None,
+    feel: FeelOption = 0.0,
+    close: Annotated[
+        str | None,
+        typer.Option(
+            "--close",
+            help="How it closes: held, button (short) or fading (twice more, softer). "
+            "[default: held with --for ending]",
+        ),
+    ] = None,
+    slow_down: SlowDownOption = False,
+    bass: Annotated[
+        str, typer.Option("--bass", help="Where the bass lies: keyboard or pedals.")
+    ] = "keyboard",
+    span: Annotated[
+        int | None,
+        typer.Option("--span", help="How far the left hand reaches, in semitones. [default: 12]"),
+    ] = None,
+    sound: SoundOption = None,
+    format_: FormatOption = None,
+    output: Annotated[
+        str | None,
+        typer.Option(
+            "--output",
+            "-o",
+            help="Write to a file instead: .mid all ideas in one file, .txt, .json; or FOLDER/ for one MIDI file an "
+            "idea.",
+        ),
+    ] = None,
+    overwrite: OverwriteOption = False,
+    rules: RulesOption = None,
+) -> None:
+    """Fifty right-hand ideas over a chart, best first.
+
+    Every idea keeps the rules of its level: chord notes on the strong beats, passing notes that go somewhere, and a
+    last note from which the tune can begin.
+    """
+    target = target_of(output, format_)
+    wishes: dict[str, Any] = {
+        "times": times,
+        "second_set": second_set,
+        "count_in": count_in,
+        "swing": swing,
+        "feel": feel,
+        "close": close,
+        "slow_down": slow_down,
+        "bass": bass,
+        "span": span_of(span, hand),
+    }
+    playing = (
+        playing_of(parts, purpose, sound, rules, wishes)
+        if target == MIDI or is_special(parts, sound, wishes)
+        else None
+    )
+    found = fillgen.ideas(
+        progression_of(chart, sequence, key, metre, sevenths),
+        count=count,
+        seed=seed,
+        tempo=tempo,
+        rhythm=rhythm,
+        level=level,
+        busy=busy,
+        shape=shape,
+        low=low,
+        high=high,
+        purpose=purpose,
+        ends_on=ends_on.split(",") if ends_on is not None else None,
+        lead_to=lead_to,
+        hand=hand,
+        rules=pack_of(rules),
+    )
+    if output is None:
+        typer.echo(rendered(found, target), nl=False)
+    else:
+        write_ideas(found, output, target, playing, overwrite)
+    for remark in found.remarks if output is not None or target != TEXT else ():
+        typer.echo(f"Note: {remark}", err=True)

@@ -1,0 +1,119 @@
+"""What is given on the command line: charts, pitches, rule packs."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import fillgen
+from fillgen.errors import OptionError, OutputError, shorten
+
+if TYPE_CHECKING:
+    from fillgen.rulepack import RulePack
+
+
+def progression_of(
+    chart: str | None, sequence: str | None, key: str | None, metre: str | None, sevenths: bool
+) -> fillgen.Progression:
+    """The progression of a chart or of a stock sequence, with sevenths if they are asked for."""
+    if (chart is None) == (sequence is None):
+        raise OptionError(
+            "give either a chart or --sequence", hint='Such as: fillgen ideas "| C | Am | Dm7 | G7 |".'
+        )
+    if sequence is None:
+        assert chart is not None
+        found = fillgen.parse_chart(chart_text(chart), key=key, metre=metre)
+    else:
+        from fillgen.parse import read_key, read_metre
+        from fillgen.sequences import sequence as stock
+        from fillgen.sequences import spelled
+
+        chosen = stock(sequence)
+        wanted = read_key(key or ("C" if chosen.mode == "major" else "A minor"))
+        found = spelled(chosen, wanted, read_metre(metre) if metre is not None else None)
+    if sevenths:
+        from fillgen.sequences import with_sevenths
+
+        found = with_sevenths(found)
+    return found
+
+
+def pitch_of(text: str, option: str) -> int:
+    """The MIDI number of a pitch given with an option; OptionError where it is none."""
+    try:
+        return fillgen.read_pitch(text.strip())
+    except ValueError:
+        raise OptionError(
+            f"unknown pitch {shorten(text)} for {option}", hint="Write it like C3 or Eb4."
+        ) from None
+
+
+def span_of(span: int | None, size: str | None) -> int:
+    """The left hand's span in semitones: as asked for, within what a size of hand holds; an octave otherwise."""
+    from fillgen.fingering import reach
+
+    wanted = 12 if span is None else span
+    if size is not None and wanted > reach(size).held:
+        hint = f"It holds {reach(size).held} at most."
+        raise OptionError(f"a {size} hand does not hold {wanted} semitones", hint=hint)
+    return wanted
+
+
+def pack_of(path: Path | None) -> RulePack:
+    """The built-in rules, with a pack of the player's own laid over them."""
+    from fillgen.accompaniment import read_pack
+    from fillgen.rulepack import RulePack
+
+    return read_pack(path) if path is not None else RulePack()
+
+
+def chart_text(chart: str) -> str:
+    """The text of a chart that is given as text, as a file name, or as - for standard input."""
+    if chart == "-":
+        return _decoded(sys.stdin.buffer.read(_limit() + 1), "standard input")
+    if "|" in chart or "\n" in chart:
+        return chart
+    try:
+        is_file = Path(chart).is_file()
+    except (OSError, ValueError):
+        is_file = False
+    if is_file:
+        return _file_text(Path(chart))
+    if Path(chart).suffix.lower() in {
+        ".txt",
+        ".chart",
+        ".chords",
+        ".md",
+        ".mid",
+        ".json",
+        ".xml",
+        ".musicxml",
+    }:
+        raise OutputError(
+            "no such file", place=chart[:80], hint="Give chart text or the name of a chart file."
+        )
+    return chart
+
+
+def _file_text(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return _decoded(file.read(_limit() + 1), str(path))
+    except OSError as error:
+        raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
+
+
+def _decoded(content: bytes, place: str) -> str:
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise OutputError(
+            f"not text (byte {error.start} is not UTF-8)", place=place, hint="A chart is a plain text file."
+        ) from None
+
+
+def _limit() -> int:
+    from fillgen.parse import MOST_TEXT
+
+    return 4 * MOST_TEXT

@@ -1,0 +1,149 @@
+"""Arguments and options that several commands share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+class Format(StrEnum):
+    """What the answer is printed as."""
+
+    text = "text"
+    json = "json"
+
+
+_CHART_HELP = (
+    'Chords between bar lines, such as "| C | Am7 | Dm7 | G7 |", a file that holds them, or - to read them from '
+    "standard input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar."
+)
+
+
+def rhythm_names() -> list[str]:
+    """The rhythms by name, for the shell to complete."""
+    from fillgen.rulepack import RulePack
+
+    return list(RulePack().rhythm_names)
+
+
+def shape_names() -> list[str]:
+    """The shapes by name, for the shell to complete."""
+    from fillgen.rulepack import RulePack
+
+    return list(RulePack().shapes)
+
+
+def sequence_names() -> list[str]:
+    """The stock sequences by name, for the shell to complete."""
+    from fillgen.sequences import sequences as every
+
+    return [known.name for known in every()]
+
+
+def beginning(names: Callable[[], Sequence[str]]) -> Callable[[str], list[str]]:
+    """A completion for the shell: the names that begin as what is typed."""
+    return lambda incomplete: [name for name in names() if name.startswith(incomplete.lower())]
+
+
+Chart = Annotated[str, typer.Argument(metavar="CHART", help=_CHART_HELP)]
+
+
+OptionalChart = Annotated[
+    str | None,
+    typer.Argument(metavar="CHART", help=f"{_CHART_HELP} Left out where --sequence gives the chords."),
+]
+
+
+KeyOption = Annotated[
+    str | None,
+    typer.Option("--key", help="Key, such as Eb, 'C minor' or F#m. Found from the chords if left out."),
+]
+
+
+MetreOption = Annotated[
+    str | None, typer.Option("--metre", help="4/4, 3/4, 2/4, 2/2, 5/4, 6/8, 9/8 or 12/8. [default: 4/4]")
+]
+
+
+RulesOption = Annotated[
+    Path | None, typer.Option("--rules", help="A rule pack of your own, laid over the built-in ones.")
+]
+
+
+FormatOption = Annotated[
+    Format | None, typer.Option("--format", help="How the answer is printed. [default: text]")
+]
+
+
+OverwriteOption = Annotated[bool, typer.Option("--overwrite", help="Replace files that exist already.")]
+
+
+SeventhsOption = Annotated[
+    bool, typer.Option("--sevenths", help="Add to triads the sevenths that fit the key.")
+]
+
+
+SlowDownOption = Annotated[bool, typer.Option("--slow-down", help="Slow down over the last bar.")]
+
+
+RhythmOption = Annotated[
+    str | None,
+    typer.Option(
+        "--rhythm",
+        help="Such as swing, waltz or 'bossa nova'. [default: what suits the metre]",
+        autocompletion=beginning(rhythm_names),
+    ),
+]
+
+
+LevelOption = Annotated[
+    int | None,
+    typer.Option(
+        "--level",
+        help="1 roots, 2 chord notes, 3 passing notes, 4 syncopation, 5 colour notes. [default: 3]",
+    ),
+]
+
+
+BusyOption = Annotated[
+    str | None,
+    typer.Option(
+        "--busy",
+        help="How many notes: few, some or many. [default: some]",
+        autocompletion=beginning(lambda: ("few", "some", "many")),
+    ),
+]
+
+
+HandOption = Annotated[
+    str | None,
+    typer.Option(
+        "--hand",
+        help="Size of hand: small, medium or large. Ideas then lie well for it, and nothing is out of its reach. "
+        "[default: fingers for a medium hand, and no more]",
+        autocompletion=beginning(lambda: ("small", "medium", "large")),
+    ),
+]
+SwingOption = Annotated[
+    float | None,
+    typer.Option("--swing", help="First eighth to second, 1 straight to 4. [default: the rhythm's own]"),
+]
+
+
+FeelOption = Annotated[
+    float, typer.Option("--feel", help="Small differences of timing and loudness, 0 none to 1 loose.")
+]
+
+
+SoundOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--sound",
+        help="General MIDI sound of the right hand, by name or number 1 to 128, or of a part, such as "
+        "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
+    ),
+]

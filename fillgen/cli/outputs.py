@@ -1,0 +1,98 @@
+"""What a command answers with: printed, or written to files whole."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+import fillgen
+from fillgen.cli.options import Format
+from fillgen.errors import OptionError, shorten
+
+if TYPE_CHECKING:
+    from fillgen.arrange import Playing
+
+TEXT, JSON, MIDI = "text", "json", "midi"
+
+
+ENDINGS = {".txt": TEXT, ".json": JSON, ".mid": MIDI, ".midi": MIDI}
+
+
+def target_of(output: str | None, wanted: Format | None) -> str:
+    """What is to be made: text, json or midi, from the name of the output and the format asked for."""
+    if output is None:
+        return wanted.value if wanted else TEXT
+    if not output.strip():
+        raise OptionError(f"the output {output!r} is no name", hint="Such as -o ideas.mid.")
+    ending = Path(output).suffix.lower()
+    by_name = MIDI if is_folder(output) else ENDINGS.get(ending)
+    if by_name is None and (wanted is None or ending):
+        hint = "Use .mid, .txt, .json, or a folder name with / at its end."
+        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint=hint)
+    if wanted is not None and by_name not in (None, wanted.value):
+        raise OptionError(f"--format {wanted.value} does not go with {shorten(output)}")
+    return by_name or (wanted.value if wanted else TEXT)
+
+
+def is_folder(output: str) -> bool:
+    """Whether an output names a folder, by its end or because there is one."""
+    try:
+        return output.endswith(("/", os.sep)) or Path(output).is_dir()
+    except (OSError, ValueError):
+        return False
+
+
+def rendered(found: fillgen.Ideas, target: str) -> str:
+    """Ideas as text, as wide as the terminal, or as JSON."""
+    if target == JSON:
+        from fillgen.render.document import to_json
+
+        return to_json(found)
+    from fillgen.render.text import to_text
+
+    width = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100
+    return to_text(found, width=max(60, width))
+
+
+def json_text(document: dict[str, Any]) -> str:
+    """A document as JSON text."""
+    import json
+
+    return json.dumps(document, ensure_ascii=False, indent=1)
+
+
+def write_ideas(
+    found: fillgen.Ideas,
+    output: str,
+    target: str,
+    played: tuple[Playing, dict[str, str]] | None,
+    overwrite: bool,
+) -> None:
+    """Write ideas to the file or folder asked for, whole or not at all, and say so."""
+    from fillgen.render.files import write_file, write_folder
+
+    if target != MIDI:
+        write_file(Path(output), rendered(found, target).encode(), overwrite=overwrite)
+    elif played is not None:
+        from fillgen.midi import to_midi, to_midi_files
+
+        playing, sounds = played
+        if is_folder(output):
+            write_folder(Path(output), to_midi_files(found, playing, sounds), overwrite=overwrite)
+        else:
+            write_file(Path(output), to_midi(found, playing, sounds), overwrite=overwrite)
+    what = "idea" if len(found) == 1 else "ideas"
+    typer.echo(f"{len(found)} {what} in {output}", err=True)
+    older = _older(Path(output), len(found)) if is_folder(output) else 0
+    if older:
+        typer.echo(f"Note: {older} older files named idea-*.mid lie in {output} as well.", err=True)
+
+
+def _older(folder: Path, written: int) -> int:
+    """How many files of earlier ideas lie in a folder beside those just written."""
+    return len(list(folder.glob("idea-*.mid"))) - written
