@@ -60,6 +60,8 @@ _THREE_FOUR_FIVE[tuple(zip(*permutations((2, 3, 4)), strict=True))] = True
 _WHITE = frozenset(NATURAL)
 _FARTHEST = 24
 """Rises are cut to this many semitones; no pair of fingers reaches as far."""
+_NEAR = 12
+"""Melodies without wider steps than this many semitones need smaller tables, which are sooner made."""
 _JUMP = 10**9
 """The price of a jump while fingers are sought: more than all points of any melody."""
 _NEVER = 10**15
@@ -199,31 +201,34 @@ def _above_zero(semitones: Points) -> Points:
     return np.maximum(semitones, 0)
 
 
-def _opened(rise: int) -> Points:
+def _opened(rise: Points) -> Points:
     """How far each two fingers open over a rise; crossed fingers are below zero."""
     return np.where(_ONE <= _TWO, rise, -rise)
 
 
 @dataclass(frozen=True, slots=True)
 class _Pair:
-    """Two notes in a row: semitones from one to the next, and whether their keys are white."""
+    """Two notes in a row: semitones from one to the next, and whether their keys are white.
+
+    Each may hold many, with two axes of length 1 at the end, which stand for the fingers.
+    """
 
     spans: _Spans
-    rise: int
-    white: bool
-    then_white: bool
+    rise: Points
+    white: _Truths
+    then_white: _Truths
 
     @property
     def opened(self) -> Points:
         return _opened(self.rise)
 
     @property
-    def to_black(self) -> bool:
-        return self.white and not self.then_white
+    def to_black(self) -> _Truths:
+        return self.white & ~self.then_white
 
     @property
-    def from_black(self) -> bool:
-        return self.then_white and not self.white
+    def from_black(self) -> _Truths:
+        return self.then_white & ~self.white
 
 
 _Charge = Mapping[str, int]
@@ -273,12 +278,11 @@ def _beside_white(finger: int, pair: _Pair, charge: _Charge) -> Points:
 
 def _thumb_passing(pair: _Pair, charge: _Charge) -> Points:
     """The thumb on the upper of two keys, another finger on the lower one, whichever comes first."""
-    low_white, high_white = pair.white, pair.then_white
-    low, high = _ONE, _TWO
-    if pair.rise < 0:
-        low_white, high_white, low, high = high_white, low_white, high, low
-    points = charge["level"] if low_white == high_white else charge["thumb-on-black"] * low_white
-    return np.where((high == 1) & (low != 1) & (pair.rise != 0), points, 0)
+    falls = pair.rise < 0
+    low_white = np.where(falls, pair.then_white, pair.white)
+    points = np.where(pair.white == pair.then_white, charge["level"], charge["thumb-on-black"] * low_white)
+    passes = np.where(falls, (_ONE == 1) & (_TWO != 1), (_TWO == 1) & (_ONE != 1))
+    return np.where(passes & (pair.rise != 0), points, 0)
 
 
 _PAIR_RULES: Mapping[str, Callable[[_Pair, _Charge], Points]] = {
@@ -308,30 +312,29 @@ def _note_points(white: bool) -> dict[str, Points]:
     }
 
 
-@lru_cache(maxsize=8192)
-def _pair_points(hand: Reach, rise: int, white: bool, then_white: bool) -> dict[str, Points]:
+def _pair_points(hand: Reach, rise: Points, white: _Truths, then_white: _Truths) -> dict[str, Points]:
     """What two notes in a row are charged, for each two fingers; nothing where the hand jumps between them."""
     pair = _Pair(_spans(hand), rise, white, then_white)
     reached = _reached(hand, rise)
     return {name: rule(pair, _charges()[name]) * reached for name, rule in _PAIR_RULES.items()}
 
 
-@lru_cache(maxsize=8192)
-def _triple_points(hand: Reach, rise: int, then: int) -> dict[str, Points]:
+def _triple_points(hand: Reach, rise: Points, then: Points) -> dict[str, Points]:
     """What three notes in a row are charged, for each three fingers; nothing where the hand jumps between them.
 
-    A finger that plays the first and the third of them has no span with itself: wherever these are two keys, it moves
-    by all there is between them. The publication leaves this open. Read so, the totals of two of its seven fragments
-    come out as printed throughout; of the others some do, and some are a point or two away.
+    `rise` and `then` may hold many, with two axes of length 1 at the end. A finger that plays the first and the third
+    of them has no span with itself: wherever these are two keys, it moves by all there is between them. The
+    publication leaves this open. Read so, the totals of two of its seven fragments come out as printed throughout; of
+    the others some do, and some are a point or two away.
     """
     spans, charges = _spans(hand), _charges()
     opened = _opened(rise + then)
-    over = _outside(opened, spans.comfortable)[:, None, :]
-    between = rise * then > 0
-    in_full = between & (_FINGER == 1)[None, :, None] & ~spans.reached(opened)[:, None, :]
+    over = _outside(opened, spans.comfortable)[..., :, None, :]
+    between = (rise * then > 0)[..., None]
+    in_full = between & (_FINGER == 1)[None, :, None] & ~spans.reached(opened)[..., :, None, :]
     change = charges["position change"]
     moved = np.where(in_full, change["full"], change["half"]) * (over > 0)
-    reached = _reached(hand, rise)[:, :, None] & _reached(hand, then)[None, :, :]
+    reached = _reached(hand, rise)[..., :, :, None] & _reached(hand, then)[..., None, :, :]
     return {
         "position change": moved * reached,
         "size of the change": over * charges["size of the change"]["semitone"] * reached,
@@ -339,10 +342,41 @@ def _triple_points(hand: Reach, rise: int, then: int) -> dict[str, Points]:
     }
 
 
-@lru_cache(maxsize=512)
-def _reached(hand: Reach, rise: int) -> _Truths:
+def _reached(hand: Reach, rise: Points) -> _Truths:
     """Which finger reaches the next note, by the finger on this one; the same finger only strikes a key again."""
     return _spans(hand).reached(_opened(rise))
+
+
+@dataclass(frozen=True)
+class _Charges:
+    """The points of every note, pair and triple for a hand, as tables.
+
+    `alone` is asked by whether the key is white; `moves` by the rise, counted from `far` semitones down, and whether
+    the two keys are white: the points of the pair and of its second note, and the price of a jump where it takes one;
+    `turns` by the two rises of a triple.
+    """
+
+    far: int
+    alone: Points
+    moves: Points
+    turns: Points
+
+
+@lru_cache(maxsize=16)
+def _tables(hand: Reach, jump: int, far: int) -> _Charges:
+    """The tables of a hand for rises of so many semitones up and down, a jump at a price."""
+    rise = np.arange(-far, far + 1)[:, None, None]
+    alone = np.stack([_added(*_note_points(white).values()) for white in (False, True)])
+    white = np.array([False, True])[:, None, None]
+    paired = _pair_points(hand, rise[:, None, None], white[:, None], white)
+    jumped = np.where(_reached(hand, rise), 0, jump)[:, None, None]
+    moves = _summed(paired) + alone[:, None, :] + jumped
+    return _Charges(far, alone, moves, _summed(_triple_points(hand, rise[:, None], rise)))
+
+
+def _summed(points: Mapping[str, Points]) -> Points:
+    """The points of several rules together."""
+    return np.asarray(sum(points.values()))
 
 
 # The points of a fingering
@@ -375,10 +409,11 @@ def _charged(
     for index, pitch in enumerate(pitches):
         yield played[index : index + 1], _note_points(not is_black(pitch))
     for index, (one, two) in enumerate(pairwise(pitches)):
-        tables = _pair_points(hand, _rise(one, two), not is_black(one), not is_black(two))
-        yield played[index : index + 2], tables
+        whites = np.array([not is_black(one), not is_black(two)])
+        yield played[index : index + 2], _pair_points(hand, np.asarray(_rise(one, two)), *whites)
     for index, (one, two, three) in enumerate(zip(pitches, pitches[1:], pitches[2:], strict=False)):
-        yield played[index : index + 3], _triple_points(hand, _rise(one, two), _rise(two, three))
+        rises = np.array([_rise(one, two), _rise(two, three)])[:, None, None]
+        yield played[index : index + 3], _triple_points(hand, *rises)
 
 
 def total(pitches: Sequence[int], fingers: Sequence[int], hand: Reach | None = None) -> int:
@@ -402,7 +437,7 @@ def jumps(pitches: Sequence[int], fingers: Sequence[int], hand: Reach | None = N
     return tuple(
         index
         for index, ((one, finger), (two, then)) in enumerate(steps, start=1)
-        if not _reached(hand, _rise(one, two))[finger - 1, then - 1]
+        if not _reached(hand, np.asarray(_rise(one, two)))[finger - 1, then - 1]
     )
 
 
@@ -500,7 +535,7 @@ def _search(
     if not pitches:
         return (Fingering((), 0),)
     runs = [(key, len([*struck])) for key, struck in groupby(pitches)]
-    ways = _Ways(tuple(key for key, _ in runs), hand, _JUMP, last)
+    ways = _Ways(np.array([[key for key, _ in runs]]), hand, _JUMP, last)
     found: list[Fingering] = []
     for cost, fingers in islice(_best_first(ways, first), count):
         if found and cost // _JUMP > len(found[0].jumps):
@@ -515,37 +550,57 @@ def _search(
 
 @dataclass(frozen=True)
 class _Ways:
-    """All fingerings of a melody without repeated keys: what each step costs, and what is left from there at least.
+    """All fingerings of melodies without repeated keys, a row each: what each step costs, and what is left at least.
 
-    `jump` is the price of a jump; `last` fixes the last finger.
+    Keys that fill up a row, its last one again, charge nothing. `jump` is the price of a jump; `last` fixes the finger
+    of the last column.
     """
 
-    keys: Sequence[int]
+    keys: NDArray[np.int64]
     hand: Reach
     jump: int
     last: int | None = None
 
     @cached_property
+    def rises(self) -> NDArray[np.int64]:
+        return np.clip(np.diff(self.keys, axis=1), -_FARTHEST, _FARTHEST)
+
+    @cached_property
+    def tables(self) -> _Charges:
+        near = not self.rises.size or int(np.abs(self.rises).max()) <= _NEAR
+        return _tables(self.hand, self.jump, _NEAR if near else _FARTHEST)
+
+    @cached_property
+    def white(self) -> NDArray[np.int64]:
+        """1 for white keys, 0 for black ones."""
+        return np.isin(self.keys % 12, NATURAL).astype(np.int64)
+
+    @cached_property
     def moves(self) -> list[Points]:
-        """For each note after the first its own points, those of the pair it ends, and the price of a jump."""
-        whites = [not is_black(key) for key in self.keys]
+        """For each note after the first its own points, those of the pair it ends, and the price of a jump.
+
+        Axes are the melodies, the finger before and the finger.
+        """
         return [
-            _moves(self.hand, _rise(*keys), *colours, self.jump)
-            for keys, colours in zip(pairwise(self.keys), pairwise(whites), strict=True)
+            self.tables.moves[rise + self.tables.far, white, then] * (rise != 0)[:, None, None]
+            for rise, white, then in zip(self.rises.T, self.white.T, self.white.T[1:], strict=False)
         ]
 
     @cached_property
     def turns(self) -> list[Points]:
-        """For each note after the second the points of the triple it ends."""
-        rises = [_rise(one, two) for one, two in pairwise(self.keys)]
-        return [_turns(self.hand, rise, then) for rise, then in pairwise(rises)]
+        """For each note after the second the points of the triple it ends: axes are the melodies and three fingers."""
+        return [
+            self.tables.turns[rise + self.tables.far, then + self.tables.far]
+            * (then != 0)[:, None, None, None]
+            for rise, then in pairwise(self.rises.T)
+        ]
 
     @cached_property
     def to_go(self) -> list[Points]:
         """For each note after the first the least that can follow, by the fingers before it and on it."""
-        left = [np.zeros((5, 5), dtype=np.int64) + self.closing]
+        left = [np.zeros((len(self.keys), 5, 5), dtype=np.int64) + self.closing]
         for move, turn in zip(self.moves[:0:-1], self.turns[::-1], strict=True):
-            left.append(_least(turn + (move + left[-1])))
+            left.append(_least(turn + (move + left[-1])[:, None, :, :]))
         return left[::-1]
 
     @property
@@ -555,17 +610,24 @@ class _Ways:
 
     @cached_property
     def starts(self) -> Points:
-        """For each first finger the least points of the whole melody."""
-        alone = _added(*_note_points(not is_black(self.keys[0])).values())
+        """For each melody and first finger the least points of the whole."""
+        alone = self.tables.alone[self.white[:, 0]]
         rest = _least(self.moves[0] + self.to_go[0]) if self.moves else self.closing
-        return _added(alone, rest)
+        return np.asarray(alone + rest)
 
-    def ahead(self, fingers: Fingers) -> Points:
-        """For each next finger the least points of all that follows the fingers given so far."""
+    def ahead(self, rows: NDArray[np.intp], fingers: Sequence[NDArray[np.intp]]) -> Points:
+        """For each next finger the least points of all that follows the fingers given so far, counted from 0."""
         index = len(fingers) - 1
-        held = tuple(finger - 1 for finger in fingers[-2:])
-        after = _added(self.moves[index][held[-1]], self.to_go[index][held[-1]])
-        return _added(after, self.turns[index - 1][held]) if index else after
+        after = self.moves[index][rows, fingers[-1]] + self.to_go[index][rows, fingers[-1]]
+        return np.asarray(after + self.turns[index - 1][rows, fingers[-2], fingers[-1]] if index else after)
+
+    def fingers(self) -> NDArray[np.intp]:
+        """The fingers that cost least, counted from 0, of all that do the lower first finger that differs."""
+        rows = np.arange(len(self.keys))
+        chosen = [self.starts.argmin(axis=1)]
+        for _ in self.moves:
+            chosen.append(self.ahead(rows, chosen).argmin(axis=1))
+        return np.stack(chosen, axis=1)
 
 
 def _best_first(ways: _Ways, first: int | None) -> Iterator[tuple[int, Fingers]]:
@@ -574,29 +636,16 @@ def _best_first(ways: _Ways, first: int | None) -> Iterator[tuple[int, Fingers]]
     What is left to go is known exactly, so the cheapest beginning always leads to the next fingering.
     """
     starts = (first,) if first else FINGERS
-    open_ways: list[tuple[int, Fingers]] = [(int(ways.starts[finger - 1]), (finger,)) for finger in starts]
+    open_ways: list[tuple[int, Fingers]] = [(int(ways.starts[0, finger - 1]), (finger,)) for finger in starts]
     heapify(open_ways)
     while open_ways and open_ways[0][0] < _NEVER:
         cost, fingers = heappop(open_ways)
-        if len(fingers) == len(ways.keys):
+        if len(fingers) == ways.keys.shape[1]:
             yield cost, fingers
         else:
-            ahead = ways.ahead(fingers)
+            (ahead,) = ways.ahead(np.array([0]), [np.array([finger - 1]) for finger in fingers])
             for finger, more in zip(FINGERS, (ahead - ahead.min()).tolist(), strict=True):
                 heappush(open_ways, (cost + more, (*fingers, finger)))
-
-
-@lru_cache(maxsize=8192)
-def _moves(hand: Reach, rise: int, white: bool, then_white: bool, jump: int) -> Points:
-    """The points of a pair and of its second note, and the price of a jump where it takes one."""
-    paired = _added(*_pair_points(hand, rise, white, then_white).values())
-    return paired + _added(*_note_points(then_white).values()) + np.where(_reached(hand, rise), 0, jump)
-
-
-@lru_cache(maxsize=8192)
-def _turns(hand: Reach, rise: int, then: int) -> Points:
-    """The points of a triple."""
-    return _added(*_triple_points(hand, rise, then).values())
 
 
 def _least(points: Points) -> Points:
@@ -626,10 +675,7 @@ def difficulty(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | N
     _check_seconds(pitches, seconds)
     if len(pitches) < 2:
         return 0.0
-    keys = tuple(key for key, _ in groupby(pitches))
-    points = int(_Ways(keys, hand or reach(), JUMP_POINTS).starts.min())
-    a_second = points / _lasting(seconds)
-    return a_second / (a_second + HARD)
+    return float(difficulties(np.array([pitches], dtype=np.int16), seconds, hand)[0])
 
 
 def _lasting(seconds: Sequence[float]) -> float:
@@ -644,11 +690,12 @@ def difficulties(
 
     >>> rows = np.array([[60, 62, 64, 65], [60, 72, 60, 72]], dtype=np.int16)
     >>> difficulties(rows, (0.0, 0.5, 1.0, 1.5)).round(2).tolist()
-    [0.14, 0.52]
+    [0.06, 0.21]
     """
     if pitches.shape[1] < 2:
         return np.zeros(len(pitches))
-    a_second = _least_points(_struck_once(pitches), hand or reach()) / _lasting(seconds)
+    ways = _Ways(_struck_once(pitches), hand or reach(), JUMP_POINTS)
+    a_second = ways.starts.min(axis=1) / _lasting(seconds)
     return np.asarray(a_second / (a_second + HARD))
 
 
@@ -662,34 +709,24 @@ def _struck_once(pitches: NDArray[np.int16]) -> NDArray[np.int64]:
     return np.take_along_axis(pitches, np.take_along_axis(order, column, axis=1), axis=1).astype(np.int64)
 
 
-def _least_points(keys: NDArray[np.int64], hand: Reach) -> Points:
-    """The least points of each row of keys, from the last note back; keys filled in at the end charge nothing."""
-    white = np.isin(keys % 12, NATURAL).astype(np.int64)
-    rises = np.clip(np.diff(keys, axis=1), -_FARTHEST, _FARTHEST)
-    coded = (rises + _FARTHEST) * 4 + white[:, :-1] * 2 + white[:, 1:]
-    to_go = np.zeros((len(keys), 5, 5), dtype=np.int32)
-    for note in range(keys.shape[1] - 1, 0, -1):
-        moves = _looked_up(coded[:, note - 1], lambda code: _coded_moves(hand, code))
-        sounds = (rises[:, note - 1] != 0)[:, None, None]
-        to_go = (moves + to_go) * sounds
-        if note > 1:
-            pair = (rises[:, note - 2] + _FARTHEST) * 64 + rises[:, note - 1] + _FARTHEST
-            turns = _looked_up(pair, lambda code: _turns(hand, code // 64 - _FARTHEST, code % 64 - _FARTHEST))
-            to_go = (turns + to_go[:, None, :, :]).min(axis=3) * sounds
-    alone = np.stack([_added(*_note_points(bool(each)).values()) for each in (0, 1)])
-    return np.asarray((alone[white[:, 0]] + to_go.min(axis=2)).min(axis=1))
+def best_of_many(phrases: Sequence[Sequence[int]], hand: Reach | None = None) -> list[Fingers]:
+    """The fingers that `best` finds for each of many melodies, worked out together.
 
-
-def _coded_moves(hand: Reach, code: int) -> Points:
-    """The points of a pair: its rise and the colours of its two keys in one number."""
-    rise, colours = divmod(code, 4)
-    return _moves(hand, rise - _FARTHEST, colours > 1, colours % 2 == 1, JUMP_POINTS)
-
-
-def _looked_up(codes: NDArray[np.int64], points: Callable[[int], Points]) -> NDArray[np.int32]:
-    """The table of points of each code, made once for codes that are alike."""
-    known, which = np.unique(codes, return_inverse=True)
-    return np.stack([points(code) for code in known.tolist()]).astype(np.int32)[which]
+    >>> best_of_many([(60, 62, 64, 65, 67), (67, 67, 64)])
+    [(1, 2, 3, 4, 5), (2, 2, 1)]
+    """
+    if not any(phrases):
+        return [() for _ in phrases]
+    for pitches in phrases:
+        _check(pitches)
+    struck = [[key for key, _ in groupby(pitches)] or [60] for pitches in phrases]
+    longest = max(map(len, struck))
+    rows = np.array([keys + keys[-1:] * (longest - len(keys)) for keys in struck], dtype=np.int64)
+    found = (_Ways(rows, hand or reach(), _JUMP).fingers() + 1).tolist()
+    return [
+        tuple(finger for (_, same), finger in zip(groupby(pitches), fingers, strict=False) for _ in same)
+        for pitches, fingers in zip(phrases, found, strict=True)
+    ]
 
 
 def beyond(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | None = None) -> list[int]:

@@ -6,6 +6,7 @@ import random
 from functools import cache
 from itertools import groupby, pairwise, product
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -15,6 +16,7 @@ from fillgen.fingering import (
     JUMP_POINTS,
     SIZES,
     best,
+    best_of_many,
     beyond,
     block_fits,
     costs,
@@ -258,13 +260,20 @@ def test_a_jump_costs_more_than_any_stretch_that_avoids_it() -> None:
     That is why a smaller hand never has it easier.
     """
     fewer, more = reach("small"), reach("large")
+    tables = fingering._tables(more, 0, 24)
     worst = 0
     for rise in range(-16, 17):
-        won = fingering._reached(more, rise) & ~fingering._reached(fewer, rise)
-        colours = product((True, False), repeat=2)
-        pair = max((fingering._moves(more, rise, *each, 0) * won).max() for each in colours)
-        turns = range(-16, 17)
-        before = max((fingering._turns(more, turn, rise) * won[None]).max() for turn in turns)
-        after = max((fingering._turns(more, rise, turn) * won[:, :, None]).max() for turn in turns)
+        won = fingering._reached(more, np.asarray(rise)) & ~fingering._reached(fewer, np.asarray(rise))
+        here, turns = rise + tables.far, slice(tables.far - 16, tables.far + 17)
+        pair = (tables.moves[here] * won).max()
+        before = (tables.turns[turns, here] * won).max()
+        after = (tables.turns[here, turns] * won[:, :, None]).max()
         worst = max(worst, int(pair + before + after))
     assert 40 < worst <= JUMP_POINTS
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.one_of(melodies, near), max_size=8), sizes)
+def test_fingers_of_many_are_those_of_each(phrases: list[Keys], size: str) -> None:
+    """Worked out together, the best fingers of melodies are what they are one by one."""
+    assert best_of_many(phrases, reach(size)) == [best(keys, reach(size)).fingers for keys in phrases]
