@@ -26,11 +26,15 @@ Figures = NDArray[np.intp]
 
 
 class BarProblems:
-    """Solves bar problems under one set of rules and keeps what it has solved."""
+    """Solves bar problems under one set of rules and keeps what it has solved.
+
+    Bars whose rules come to the same tables are one problem.
+    """
 
     def __init__(self, windows: Windows) -> None:
         self.windows = windows
         self.figures = lru_cache(maxsize=None)(self._figures)
+        self._solved: dict[tuple[bytes, ...], Figures] = {}
 
     def _figures(self, places: tuple[Place, ...]) -> Figures:
         """Every figure that the rules allow inside a run of notes, in the order of its pitches.
@@ -42,9 +46,12 @@ class BarProblems:
             return np.empty((0, len(places)), dtype=np.intp)
         if len(places) == 1:
             return np.arange(sizes[0], dtype=np.intp)[:, None]
-        found = _solve(sizes, *self._tables(places))
-        rows = np.array(found, dtype=np.intp).reshape(-1, len(places))
-        return rows[np.lexsort(rows.T[::-1])]
+        pairs, triples = self._tables(places)
+        key = (bytes(sizes), *(table.tobytes() for table in (*pairs, *triples)))
+        if key not in self._solved:
+            rows = np.array(_solve(sizes, pairs, triples), dtype=np.intp).reshape(-1, len(places))
+            self._solved[key] = rows[np.lexsort(rows.T[::-1])]
+        return self._solved[key]
 
     def _tables(self, places: Sequence[Place]) -> tuple[list[Allowed], list[Allowed]]:
         """What may follow what, for each two and each three neighbours of a run.
@@ -66,8 +73,11 @@ class BarProblems:
 def _solve(
     sizes: Sequence[int], pairs: Sequence[Allowed], triples: Sequence[Allowed]
 ) -> list[tuple[int, ...]]:
-    """All solutions of one bar problem. A solve narrows the domains it was given, so each has a new Problem."""
-    problem = constraint.Problem()
+    """All solutions of one bar problem. A solve narrows the domains it was given, so each has a new Problem.
+
+    Looking ahead would cost more than it saves: the tables of two are narrowed already.
+    """
+    problem = constraint.Problem(constraint.OptimizedBacktrackingSolver(forwardcheck=False))
     for index, size in enumerate(sizes):
         problem.addVariable(index, list(range(size)))
     for first, table in enumerate(pairs):
