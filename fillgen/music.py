@@ -92,8 +92,8 @@ class Progression:
         return {chord: mask_of(n.pitch_class for n in passing_names(chord, self.key)) for chord in chords}
 
     @cached_property
-    def spelled(self) -> dict[tuple[Note, bool], str]:
-        """The names found so far for notes that go up or down from there; `spell` fills it."""
+    def spelled(self) -> dict[tuple[Note, Note], str]:
+        """The names found so far for notes with the note after them; `spell` fills it."""
         return {}
 
     @cached_property
@@ -317,35 +317,47 @@ def _common(chords: Sequence[Chord]) -> int:
 def spell(progression: Progression, notes: Phrase) -> tuple[str, ...]:
     """The scientific names of a phrase's notes, spelled by chord, then key, then by where a note resolves.
 
-    A note outside both is written as a raised letter where the next note lies above it, lowered otherwise.
+    A note outside both is written on the letter beside that of the note to which it steps. Where it does not step it
+    is a raised letter if the line goes up, a lowered one otherwise.
     """
     names = []
     for index, note in enumerate(notes):
-        after = notes[index + 1].midi if index + 1 < len(notes) else note.midi
-        known = (note, after > note.midi)
+        after = notes[index + 1] if index + 1 < len(notes) else note
+        known = (note, after)
         if known not in progression.spelled:
-            progression.spelled[known] = _spell_one(progression, *known)
+            progression.spelled[known] = _spell_one(progression, *known).at(note.midi)
         names.append(progression.spelled[known])
     return tuple(names)
 
 
-def _spell_one(progression: Progression, note: Note, rises: bool) -> str:
+def _spell_one(progression: Progression, note: Note, after: Note) -> Name:
+    own = _own_name(progression, note)
+    if own is not None:
+        return own
+    rise = after.midi - note.midi
+    goal = _own_name(progression, after) if abs(rise) == 2 else None
+    if goal is not None:
+        beside = goal.up(-1 if rise > 0 else 1, -rise)
+        if abs(beside.alter) <= 1:
+            return beside
+    toward = 1 if rise > 0 else -1
+    for name in passing_names(progression.span_at(note.onset).heard, progression.key):
+        if (name.pitch_class - toward) % 12 == note.midi % 12:
+            return _chromatic(name, toward)
+    return Name.read(midi_name(note.midi, progression.key).rstrip("-0123456789"))
+
+
+def _own_name(progression: Progression, note: Note) -> Name | None:
+    """The name of a note in the chord it begins over or is held into, or in the scale there; None outside both."""
     span = progression.span_at(note.onset)
     chords = [span.heard]
     chords += [progression.span_at(t).heard for t in progression.strong_between(note.onset, note.end)]
     for chord in chords:
         tone = chord.tone_at(note.midi % 12)
         if tone is not None:
-            return tone.name.at(note.midi)
+            return tone.name
     scale = passing_names(span.heard, progression.key)
-    for name in scale:
-        if name.pitch_class == note.midi % 12:
-            return name.at(note.midi)
-    toward = 1 if rises else -1
-    for name in scale:
-        if (name.pitch_class - toward) % 12 == note.midi % 12:
-            return _chromatic(name, toward).at(note.midi)
-    return midi_name(note.midi, progression.key)
+    return next((name for name in scale if name.pitch_class == note.midi % 12), None)
 
 
 def _chromatic(target: Name, toward: int) -> Name:

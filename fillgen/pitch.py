@@ -164,3 +164,32 @@ def midi_name(midi: int, key: Key) -> str:
     if above in MODES[key.mode]:
         return key.scale[MODES[key.mode].index(above)].at(midi)
     return key.tonic.up(*_CHROMATIC[key.mode][above]).plain().at(midi)
+
+
+_INTERVALS = (
+    "the same note",
+    "a half step",
+    "a whole step",
+    "a minor third",
+    "a major third",
+    "a fourth",
+    "a tritone",
+    "a fifth",
+    "a minor sixth",
+    "a major sixth",
+    "a minor seventh",
+    "a major seventh",
+)
+
+
+def interval_in_words(semitones: int) -> str:
+    """An interval by its size in semitones, up or down, as players call it.
+
+    >>> interval_in_words(2), interval_in_words(-9), interval_in_words(15)
+    ('a whole step', 'a major sixth', 'an octave and a minor third')
+    """
+    octaves, rest = divmod(abs(semitones), 12)
+    if not octaves:
+        return _INTERVALS[rest]
+    whole = "an octave" if octaves == 1 else f"{octaves} octaves"
+    return f"{whole} and {_INTERVALS[rest]}" if rest else whole

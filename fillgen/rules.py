@@ -247,6 +247,123 @@ EMBELLISHMENTS: dict[str, Embellishment] = {
 Embellishing tones; the appoggiatura is the stricter one, which leaves against the leap."""
 
 
+# What textbooks name besides. No level uses these kinds: they tell a reader what a note is called.
+
+
+def suspension(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """A tone kept from the chord before on a strong beat of one that lacks it, and left by step down to a tone."""
+    return _is_kept(before, note, after) & _resolves(note, after, -1)
+
+
+def retardation(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """A tone kept from the chord before on a strong beat of one that lacks it, and left by step up to a tone."""
+    return _is_kept(before, note, after) & _resolves(note, after, 1)
+
+
+def _is_kept(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """Whether a tone of the chord before is held into a chord that lacks it, or is struck again over it."""
+    if after is None:
+        return False
+    place = note.place
+    held = note.tone & note.among(~place.ahead & 0xFFF) if place.ahead == after.place.chord else False
+    if before is None or before.place.before_rest or place.chord != after.place.chord:
+        return held
+    return held | (place.strong & note.foreign & (before.midi == note.midi) & before.tone)
+
+
+def _resolves(note: Seen, after: Seen | None, way: int) -> Verdict:
+    if after is None:
+        return False
+    out = after.midi - note.midi
+    return _is_step(out) & (out * way > 0) & after.tone
+
+
+def leaning(before: Seen | None, note: Seen, after: Seen | None, *, either_way: bool = False) -> Verdict:
+    """On a strong beat, reached by leap and left by step against the leap to a tone; `either_way` leaves that open."""
+    if before is None or after is None:
+        return False
+    into, out = note.midi - before.midi, after.midi - note.midi
+    leaned = note.place.strong & note.foreign & (abs(into) > STEP) & _is_step(out) & after.tone
+    return leaned if either_way else leaned & (into * out < 0)
+
+
+def accented_passing(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """On a strong beat, reached by step and left by step in the same direction."""
+    return note.place.strong & _goes_by_step(before, note, after, 1)
+
+
+def accented_neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """On a strong beat, reached by step and left by step back to where it came from."""
+    return note.place.strong & _goes_by_step(before, note, after, -1)
+
+
+def chromatic_passing(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """A passing note on a weak place that the scale of its chord lacks."""
+    return note.weak & note.among(~note.place.passing & 0xFFF) & _goes_by_step(before, note, after, 1)
+
+
+def chromatic_neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """A neighbour note on a weak place that the scale of its chord lacks."""
+    return note.weak & note.among(~note.place.passing & 0xFFF) & _goes_by_step(before, note, after, -1)
+
+
+def _goes_by_step(before: Seen | None, note: Seen, after: Seen | None, way: int) -> Verdict:
+    """Whether a note outside its chord is reached and left by step: onwards (1), or back to the same note (-1)."""
+    if before is None or after is None:
+        return False
+    into, out = note.midi - before.midi, after.midi - note.midi
+    onwards = _is_step(out) & (into * out > 0) if way > 0 else out == -into
+    return note.foreign & _is_step(into) & onwards
+
+
+def escape_tone(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """On a weak place, reached by step and left by leap in the opposite direction."""
+    if before is None or after is None:
+        return False
+    into, out = note.midi - before.midi, after.midi - note.midi
+    return note.weak & note.foreign & _is_step(into) & (abs(out) > STEP) & (into * out < 0)
+
+
+def incomplete_neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """On a weak place, reached by leap and left by step to a chord tone on a strong beat."""
+    if before is None or after is None:
+        return False
+    into, out = note.midi - before.midi, after.midi - note.midi
+    settles = after.place.strong & after.tone
+    return note.weak & note.foreign & (abs(into) > STEP) & _is_step(out) & settles
+
+
+def double_neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """One of two notes on weak places, a step above and a step below the same note, as far as three notes tell."""
+    if before is None or after is None:
+        return False
+    return _begins_double(before, note, after) | _begins_double(after, note, before)
+
+
+def _begins_double(main: Seen, note: Seen, other: Seen) -> Verdict:
+    one, two = note.midi - main.midi, other.midi - main.midi
+    weak = note.weak & other.weak & note.foreign & other.foreign
+    return weak & _is_step(one) & _is_step(two) & (one * two < 0)
+
+
+FURTHER_TONES: dict[str, Embellishment] = {
+    "double neighbour": double_neighbour,
+    "suspension": suspension,
+    "retardation": retardation,
+    "appoggiatura": leaning,
+    "accented passing": accented_passing,
+    "accented neighbour": accented_neighbour,
+    "chromatic passing": chromatic_passing,
+    "chromatic neighbour": chromatic_neighbour,
+    "escape tone": escape_tone,
+    "incomplete neighbour": incomplete_neighbour,
+}
+"""What a note is called that is none of the above, in the order in which it is named. Definitions: Open Music Theory,
+Embellishing tones. `leaning` is the appoggiatura that may clash as well; left in either direction it is that of
+Hutchinson, Music Theory for the 21st-Century Classroom. A note held into its chord may be a tone where it begins and a
+suspension or a retardation where it is held."""
+
+
 def role(window: Window) -> str:
     """What the note in the middle of a window is; empty where it is outside its chord and nothing justifies it."""
     if bool(window[1].tone):

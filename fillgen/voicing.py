@@ -18,7 +18,7 @@ from typing import NamedTuple
 from fillgen.chords import FAMILIES, Chord, Tone
 from fillgen.errors import OptionError
 from fillgen.music import Progression
-from fillgen.pitch import C_MAJOR, midi_name
+from fillgen.pitch import C_MAJOR, interval_in_words, midi_name
 
 MOST_KEYS = 4
 """Keys the left hand holds at most; common practice."""
@@ -444,32 +444,7 @@ def _path(
 
 # In words
 
-_INTERVALS = (
-    "",
-    "a half step",
-    "a step",
-    "a minor third",
-    "a major third",
-    "a fourth",
-    "a tritone",
-    "a fifth",
-    "a minor sixth",
-    "a major sixth",
-    "a minor seventh",
-    "a major seventh",
-)
 _NUMBERS = ("no", "one", "two", "three", "four")
-
-
-def interval_in_words(semitones: int) -> str:
-    """An interval of a semitone or more as players call it.
-
-    >>> interval_in_words(2), interval_in_words(15)
-    ('a step', 'an octave and a minor third')
-    """
-    octaves, rest = divmod(semitones, OCTAVE)
-    whole = {0: "", 1: "an octave"}.get(octaves, f"{octaves} octaves")
-    return " and ".join(part for part in (whole, _INTERVALS[rest]) if part)
 
 
 def moves_in_words(before: Voicing | None, after: Voicing | None) -> str:
@@ -478,7 +453,7 @@ def moves_in_words(before: Voicing | None, after: Voicing | None) -> str:
     >>> from fillgen.chords import read_chord
     >>> c, am = (voicings(read_chord(symbol), Hand())[0] for symbol in ("C", "Am"))
     >>> moves_in_words(None, c), moves_in_words(c, am)
-    ('start here', 'only the top note moves, up a step')
+    ('start here', 'only the top note moves, up a whole step')
     """
     if after is None:
         return "no chord, the hand stays"

@@ -1,6 +1,6 @@
 """The command line. This is the one package that knows typer; each command has a module of its own."""
 
-from fillgen.cli import ideas, notes, rules, sequences, tune, voicings
+from fillgen.cli import check, ideas, notes, practice, rules, sequences, tune, vary, voicings
 from fillgen.cli.app import app, main
 
 __all__ = ["app", "main"]
@@ -9,6 +9,9 @@ for _command in (
     ideas.ideas,
     notes.notes,
     voicings.voicings,
+    check.check,
+    vary.vary,
+    practice.practice,
     sequences.sequences,
     tune.tune,
     rules.rules,

@@ -7,65 +7,51 @@ from typing import Annotated, Any
 import typer
 
 import fillgen
-from fillgen.cli.inputs import pack_of, progression_of, span_of
+from fillgen.cli.inputs import pack_of, progression_of, span_of, words_of
 from fillgen.cli.options import (
     BusyOption,
+    EndsOnOption,
     FeelOption,
     FormatOption,
     HandOption,
+    HighOption,
     KeyOption,
+    LeadToOption,
     LevelOption,
+    LowOption,
     MetreOption,
     OptionalChart,
     OverwriteOption,
     RhythmOption,
     RulesOption,
+    SeedOption,
     SeventhsOption,
+    ShapeOption,
     SlowDownOption,
     SoundOption,
     SwingOption,
+    TempoOption,
     beginning,
     sequence_names,
-    shape_names,
 )
-from fillgen.cli.outputs import (
-    MIDI,
-    TEXT,
-    rendered,
-    target_of,
-    write_ideas,
-)
+from fillgen.cli.outputs import MIDI, TEXT, explained, put_out, show_ideas, target_of
 from fillgen.cli.playing import is_special, playing_of
+from fillgen.errors import OptionError
 
 
 def ideas(
     chart: OptionalChart = None,
     count: Annotated[int, typer.Option("--count", "-n", help="How many ideas, 1 to 1000.")] = 50,
-    seed: Annotated[
-        int, typer.Option("--seed", help="Another number gives other ideas; the same, the same.")
-    ] = 0,
+    seed: SeedOption = 0,
     key: KeyOption = None,
     metre: MetreOption = None,
-    tempo: Annotated[
-        int | None, typer.Option("--tempo", help="Quarter notes a minute. [default: the rhythm's own]")
-    ] = None,
+    tempo: TempoOption = None,
     rhythm: RhythmOption = None,
     level: LevelOption = None,
     busy: BusyOption = None,
-    shape: Annotated[
-        str | None,
-        typer.Option(
-            "--shape",
-            help="One shape only: arch, rise, fall, valley, wave ...",
-            autocompletion=beginning(shape_names),
-        ),
-    ] = None,
-    low: Annotated[
-        str | None, typer.Option("--low", help="Lowest note, such as D4. [default: the level's]")
-    ] = None,
-    high: Annotated[
-        str | None, typer.Option("--high", help="Highest note, such as A5. [default: the level's]")
-    ] = None,
+    shape: ShapeOption = None,
+    low: LowOption = None,
+    high: HighOption = None,
     purpose: Annotated[
         str | None,
         typer.Option(
@@ -74,20 +60,8 @@ def ideas(
             autocompletion=beginning(lambda: ("intro", "turnaround", "ending")),
         ),
     ] = None,
-    ends_on: Annotated[
-        str | None,
-        typer.Option(
-            "--ends-on",
-            help="Where the last note lies in its chord: root, third, fifth, or several with commas. "
-            "[default: root,third]",
-        ),
-    ] = None,
-    lead_to: Annotated[
-        str | None,
-        typer.Option(
-            "--lead-to", help="The tune's first note, such as G5: the last note lies within a third of it."
-        ),
-    ] = None,
+    ends_on: EndsOnOption = None,
+    lead_to: LeadToOption = None,
     hand: HandOption = None,
     sequence: Annotated[
         str | None,
@@ -131,6 +105,12 @@ def ideas(
         typer.Option("--span", help="How far the left hand reaches, in semitones. [default: 12]"),
     ] = None,
     sound: SoundOption = None,
+    explain: Annotated[
+        int | None,
+        typer.Option(
+            "--explain", help="Explain the idea of this rank: note by note, and why it ranks there."
+        ),
+    ] = None,
     format_: FormatOption = None,
     output: Annotated[
         str | None,
@@ -150,6 +130,8 @@ def ideas(
     last note from which the tune can begin.
     """
     target = target_of(output, format_)
+    if explain is not None and target != TEXT:
+        raise OptionError("--explain is told as text", hint="JSON holds the reasons of every idea.")
     wishes: dict[str, Any] = {
         "times": times,
         "second_set": second_set,
@@ -178,14 +160,12 @@ def ideas(
         low=low,
         high=high,
         purpose=purpose,
-        ends_on=ends_on.split(",") if ends_on is not None else None,
+        ends_on=words_of(ends_on),
         lead_to=lead_to,
         hand=hand,
         rules=pack_of(rules),
     )
-    if output is None:
-        typer.echo(rendered(found, target), nl=False)
+    if explain is not None:
+        put_out(explained(found, explain), output, overwrite)
     else:
-        write_ideas(found, output, target, playing, overwrite)
-    for remark in found.remarks if output is not None or target != TEXT else ():
-        typer.echo(f"Note: {remark}", err=True)
+        show_ideas(found, output, target, playing, overwrite)

@@ -10,6 +10,7 @@ import fillgen
 from fillgen.errors import OptionError, OutputError, shorten
 
 if TYPE_CHECKING:
+    from fillgen.phrases import Reading
     from fillgen.rulepack import RulePack
 
 
@@ -49,6 +50,33 @@ def pitch_of(text: str, option: str) -> int:
         ) from None
 
 
+def reading_of(chart: str, phrase: str, key: str | None, metre: str | None, part: str | None) -> Reading:
+    """A phrase lined up with its chart; only one of them can come from standard input."""
+    from fillgen.phrases import find_phrase, line_up
+
+    if chart == phrase == "-":
+        raise OptionError(
+            "chart and phrase cannot both come from standard input", hint="Give one as text or file."
+        )
+    text = chart_text(chart)
+    return line_up(find_phrase(phrase, part=part, metre=metre), text, key=key, metre=metre)
+
+
+def words_of(text: str | None) -> tuple[str, ...] | None:
+    """Words that commas part; None where nothing is given."""
+    return tuple(word.strip() for word in text.split(",")) if text is not None else None
+
+
+def level_of(text: str | None, pack: RulePack) -> int:
+    """The number of a level, the usual one where none is given."""
+    if text is None:
+        return int(pack.default("level"))
+    if not text.isdecimal():
+        known = ", ".join(map(str, pack.level_numbers))
+        raise OptionError(f"unknown level {shorten(text)}", hint=f"The levels are {known}, and auto.")
+    return pack.level(int(text)).number
+
+
 def span_of(span: int | None, size: str | None) -> int:
     """The left hand's span in semitones: as asked for, within what a size of hand holds; an octave otherwise."""
     from fillgen.fingering import reach
@@ -58,6 +86,11 @@ def span_of(span: int | None, size: str | None) -> int:
         hint = f"It holds {reach(size).held} at most."
         raise OptionError(f"a {size} hand does not hold {wanted} semitones", hint=hint)
     return wanted
+
+
+def optional_pitch(text: str | None, option: str) -> int | None:
+    """The MIDI number of a pitch given with an option; None where none is given."""
+    return None if text is None else pitch_of(text, option)
 
 
 def pack_of(path: Path | None) -> RulePack:

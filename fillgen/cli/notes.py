@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -11,16 +10,11 @@ import fillgen
 from fillgen.cli.inputs import chart_text
 from fillgen.cli.options import (
     Chart,
-    Format,
     FormatOption,
     KeyOption,
     MetreOption,
 )
-from fillgen.cli.outputs import (
-    ENDINGS,
-    json_text,
-)
-from fillgen.errors import OptionError, shorten
+from fillgen.cli.outputs import HTML, JSON, SVG, TEXT, json_text, put_out, target_of
 
 
 def notes(
@@ -44,26 +38,15 @@ def notes(
 ) -> None:
     """Which notes fit each chord and why, and the nearest way into the next chord."""
     from fillgen.render import notes as told
-    from fillgen.render.files import write_file
 
-    ending = Path(output).suffix.lower() if output is not None else ""
-    if output is not None and ending not in {".html", ".svg", ".txt", ".json"}:
-        raise OptionError(
-            f"cannot tell what to write to {shorten(output)}", hint="Use .html, .svg, .txt or .json."
-        )
-    if output is not None and format_ is not None and ENDINGS.get(ending) != format_.value:
-        raise OptionError(f"--format {format_.value} does not go with {shorten(output)}")
+    target = target_of(output, format_, {".html": HTML, ".svg": SVG, ".txt": TEXT, ".json": JSON})
     progression = fillgen.parse_chart(chart_text(chart), key=key, metre=metre)
-    if ending == ".html":
+    if target == HTML:
         answer = told.notes_html(progression, dorian_sixth=dorian_sixth)
-    elif ending == ".svg":
+    elif target == SVG:
         answer = told.notes_svg(progression, dorian_sixth=dorian_sixth)
-    elif ending == ".json" or format_ is Format.json:
+    elif target == JSON:
         answer = json_text(told.notes_document(progression, dorian_sixth=dorian_sixth))
     else:
         answer = told.notes_text(progression, dorian_sixth=dorian_sixth)
-    if output is None:
-        typer.echo(answer.rstrip())
-    else:
-        write_file(Path(output), f"{answer.rstrip()}\n".encode(), overwrite=overwrite)
-        typer.echo(f"written to {output}", err=True)
+    put_out(answer, output, overwrite)

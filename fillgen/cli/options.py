@@ -147,3 +147,51 @@ SoundOption = Annotated[
         "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
     ),
 ]
+EndsOnOption = Annotated[
+    str | None,
+    typer.Option(
+        "--ends-on",
+        help="Where the last note lies in its chord: root, third, fifth, or several with commas. "
+        "[default: root,third]",
+    ),
+]
+LeadToOption = Annotated[
+    str | None,
+    typer.Option(
+        "--lead-to", help="The tune's first note, such as G5: the last note lies within a third of it."
+    ),
+]
+LowOption = Annotated[
+    str | None, typer.Option("--low", help="Lowest note, such as D4. [default: the level's]")
+]
+HighOption = Annotated[
+    str | None, typer.Option("--high", help="Highest note, such as A5. [default: the level's]")
+]
+ShapeOption = Annotated[
+    str | None,
+    typer.Option(
+        "--shape",
+        help="One shape only: arch, rise, fall, valley, wave ...",
+        autocompletion=beginning(shape_names),
+    ),
+]
+SeedOption = Annotated[
+    int, typer.Option("--seed", help="Another number gives other ideas; the same, the same.")
+]
+TempoOption = Annotated[
+    int | None, typer.Option("--tempo", help="Quarter notes a minute. [default: the rhythm's own]")
+]
+PhraseArgument = Annotated[
+    str,
+    typer.Argument(
+        metavar="PHRASE",
+        help='A phrase such as "F5q. Eb5e D5h | rq G5q F5h", a file that holds one (text, .mid, .musicxml, .mxl, .abc), '
+        "or - to read it from standard input.",
+    ),
+]
+PartOption = Annotated[
+    str | None,
+    typer.Option(
+        "--part", help="The part of the file that holds the phrase, by name or number. [default: the highest]"
+    ),
+]

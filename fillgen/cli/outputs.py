@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,26 +18,50 @@ from fillgen.errors import OptionError, shorten
 if TYPE_CHECKING:
     from fillgen.arrange import Playing
 
-TEXT, JSON, MIDI = "text", "json", "midi"
+TEXT, JSON, MIDI, HTML, SVG = "text", "json", "midi", "html", "svg"
+FOLDER = "/"
+"""Stands for a folder among the endings of outputs."""
+ENDINGS = {".mid": MIDI, ".midi": MIDI, ".txt": TEXT, ".json": JSON, FOLDER: MIDI}
+"""What ideas can be written to, by the ending of the name."""
 
 
-ENDINGS = {".txt": TEXT, ".json": JSON, ".mid": MIDI, ".midi": MIDI}
-
-
-def target_of(output: str | None, wanted: Format | None) -> str:
-    """What is to be made: text, json or midi, from the name of the output and the format asked for."""
+def target_of(output: str | None, wanted: Format | None, endings: Mapping[str, str] = ENDINGS) -> str:
+    """What is to be made, from the name of the output and the format asked for; text where neither says."""
     if output is None:
         return wanted.value if wanted else TEXT
     if not output.strip():
-        raise OptionError(f"the output {output!r} is no name", hint="Such as -o ideas.mid.")
+        raise OptionError(f"the output {output!r} is no name", hint=f"Such as -o ideas{next(iter(endings))}.")
     ending = Path(output).suffix.lower()
-    by_name = MIDI if is_folder(output) else ENDINGS.get(ending)
-    if by_name is None and (wanted is None or ending):
-        hint = "Use .mid, .txt, .json, or a folder name with / at its end."
-        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint=hint)
+    by_name = endings.get(FOLDER if is_folder(output) else ending)
+    if by_name is None and (wanted is None or ending or is_folder(output)):
+        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint=_usable(endings))
     if wanted is not None and by_name not in (None, wanted.value):
         raise OptionError(f"--format {wanted.value} does not go with {shorten(output)}")
     return by_name or (wanted.value if wanted else TEXT)
+
+
+def _usable(endings: Mapping[str, str]) -> str:
+    """The names that outputs may have, as a sentence."""
+    words = [ending for ending in endings if ending not in (FOLDER, ".midi")]
+    if FOLDER in endings:
+        words.append("a folder name with / at its end")
+    return f"Use {', '.join(words[:-1])} or {words[-1]}."
+
+
+def width_of() -> int:
+    """The width of the terminal, 100 where there is none."""
+    return max(60, shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100)
+
+
+def put_out(answer: str, output: str | None, overwrite: bool) -> None:
+    """Print an answer, or write it to the file asked for and say so."""
+    from fillgen.render.files import write_file
+
+    if output is None:
+        typer.echo(answer.rstrip())
+        return
+    write_file(Path(output), f"{answer.rstrip()}\n".encode(), overwrite=overwrite)
+    typer.echo(f"written to {output}", err=True)
 
 
 def is_folder(output: str) -> bool:
@@ -55,8 +80,14 @@ def rendered(found: fillgen.Ideas, target: str) -> str:
         return to_json(found)
     from fillgen.render.text import to_text
 
-    width = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100
-    return to_text(found, width=max(60, width))
+    return to_text(found, width=width_of())
+
+
+def explained(found: fillgen.Ideas, number: int) -> str:
+    """Why the notes of an idea may stand where they do, and why it ranks there."""
+    from fillgen.render.checks import explain_text
+
+    return explain_text(found, number, width_of())
 
 
 def json_text(document: dict[str, Any]) -> str:
@@ -64,6 +95,22 @@ def json_text(document: dict[str, Any]) -> str:
     import json
 
     return json.dumps(document, ensure_ascii=False, indent=1)
+
+
+def show_ideas(
+    found: fillgen.Ideas,
+    output: str | None,
+    target: str,
+    played: tuple[Playing, dict[str, str]] | None,
+    overwrite: bool,
+) -> None:
+    """Print ideas, or write them to the file or folder asked for."""
+    if output is None:
+        typer.echo(rendered(found, target), nl=False)
+    else:
+        write_ideas(found, output, target, played, overwrite)
+    for remark in found.remarks if output is not None or target != TEXT else ():
+        typer.echo(f"Note: {remark}", err=True)
 
 
 def write_ideas(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from fillgen.explain import ranking, reasons
 from fillgen.metre import TICKS
 from fillgen.music import Idea, IdeaNote, Ideas, Progression, Span
 
@@ -23,7 +24,7 @@ def document(ideas: Ideas) -> dict[str, Any]:
         "space": {"phrases": ideas.phrases},
         "seed": ideas.seed,
         "remarks": list(ideas.remarks),
-        "ideas": [_idea(idea) for idea in ideas],
+        "ideas": [_idea(idea, ideas) for idea in ideas],
     }
 
 
@@ -45,14 +46,16 @@ def _chord(span: Span, start: int) -> dict[str, Any]:
     }
 
 
-def _idea(idea: Idea) -> dict[str, Any]:
+def _idea(idea: Idea, ideas: Ideas) -> dict[str, Any]:
+    why = reasons(ideas.progression, idea.phrase)
     return {
         "rank": idea.rank,
         "score": idea.score,
         "terms": dict(idea.terms),
         "shape": idea.shape,
         "text": idea.text,
-        "notes": [_note(told) for told in idea.notes],
+        "notes": [{**_note(told), "why": each} for told, each in zip(idea.notes, why, strict=True)],
+        "why": list(ranking(idea, ideas)),
     }
 
 

@@ -70,7 +70,7 @@ def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, wid
          C3            C4
     <BLANKLINE>
           # #   # # #   # #      bar 2  Am: E3 A3 C4, second inversion
-        |_|_|O|_|_|O|_|O|_|_|    only the middle note moves, up a step
+        |_|_|O|_|_|O|_|O|_|_|    only the middle note moves, up a whole step
          C3            C4
     <BLANKLINE>
     """

@@ -128,13 +128,13 @@ def test_one_hand_spans_no_more_than_an_octave(kind: Kind) -> None:
 
 @pytest.mark.parametrize("tonic", TWELVE)
 def test_relative_minor_is_one_step_away(tonic: str) -> None:
-    """From a major triad to its relative minor one note goes up a step and two stay."""
+    """From a major triad to its relative minor one note goes up a whole step and two stay."""
     relative = Name.read(tonic).up(5, 9).plain()
     before, after = best(tonic, f"{relative}m")
     assert len({*before.pitches} & {*after.pitches}) == 2
     words = moves_in_words(before, after)
     assert words.startswith("only the ")
-    assert words.endswith(" note moves, up a step")
+    assert words.endswith(" note moves, up a whole step")
 
 
 @pytest.mark.parametrize("tonic", TWELVE)

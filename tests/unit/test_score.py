@@ -95,30 +95,11 @@ def test_shape_goes_by_time_and_not_by_number() -> None:
     assert term("shape", [60, 62, 64, 66], setting) < 1.0
 
 
-# Peak
-
-
-@pytest.mark.parametrize(
-    ("line", "value"),
-    [
-        ([60, 64, 67, 64], 1),
-        ([60, 67, 67, 64], 1),
-        ([60, 67, 64, 67], 1 / 2),
-        ([67, 60, 67, 60, 67], 1 / 3),
-        ([60, 60, 60], 1),
-        ([60], 1),
-    ],
-)
-def test_peak_term(line: list[int], value: float) -> None:
-    """A high point that is reached once is worth 1, twice a half; struck again at once it is still the same."""
-    assert term("peak", line) == pytest.approx(value)
-
-
 # Steps
 
 
 def test_steps_term() -> None:
-    """Steps are worth 1, sevenths next to nothing; each wider class of intervals sings less."""
+    """Steps are worth 1, sevenths nothing; each wider class of intervals sings less."""
     assert term("steps", [60, 62, 64, 65, 67]) == pytest.approx(1)
     assert term("steps", [60, 71, 60, 71]) == pytest.approx(0)
     assert term("steps", [60]) == 1
@@ -134,6 +115,54 @@ def test_direction_does_not_matter_to_steps() -> None:
         assert term("steps", [72, 72 - size]) == term("steps", [60, 60 + size])
 
 
+def test_leap_after_a_long_note_costs_less() -> None:
+    """A move counts the more, the sooner it comes: two eighths six times as much as a dotted half and what follows."""
+    setting = setting_of([[1, 1, 6], [8]])
+    quick, slow = term("steps", [60, 67, 69, 71], setting), term("steps", [60, 62, 64, 71], setting)
+    assert slow > quick
+    leap, step = 0.45, 1.0
+    assert quick == pytest.approx((6 * leap + 6 * step + 1 * step) / 13 / 0.9)
+
+
+def test_smoother_than_melodies_wins_nothing() -> None:
+    """One third among steps is as good as none: real melodies are no smoother."""
+    assert term("steps", [60, 64, 65, 67, 69]) == term("steps", [60, 62, 64, 65, 67]) == 1
+
+
+# Flow
+
+
+@pytest.mark.parametrize(
+    ("line", "value"),
+    [
+        ([60, 62, 64, 65, 67], 1),
+        ([67, 65, 64, 62, 60], 1),
+        ([60, 64, 67, 72, 76], 0),
+        ([60, 60, 60, 60, 60], 0),
+        ([60, 62, 60, 64, 62], 0),
+        ([60, 62, 64, 60, 67, 61, 69, 72, 65, 60, 70, 63], 1 / 3),
+        ([60], 1),
+        ([60, 62], 1),
+    ],
+)
+def test_flow_term(line: list[int], value: float) -> None:
+    """How often a step follows a step the same way; three times in ten are enough."""
+    assert term("flow", line) == pytest.approx(value)
+
+
+def test_rocking_takes_flow_away() -> None:
+    """A line that goes there and back and there again loses what a step that goes on wins."""
+    runs = [60, 62, 64, 65, 72, 67, 71, 64]
+    assert term("flow", [*runs, 71, 79, 72]) > term("flow", [*runs, 71, 64, 72]) > 0
+    assert term("flow", [60, 62, 60, 62, 60, 62]) == 0
+
+
+def test_repeated_notes_do_not_rock() -> None:
+    """A note that is struck again rocks with nothing."""
+    line = [60, 62, 64, 64, 64, 64, 69, 60, 69, 71]
+    assert term("flow", line) == pytest.approx(1 / (0.3 * 8))
+
+
 # Turns
 
 
@@ -142,18 +171,42 @@ def test_direction_does_not_matter_to_steps() -> None:
     [
         ([60, 62, 64, 65], 1),
         ([60, 67, 65, 64], 1),
+        ([67, 60, 62, 64], 1),
+        ([60, 67, 67, 65], 1),
+        ([60, 64, 67, 71], 1),
+        ([60, 67, 64, 62], 0),
         ([60, 67, 69, 71], 0),
-        ([60, 67, 60, 62], 1 / 2),
-        ([60, 67, 65, 72, 74], 1 / 2),
-        ([60, 67, 67, 65], 0),
-        ([60, 63, 65, 67], 1),
-        ([60, 64], 1),
+        ([60, 62, 64, 62, 60, 67, 69, 71], 1 / 2),
+        ([60, 65, 70, 69, 67, 65, 64, 62], 1 / 2),
+        ([60, 62, 64, 72], 1),
+        ([60, 67], 1),
         ([60], 1),
     ],
 )
 def test_turns_term(line: list[int], value: float) -> None:
-    """The share of wide leaps that a smaller interval answers from the other side; without leaps all is well."""
+    """After a fourth or more the line steps back or stays; the last note is owed no answer."""
     assert term("turns", line) == pytest.approx(value)
+
+
+# Fall
+
+
+@pytest.mark.parametrize(
+    ("line", "value"),
+    [
+        ([67, 65, 64, 62], 1),
+        ([60, 67, 65, 64], 1),
+        ([60, 62, 64, 65], 0),
+        ([67, 60, 62, 64], 0),
+        ([60, 62, 60], 0.5 / 0.7),
+        ([60, 64, 67, 64], 0.5),
+        ([60, 60, 60], 0.5),
+        ([60], 0.5),
+    ],
+)
+def test_fall_term(line: list[int], value: float) -> None:
+    """Steps down and leaps up are usual, seven in ten of them enough; thirds and repeated notes tell nothing."""
+    assert term("fall", line) == pytest.approx(value)
 
 
 # Echo
@@ -196,6 +249,33 @@ def test_echo_does_not_hear_the_step_between_bars() -> None:
         assert term("echo", line, setting) == pytest.approx(1)
 
 
+# Motif
+
+
+def test_motif_term() -> None:
+    """Three notes that come back in the same rhythm at any height are a motif; a fifth of all threes is enough."""
+    setting = quarters(12)
+    assert term("motif", [60, 62, 64, 60, 65, 69, 64, 71, 64, 73, 60, 74], setting) == 0
+    once = [60, 64, 65, 72, 60, 64, 65, 77, 60, 69, 60, 77]
+    assert term("motif", once, setting) == pytest.approx(1 / (0.2 * 10))
+    higher = [60, 64, 65, 72, 62, 65, 67, 77, 60, 69, 60, 77]
+    assert term("motif", higher, setting) == pytest.approx(1 / (0.2 * 10))
+    assert term("motif", [60, 62, 64]) == 0.5
+
+
+def test_motif_needs_its_rhythm() -> None:
+    """The same intervals in another rhythm are another thing."""
+    line = [60, 64, 65, 72, 60, 64, 65]
+    assert term("motif", line, setting_of([[2, 2, 2, 2], [2, 2, 4]])) == pytest.approx(1)
+    assert term("motif", line, setting_of([[2, 2, 2, 2], [3, 1, 4]])) == 0
+
+
+def test_rocking_is_no_motif() -> None:
+    """There and back again, and one note over and over, win nothing."""
+    assert term("motif", [60, 62, 60, 62, 60, 62, 60, 62]) == 0
+    assert term("motif", [60] * 8) == 0
+
+
 # Close
 
 
@@ -209,19 +289,6 @@ def test_close_term() -> None:
     assert ladder == sorted(set(ladder), reverse=True)
     assert term("close", [60, 66]) < term("close", [60, 65])
     assert term("close", [60, 72]) == 0
-
-
-# Rocking
-
-
-def test_rocking_term() -> None:
-    """A line that never goes back is worth 1, one that swings between two notes nothing."""
-    assert term("rocking", [60, 62, 64, 65, 67]) == 1
-    assert term("rocking", [60, 62, 60, 62, 60, 62]) == 0
-    assert term("rocking", [60, 62, 60]) == 1
-    once = term("rocking", [60, 62, 60, 64, 65, 67, 69, 71])
-    twice = term("rocking", [60, 62, 60, 62, 65, 67, 69, 71])
-    assert 1 > once > twice > 0
 
 
 # Register
@@ -243,6 +310,55 @@ def test_register_term() -> None:
 def test_register_of_one_pitch() -> None:
     """In a range of a single pitch the term is still a number from 0 to 1."""
     assert 0 <= term("register", [60, 60], quarters(2, low=60, high=60)) <= 1
+
+
+# Key
+
+
+def in_key(chart: str, line: Sequence[int], key: str = "C") -> float:
+    """The term of quarter notes over a chart of one bar for each four of them."""
+    rhythm = [(480 * index, 480) for index in range(len(line))]
+    plan = Plan(tuple(rhythm), tuple("abcd"[: -(-len(line) // 4)]), (0,) * len(line), RISE)
+    return term("key", line, Setting(plan, places(parse_chart(chart, key=key), rhythm), BAR, 60, 84))
+
+
+@pytest.mark.parametrize(
+    ("line", "value"),
+    [
+        ([60, 62, 64, 65, 67, 69, 71, 72], 1),
+        ([60, 63, 64, 65, 67, 69, 71, 72], 1),
+        ([60, 63, 62, 65, 67, 66, 67, 72], 1),
+        ([60, 63, 65, 65, 67, 69, 71, 72], 1 / 2),
+        ([60, 62, 64, 65, 67, 69, 71, 73], 1 / 2),
+        ([60, 61, 63, 64, 67, 69, 71, 72], 1 / 2),
+        ([61, 63, 66, 68, 70, 66, 63, 61], 0),
+    ],
+)
+def test_key_term(line: list[int], value: float) -> None:
+    """What lies outside the key strays, unless a semitone leads from it into the key."""
+    assert in_key("| C | C |", line) == pytest.approx(value)
+
+
+def test_chord_belongs_to_the_key() -> None:
+    """A chord's own tones never stray, and they take the place of the key's."""
+    assert in_key("| E7 | Am |", [68, 64, 71, 74, 72, 71, 69, 69]) == 1
+    assert in_key("| C | Am |", [68, 64, 71, 74, 72, 71, 69, 69]) == pytest.approx(1 / 2)
+
+
+@pytest.mark.parametrize(
+    ("after", "value"), [(69, 1), (68, 1), (67, 1), (64, 0.75), (72, 0.75), (76, 0.75), (70, 0.75)]
+)
+def test_leading_note_leads(after: int, value: float) -> None:
+    """The third of a dominant rises by a semitone into the next chord, or falls by one, or stays; no more."""
+    line = [64, 71, 64, 68, after, 69, 69, 69]
+    assert in_key("| E7 | Am |", line, key="A minor") == pytest.approx(value)
+    assert in_key("| E | Am |", line, key="A minor") == pytest.approx(value)
+
+
+def test_leading_note_is_free_inside_its_chord() -> None:
+    """Before the chord changes the third of a dominant goes where it likes, and so does that of any other chord."""
+    assert in_key("| E7 | Am |", [68, 64, 68, 71, 72, 69, 69, 69], key="A minor") == 1
+    assert in_key("| C | F |", [60, 67, 60, 64, 72, 69, 69, 69]) == 1
 
 
 # Colour

@@ -10,7 +10,7 @@ import pytest
 from fillgen.chords import read_chord
 from fillgen.errors import OptionError
 from fillgen.parse import parse_chart
-from fillgen.pitch import read_pitch
+from fillgen.pitch import interval_in_words, read_pitch
 from fillgen.render.document import chart_document
 from fillgen.render.keyboard import keyboard_text
 from fillgen.render.voicings import voicings_document, voicings_text
@@ -22,7 +22,6 @@ from fillgen.voicing import (
     Voicing,
     best_paths,
     held_tones,
-    interval_in_words,
     matching,
     movement,
     moves_in_words,
@@ -365,11 +364,11 @@ def test_a_count_outside_what_is_offered_is_refused(count: int) -> None:
     [
         (("C", "C4 E4 G4"), ("C", "C4 E4 G4"), "the same keys"),
         (("Am7", "A3 C4 E4 G4"), ("C6", "A3 C4 E4 G4"), "the same keys"),
-        (("C", "C4 E4 G4"), ("Am", "C4 E4 A4"), "only the top note moves, up a step"),
+        (("C", "C4 E4 G4"), ("Am", "C4 E4 A4"), "only the top note moves, up a whole step"),
         (("C", "C4 E4 G4"), ("Em", "B3 E4 G4"), "only the lowest note moves, down a half step"),
         (("C", "C4 E4 G4"), ("Cm", "C4 Eb4 G4"), "only the middle note moves, down a half step"),
         (("Cmaj7", "C4 E4 G4 B4"), ("C7", "C4 E4 G4 Bb4"), "only the top note moves, down a half step"),
-        (("Cmaj7", "C4 E4 G4 B4"), ("Am7", "C4 E4 G4 A4"), "only the top note moves, down a step"),
+        (("Cmaj7", "C4 E4 G4 B4"), ("Am7", "C4 E4 G4 A4"), "only the top note moves, down a whole step"),
         (
             ("C7", "C4 E4 G4 Bb4"),
             ("Cm7", "C4 Eb4 G4 Bb4"),
@@ -383,20 +382,20 @@ def test_a_count_outside_what_is_offered_is_refused(count: int) -> None:
         (
             ("C", "C4 E4 G4"),
             ("F", "C4 F4 A4"),
-            "one note stays, the middle goes up a half step, the top goes up a step",
+            "one note stays, the middle goes up a half step, the top goes up a whole step",
         ),
-        (("C", "C4 E4 G4"), ("D", "D4 F#4 A4"), "all three notes go up a step"),
+        (("C", "C4 E4 G4"), ("D", "D4 F#4 A4"), "all three notes go up a whole step"),
         (("C7", "C4 E4 G4 Bb4"), ("B7", "B3 D#4 F#4 A4"), "all four notes go down a half step"),
         (("C5", "C4 G4"), ("F5", "F4 C5"), "both notes go up a fourth"),
         (
             ("C", "C4 E4 G4"),
             ("Dm", "D4 F4 A4"),
-            "the lowest and top go up a step, the middle goes up a half step",
+            "the lowest and top go up a whole step, the middle goes up a half step",
         ),
         (
             ("Dm7", "C4 D4 F4 A4"),
             ("G7", "B3 D4 F4 G4"),
-            "two notes stay, the lowest goes down a half step, the top goes down a step",
+            "two notes stay, the lowest goes down a half step, the top goes down a whole step",
         ),
         (
             ("C#dim7", "C#4 E4 G4 Bb4"),
@@ -410,7 +409,7 @@ def test_a_count_outside_what_is_offered_is_refused(count: int) -> None:
         (
             ("F", "C4 F4 A4"),
             ("G7", "B3 D4 F4 G4"),
-            "one note stays, the lowest goes down a half step, the top goes down a step, one key is added: D",
+            "one note stays, the lowest goes down a half step, the top goes down a whole step, one key is added: D",
         ),
         (("C", "C4 E4 G4"), ("C", "C5 E5 G5"), "all three notes go up an octave"),
     ],
@@ -428,9 +427,11 @@ def test_the_first_chord_and_no_chord_in_words() -> None:
 
 
 def test_every_interval_has_a_name() -> None:
-    """From the half step to two octaves."""
+    """From the half step to two octaves, up or down alike."""
     told = [interval_in_words(semitones) for semitones in range(1, 25)]
-    assert told[:4] == ["a half step", "a step", "a minor third", "a major third"]
+    assert told == [interval_in_words(-semitones) for semitones in range(1, 25)]
+    assert interval_in_words(0) == "the same note"
+    assert told[:4] == ["a half step", "a whole step", "a minor third", "a major third"]
     assert told[4:8] == ["a fourth", "a tritone", "a fifth", "a minor sixth"]
     assert told[8:14] == [
         "a major sixth",
@@ -438,7 +439,7 @@ def test_every_interval_has_a_name() -> None:
         "a major seventh",
         "an octave",
         "an octave and a half step",
-        "an octave and a step",
+        "an octave and a whole step",
     ]
     assert told[-1] == "2 octaves"
     assert len({*told}) == 24
@@ -507,7 +508,7 @@ The left hand, least movement first; O is a key to hold
      C3            C4
 
       # #   # # #   # #      bar 2  Am: E3 A3 C4, second inversion
-    |_|_|O|_|_|O|_|O|_|_|    only the middle note moves, up a step
+    |_|_|O|_|_|O|_|O|_|_|    only the middle note moves, up a whole step
      C3            C4
 
     bar 3  N.C.: no chord, the hand stays
@@ -517,8 +518,8 @@ The left hand, least movement first; O is a key to hold
      C3            C4
 
       # #   # # #   # #      bar 4  G7: D3 F3 G3 B3, second inversion
-    |_|O|_|O|O|_|O|_|_|_|    two notes stay, the upper middle goes down a step, the top goes down a
-     C3            C4        half step
+    |_|O|_|O|O|_|O|_|_|_|    two notes stay, the upper middle goes down a whole step, the top goes
+     C3            C4        down a half step
 
    2  8 half steps in all
     bar 1  C     E3 G3 C4     first inversion   0 half steps
@@ -579,7 +580,7 @@ def test_document_of_an_example() -> None:
         "names": ["D3", "F3", "G3", "B3"],
         "inversion": "second inversion",
         "movement": 3,
-        "words": "two notes stay, the upper middle goes down a step, the top goes down a half step",
+        "words": "two notes stay, the upper middle goes down a whole step, the top goes down a half step",
     }
 
 

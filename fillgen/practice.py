@@ -1,0 +1,550 @@
+"""Practising: sessions that loop an idea or leave room for an answer, and lessons that go up the ladder of levels.
+
+What is planned here is written as MIDI by `fillgen.midi.to_practice` and as a sheet by `fillgen.render.lessons`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from itertools import groupby, pairwise
+
+from fillgen import judge
+from fillgen.arrange import PARTS, Playing, check_playing
+from fillgen.errors import NoPhraseError, OptionError, PhraseError
+from fillgen.explain import reasons
+from fillgen.fingering import best, reach
+from fillgen.generate import ENDS_ON, MOST_IDEAS, Request, generate, settle
+from fillgen.metre import TICKS
+from fillgen.music import CHORD_TONE, Idea, IdeaNote, Ideas, Phrase, Progression, places
+from fillgen.notefit import ChordNotes, chord_notes
+from fillgen.parse import phrase_text
+from fillgen.pitch import interval_in_words
+from fillgen.rulepack import Level, RulePack
+
+CAUTIONS = (
+    "Warm up slowly, play in turns of a few minutes, and let your hands hang loose between them.",
+    "Stop when a finger, wrist, arm or shoulder hurts, tingles or feels weak. Do not play through it.",
+    "The fingers given here come from a model, not from your hand: take others where a stretch strains you.",
+    "Set the volume, most of all in headphones, so low that you would still hear someone speak beside you.",
+    "What your teacher says goes before whatever stands here.",
+    "See a doctor or another clinician about pain, numbness or ringing ears that do not go away.",
+)
+"""What to mind while practising: the usual cautions, common practice."""
+MOST_MINUTES = 60
+"""The longest session offered. Common practice: no longer without leaving the instrument."""
+REST_AFTER = 5.0
+"""Minutes of playing at most between two rests, as far as one time through is not longer. Common practice."""
+REST_BARS = 2
+"""Empty bars for the hands to rest."""
+SLOWEST = 0.6
+"""The usual share of the tempo at which practice begins."""
+STEPS = 4
+"""How many tempi there usually are on the way up."""
+_MOST_STEPS, _MOST_TIMES, _MOST_TURNS = 12, 16, 50
+_LEAST_SHARE = 0.3
+_MOST_PER_LEVEL = 10
+_WIDE = 5
+"""Semitones of a leap, a fourth, that is worth playing alone first."""
+
+
+# Sessions
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One time through the bars: the idea, its tempo in quarter notes a minute, the parts that sound, and a label.
+
+    `count_in` is a bar of clicks before it, `rest` are empty bars before that, in which the hands rest.
+    """
+
+    idea: Idea
+    tempo: int
+    parts: tuple[str, ...]
+    label: str
+    count_in: bool = True
+    rest: int = 0
+
+    @property
+    def is_answer(self) -> bool:
+        """Whether the right hand rests, so that it is the player's turn."""
+        return "right" not in self.parts
+
+    @property
+    def before(self) -> int:
+        """Bars before the music begins."""
+        return self.rest + self.count_in
+
+
+@dataclass(frozen=True)
+class Session:
+    """Rounds one after another, over the progression, in the rhythm and with the swing of their ideas."""
+
+    ideas: Ideas
+    rounds: tuple[Round, ...]
+
+    @cached_property
+    def starts(self) -> tuple[int, ...]:
+        """The tick at which the music of each round begins, after its rest and its count-in."""
+        bar, at, starts = self.ideas.progression.metre.bar, 0, []
+        for each in self.rounds:
+            at += each.before * bar
+            starts.append(at)
+            at += self.ideas.progression.length
+        return tuple(starts)
+
+    @property
+    def length(self) -> int:
+        """Ticks of the whole session."""
+        return self.starts[-1] + self.ideas.progression.length
+
+
+def minutes(session: Session) -> float:
+    """How long a session lasts, in minutes, rests and count-ins included.
+
+    >>> import fillgen
+    >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=120, count=1)
+    >>> minutes(loop(ideas, ideas[0], steps=1, times=1))  # three rounds of five bars of two seconds
+    0.5
+    """
+    return sum(_minutes(each, session.ideas.progression) for each in session.rounds)
+
+
+def _minutes(each: Round, progression: Progression) -> float:
+    bars = each.before + len(progression.bars)
+    return bars * progression.metre.bar / TICKS / each.tempo
+
+
+def tempi(tempo: int, slowest: float = SLOWEST, steps: int = STEPS) -> tuple[int, ...]:
+    """Tempi from a share of the tempo up to it, in equal steps of whole quarter notes a minute, each faster.
+
+    One step is the tempo itself; where steps would be smaller than one quarter note a minute there are fewer of
+    them. OptionError for a share or a number of steps outside what is offered.
+
+    >>> tempi(116), tempi(20, 0.9, 4)
+    ((70, 85, 101, 116), (18, 19, 20))
+    """
+    if not _LEAST_SHARE <= slowest <= 1:
+        hint = f"Give a share of the tempo from {_LEAST_SHARE:g} to 1, such as {SLOWEST:g}."
+        raise OptionError(f"the slowest tempo is {slowest:g} of the tempo", hint=hint)
+    _check_count(steps, _MOST_STEPS, "step")
+    shares = [slowest + (1 - slowest) * number / (steps - 1) for number in range(steps - 1)]
+    return tuple(dict.fromkeys([*(max(1, round(tempo * share)) for share in shares), tempo]))
+
+
+def _check_count(count: int, most: int, what: str) -> None:
+    if not 1 <= count <= most:
+        raise OptionError(f"{_many(count, what)} are asked for", hint=f"Ask for 1 to {most} {what}s.")
+
+
+def _many(count: int, what: str) -> str:
+    """A number with its word, such as `2 steps`."""
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def loop(
+    ideas: Ideas,
+    idea: Idea,
+    *,
+    slowest: float = SLOWEST,
+    steps: int = STEPS,
+    times: int = 2,
+    parts: Sequence[str] = PARTS,
+) -> Session:
+    """An idea over and over, from slow to its tempo, at each tempo with more and more of its parts.
+
+    At every tempo the right hand plays alone, then with the left hand, then with all parts, each `times` over: one
+    difficulty is added at a time, and a tempo is left only once the phrase has been heard in time with the whole
+    band, so that nothing is hurried before it is sure. The order is the same at every tempo, and a bar of clicks
+    before each round brings the hand back to the first note. Rests come every five minutes at most, between two
+    tempi where that can be.
+
+    OptionError for a setting outside what is offered, and for more than an hour, with the number that fits.
+
+    >>> import fillgen
+    >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=100, count=1)
+    >>> [each.label for each in loop(ideas, ideas[0], steps=2, times=1).rounds][:4]
+    ['60 a minute, right hand alone', '60 a minute, both hands', '60 a minute, all parts',
+     '100 a minute, right hand alone']
+    """
+    _check_count(times, _MOST_TIMES, "time")
+    stages = _stages(_sounding(parts))
+
+    def planned(over: int, tempo_steps: int = steps) -> Session:
+        speeds = tempi(ideas.tempo, slowest, tempo_steps)
+        groups = _by_tempo(_looped(idea, speeds, stages, over), ideas.progression)
+        return Session(ideas, _rested(groups, ideas.progression))
+
+    session = planned(times)
+    if minutes(session) <= MOST_MINUTES:
+        return session
+    fewer = _most_that_fit(planned, times)
+    if fewer:
+        raise _too_long(session, f"{_many(fewer, 'time')} over")
+    alone = _most_that_fit(lambda count: planned(1, count), steps)
+    raise _too_long(session, f"{_many(alone, 'step')}, once over each" if alone else "")
+
+
+def _sounding(parts: Sequence[str]) -> tuple[str, ...]:
+    """The parts asked for in their order, the right hand among them; OptionError where it is not."""
+    check_playing(Playing(parts=tuple(parts)))
+    if "right" not in parts:
+        raise OptionError(
+            "the right hand is not among the parts", hint="It is what is practised: add 'right'."
+        )
+    return tuple(part for part in PARTS if part in parts)
+
+
+def _stages(parts: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    """The right hand alone, both hands, all parts; each once where they are the same."""
+    hands = tuple(part for part in parts if part in ("right", "left"))
+    return tuple(dict.fromkeys([("right",), hands, tuple(parts)]))
+
+
+def _looped(
+    idea: Idea, speeds: Sequence[int], stages: Sequence[tuple[str, ...]], times: int
+) -> Iterator[Round]:
+    for tempo in speeds:
+        for parts in stages:
+            for number in range(1, times + 1):
+                turn = f", time {number} of {times}" if times > 1 else ""
+                yield Round(idea, tempo, parts, f"{tempo} a minute, {_told(parts)}{turn}")
+
+
+def _by_tempo(rounds: Iterable[Round], progression: Progression) -> list[list[Round]]:
+    """The rounds of each tempo together, each alone where together they would last too long without a rest."""
+    groups: list[list[Round]] = []
+    for _, same in groupby(rounds, key=lambda each: each.tempo):
+        group = list(same)
+        lasts = sum(_minutes(each, progression) for each in group)
+        groups += [group] if lasts <= REST_AFTER else [[each] for each in group]
+    return groups
+
+
+_PART_WORDS = {"right": "right hand", "left": "left hand", "bass": "bass", "drums": "drums"}
+_TOGETHER = {("right",): "right hand alone", ("right", "left"): "both hands", PARTS: "all parts"}
+
+
+def _told(parts: tuple[str, ...]) -> str:
+    """Parts in words.
+
+    >>> _told(("right", "left")), _told(("right", "bass"))
+    ('both hands', 'right hand and bass')
+    """
+    words = [_PART_WORDS[part] for part in parts]
+    return _TOGETHER.get(parts, " and ".join(", ".join(words).rsplit(", ", 1)))
+
+
+def call_and_answer(ideas: Ideas, *, turns: int = 4, parts: Sequence[str] = PARTS) -> Session:
+    """An idea, then the same bars without the right hand for the player to answer; the next turn has the next idea.
+
+    The other parts go on from call to answer without a break, as they would with another player: there is a
+    count-in at the beginning and after a rest only, and no rest parts a call from its answer. After the last idea the first
+    comes again. OptionError for a setting outside what is offered, for no ideas, where nothing would sound in the answer, and
+    for more than an hour, with the number that fits.
+
+    >>> import fillgen
+    >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=100, count=2)
+    >>> [(each.idea.rank, each.is_answer) for each in call_and_answer(ideas, turns=3).rounds]
+    [(1, False), (1, True), (2, False), (2, True), (1, False), (1, True)]
+    """
+    _check_count(turns, _MOST_TURNS, "turn")
+    if not len(ideas):
+        raise OptionError("there is no idea to answer to", hint="Give one idea at least.")
+    both = _sounding(parts)
+    if both == ("right",):
+        hint = f"Ask for one of {', '.join(PARTS[1:])} as well."
+        raise OptionError("nothing would sound while you answer", hint=hint)
+
+    def planned(count: int) -> Session:
+        groups = [_turn(ideas, number, both) for number in range(count)]
+        return Session(ideas, _rested(groups, ideas.progression))
+
+    session = planned(turns)
+    if minutes(session) > MOST_MINUTES:
+        fewer = _most_that_fit(planned, turns)
+        raise _too_long(session, _many(fewer, "turn") if fewer else "")
+    return session
+
+
+def _turn(ideas: Ideas, number: int, parts: tuple[str, ...]) -> list[Round]:
+    idea = ideas[number % len(ideas)]
+    head = f"{ideas.tempo} a minute, turn {number + 1}"
+    return [
+        Round(idea, ideas.tempo, parts, f"{head}, listen to idea {idea.rank}", number == 0),
+        Round(idea, ideas.tempo, parts[1:], f"{head}, your answer", count_in=False),
+    ]
+
+
+def _rested(groups: Sequence[Sequence[Round]], progression: Progression) -> tuple[Round, ...]:
+    """All rounds, with a rest before a group where the playing would grow too long; no group is parted."""
+    rounds: list[Round] = []
+    played = 0.0
+    for first, *others in groups:
+        counted = replace(first, count_in=True)
+        rests = (
+            bool(rounds)
+            and played + sum(_minutes(each, progression) for each in (first, *others)) > REST_AFTER
+        )
+        begins = counted if rests else first
+        lasts = sum(_minutes(each, progression) for each in (begins, *others))
+        played = lasts if rests else played + lasts
+        rounds += [replace(begins, rest=REST_BARS if rests else 0), *others]
+    return tuple(rounds)
+
+
+def _most_that_fit(planned: Callable[[int], Session], most: int) -> int:
+    """The largest number whose session is no longer than is offered, 0 where there is none."""
+    return next((count for count in range(most, 0, -1) if minutes(planned(count)) <= MOST_MINUTES), 0)
+
+
+def _too_long(session: Session, fits: str) -> OptionError:
+    lasts = f"the session lasts {minutes(session):.0f} minutes, more than {MOST_MINUTES}"
+    return OptionError(lasts, hint=f"There is room for {fits}." if fits else "Practise fewer bars at a time.")
+
+
+def own_ideas(
+    progression: Progression,
+    notes: Phrase,
+    *,
+    rhythm: str | None = None,
+    tempo: int | None = None,
+    hand: str | None = None,
+    pack: RulePack | None = None,
+) -> Ideas:
+    """A phrase of the player's own in the place of ideas, with its fingers, to be looped or explained.
+
+    `tempo` is in quarter notes a minute. Raises OptionError for a rhythm, tempo or hand that is not offered.
+
+    >>> from fillgen.parse import parse_chart, parse_phrase
+    >>> chart = parse_chart("| F | C7 |")
+    >>> own_ideas(chart, parse_phrase("A4h C5h | Bb4h E4h", chart.metre), rhythm="swing")[0].text
+    'A4h C5h | Bb4h E4h'
+    """
+    choices = settle(Request(progression, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack or RulePack()))
+    where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
+    fingers = best([note.midi for note in notes], choices.hand).fingers
+    told = judge.told(progression, notes, where, fingers)
+    text = phrase_text(notes, progression, [each.name for each in told])
+    return Ideas(
+        progression,
+        choices.rhythm.name,
+        0,
+        choices.tempo,
+        choices.rhythm.swing,
+        0,
+        1,
+        (Idea(1, 0.0, {}, "", text, told),),
+        hand=(choices.hand or reach()).size,
+    )
+
+
+# Lessons
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """A phrase as a lesson shows it: what it is called, its notes with their fingers, and why each of them fits."""
+
+    name: str
+    notes: tuple[IdeaNote, ...]
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step of a lesson: its name, what it adds, how to practise it, its phrases, and what else there is to say."""
+
+    name: str
+    adds: str
+    practise: tuple[str, ...]
+    phrases: tuple[Explained, ...]
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """A lesson over one chart: what fits each chord, and the steps up the ladder, easiest first.
+
+    `tempo` is in quarter notes a minute, `hand` the size of hand that the phrases are fingered for.
+    """
+
+    progression: Progression
+    rhythm: str
+    tempo: int
+    hand: str
+    fits: tuple[ChordNotes, ...]
+    steps: tuple[Step, ...]
+    cautions: tuple[str, ...] = CAUTIONS
+
+
+@dataclass(frozen=True)
+class _Course:
+    """What all steps of a lesson share."""
+
+    request: Request
+    tempo: int
+    hand: str
+    pack: RulePack = field(default_factory=RulePack)
+
+
+def lesson(
+    progression: Progression,
+    *,
+    levels: Sequence[int] = (1, 2, 3),
+    per_level: int = 2,
+    seed: int = 0,
+    rhythm: str | None = None,
+    tempo: int | None = None,
+    hand: str = "medium",
+    pack: RulePack | None = None,
+    phrase: tuple[IdeaNote, ...] | None = None,
+) -> Lesson:
+    """A lesson over a chart: a step for each level, easiest first, then the pupil's own phrase where there is one.
+
+    `per_level` ideas stand in a step, fewer where a level allows no more, which its remarks tell. Fingers that a
+    phrase has are kept, others are found. OptionError for a setting outside what is offered, PhraseError for a phrase that is
+    empty or longer than the chart, NoPhraseError where no level has any idea and there is no phrase either.
+
+    >>> from fillgen.parse import parse_chart
+    >>> found = lesson(parse_chart("| C | F | G7 | C |"), levels=(2, 1), per_level=1)
+    >>> [step.name for step in found.steps], found.steps[0].phrases[0].reasons[0].startswith("C")
+    (['Level 1: roots', 'Level 2: chord notes'], True)
+    """
+    pack = pack or RulePack()
+    _check_count(per_level, min(_MOST_PER_LEVEL, MOST_IDEAS), "idea")
+    if not levels:
+        known = ", ".join(map(str, pack.level_numbers))
+        raise OptionError("no level is given", hint=f"The levels are {known}.")
+    reach(hand)
+    chosen = pack.rhythm(rhythm or pack.rhythm_for(progression.metre))
+    request = Request(
+        progression, count=per_level, seed=seed, rhythm=chosen.name, tempo=tempo, hand=hand, pack=pack
+    )
+    course = _Course(request, chosen.tempo if tempo is None else tempo, hand, pack)
+    steps = _levels(course, [pack.level(number) for number in sorted(set(levels))], phrase is not None)
+    if phrase is not None:
+        steps.append(_own(course, phrase))
+    return Lesson(progression, chosen.name, course.tempo, hand, chord_notes(progression), tuple(steps))
+
+
+def _levels(course: _Course, levels: Sequence[Level], goes_on: bool) -> list[Step]:
+    """A step for each level. Where one has no phrase its step says so; where none has, there is no lesson in them."""
+    steps, failed = [], None
+    for level in levels:
+        try:
+            steps.append(_level_step(course, level))
+        except NoPhraseError as error:
+            failed = error
+            steps.append(Step(_named(level), level.says, (), (), (f"There is no idea here: {error}",)))
+    if failed is not None and not goes_on and not any(step.phrases for step in steps):
+        raise failed
+    return steps
+
+
+def _named(level: Level) -> str:
+    return f"Level {level.number}: {level.name}"
+
+
+def _level_step(course: _Course, level: Level) -> Step:
+    ideas = generate(replace(course.request, level=level.number))
+    phrases = tuple(_explained(course, f"Idea {idea.rank}: {idea.shape}", idea.notes) for idea in ideas)
+    practise = (_way(level), _tempo_way(course.tempo), *_leap_way(phrases))
+    return Step(_named(level), level.says, practise, phrases, ideas.remarks)
+
+
+def _own(course: _Course, phrase: tuple[IdeaNote, ...]) -> Step:
+    """The pupil's phrase as the last step."""
+    if not phrase:
+        raise PhraseError("the phrase has no note", hint="Give one note at least, such as C5q.")
+    if phrase[-1].note.end > course.request.progression.length:
+        bars = len(course.request.progression.bars)
+        raise PhraseError("the phrase is longer than the chart", hint=f"The chart has {_many(bars, 'bar')}.")
+    told = (_explained(course, "Your phrase", phrase),)
+    practise = (_own_way(phrase), _tempo_way(course.tempo), *_leap_way(told))
+    return Step("Your own phrase", "What you made yourself, note by note.", practise, told)
+
+
+def _explained(course: _Course, name: str, notes: tuple[IdeaNote, ...]) -> Explained:
+    fingered = _fingered(notes, course.hand)
+    phrase = tuple(each.note for each in notes)
+    return Explained(name, fingered, reasons(course.request.progression, phrase))
+
+
+def _fingered(notes: tuple[IdeaNote, ...], hand: str) -> tuple[IdeaNote, ...]:
+    """Notes with fingers: their own where all have one, otherwise those that cost the hand least."""
+    if all(each.finger for each in notes):
+        return notes
+    fingers = best([each.note.midi for each in notes], reach(hand)).fingers
+    return tuple(replace(each, finger=finger) for each, finger in zip(notes, fingers, strict=True))
+
+
+# How to practise
+
+
+def _way(level: Level) -> str:
+    """How to practise a level, by what its rules and rhythms allow."""
+    allowed = {
+        word for use in level.uses if use.rule.kind == "non-chord-note" for word in use.settings["allow"]
+    }
+    return next(words for has, words in _ways(level, allowed) if has)
+
+
+def _ways(level: Level, allowed: set[str]) -> tuple[tuple[bool, str], ...]:
+    """From the newest thing a level can have to the oldest, with what to do about it."""
+    return (
+        (level.one_a_chord, "Say the name of each chord aloud, then play its root as the chord begins."),
+        (
+            bool(allowed & {"approach", "appoggiatura"}),
+            "Play each colour note together with the note it goes to, as a pair, until you hear where it wants to go.",
+        ),
+        (
+            level.triplets,
+            "Speak the rhythm with its triplets evenly on one syllable before you play the notes.",
+        ),
+        (
+            level.syncopation,
+            "Tap the beats with your foot and clap the rhythm first; play the notes when the off-beats stay in place.",
+        ),
+        (
+            bool(allowed),
+            "Leave out the notes between at first and play the chord notes alone; then put them back one by one.",
+        ),
+        (
+            True,
+            "Hold each chord with the left hand, and sing the note of it that comes next before you play it.",
+        ),
+    )
+
+
+def _own_way(phrase: Sequence[IdeaNote]) -> str:
+    """How to practise one's own phrase, by what its notes are."""
+    doubtful = [each for each in phrase if not each.role]
+    if doubtful:
+        first = doubtful[0]
+        return f"Try another note in the place of {first.name} in bar {first.bar}, and listen which one you like better."
+    if any(each.role != CHORD_TONE for each in phrase):
+        return "Play the chord notes alone at first, then the whole phrase, and listen what the others add."
+    return "Play it as it stands, then join two of its chord notes by a note between them."
+
+
+def _tempo_way(tempo: int) -> str:
+    """From which tempo to which, and when to go on."""
+    *slower, last = map(str, tempi(tempo))
+    return (
+        f"Begin at {slower[0]} quarter notes a minute; when it goes well three times in a row, go on to "
+        f"{', '.join([*slower[1:], last])}."
+    )
+
+
+def _leap_way(phrases: Sequence[Explained]) -> tuple[str, ...]:
+    """The widest leap of all phrases, where it is wide, to be played alone first."""
+    steps = [(abs(b.note.midi - a.note.midi), a, b) for each in phrases for a, b in pairwise(each.notes)]
+    wide, before, after = max(steps, key=lambda step: step[0], default=(0, None, None))
+    if before is None or after is None or wide <= _WIDE:
+        return ()
+    where = f"{before.name} to {after.name} in bar {after.bar}"
+    return (
+        f"The widest leap is {interval_in_words(wide)}, from {where}: play it alone first, without looking.",
+    )

@@ -1,0 +1,287 @@
+"""Checking held against making: ideas pass at their level, notes moved out of the rules fail, and mends are smallest."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from functools import cache
+from itertools import product
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from fillgen import Ideas, NoPhraseError, Note, Phrase, Progression, Request, RulePack, generate, parse_chart
+from fillgen.check import Settings, check, lowest_level
+from fillgen.fingering import SIZES, reach
+from fillgen.generate import PURPOSES
+from fillgen.judge import breaches
+from fillgen.metre import METRES
+from fillgen.music import places
+from fillgen.rulepack import Level
+from fillgen.rules import Seen
+
+PACK = RulePack()
+LEVELS = {number: PACK.level(number) for number in PACK.level_numbers}
+CHARTS = (
+    ("Ebmaj7 | Gm7 C7 | Fm7 | Bb7", "Eb"),
+    ("C F | Dm7 | G7sus4 G7", "C"),
+    ("Am | F | Dm7 E7 | E7", "A minor"),
+    ("Dmaj7 | N.C. | Em7 | A7b9", "D"),
+    ("Gbmaj7 | Ab7 | Db6", "Db"),
+    ("Dm7 | G7 | C6", "C"),
+)
+"""Charts and their keys; where two chords share a bar, the second comes on any beat."""
+CASES = 60
+
+
+def chart_in(text: str, key: str, metre: str, dice: random.Random) -> Progression:
+    """A chart in a metre, the second chord of a bar on any beat but the first."""
+    beats, bars = METRES[metre].beats, []
+    for bar in text.split(" | "):
+        first, *second = bar.split()
+        split = dice.randrange(1, beats) if second else beats
+        held = [first, *["/"] * (split - 1), *second, *["/"] * (beats - split - 1)]
+        bars.append(" ".join(held if second else [first]))
+    return parse_chart(" | ".join(bars), key=key, metre=metre)
+
+
+@cache
+def made(number: int) -> tuple[Ideas, Request] | None:
+    """Some ideas over a chart, metre, rhythm, level and purpose drawn by a number; None where there are none."""
+    dice = random.Random(number)
+    metre = dice.choice(list(METRES))
+    chart = chart_in(*dice.choice(CHARTS), metre, dice)
+    rhythms = [name for name in PACK.rhythm_names if metre in PACK.rhythm(name).metres]
+    rhythm = PACK.rhythm(dice.choice(rhythms))
+    purpose = dice.choice((None, None, *PURPOSES))
+    if purpose == "ending" and chart.last.root != chart.key.tonic:
+        purpose = "intro"
+    hand = dice.choice((None, *SIZES))
+    request = Request(
+        chart,
+        count=6,
+        seed=number,
+        level=number % 5 + 1,
+        rhythm=rhythm.name,
+        busy=dice.choice([busy for name, busy in rhythm.cells if name == metre]),
+        purpose=purpose,
+        ends_on=dice.choice((None, ("root",), ("fifth", "third"))),
+        lead_to=dice.choice((None, None, 67)),
+        hand=hand,
+    )
+    try:
+        return generate(request), request
+    except NoPhraseError:
+        return None
+
+
+def settings_of(found: Ideas, request: Request) -> dict[str, object]:
+    """The settings under which ideas are checked as they were made."""
+    return {
+        "tempo": found.tempo,
+        "hand": reach(request.hand) if request.hand else None,
+        "ends_on": request.ends_on,
+        "lead_to": request.lead_to,
+        "swings": found.swing,
+    }
+
+
+@pytest.mark.parametrize("number", range(CASES))
+def test_ideas_pass_at_their_level(number: int) -> None:
+    """An idea of a level breaks none of its rules, keeps to its rhythms, and fits that level or a lower one."""
+    case = made(number)
+    if case is None:
+        return
+    found, request = case
+    level = LEVELS[found.level]
+    settings = settings_of(found, request)
+    for idea in found:
+        report = check(found.progression, idea.phrase, level, Settings(**settings))  # type: ignore[arg-type]
+        assert report.faults == (), idea.text
+        assert report.mend is None
+        assert not [remark for remark in report.remarks if "rhythms of level" in remark], idea.text
+        assert [told.role for told in report.notes] == [told.role for told in idea.notes]
+        lowest = lowest_level(found.progression, idea.phrase, PACK, Settings(**settings))  # type: ignore[arg-type]
+        assert lowest is not None
+        assert lowest <= found.level
+
+
+def test_the_cases_are_worth_trying() -> None:
+    """The cases cover all levels, metres and purposes, hands, and syncopation, pushes, triplets and ties."""
+    cases = [case for number in range(CASES) if (case := made(number))]
+    assert len(cases) >= CASES * 3 // 4
+    assert {found.level for found, _ in cases} == set(LEVELS)
+    assert {found.progression.metre.name for found, _ in cases} == set(METRES)
+    assert {request.purpose for _, request in cases} == {None, *PURPOSES}
+    assert {request.hand for _, request in cases} == {None, *SIZES}
+    ways = [
+        {kind for kind, _, _ in ways_out(found, LEVELS[found.level], found[-1].phrase)} for found, _ in cases
+    ]
+    assert sum(kinds == {"range", "leap-limit", "strong-beat"} for kinds in ways) >= len(cases) * 3 // 4
+    notes = [(found.progression.metre, note) for found, _ in cases for idea in found for note in idea.phrase]
+    assert any(note.onset % 60 for _, note in notes)
+    assert any(note.onset // metre.bar != (note.end - 1) // metre.bar for metre, note in notes)
+
+
+# Notes moved out of the rules
+
+
+def moved(phrase: Phrase, index: int, midi: int) -> Phrase:
+    """A phrase with one note at another pitch."""
+    return tuple(replace(note, midi=midi) if each == index else note for each, note in enumerate(phrase))
+
+
+def ways_out(found: Ideas, level: Level, phrase: Phrase) -> Iterator[tuple[str, int, int]]:
+    """Ways to move one note out of a rule: the rule, the note, and its pitch."""
+    where = places(found.progression, [(note.onset, note.length) for note in phrase])
+    widest = next(use.settings["semitones"] for use in level.uses if use.rule.kind == "leap-limit")
+    for index, place in enumerate(where):
+        yield "range", index, level.high + 1 + index % 3
+        yield "range", index, level.low - 1 - index % 3
+        if index:
+            wide = phrase[index - 1].midi + widest + 1
+            yield "leap-limit", index, wide if wide <= 127 else phrase[index - 1].midi - widest - 1
+        if place.strong:
+            foreign = ~(place.chord | place.passing) & 0xFFF
+            out = [midi for midi in range(level.low, level.high + 1) if foreign >> midi % 12 & 1]
+            yield from (("strong-beat", index, midi) for midi in out)
+
+
+@pytest.mark.parametrize("number", range(0, CASES, 4))
+def test_a_note_moved_out_of_the_rules_is_a_fault_there(number: int) -> None:
+    """A note moved out of range, out of the chord on a strong beat, or too far from the one before is found there."""
+    case = made(number)
+    if case is None:
+        return
+    found, request = case
+    level, dice = LEVELS[found.level], random.Random(number)
+    phrase = found[-1].phrase
+    ways = list(ways_out(found, level, phrase))
+    assert "range" in {kind for kind, _, _ in ways}
+    for kind, index, midi in dice.sample(ways, min(12, len(ways))):
+        report = check(
+            found.progression, moved(phrase, index, midi), level, Settings(ends_on=request.ends_on)
+        )
+        assert (kind, index) in {(fault.kind, fault.index) for fault in report.faults}
+        assert not report.right
+        assert report.mend is not None
+        assert len(report.mend.changed) == 1
+        assert check(found.progression, report.mend.notes, level, Settings(ends_on=request.ends_on)).right
+
+
+# The mend against trying everything
+
+
+def small_case(number: int) -> tuple[Progression, Phrase, Level, int, int]:
+    """A phrase of up to four notes that likely breaks rules, with a level and a range of half an octave or more."""
+    dice = random.Random(1000 + number)
+    metre = dice.choice(("4/4", "3/4", "2/4", "6/8", "2/2"))
+    chords = ["C", "Am7", "Dm7", "G7", "F#7", "Bbm", "Cmaj7", "Ebdim7", "C5"]
+    chart = " | ".join(dice.choice(chords) for _ in range(dice.choice((1, 2))))
+    progression = parse_chart(chart, key=dice.choice(("C", "F", "A minor")), metre=metre)
+    grid = 240 if metre == "6/8" else 480
+    slots = progression.length // grid
+    onsets = sorted(dice.sample(range(slots), min(slots, dice.randint(1, 4))))
+    ends = [*onsets[1:], slots]
+    low = dice.randint(60, 68)
+    high = low + dice.randint(6, 10)
+    notes = [
+        Note(onset * grid, (end - onset) * grid, dice.randint(low - 3, high + 3))
+        for onset, end in zip(onsets, ends, strict=True)
+    ]
+    return progression, tuple(notes), LEVELS[dice.randint(1, 5)], low, high
+
+
+def kept_rows(
+    progression: Progression, rhythm: Sequence[tuple[int, int]], level: Level, low: int, high: int
+) -> NDArray[np.int64]:
+    """Every row of pitches over the range that keeps every rule of a level, asked of all rows at once."""
+    where = places(progression, rhythm)
+    every = np.indices((high - low + 1,) * len(where)).reshape(len(where), -1) + low
+    seen: list[Seen | None] = [Seen(place, row) for place, row in zip(where, every, strict=True)]
+    kept = np.ones(every.shape[1], dtype=bool)
+    for before, note, after in zip([None, *seen[:-1]], seen, [*seen[1:], None], strict=True):
+        assert note is not None
+        for use in level.uses:
+            kept &= use.holds((before, note, after))
+    return np.asarray(every[:, kept].T, dtype=np.int64)
+
+
+def lengths_of(progression: Progression, note: Note) -> list[int]:
+    """The lengths a note may be cut to: to each strong beat or new chord inside it."""
+    ticks = progression.strong_between(note.onset, note.end)
+    return [note.length, *(tick - note.onset for tick in ticks)]
+
+
+def least(
+    progression: Progression, phrase: Phrase, level: Level, low: int, high: int, *, cut: bool
+) -> tuple[int, int, int] | None:
+    """The fewest notes changed, then the least semitones, then the least ticks cut, by trying every phrase."""
+    pitches = np.array([note.midi for note in phrase])
+    choices = [lengths_of(progression, note) if cut else [note.length] for note in phrase]
+    found = []
+    for lengths in product(*choices):
+        rhythm = [(note.onset, length) for note, length in zip(phrase, lengths, strict=True)]
+        rows = kept_rows(progression, rhythm, level, low, high)
+        shorter = np.array([note.length - length for note, length in zip(phrase, lengths, strict=True)])
+        moves = np.abs(rows - pitches)
+        changed = ((moves > 0) | (shorter > 0)[None, :]).sum(axis=1)
+        found += [
+            (int(c), int(m), int(shorter.sum())) for c, m in zip(changed, moves.sum(axis=1), strict=True)
+        ]
+    return min(found, default=None)
+
+
+@pytest.mark.parametrize("number", range(120))
+def test_mend_is_the_smallest_of_all(number: int) -> None:
+    """The mend changes as few notes as any phrase that keeps the rules, and moves them as little; it checks right."""
+    progression, phrase, level, low, high = small_case(number)
+    report = check(progression, phrase, level, Settings(low=low, high=high))
+    wanted = least(progression, phrase, level, low, high, cut=False)
+    by_pitch = wanted is not None
+    wanted = wanted or least(progression, phrase, level, low, high, cut=True)
+    if report.right:
+        assert wanted == (0, 0, 0)
+        return
+    if report.mend is None:
+        assert wanted is None
+        assert "rhythm" in report.remarks[0]
+        return
+    after = report.mend.notes
+    moves = [abs(b.midi - a.midi) for a, b in zip(phrase, after, strict=True)]
+    cut = [a.length - b.length for a, b in zip(phrase, after, strict=True)]
+    assert (len(report.mend.changed), sum(moves), sum(cut)) == wanted
+    assert by_pitch == (sum(cut) == 0)
+    assert [note.onset for note in after] == [note.onset for note in phrase]
+    assert check(progression, after, level, Settings(low=low, high=high)).right
+
+
+def test_the_small_cases_are_worth_trying() -> None:
+    """Among the small cases are phrases that are right, mended by pitch, mended by length, and beyond mending."""
+    reports = []
+    for number in range(120):
+        progression, phrase, level, low, high = small_case(number)
+        reports.append((phrase, check(progression, phrase, level, Settings(low=low, high=high))))
+    broken = [(phrase, report) for phrase, report in reports if not report.right]
+    mended = [(phrase, report.mend) for phrase, report in broken if report.mend is not None]
+    shorter = [1 for phrase, mend in mended if [n.length for n in phrase] != [n.length for n in mend.notes]]
+    assert len(broken) >= 80
+    assert len(shorter) >= 3
+    assert any(len(mend.changed) >= 3 for _, mend in mended)
+    assert any(report.mend is None for _, report in broken)
+
+
+@pytest.mark.parametrize("number", range(20))
+def test_faults_are_the_breaches(number: int) -> None:
+    """The faults are the rules that the judge finds broken, and the range."""
+    progression, phrase, level, low, high = small_case(number)
+    report = check(progression, phrase, level, Settings(low=low, high=high))
+    where = places(progression, [(note.onset, note.length) for note in phrase])
+    judged = breaches(level.uses, where, [note.midi for note in phrase])
+    wanted = {(breach.index, breach.use.rule.kind) for breach in judged}
+    wanted |= {(i, "range") for i, note in enumerate(phrase) if not low <= note.midi <= high}
+    assert {(fault.index, fault.kind) for fault in report.faults} == wanted
+    kinds = {kind for kind, _ in report.holds}
+    assert not kinds & {fault.kind for fault in report.faults}
