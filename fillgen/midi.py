@@ -12,10 +12,10 @@ import mido
 
 from fillgen.arrange import PARTS, Ensemble, Playing, Stroke, Take, clicks, swing_of
 from fillgen.errors import OptionError, TuneError
+from fillgen.melody import FASTEST, MOST_NOTES, SLOWEST, Sheet, Sound, Voice
 from fillgen.metre import TICKS, Metre
 from fillgen.music import Idea, Ideas
 from fillgen.pitch import Key
-from fillgen.scores import FASTEST, MOST_NOTES, SLOWEST, Sheet, Sound, Voice
 from fillgen.sounds import program
 
 if TYPE_CHECKING:  # a file of ideas needs no sessions
@@ -358,6 +358,7 @@ def read_midi(content: bytes, place: str) -> Sheet:
     if file.ticks_per_beat <= 0:
         hint = "Save it with ticks per quarter note."
         raise TuneError("a MIDI file timed in film frames, without beats", place=place, hint=hint)
+    _check_one_idea(file, place)
     tracks = [_heard(track, file.ticks_per_beat, place) for track in file.tracks]
     if sum(len(sounds) for track in tracks for sounds in track.sounds.values()) > MOST_NOTES:
         raise TuneError(f"has more than {MOST_NOTES} notes", place=place)
@@ -369,6 +370,15 @@ def read_midi(content: bytes, place: str) -> Sheet:
     tempi = sorted(tempo for track in tracks for tempo in track.tempi)
     title = tracks[0].name if not tracks[0].sounds else ""
     return Sheet(voices, title, _believed(tempi[0][1]) if tempi else None)
+
+
+def _check_one_idea(file: mido.MidiFile, place: str) -> None:
+    """TuneError where a file holds several ideas, one after another, as its markers say."""
+    markers = [message.text for track in file.tracks for message in track if message.type == "marker"]
+    ideas = sum(re.match(r"Idea \d+:", text) is not None for text in markers)
+    if ideas > 1:
+        hint = "Write them to a folder, -o NAME/, and give the file of one of them."
+        raise TuneError(f"holds {ideas} ideas one after another", place=place, hint=hint)
 
 
 def _opened(content: bytes, place: str) -> mido.MidiFile:

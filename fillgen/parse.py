@@ -120,6 +120,18 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     return Progression(the_metre, the_key, laid(chords), heads.get("title", ""))
 
 
+def stated_metre(text: str) -> Metre | None:
+    """The metre that a chart text names in its `metre:` head line; None where it names none.
+
+    Raises OptionError for a metre that does not exist, ChartError for a head line that is not known.
+
+    >>> stated_metre("| F | C7 |") is None
+    True
+    """
+    named = _heads(text)[0].get("metre")
+    return None if named is None else read_metre(named)
+
+
 def _has_surrogates(text: str) -> bool:
     """Whether a text holds bytes that were no text, as a command line passes them on."""
     return any("\ud800" <= letter <= "\udfff" for letter in text)
@@ -480,34 +492,63 @@ def parse_phrase(text: str, metre: Metre) -> Phrase:
     ...
     fillgen.errors.PhraseError: bar 1, note 5: cannot read 'h'. A note is written like F5q., a rest like rq.
     """
+    return written_phrase(text, metre).notes
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A phrase as it is written: its notes, one bar right after the other, and the ticks of each bar."""
+
+    notes: Phrase
+    bars: tuple[int, ...]
+
+
+def written_phrase(text: str, metre: Metre | None = None) -> Written:
+    """A phrase text with bars of any length, or of a metre; PhraseError with bar and note where it cannot be read.
+
+    >>> written_phrase("Bb4q | C5w").bars
+    (480, 1920)
+    """
     if len(text) > MOST_TEXT:
         raise PhraseError(f"the phrase has {len(text)} characters; the limit is {MOST_TEXT}")
     notes: list[Note] = []
+    bars: list[int] = []
     tied = False
-    for number, bar in enumerate(_phrase_bars(text)):
-        onset = number * metre.bar
-        for item, token in enumerate(bar.split(), 1):
-            place = f"bar {number + 1}, note {item}"
-            midi, length, ties = _read_note(token, place)
-            if tied and (midi is None or notes[-1].midi != midi):
-                raise PhraseError("a tie needs the same pitch again", place=place)
-            if tied and midi is not None:
-                notes[-1] = Note(notes[-1].onset, notes[-1].length + length, midi)
-            elif midi is not None:
-                notes.append(Note(onset, length, midi))
-            tied = ties
-            onset += length
-        if onset != (number + 1) * metre.bar:
-            lasts, whole = (onset - number * metre.bar) / TICKS, metre.bar / TICKS
-            raise PhraseError(
-                f"the bar lasts {lasts:g} quarter notes, a {metre.name} bar {whole:g}",
-                place=f"bar {number + 1}",
-            )
+    for number, bar in enumerate(_phrase_bars(text), 1):
+        ticks, tied = _read_bar(bar, number, sum(bars), notes, tied)
+        if metre is not None and ticks != metre.bar:
+            raise wrong_bar(number, ticks, metre)
+        bars.append(ticks)
     if tied:
-        raise PhraseError("the last note is tied to nothing", place=f"bar {number + 1}")
+        raise PhraseError("the last note is tied to nothing", place=f"bar {len(bars)}")
     if not notes:
         raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
-    return tuple(notes)
+    return Written(tuple(notes), tuple(bars))
+
+
+def wrong_bar(number: int, ticks: int, metre: Metre) -> PhraseError:
+    """The error of a bar that does not last as long as its metre says."""
+    lasts, whole = ticks / TICKS, metre.bar / TICKS
+    return PhraseError(
+        f"the bar lasts {lasts:g} quarter notes, a {metre.name} bar {whole:g}", place=f"bar {number}"
+    )
+
+
+def _read_bar(bar: str, number: int, start: int, notes: list[Note], tied: bool) -> tuple[int, bool]:
+    """Read the notes of a bar that begins at a tick; its ticks, and whether its last note is tied on."""
+    onset = start
+    for item, token in enumerate(bar.split(), 1):
+        place = f"bar {number}, note {item}"
+        midi, length, ties = _read_note(token, place)
+        if tied and (midi is None or notes[-1].midi != midi):
+            raise PhraseError("a tie needs the same pitch again", place=place)
+        if tied and midi is not None:
+            notes[-1] = Note(notes[-1].onset, notes[-1].length + length, midi)
+        elif midi is not None:
+            notes.append(Note(onset, length, midi))
+        tied = ties
+        onset += length
+    return onset - start, tied
 
 
 def _phrase_bars(text: str) -> list[str]:

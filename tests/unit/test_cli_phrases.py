@@ -73,6 +73,12 @@ def test_own_ideas_are_right(call: Call, tmp_path: Path) -> None:
         assert (answer.code, json.loads(answer.out)["right"]) == (0, True)
 
 
+def test_many_ideas_in_one_file_are_refused(call: Call) -> None:
+    """A file of several ideas is no phrase; the way on is said."""
+    assert call("ideas", CHART, "-n", "3", "-o", "three.mid").code == 0
+    refused(call("check", CHART, "three.mid"), "three.mid", "3 ideas", "-o NAME/")
+
+
 def test_check_is_written(call: Call, tmp_path: Path) -> None:
     """The answer goes to a text or JSON file as well, and the code stays what it is."""
     assert call("check", HOME, WRONG, "-o", "told.txt").code == 1

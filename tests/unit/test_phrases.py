@@ -13,10 +13,10 @@ import fillgen
 from fillgen import FillgenError, Ideas, Phrase, parse_phrase, phrase_text
 from fillgen.arrange import Playing
 from fillgen.errors import OptionError, OutputError, PhraseError, TuneError
+from fillgen.melody import Sound, top_line
 from fillgen.metre import METRES
 from fillgen.midi import to_midi_files
 from fillgen.phrases import Found, Reading, find_phrase, line_up, settled
-from fillgen.scores import Sound, top_line
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 PLAIN = "| Ebmaj7 | C7 | Fm7 | Bb7 |"
