@@ -22,7 +22,20 @@ from fillgen.tables import Table, plain_name, read_table, table
 
 BUSY = ("few", "some", "many")
 """How many notes a phrase has."""
-TERMS = ("shape", "peak", "steps", "turns", "echo", "close", "rocking", "register", "colour", "ease")
+TERMS = (
+    "shape",
+    "steps",
+    "flow",
+    "turns",
+    "descent",
+    "echo",
+    "motif",
+    "close",
+    "register",
+    "key",
+    "colour",
+    "ease",
+)
 """The terms of the score that a pack may weigh; `ease` counts where a size of hand is asked for."""
 _REST = "z"
 

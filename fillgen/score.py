@@ -20,13 +20,19 @@ from fillgen.rulepack import Shape
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
 
-INTERVAL_VALUE = np.array([0.45, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 115)
+INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 115)
 """How well an interval sings, by its size in semitones. The order is that of interval counts in real melodies
-(Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last."""
+(Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last. A
+repeated note stands with the thirds: songs have more of them, but a fill had better move."""
 CLOSE_VALUE = np.array([0.6, 1, 1, 0.7, 0.7, 0.5, 0.1, 0.4, 0.1, 0.1] + [0.0] * 118)
 """How smoothly the last note is reached, by the size of the last interval in semitones."""
-_LEAP = 4
+_STEP = 2
+_LEAP = 5
+"""Steps are this wide at most, leaps at least, in semitones; thirds are neither."""
 _CLEAR_RANGE = (7, 14)
+_ENOUGH = {"steps": 0.9, "flow": 0.3, "descent": 0.7, "motif": 0.2}
+"""Where a term is full: there the upper quarter of real phrases begins (see `tests/bench/real_melodies.py`), so that no
+idea wins by being smoother than melodies are."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +56,39 @@ class Setting:
         onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
         span = onsets[-1] - onsets[0]
         return (onsets - onsets[0]) / span if span else np.zeros_like(onsets)
+
+    @cached_property
+    def quickness(self) -> Values:
+        """How much the move from each note to the next counts: the more, the sooner the next begins. The sum is 1."""
+        onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
+        pace = 1 / np.diff(onsets)
+        return np.asarray(pace / pace.sum())
+
+    @cached_property
+    def paces(self) -> NDArray[np.int64]:
+        """A number for each three notes in a row, the same where they follow one another at the same times."""
+        gaps = np.diff(np.array([onset for onset, _ in self.plan.rhythm], dtype=np.int64))
+        known: dict[tuple[int, int], int] = {}
+        pairs = zip(gaps[:-1].tolist(), gaps[1:].tolist(), strict=True)
+        return np.array([known.setdefault(pair, len(known)) for pair in pairs], dtype=np.int64)
+
+    @cached_property
+    def shares(self) -> Values:
+        """The share of each note in the time that sounds."""
+        lengths = np.array([length for _, length in self.plan.rhythm], dtype=float)
+        return np.asarray(lengths / lengths.sum())
+
+    @cached_property
+    def outside(self) -> NDArray[np.bool_]:
+        """For each note (rows) and pitch class, whether that lies outside both the key and the chord there."""
+        known = np.array([place.chord | place.passing for place in self.places])
+        return np.asarray((known[:, None] >> np.arange(12)) & 1 == 0)
+
+    @cached_property
+    def leading(self) -> NDArray[np.bool_]:
+        """For each note (rows) and pitch class, whether that is the third of a dominant that ends with the note."""
+        thirds = [_leading_note(place) if place.coming else 0 for place in self.places]
+        return np.asarray((np.array(thirds)[:, None] >> np.arange(12)) & 1 == 1)
 
     @cached_property
     def echoes(self) -> list[tuple[slice, slice, int]]:
@@ -88,6 +127,16 @@ class Lines:
         """The intervals between neighbouring notes, in semitones."""
         return np.subtract(self.pitches[:, 1:], self.pitches[:, :-1])
 
+    @cached_property
+    def sizes(self) -> Pitches:
+        """The sizes of the intervals, without their direction."""
+        return np.abs(self.moves)
+
+    @cached_property
+    def steps(self) -> NDArray[np.bool_]:
+        """Which intervals are steps."""
+        return (self.sizes > 0) & (self.sizes <= _STEP)
+
 
 def heights(shape: Shape, times: Values) -> Values:
     """The height of a shape at each time, both from 0 to 1."""
@@ -121,26 +170,44 @@ def _shape(lines: Lines) -> Values:
     return follows(lines.pitches, lines.setting.plan.shape, lines.setting.times)
 
 
-def _peak(lines: Lines) -> Values:
-    """One clear high point: 1 where the highest pitch is reached once, 1/2 where twice, and so on."""
-    top = lines.pitches == lines.pitches.max(axis=1, keepdims=True)
-    reached = top[:, :1].sum(axis=1) + (top[:, 1:] & ~top[:, :-1]).sum(axis=1)
-    return np.asarray(1.0 / reached)
-
-
 def _steps(lines: Lines) -> Values:
-    """Steps against leaps: the mean value of the intervals."""
-    return _mean(INTERVAL_VALUE[np.abs(lines.moves)])
+    """Steps against leaps: the mean value of the intervals, those between quick notes counting most; 0.9 is enough."""
+    if not lines.moves.shape[1]:
+        return np.ones(len(lines.pitches))
+    return np.asarray(INTERVAL_VALUE[lines.sizes] @ lines.setting.quickness / _ENOUGH["steps"])
+
+
+def _flow(lines: Lines) -> Values:
+    """Steps that go on: how often a step follows a step the same way; three times in ten are enough.
+
+    Step inertia: Huron (2006), von Hippel (2002), cited from memory. A line that rocks, back where it was two
+    notes before and then again, loses as much each time.
+    """
+    if lines.moves.shape[1] < 2:
+        return np.ones(len(lines.pitches))
+    up, down = lines.steps & (lines.moves > 0), lines.steps & (lines.moves < 0)
+    goes_on = (up[:, 1:] & up[:, :-1]) | (down[:, 1:] & down[:, :-1])
+    back = (lines.pitches[:, 2:] == lines.pitches[:, :-2]) & (lines.sizes[:, 1:] > 0)
+    rocks = back[:, 1:] & back[:, :-1]
+    return np.asarray((goes_on.sum(axis=1) - rocks.sum(axis=1)) / (_ENOUGH["flow"] * goes_on.shape[1]))
 
 
 def _turns(lines: Lines) -> Values:
-    """Leaps that turn back: the share of leaps of a third and more that a smaller interval answers."""
-    leap = np.abs(lines.moves[:, :-1]) >= _LEAP
-    back = (lines.moves[:, :-1] * lines.moves[:, 1:] < 0) & (
-        np.abs(lines.moves[:, 1:]) < np.abs(lines.moves[:, :-1])
-    )
-    leaps = leap.sum(axis=1)
-    return np.where(leaps, (leap & back).sum(axis=1) / np.maximum(leaps, 1), 1.0)
+    """Leaps that are answered: 1 less four times the share of notes that a leap reaches and no step back follows.
+
+    A leap is a fourth and more; a note that stays answers it as well. The rule is that of strict counterpoint.
+    """
+    leap, after = lines.sizes[:, :-1] >= _LEAP, lines.moves[:, 1:]
+    answered = (lines.moves[:, :-1] * after <= 0) & (lines.sizes[:, 1:] <= _STEP)
+    return np.asarray(1 - 4 * (leap & ~answered).sum(axis=1) / lines.pitches.shape[1])
+
+
+def _descent(lines: Lines) -> Values:
+    """Steps rather fall, leaps rather rise: the share of them that do; seven in ten are enough (Vos and Troost 1989)."""
+    leap = lines.sizes >= _LEAP
+    told = (lines.steps | leap).sum(axis=1)
+    usual = ((lines.steps & (lines.moves < 0)) | (leap & (lines.moves > 0))).sum(axis=1)
+    return np.where(told, usual / (_ENOUGH["descent"] * np.maximum(told, 1)), 0.5)
 
 
 def _echo(lines: Lines) -> Values:
@@ -156,6 +223,23 @@ def _echo(lines: Lines) -> Values:
     return np.asarray(np.mean(likeness, axis=0))
 
 
+def _motif(lines: Lines) -> Values:
+    """Motifs that come back: the share of threes of notes heard before; a fifth of them is enough.
+
+    They come back in the same rhythm, at any height; intervals are compared as seconds, thirds and so on. Three
+    notes that only go there and back, or stay, are no motif, so that rocking between two notes wins nothing.
+    """
+    if lines.pitches.shape[1] < 4:
+        return np.full(len(lines.pitches), 0.5)
+    degrees = np.sign(lines.moves) * ((7 * lines.sizes.astype(np.int64) + 6) // 12)
+    threes = (lines.setting.paces * 256 + degrees[:, :-1] + 128) * 256 + degrees[:, 1:] + 128
+    alone = -1 - np.arange(threes.shape[1])
+    threes = np.where(lines.pitches[:, 2:] == lines.pitches[:, :-2], alone, threes)
+    threes.sort(axis=1)
+    heard_before = (threes[:, 1:] == threes[:, :-1]).sum(axis=1)
+    return np.asarray(heard_before / (_ENOUGH["motif"] * threes.shape[1]))
+
+
 def _close(lines: Lines) -> Values:
     """A smooth close: how the last note is reached, and whether an ending comes home to the root."""
     last = lines.pitches[:, -1] % 12
@@ -165,13 +249,21 @@ def _close(lines: Lines) -> Values:
     return np.asarray(home * CLOSE_VALUE[np.abs(lines.moves[:, -1])])
 
 
-def _rocking(lines: Lines) -> Values:
-    """No rocking between two notes: 1 less the share of notes that are back where the line was two notes before."""
-    if lines.pitches.shape[1] < 4:
-        return np.ones(len(lines.pitches))
-    back = lines.pitches[:, 2:] == lines.pitches[:, :-2]
-    twice = back[:, 1:] & back[:, :-1]
-    return np.asarray(1 - 0.5 * back.mean(axis=1) - 2.5 * twice.mean(axis=1))
+def _key(lines: Lines) -> Values:
+    """True to the key: 1 less four times the share of sounding time that strays.
+
+    A note outside the key and its chord strays unless a semitone leads from it back into them: so anchored, it is
+    heard as belonging to the next (Bharucha 1984). The third of a dominant strays by half where the chord
+    changes after it and it neither stays nor moves by a semitone.
+    """
+    setting, columns = lines.setting, np.arange(lines.pitches.shape[1])
+    classes = lines.pitches % 12
+    outside = setting.outside[columns, classes]
+    stray = outside.astype(float)
+    anchored = (lines.sizes == 1) & ~outside[:, 1:]
+    stray[:, :-1] *= ~anchored
+    stray[:, :-1] += 0.5 * (setting.leading[columns, classes][:, :-1] & (lines.sizes > 1))
+    return np.asarray(1 - 4 * (stray @ setting.shares))
 
 
 def _register(lines: Lines) -> Values:
@@ -201,6 +293,15 @@ def _ease(lines: Lines) -> Values:
     return 1 - difficulties(lines.pitches, lines.setting.seconds, lines.setting.hand)
 
 
+def _leading_note(place: Place) -> int:
+    """The third of a dominant as a bit, 0 over any other chord: a major third, and a minor seventh in chord or key."""
+    for root in range(12):
+        third = 1 << (root + 4) % 12
+        if place.root >> root & 1 and place.chord & third:
+            return third if (place.chord | place.passing) >> (root + 10) % 12 & 1 else 0
+    return 0
+
+
 def tone_value(place: Place) -> Values:
     """How much each pitch class colours its chord: the root little, the fifth some, all other tones fully."""
     return _tone_value(place.chord, place.root)
@@ -221,13 +322,15 @@ def _mean(values: Values) -> Values:
 
 _TERMS = {
     "shape": _shape,
-    "peak": _peak,
     "steps": _steps,
+    "flow": _flow,
     "turns": _turns,
+    "descent": _descent,
     "echo": _echo,
+    "motif": _motif,
     "close": _close,
-    "rocking": _rocking,
     "register": _register,
+    "key": _key,
     "colour": _colour,
     "ease": _ease,
 }
@@ -239,7 +342,10 @@ _TERMS = {
 
 @dataclass(frozen=True)
 class Guide:
-    """Makes the draws lean to phrases that will score well. Larger numbers lean more; 0 draws fairly."""
+    """Makes the draws lean to phrases that will score well. Larger numbers lean more; 0 draws fairly.
+
+    `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move.
+    """
 
     steps: float = 2.2
     turns: float = 1.0
@@ -247,22 +353,22 @@ class Guide:
     wish: float = 1.0
     colour: float = 0.8
     plain: float = 1.8
+    still: float = 0.45
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
         pitch = np.arange(size + 1)
         gap = np.abs(pitch[:, None] - pitch[None, :])
-        return np.asarray(np.exp(self.steps * INTERVAL_VALUE[gap]))
+        return np.asarray(np.exp(self.steps * np.where(gap, INTERVAL_VALUE[gap], self.still)))
 
     def turn(self, size: int) -> Values:
-        """A factor for each three pitches of a range: larger where a leap turns back, small where a line rocks."""
+        """A factor for each three pitches of a range: larger where a leap is answered, small where a line rocks."""
         pitch = np.arange(size + 1)
         into = (pitch[None, :] - pitch[:, None])[:, :, None]
         out = (pitch[None, :] - pitch[:, None])[None, :, :]
-        leap = np.abs(into) >= _LEAP
-        back = (into * out < 0) & (np.abs(out) < np.abs(into))
+        answered = (np.abs(into) >= _LEAP) & (into * out < 0) & (np.abs(out) <= _STEP)
         rocks = (into == -out) & (into != 0)
-        return np.asarray(np.exp(self.turns * (leap & back) - 0.4 * self.turns * rocks))
+        return np.asarray(np.exp(self.turns * answered - 0.4 * self.turns * rocks))
 
     def place(self, place: Place, pitches: Pitches, height: float, middle: float, reach: float) -> Values:
         """A factor for each pitch of a place: near the shape, rather in the scale, colourful on a strong beat."""

@@ -206,7 +206,7 @@ def test_turns_term(line: list[int], value: float) -> None:
 )
 def test_fall_term(line: list[int], value: float) -> None:
     """Steps down and leaps up are usual, seven in ten of them enough; thirds and repeated notes tell nothing."""
-    assert term("fall", line) == pytest.approx(value)
+    assert term("descent", line) == pytest.approx(value)
 
 
 # Echo

@@ -1,0 +1,86 @@
+"""Real tunes read as phrases of a player's own: more than a thousand of them, every note with exactly one role.
+
+The tunes are the Essen folk songs in the installed music21 package (ABC by S. Schlien), read where they lie.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+from fillgen.check import check
+from fillgen.errors import FillgenError
+from fillgen.explain import naming, reasons
+from fillgen.music import CHORD_TONE, places
+from fillgen.parse import MOST_BARS, parse_phrase, phrase_text
+from fillgen.phrases import Reading, find_phrase, line_up
+from fillgen.rulepack import RulePack
+from fillgen.rules import EMBELLISHMENTS, FURTHER_TONES
+from tests.outside.melodies import names_and_texts
+
+CHUNKS = 16
+ONE_IN = 5
+"""One tune in so many of the collection is read."""
+READ = 0.65
+"""The least share of tunes that can be read: others change their metre, have none, or one that fillgen has not."""
+CHART = "| C | F | Am | G7 |"
+ROLES = {CHORD_TONE, *EMBELLISHMENTS, ""}
+LEVEL = RulePack().level(5)
+
+
+def tunes(chunk: int) -> list[tuple[str, str]]:
+    """The names and ABC texts of one share of the tunes."""
+    return list(names_and_texts("essen"))[::ONE_IN][chunk::CHUNKS]
+
+
+def read(text: str) -> Reading | FillgenError:
+    """A tune lined up with the chart, or why it is refused."""
+    try:
+        return line_up(find_phrase("-", stdin=text.encode), CHART)
+    except FillgenError as error:
+        return error
+
+
+def check_roles(reading: Reading) -> Counter[str]:
+    """Every note of a reading has one role, which says chord tone where it is one; how many have which."""
+    progression, notes = reading.progression, reading.notes
+    where = places(progression, [(note.onset, note.length) for note in notes])
+    report = check(progression, notes, LEVEL)
+    roles = [told.role for told in report.notes]
+    assert len(roles) == len(notes) == len(naming(progression, notes, where))
+    assert set(roles) <= ROLES
+    assert set(naming(progression, notes, where)) <= ROLES | set(FURTHER_TONES) | {
+        "suspension",
+        "retardation",
+    }
+    for note, role in zip(notes, roles, strict=True):
+        assert (role == CHORD_TONE) == (
+            progression.span_at(note.onset).heard.tone_at(note.midi % 12) is not None
+        )
+    assert all(reasons(progression, notes, where))
+    assert parse_phrase(phrase_text(notes, progression), progression.metre) == notes
+    return Counter(roles)
+
+
+@pytest.mark.parametrize("chunk", range(CHUNKS))
+def test_every_note_of_a_real_tune_has_one_role(chunk: int) -> None:
+    """A tune is read, judged and written back, or refused with a reason; nearly all of them are read."""
+    told: Counter[str] = Counter()
+    some = tunes(chunk)
+    refused = []
+    for name, text in some:
+        answer = read(text)
+        if isinstance(answer, FillgenError):
+            refused.append((name, str(answer)))
+        else:
+            assert len(answer.progression.bars) <= MOST_BARS + 1
+            told += check_roles(answer)
+    assert len(refused) <= (1 - READ) * len(some), refused
+    assert all("metre" in told or "bar" in told or "Metres" in told for _, told in refused)
+    assert {CHORD_TONE, "passing", "neighbour"} <= set(told)
+
+
+def test_there_are_more_than_a_thousand() -> None:
+    """Even without those that may be refused, a thousand tunes are read."""
+    assert READ * sum(len(tunes(chunk)) for chunk in range(CHUNKS)) >= 1000
