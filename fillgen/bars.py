@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from fillgen.music import Place
 from fillgen.windows import Allowed, Windows
 
-CROWDED = 20_000
+CROWDED = 2_000
 """A bar with more ways than this to give pitches to its notes, before the rules, is solved in parts."""
 
 Figures = NDArray[np.intp]

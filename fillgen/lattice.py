@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import prod
 from typing import Any
 
 import numpy as np
@@ -86,7 +87,8 @@ class Lattice:
         """How many phrases there are, exactly."""
         if self.is_empty:
             return 0
-        if self._estimate() < _SAFE:
+        ways = prod(table.shape[1] for table in self.allowed)
+        if ways < _SAFE or self._estimate() < _SAFE:
             tables = [table.astype(np.int64) for table in self.allowed]
         else:
             tables = [table.astype(object) for table in self.allowed]

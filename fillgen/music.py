@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from itertools import pairwise
 from typing import overload
 
@@ -266,40 +266,68 @@ def places(
     *,
     closes: bool = True,
     since: Sequence[int] = (),
+    make: Callable[..., Place] | None = None,
 ) -> tuple[Place, ...]:
     """The place of each note of a rhythm, given as onsets and lengths in ticks from the start of the phrase.
 
     `lead` is the tune's first pitch, -1 where it does not matter; `closes` says whether the phrase ends here;
-    `since` are the milliseconds from each note's beginning back to that of the note before, where a hand is asked about.
+    `since` are the milliseconds from each note's beginning back to that of the note before, where a hand is asked about;
+    `make` is `place_of` for this progression, where one is at hand that remembers what it made.
     """
-    built = []
-    for index, (onset, length) in enumerate(rhythm):
-        final = index == len(rhythm) - 1
-        last = final and closes
-        end = onset + length
-        chord = progression.span_at(onset).heard
-        crossed = progression.strong_between(onset, end)
-        held = [progression.span_at(tick).heard for tick in crossed]
-        ahead = _other(chord, held[-1]) if held else 0
-        others = (tick for tick, at in zip(crossed, held, strict=True) if at.mask != chord.mask)
-        finals = final_tones(progression.last, ends_on) if last else ()
-        built.append(
-            Place(
-                strong=progression.is_strong(onset),
-                length=(next(others, end) - onset) * 96 // progression.metre.beat,
-                before_rest=last if final else rhythm[index + 1][0] > end,
-                chord=chord.mask,
-                root=mask_of([chord.root.pitch_class] if chord.root else []),
-                passing=progression.passing_masks[chord],
-                held=_common(held),
-                ahead=ahead,
-                coming=0 if final else _other(chord, progression.span_at(rhythm[index + 1][0]).heard),
-                ends=mask_of(tone.name.pitch_class for tone in finals),
-                lead=lead if last else -1,
-                since=since[index] if since else 0,
-            )
+    make = make or partial(place_of, progression)
+    finals = closing_mask(progression, ends_on)
+    following = [*(onset for onset, _ in rhythm[1:]), CLOSES if closes else GOES_ON]
+    last = len(rhythm) - 1
+    return tuple(
+        make(
+            *note,
+            after,
+            finals if closes and index == last else 0,
+            lead if closes and index == last else -1,
+            since[index] if since else 0,
         )
-    return tuple(built)
+        for index, (note, after) in enumerate(zip(rhythm, following, strict=True))
+    )
+
+
+CLOSES, GOES_ON = -1, -2
+"""What follows a last note: nothing, for the phrase closes, or something not known yet."""
+
+
+def closing_mask(progression: Progression, ends_on: Sequence[str]) -> int:
+    """The pitch classes on which a phrase may close, as bits."""
+    return mask_of(tone.name.pitch_class for tone in final_tones(progression.last, ends_on))
+
+
+def place_of(
+    progression: Progression,
+    onset: int,
+    length: int,
+    following: int,
+    ends: int = 0,
+    lead: int = -1,
+    since: int = 0,
+) -> Place:
+    """The place of one note, given in ticks; `following` is where the next begins, or CLOSES or GOES_ON."""
+    end = onset + length
+    chord = progression.span_at(onset).heard
+    crossed = progression.strong_between(onset, end)
+    held = [progression.span_at(tick).heard for tick in crossed]
+    others = (tick for tick, at in zip(crossed, held, strict=True) if at.mask != chord.mask)
+    return Place(
+        strong=progression.is_strong(onset),
+        length=(next(others, end) - onset) * 96 // progression.metre.beat,
+        before_rest=following == CLOSES or following > end,
+        chord=chord.mask,
+        root=mask_of([chord.root.pitch_class] if chord.root else []),
+        passing=progression.passing_masks[chord],
+        held=_common(held),
+        ahead=_other(chord, held[-1]) if held else 0,
+        coming=_other(chord, progression.span_at(following).heard) if following >= 0 else 0,
+        ends=ends,
+        lead=lead,
+        since=since,
+    )
 
 
 def _other(chord: Chord, later: Chord) -> int:

@@ -157,17 +157,17 @@ def total(found: Mapping[str, Values], weights: Mapping[str, float]) -> Values:
     return np.asarray(np.round(summed / whole, 6))
 
 
-def follows(pitches: Pitches, shape: Shape, times: Values) -> Values:
-    """How well each candidate follows a shape: the correlation of its pitches with the shape, 0 where negative."""
-    wanted = heights(shape, times)
-    wanted = wanted - wanted.mean()
+def follows(pitches: Pitches, shapes: Sequence[Shape], times: Values) -> Values:
+    """How well each candidate (rows) follows each shape: the correlation of its pitches with it, 0 where negative."""
+    wanted = np.stack([heights(shape, times) for shape in shapes], axis=1)
+    wanted = wanted - wanted.mean(axis=0)
     line = pitches - pitches.mean(axis=1, keepdims=True)
-    spread = np.sqrt((line**2).sum(axis=1) * (wanted**2).sum())
+    spread = np.sqrt((line**2).sum(axis=1)[:, None] * (wanted**2).sum(axis=0))
     return np.asarray(np.maximum((line @ wanted) / np.where(spread > 0, spread, np.inf), 0.0))
 
 
 def _shape(lines: Lines) -> Values:
-    return follows(lines.pitches, lines.setting.plan.shape, lines.setting.times)
+    return follows(lines.pitches, [lines.setting.plan.shape], lines.setting.times)[:, 0]
 
 
 def _steps(lines: Lines) -> Values:
@@ -370,15 +370,17 @@ class Guide:
         rocks = (into == -out) & (into != 0)
         return np.asarray(np.exp(self.turns * answered - 0.4 * self.turns * rocks))
 
-    def place(self, place: Place, pitches: Pitches, height: float, middle: float, reach: float) -> Values:
-        """A factor for each pitch of a place: near the shape, rather in the scale, colourful on a strong beat."""
-        target = middle + (height - 0.5) * reach
-        value = -self.shape * ((pitches - target) / 12.0) ** 2
+    def place(self, place: Place, pitches: Pitches) -> Values:
+        """A factor for each pitch of a place: rather in the scale, colourful on a strong beat."""
         chromatic = ~(place.chord | place.passing) & 0xFFF
-        value = value - self.plain * ((chromatic >> (pitches % 12)) & 1)
+        value = -self.plain * ((chromatic >> (pitches % 12)) & 1)
         if place.strong:
             value = value + self.colour * tone_value(place)[pitches % 12]
         return np.asarray(np.exp(value))
+
+    def height(self, pitches: Pitches, target: float) -> Values:
+        """A factor for each pitch of a place: near the height that the shape has there."""
+        return np.asarray(np.exp(-self.shape * ((pitches - target) / 12.0) ** 2))
 
     def near(self, pitches: Pitches, target: int, strength: float) -> Values:
         """A factor for each pitch of a place: the pitch liked there most, those close to it a little."""

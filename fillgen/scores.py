@@ -15,6 +15,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import accumulate
 from pathlib import Path
 from typing import Any
@@ -530,7 +531,15 @@ def _abc_voice(tune: AbcTune, voice: AbcVoice) -> Voice:
     sounds = _sounds(part)
     whole = _ticks(part.duration.quarterLength)
     bars = _measures(part) or ((whole,) if tune.barred else ())
+    if tune.metre and not voice.metres:
+        bars = tuple(_unwritten_lines(bars, int(Fraction(tune.metre) * 4 * TICKS)))
     signed = [(0, tune.metre)] if tune.metre else []
     starts = (0, *accumulate(bars))
     metres = [*signed, *((starts[min(bar, len(bars))], name) for bar, name in voice.metres)]
     return Voice(voice.name, sounds, tuple(metres), bars)
+
+
+def _unwritten_lines(bars: Sequence[int], whole: int) -> Iterator[int]:
+    """Bars with the bar lines that ABC may leave out at the end of a line of text: two full bars are not one."""
+    for ticks in bars:
+        yield from [whole] * (ticks // whole) if ticks > whole and ticks % whole == 0 else [ticks]

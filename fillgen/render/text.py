@@ -28,6 +28,7 @@ _MEANINGS = {
     "?": "a note that nothing justifies",
 }
 _HEAD = 8
+_TERMS_INDENT = 6
 
 Row = Mapping[int, str]
 """Text at ticks of a bar."""
@@ -65,9 +66,18 @@ def _count(phrases: int) -> str:
 
 def block(idea: Idea, progression: Progression, width: int) -> str:
     """An idea as lines of text: rank, score, shape and terms, then its notes under their chords."""
-    terms = "  ".join(f"{name} {value:.2f}" for name, value in idea.terms.items())
-    lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}", f"      {terms}"]
+    lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}", *_terms(idea, width)]
     return "\n".join([*lines, *staff(idea.notes, progression, width)])
+
+
+def _terms(idea: Idea, width: int) -> list[str]:
+    """The terms of the score with their values, in lines of even length that are not too wide."""
+    terms = [f"{name} {value:.2f}" for name, value in idea.terms.items()]
+    in_row = max(1, (width - _TERMS_INDENT) // (max(map(len, terms), default=1) + 2))
+    rows = -(-len(terms) // in_row)
+    even = -(-len(terms) // max(rows, 1))
+    starts = range(0, len(terms), max(even, 1))
+    return [f"{' ' * _TERMS_INDENT}{'  '.join(terms[start : start + even])}" for start in starts]
 
 
 def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> list[str]:

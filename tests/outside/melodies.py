@@ -385,7 +385,7 @@ def trial(tune: Tune, number: int, wanted: Sequence[str] = RIVALS) -> Trial:
 def heard(setting: Setting, rows: Pitches) -> Values:
     """The terms of each row, as columns; each row is held to the shape that it follows best."""
     found = terms(rows, setting, TERMS_HEARD)
-    every = [follows(rows, shape, setting.times) for shape in pack().shapes.values()]
+    every = follows(rows, list(pack().shapes.values()), setting.times).T
     found["shape"] = np.max(every, axis=0)
     return np.round(np.stack([found[term] for term in TERMS_HEARD], axis=1), 9)
 

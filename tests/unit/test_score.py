@@ -61,7 +61,7 @@ def test_exact_shape_follows_itself(shape: Shape, size: float) -> None:
     times = np.linspace(0, 1, 17)
     line = 60 + size * heights(shape, times)
     lines = np.array([line, 120 - line, np.full(17, 60.0)])
-    assert follows(lines, shape, times) == pytest.approx([1.0, 0.0, 0.0])
+    assert follows(lines, [shape], times)[:, 0] == pytest.approx([1.0, 0.0, 0.0])
 
 
 @pytest.mark.parametrize("shape", SHAPES.values(), ids=lambda shape: shape.name)
@@ -69,8 +69,8 @@ def test_each_shape_is_followed_best_by_itself(shape: Shape) -> None:
     """No other built-in shape is followed as well as the line's own."""
     times = np.linspace(0, 1, 17)
     line = np.array([60 + 12 * heights(shape, times)])
-    fits = {other.name: float(follows(line, other, times)[0]) for other in SHAPES.values()}
-    assert max(fits, key=lambda name: fits[name]) == shape.name
+    (fits,) = follows(line, list(SHAPES.values()), times)
+    assert list(SHAPES)[int(fits.argmax())] == shape.name
 
 
 def test_heights_are_straight_between_points() -> None:
@@ -453,7 +453,8 @@ def test_guide_of_nothing_guides_nowhere() -> None:
     place = quarters(2).places[0]
     assert np.all(guide.moves(19) == 1)
     assert np.all(guide.turn(19) == 1)
-    assert np.all(guide.place(place, pitches, 0.5, 70, 13) == 1)
+    assert np.all(guide.place(place, pitches) == 1)
+    assert np.all(guide.height(pitches, 70) == 1)
     assert np.all(guide.wished(pitches, pitches, 2) == 1)
 
 
@@ -464,8 +465,10 @@ def test_guide_prefers_what_scores() -> None:
     assert moves[0, 2] > moves[0, 7] > moves[0, 6]
     assert turn[0, 7, 5] > turn[0, 7, 9]
     assert turn[0, 2, 0] < turn[0, 2, 4]
-    near = guide.place(quarters(2).places[1], pitches, 0.5, 72, 13)
+    near = guide.height(pitches, 72)
     assert near[12] == near.max()
+    coloured = guide.place(quarters(2).places[0], pitches)
+    assert coloured[4] > coloured[0] > coloured[1]
     assert guide.wished(pitches, pitches, 2)[0, 2] == guide.wished(pitches, pitches, 2).max()
     assert np.all(guide.wished(pitches, pitches, 0) == 1)
 
