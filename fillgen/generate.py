@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import islice
 
 import numpy as np
@@ -15,10 +15,10 @@ from fillgen.accompaniment import swing_at
 from fillgen.bars import BarProblems, parts
 from fillgen.dice import Dice
 from fillgen.errors import NoPhraseError, OptionError, did_you_mean, shorten
-from fillgen.fingering import JUMP_SECONDS, Reach, best, reach
+from fillgen.fingering import JUMP_SECONDS, Reach, best_of_many, reach
 from fillgen.lattice import Lattice, Run
 from fillgen.metre import TICKS, swung
-from fillgen.music import Idea, Ideas, Note, Phrase, Place, Progression, places
+from fillgen.music import Idea, Ideas, Note, Phrase, Place, Progression, place_of, places
 from fillgen.parse import phrase_text
 from fillgen.pitch import midi_name
 from fillgen.plans import Plan, chord_cell, plans
@@ -33,6 +33,8 @@ _DRAWN = 170
 """Candidates drawn from each plan."""
 _PLANS = 24
 """Plans drawn for fifty ideas and fewer."""
+FEW = _PLANS * _DRAWN
+"""Where there are no more phrases than this, all of them are looked at; otherwise they are drawn."""
 _GUIDE = score.Guide()
 _KEPT_TABLES = 2048
 _WIDEST_RANGE = 48
@@ -130,14 +132,14 @@ class Kept:
 
     `pitches` are fixed (MIDI numbers); `rises` tell whether the line goes up to a note from the one before (1), down (-1)
     or neither (0); `near` are pitches that the draws lean to, each with a strength, or lean away from where that is
-    below 0; `within` are the lowest and the highest pitch a note may have, `never` a pitch that it shall not have.
+    below 0; `within` are the lowest and the highest pitch a note may have, `never` pitches that it shall not have.
     """
 
     pitches: Mapping[int, int] = field(default_factory=dict)
     rises: Mapping[int, int] = field(default_factory=dict)
     near: Mapping[int, tuple[int, float]] = field(default_factory=dict)
     within: Mapping[int, tuple[int, int]] = field(default_factory=dict)
-    never: Mapping[int, int] = field(default_factory=dict)
+    never: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
 
     def leaves(self, index: int, pitches: NDArray[np.int16]) -> NDArray[np.bool_]:
         """Which of some pitches the note of that number may have."""
@@ -148,7 +150,7 @@ class Kept:
             low, high = self.within[index]
             open_ &= (pitches >= low) & (pitches <= high)
         if index in self.never:
-            open_ &= pitches != self.never[index]
+            open_ &= ~np.isin(pitches, self.never[index])
         return open_
 
 
@@ -196,7 +198,7 @@ def generate(request: Request) -> Ideas:
     phrases = sum(space.count for space in found)
     candidates = engine.candidates(found, phrases, dice)
     picked, apart = engine.pick(candidates)
-    ideas = tuple(engine.idea(rank, *which) for rank, which in enumerate(picked, 1))
+    ideas = engine.ideas(picked)
     return Ideas(
         choices.progression,
         choices.rhythm.name,
@@ -309,7 +311,8 @@ def _remarks(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[st
     elif shown < count:
         remarks.append(f"{_many(shown, 'idea')} were found for the {count} asked for.")
     elif apart < shown:
-        remarks.append(f"{apart} of them are clearly apart; each of the others is near to one of those.")
+        few = f"{apart} of them are" if apart > 1 else "One of them is"
+        remarks.append(f"{few} clearly apart; each of the others is near to one of those.")
     if choices.request.purpose in ("intro", "turnaround") and not _leads(choices):
         key = choices.progression.key
         dominant = key.tonic.up(4, 7)
@@ -336,7 +339,9 @@ class Engine:
         self.windows = Windows(choices.uses, choices.low, choices.high)
         self.problems = BarProblems(self.windows)
         self.fits = lru_cache(maxsize=None)(self._fits)
+        self._place = lru_cache(maxsize=None)(partial(place_of, self.progression))
         self._factor = lru_cache(maxsize=_KEPT_TABLES)(self._base_factor)
+        self._wished = lru_cache(maxsize=_KEPT_TABLES)(self._wished_table)
         size = choices.high - choices.low
         self._turn = _GUIDE.moves(size)[:, :, None] * _GUIDE.turn(size)
         self._move = _GUIDE.moves(size)
@@ -352,7 +357,7 @@ class Engine:
         start = bar * self.progression.metre.bar
         notes = [(start + onset, length) for onset, length in cell.notes]
         is_last = bar == len(self.progression.bars) - 1
-        found = places(self.progression, notes, self.choices.ends_on, self.lead, closes=is_last)
+        found = self.places(notes, closes=is_last)
         return all(self.windows.domain(place).size for place in found)
 
     def spaces(self, dice: Dice) -> list[Space]:
@@ -390,7 +395,7 @@ class Engine:
         """The places of the notes of a whole phrase, or of a part that does not close it."""
         since = since_of(self.seconds(rhythm)) if self.choices.hand is not None else ()
         ends = self.choices.ends_on, self.lead
-        return places(self.progression, rhythm, *ends, closes=closes, since=since)
+        return places(self.progression, rhythm, *ends, closes=closes, since=since, make=self._place)
 
     def seconds(self, rhythm: Sequence[tuple[int, int]]) -> tuple[float, ...]:
         """When the notes of a rhythm begin, as they are played."""
@@ -416,7 +421,7 @@ class Engine:
 
     def candidates(self, found: Sequence[Space], phrases: int, dice: Dice) -> list[Candidates]:
         """Phrases of every plan, scored: all there are where they are few, otherwise drawn."""
-        all_of_them = phrases <= _PLANS * _DRAWN
+        all_of_them = phrases <= FEW
         drawn = max(_DRAWN * _PLANS, 12 * self.choices.request.count) // len(found)
         scored = []
         for space in found:
@@ -440,14 +445,12 @@ class Engine:
         near = space.kept.near if space.kept is not None else {}
         weights = []
         for index, (before, note, after) in enumerate(_neighbours(space.places)):
-            table = self._factor(before, note, after)
-            own = _GUIDE.place(note, domains[index], wanted[index], middle, _HEIGHT)
+            own = _GUIDE.height(domains[index], middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
             if index in near:
                 own = own * _GUIDE.near(domains[index], *near[index])
-            table = table * own[None, :, None]
-            if index and plan.wishes[index - 1]:
-                wished = _GUIDE.wished(domains[index - 1], domains[index], plan.wishes[index - 1])
-                table = table * wished[:, :, None]
+            if before is not None and plan.wishes[index - 1]:
+                own = own * self._wished(before, note, plan.wishes[index - 1])
+            table = self._factor(before, note, after) * own[:, :, None]
             weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
 
@@ -457,14 +460,19 @@ class Engine:
         return (self.choices.low + self.choices.high) / 2 + sway
 
     def _base_factor(self, before: Place | None, note: Place, after: Place | None) -> NDArray[np.float64]:
-        """The rules and the guide's care for intervals in one table, the same for every plan."""
+        """The rules and what the guide cares for in any plan (notes and intervals) in one table."""
         allowed = self.windows.joined(before, note, after)
+        own = _GUIDE.place(note, self.windows.domain(note))[None, :, None]
         if before is None:
-            return allowed.astype(np.float64)
+            return np.asarray(allowed * own)
         one, two = self._offsets(before), self._offsets(note)
         if after is None:
-            return np.asarray(allowed * self._move[np.ix_(one, two)][:, :, None])
-        return np.where(allowed, self._turn[np.ix_(one, two, self._offsets(after))], 0.0)
+            return np.asarray(allowed * own * self._move[np.ix_(one, two)][:, :, None])
+        return np.where(allowed, self._turn[np.ix_(one, two, self._offsets(after))] * own, 0.0)
+
+    def _wished_table(self, before: Place, note: Place, wish: int) -> NDArray[np.float64]:
+        """How near each interval comes to a gesture's wish."""
+        return _GUIDE.wished(self.windows.domain(before), self.windows.domain(note), wish)
 
     def _offsets(self, place: Place) -> NDArray[np.intp]:
         """The pitches a place may have, counted from the lowest of the range."""
@@ -482,9 +490,9 @@ class Engine:
         weights = self.choices.weights
         found = score.terms(pitches, setting, tuple(weights))
         every = self.choices.request.pack.shapes.values()
-        fit = np.round(np.stack([score.follows(pitches, shape, setting.times) for shape in every]), 6)
+        fit = np.round(score.follows(pitches, list(every), setting.times), 6)
         return Candidates(
-            plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=0), fit.max(axis=0)
+            plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=1), fit.max(axis=1)
         )
 
     def _in_shape(self, scored: list[Candidates]) -> list[Candidates]:
@@ -538,14 +546,21 @@ class Engine:
 
     # The telling
 
-    def idea(self, rank: int, group: Candidates, row: int) -> Idea:
-        """A chosen candidate as an idea: named, spelled, explained."""
+    def ideas(self, picked: Sequence[tuple[Candidates, int]]) -> tuple[Idea, ...]:
+        """The chosen candidates as ideas, best first."""
+        fingers = best_of_many([group.pitches[row].tolist() for group, row in picked], self.choices.hand)
+        return tuple(
+            self.idea(rank, group, row, hand)
+            for rank, ((group, row), hand) in enumerate(zip(picked, fingers, strict=True), 1)
+        )
+
+    def idea(self, rank: int, group: Candidates, row: int, fingers: Sequence[int]) -> Idea:
+        """A chosen candidate as an idea: named, spelled, explained, with its fingers."""
         pitches = [int(midi) for midi in group.pitches[row]]
         notes: Phrase = tuple(
             Note(onset, length, midi)
             for (onset, length), midi in zip(group.plan.rhythm, pitches, strict=True)
         )
-        fingers = best([note.midi for note in notes], self.choices.hand).fingers
         told = judge.told(self.progression, notes, group.places, fingers)
         shapes = list(self.choices.request.pack.shapes)
         return Idea(

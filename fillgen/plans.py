@@ -6,7 +6,7 @@ has an idea in it and is no row of unrelated bars.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from fillgen.dice import Dice
@@ -51,24 +51,27 @@ def plans(
     dice: Dice,
     leave: int = 0,
     firm: bool = False,
+    fixed: Mapping[int, Rhythm_] | None = None,
 ) -> Iterator[Plan]:
     """Plans without end that differ in rhythm, as long as there are different ones to be had.
 
     `leave` are ticks at the end of the last bar that stay free; a `firm` close lands on the last
-    chord with its last note. Raises OptionError where the rhythm is not played in the chart's metre.
+    chord with its last note. `fixed` are bars, counted from 0, whose notes are given already, in ticks from the start
+    of the phrase; bars of the same letter take their rhythm from them. A fixed note that begins before its bar is one
+    that the bar before holds into it where it can. Raises OptionError where the rhythm is not played in the chart's
+    metre.
     """
-    cells, closes = _cells(progression, level, rhythm, busy)
-    closes = _leaving(closes, progression.metre.bar - leave)
-    if firm:
-        closes = _landing(closes, progression)
+    cells, closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm)
+    given = fixed or {}
     used: set[Rhythm_] = set()
     turn = dice.below(len(shapes))
     while True:
         for _ in range(_TRIES):
             letters = _form(progression, pack, dice)
-            by_bar = _fill(progression, letters, cells, closes, level, fits, dice)
-            by_bar[-1] = _ended(by_bar[-1], progression.length - leave)
-            notes = _push(by_bar, progression, dice, firm=firm) if level.pushes else by_bar
+            by_bar = _fill(progression, letters, cells, closes, level, fits, dice, given)
+            if len(by_bar) - 1 not in given:
+                by_bar[-1] = _ended(by_bar[-1], progression.length - leave)
+            notes = _push(by_bar, progression, dice, firm=firm, fixed=given) if level.pushes else by_bar
             flat = tuple(note for bar in notes for note in bar)
             if flat and flat not in used:
                 break
@@ -76,10 +79,25 @@ def plans(
             return
         used.add(flat)
         turn += 1
-        yield Plan(flat, letters, _wishes(flat, letters, progression, dice), shapes[turn % len(shapes)])
+        yield Plan(flat, letters, wishes(flat, letters, progression, dice), shapes[turn % len(shapes)])
 
 
 # Cells
+
+
+def stock(
+    progression: Progression,
+    level: Level,
+    rhythm: Rhythm,
+    busy: str,
+    *,
+    leave: int = 0,
+    firm: bool = False,
+) -> tuple[tuple[Cell, ...], tuple[Cell, ...]]:
+    """The cells that the bars of a phrase may have, and those that its last bar may close with."""
+    cells, closes = _cells(progression, level, rhythm, busy)
+    closes = _leaving(closes, progression.metre.bar - leave)
+    return cells, _landing(closes, progression) if firm else closes
 
 
 def _cells(
@@ -169,13 +187,19 @@ def _fill(
     level: Level,
     fits: Fits,
     dice: Dice,
+    fixed: Mapping[int, Rhythm_],
 ) -> list[list[tuple[int, int]]]:
     """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
-    chosen: dict[str, Cell] = {}
+    chosen = _given(progression, letters, fixed)
     early = dice.one_of((0, 0, progression.metre.beat, 2 * progression.metre.beat))
-    notes = []
+    notes: list[list[tuple[int, int]]] = []
+    free = 0
     for bar, letter in enumerate(letters):
         key = letter.replace("'", "")
+        if bar in fixed:
+            notes.append([note for note in fixed[bar] if note[0] >= bar * progression.metre.bar])
+            free = sum(notes[-1][-1]) if notes[-1] else free
+            continue
         if level.one_a_chord:
             cell = chord_cell(progression, bar, early if dice.chance(0.7) else 0)
         else:
@@ -183,8 +207,32 @@ def _fill(
             cell = _fitting(chosen.get(key), stock, bar, fits, dice) or chord_cell(progression, bar)
             chosen.setdefault(key, cell)
         start = bar * progression.metre.bar
-        notes.append([(start + onset, length) for onset, length in cell.notes])
+        notes.append(begun([(start + onset, length) for onset, length in cell.notes], free, progression))
     return notes
+
+
+def _given(progression: Progression, letters: Sequence[str], fixed: Mapping[int, Rhythm_]) -> dict[str, Cell]:
+    """The cells of letters one of whose bars is fixed, cut off at the bar line."""
+    size = progression.metre.bar
+    cells: dict[str, Cell] = {}
+    for bar, notes in fixed.items():
+        inside = [(onset - bar * size, length) for onset, length in notes if onset >= bar * size]
+        if inside and letters[bar] != "z":
+            cells.setdefault(
+                letters[bar].replace("'", ""), Cell("", tuple(_ended(inside, size)), False, False)
+            )
+    return cells
+
+
+def begun(notes: list[tuple[int, int]], free: int, progression: Progression) -> list[tuple[int, int]]:
+    """Notes after a tick up to which another sounds: what is left of a note may begin on the next beat."""
+    beat = progression.metre.beat
+    kept = []
+    for onset, length in notes:
+        start = onset if onset >= free else -(-free // beat) * beat
+        if start == onset or onset + length - start >= PUSH:
+            kept.append((start, onset + length - start))
+    return kept
 
 
 def _ended(notes: Sequence[tuple[int, int]], end: int) -> list[tuple[int, int]]:
@@ -204,26 +252,33 @@ def _fitting(first: Cell | None, cells: Sequence[Cell], bar: int, fits: Fits, di
 
 
 def _push(
-    by_bar: Sequence[Sequence[tuple[int, int]]], progression: Progression, dice: Dice, *, firm: bool
+    by_bar: Sequence[Sequence[tuple[int, int]]],
+    progression: Progression,
+    dice: Dice,
+    *,
+    firm: bool,
+    fixed: Mapping[int, Rhythm_],
 ) -> list[list[tuple[int, int]]]:
     """Some first notes of bars moved an eighth early, where the bar before leaves or can give the room.
 
-    A `firm` close is left where it lands.
+    A `firm` close is left where it lands, and so are fixed bars.
     """
     bars = [list(bar) for bar in by_bar]
     for number in range(1, len(bars) - firm):
         line = number * progression.metre.bar
-        if not bars[number] or bars[number][0][0] != line or not dice.chance(0.35):
+        ahead = next((sum(note) for note in fixed.get(number, ()) if note[0] < line < sum(note)), 0)
+        pushed = ahead or (number not in fixed and bars[number] and bars[number][0][0] == line)
+        if not pushed or number - 1 in fixed or not (ahead or dice.chance(0.35)):
             continue
-        before = next((bar for bar in reversed(bars[:number]) if bar), None)
-        if before is None or not _makes_room(before, line - PUSH):
+        before = next((n for n in reversed(range(number)) if bars[n]), None)
+        if before is None or before in fixed or not makes_room(bars[before], line - PUSH):
             continue
-        onset, length = bars[number].pop(0)
-        bars[number - 1].append((onset - PUSH, length + PUSH))
+        end = ahead or sum(bars[number].pop(0))
+        bars[number - 1].append((line - PUSH, end - line + PUSH))
     return bars
 
 
-def _makes_room(bar: list[tuple[int, int]], until: int) -> bool:
+def makes_room(bar: list[tuple[int, int]], until: int) -> bool:
     """Shorten the last note of a bar so that it ends by a tick, if it stays a quarter long or ends there anyway."""
     onset, length = bar[-1]
     if onset + length <= until:
@@ -237,10 +292,10 @@ def _makes_room(bar: list[tuple[int, int]], until: int) -> bool:
 # Gestures
 
 
-def _wishes(rhythm: Rhythm_, letters: Sequence[str], progression: Progression, dice: Dice) -> tuple[int, ...]:
+def wishes(rhythm: Rhythm_, letters: Sequence[str], progression: Progression, dice: Dice) -> tuple[int, ...]:
     """The interval each note would like to make to the next, the same in bars that share a letter."""
     gestures: dict[str, list[int]] = {}
-    wishes = []
+    found = []
     item, bar_before = 0, -1
     for onset, _ in rhythm:
         bar = onset // progression.metre.bar
@@ -249,8 +304,8 @@ def _wishes(rhythm: Rhythm_, letters: Sequence[str], progression: Progression, d
         letter = letters[bar]
         base = gestures.setdefault(letter.replace("'", ""), _gesture(dice))
         wish = base[item % len(base)] if letter != "z" else 0
-        wishes.append(-wish if "'" in letter else wish)
-    return tuple(wishes)
+        found.append(-wish if "'" in letter else wish)
+    return tuple(found)
 
 
 def _gesture(dice: Dice) -> list[int]:

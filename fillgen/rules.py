@@ -460,7 +460,8 @@ def non_chord_note(before: Seen | None, note: Seen, after: Seen | None, allow: I
 def enclosure_closes(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
     if before is None:
         return True
-    unopened = before.tone | (abs(note.midi - before.midi) <= STEP)
+    held = before.weak & before.among(before.place.ahead)
+    unopened = before.tone | held | (abs(note.midi - before.midi) <= STEP)
     return unopened if after is None else unopened | _encloses(before, note, after)
 
 

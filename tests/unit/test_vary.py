@@ -502,7 +502,9 @@ def test_a_rhythm_that_no_phrase_has_is_named() -> None:
 
 def test_pitches_that_no_rhythm_carries_are_told() -> None:
     call = parse_phrase("E5q F#5q G5h | A4q C5q E5h | F5w | B4h G4h", CHART.metre)
-    with pytest.raises(NoPhraseError, match=r"no rhythm of foxtrot carries these pitches beyond .*, note \d"):
+    with pytest.raises(
+        NoPhraseError, match=r"no rhythm of foxtrot carries these pitches: they stop at .*, note \d"
+    ):
         ask(read_keep("pitches"), call=call, level=3)
 
 

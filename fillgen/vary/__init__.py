@@ -1,0 +1,113 @@
+"""A phrase varied: some of it is kept, or it is turned, moved, made easier or harder, and the rest is found anew.
+
+Every variant is a phrase of the same engine that finds ideas: what is kept becomes part of its lattice, so that kept
+and new notes are solved together, across the bar lines too, and what there is can be counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from fillgen.fingering import reach
+from fillgen.generate import Request
+from fillgen.music import Ideas, Phrase
+from fillgen.vary.impossible import check_kept
+from fillgen.vary.keeping import with_bars, with_rhythm
+from fillgen.vary.ladder import at_level
+from fillgen.vary.laying import with_pitches
+from fillgen.vary.likeness import LIKE, UNLIKE, distance
+from fillgen.vary.mirror import mirrored
+from fillgen.vary.nearness import answer, like, unlike
+from fillgen.vary.pool import Pool, many, nearest_of, scored
+from fillgen.vary.task import Task, check_phrase, task_for
+from fillgen.vary.transposition import moved
+from fillgen.vary.wish import NEAR, Wish, check_wish, read_keep
+
+__all__ = ["LIKE", "NEAR", "UNLIKE", "Wish", "distance", "read_keep", "vary"]
+
+
+def vary(request: Request, phrase: Phrase, wish: Wish) -> Ideas:
+    """Variants of a phrase over the chart of a request, best first; those of a mirror image or another level nearest
+    first.
+
+    Where no level is asked for, it is the lowest, from 3 up, whose rules the kept notes keep. Where no range is
+    asked for, the level's is widened to hold what is kept. Raises OptionError where the wishes contradict one another
+    or leave nothing to vary, PhraseError where the phrase does not fit the chart, and NoPhraseError where nothing
+    can be found, with the notes that stand in the way.
+
+    >>> from fillgen.parse import parse_chart, parse_phrase
+    >>> chart = parse_chart("| C | Am | Dm7 | G7 |")
+    >>> call = parse_phrase("E5q G5h E5q | C5q A4q C5h | D5q F5q A5q F5q | D5h B4h", chart.metre)
+    >>> found = vary(Request(chart, count=3), call, read_keep("1,2"))
+    >>> {idea.text.split(" | ")[0] for idea in found}
+    {'E5q G5h E5q'}
+    """
+    check_phrase(request.progression, phrase)
+    remarks: tuple[str, ...] = ()
+    if wish.key is not None:
+        request, phrase, remarks = moved(request, phrase, wish.key)
+    check_wish(wish, request.progression)
+    task = task_for(request, phrase, wish)
+    check_kept(task)
+    return _told(task, _pool(task), remarks)
+
+
+def _pool(task: Task) -> Pool:
+    wish = task.wish
+    if wish.level_as is not None:
+        return at_level(task)
+    ways: dict[str, Callable[[Task], Pool]] = {
+        "mirror": mirrored,
+        "like": like,
+        "unlike": unlike,
+        "answer": answer,
+    }
+    for aim in wish.aims:
+        return ways[aim](task)
+    if wish.pitches:
+        return with_pitches(task)
+    if wish.rhythm or wish.contour:
+        return with_rhythm(task)
+    return with_bars(task) if wish.bars else _itself(task)
+
+
+def _told(task: Task, pool: Pool, remarks: tuple[str, ...]) -> Ideas:
+    """The variants chosen, as they are shown."""
+    if pool.nearest is None:
+        picked, apart = task.engine.pick(pool.groups, task.ranges, pool.most_alike)
+    else:
+        picked = nearest_of(pool.groups, pool.nearest, task.choices.request.count, pool.most_alike)
+        apart = len(picked)
+    choices = task.choices
+    told = _remarks(task, pool, len(picked), apart)
+    return Ideas(
+        task.progression,
+        choices.rhythm.name,
+        choices.level.number,
+        choices.tempo,
+        choices.rhythm.swing,
+        choices.request.seed,
+        pool.phrases,
+        task.engine.ideas(picked),
+        (*remarks, *pool.remarks, *told),
+        choices.weights,
+        (choices.hand or reach()).size,
+    )
+
+
+def _remarks(task: Task, pool: Pool, shown: int, apart: int) -> tuple[str, ...]:
+    count = task.choices.request.count
+    if task.wish.key is not None and not task.wish.kept and not task.wish.aims:
+        return ()
+    if shown == pool.phrases < count:
+        return (f"The rules allow {many(shown, 'phrase')} here, and all of them are given.",)
+    if shown < count:
+        return (f"{many(shown, 'idea')} {'was' if shown == 1 else 'were'} found for the {count} asked for.",)
+    if apart < shown:
+        return (f"{apart} of them are clearly apart; each of the others is near to one of those.",)
+    return ()
+
+
+def _itself(task: Task) -> Pool:
+    """The phrase as it is."""
+    return Pool([scored(task, task.rhythm)], 1)

@@ -1,0 +1,94 @@
+"""Rules that kept notes break among themselves, whatever the new notes will be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from fillgen.errors import NoPhraseError
+from fillgen.generate import Engine
+from fillgen.music import Note, Phrase, Place, Progression, spell
+from fillgen.rules import RuleUse, Seen
+from fillgen.vary.likeness import rhythm_of
+from fillgen.vary.wish import Bars
+
+
+def place_of(progression: Progression, note: Note) -> str:
+    """Where a note stands, as a player counts."""
+    metre = progression.metre
+    beat = f"{1 + note.onset % metre.bar / metre.beat:.3g}"
+    return f"bar {progression.bar_of(note.onset)}, beat {beat}"
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A rule that a kept note breaks, by the note's number in the phrase."""
+
+    index: int
+    use: RuleUse
+
+
+def faults_in(engine: Engine, phrase: Phrase, bars: Bars) -> list[Fault]:
+    """The rules broken inside the kept bars, whatever the notes of other bars will be."""
+    size = engine.progression.metre.bar
+    known = _Known(engine, phrase, bars)
+    return [
+        Fault(index, use)
+        for index, note in enumerate(phrase)
+        if note.onset // size in bars
+        for use in engine.choices.uses
+        if not known.may_keep(index, use)
+    ]
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is known of kept notes: their neighbours, where no new note can come between."""
+
+    engine: Engine
+    phrase: Phrase
+    bars: Bars
+
+    @cached_property
+    def places(self) -> tuple[Place, ...]:
+        return self.engine.places(rhythm_of(self.phrase))
+
+    def may_keep(self, index: int, use: RuleUse) -> bool:
+        """Whether a note can keep a rule, as far as its known neighbours tell."""
+        before, after = self._meets(index - 1), self._meets(index)
+        note = Seen(self._place(index, after), self.phrase[index].midi)
+        if not bool(use.rule.may_stand(note, use.settings)):
+            return False
+        if (use.rule.window > 1 and not before) or (use.rule.window > 2 and not after):
+            return True
+        return bool(use.holds((self._seen(index - 1), note, self._seen(index + 1))))
+
+    def _place(self, index: int, after: bool) -> Place:
+        place = self.places[index]
+        return place if after else replace(place, before_rest=False, coming=0xFFF, ends=0, lead=-1)
+
+    def _seen(self, index: int) -> Seen | None:
+        inside = 0 <= index < len(self.phrase)
+        return Seen(self.places[index], self.phrase[index].midi) if inside else None
+
+    def _meets(self, index: int) -> bool:
+        """Whether no new note can come between a note and the next; the ends of the phrase count as notes."""
+        size = self.engine.progression.metre.bar
+        first = self.phrase[index].onset // size if index >= 0 else 0
+        last = self.phrase[index + 1].onset // size if index + 1 < len(self.phrase) else None
+        end = len(self.engine.progression.bars) - 1 if last is None else last
+        return all(bar in self.bars for bar in range(first, end + 1))
+
+
+def broken(engine: Engine, phrase: Phrase, fault: Fault, hint: str = "") -> NoPhraseError:
+    """The error of a kept note that breaks a rule."""
+    note, progression = phrase[fault.index], engine.progression
+    name = spell(progression, phrase)[fault.index]
+    symbol = progression.span_at(note.onset).heard.symbol
+    kind = fault.use.rule.kind
+    other = "other notes to end on (--ends-on)" if kind == "final-note" else "another --level"
+    return NoPhraseError(
+        f'{name} breaks {kind} over {symbol} ("{fault.use.told().rstrip(".")}")',
+        place=place_of(progression, note),
+        hint=hint or f"Keep less, or ask for {other}.",
+    )

@@ -1,0 +1,262 @@
+"""A phrase to be varied with everything settled: its level, its range, its own rhythm and shape."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fillgen import score
+from fillgen.dice import Dice
+from fillgen.errors import OptionError, PhraseError
+from fillgen.generate import Choices, Engine, Request, settle
+from fillgen.metre import TICKS, Metre
+from fillgen.music import Note, Phrase, Progression, spell
+from fillgen.plans import Plan, Rhythm_
+from fillgen.rulepack import BUSY, Level, Shape
+from fillgen.vary.faults import broken, faults_in, place_of
+from fillgen.vary.likeness import Ranges, rhythm_of
+from fillgen.vary.wish import Bars, Wish, kept_bars
+
+_LOWEST = 3
+"""The lowest level taken where none is asked for."""
+
+
+TRIPLET = TICKS // 4
+"""Every length that is no triplet's is a multiple of half of this many ticks."""
+
+
+def check_phrase(progression: Progression, phrase: Phrase) -> None:
+    """Refuse a phrase that does not fit a chart; PhraseError with its place."""
+    if not phrase:
+        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
+    for before, note in zip((None, *phrase), phrase, strict=False):
+        if note.onset < 0 or note.length <= 0 or note.end > progression.length:
+            raise PhraseError(
+                f"the phrase is longer than the chart, which has {len(progression.bars)} bars",
+                place=f"bar {progression.bar_of(max(note.onset, note.end - 1))}",
+                hint="Give the chart that the phrase is played over.",
+            )
+        if before is not None and note.onset < before.end:
+            raise PhraseError("two notes sound at once", place=place_of(progression, note))
+
+
+@dataclass(frozen=True)
+class Task:
+    """A phrase to be varied, with everything settled."""
+
+    engine: Engine
+    phrase: Phrase
+    wish: Wish
+    dice: Dice
+
+    @property
+    def choices(self) -> Choices:
+        return self.engine.choices
+
+    @property
+    def progression(self) -> Progression:
+        return self.engine.progression
+
+    @property
+    def metre(self) -> Metre:
+        return self.engine.progression.metre
+
+    @property
+    def level(self) -> Level:
+        return self.engine.choices.level
+
+    @cached_property
+    def rhythm(self) -> Rhythm_:
+        return rhythm_of(self.phrase)
+
+    @cached_property
+    def pitches(self) -> NDArray[np.int16]:
+        """The phrase's pitches as one row."""
+        return np.array([[note.midi for note in self.phrase]], dtype=np.int16)
+
+    @cached_property
+    def bars(self) -> Bars:
+        """The bars that are kept."""
+        return kept_bars(self.wish, self.progression)
+
+    @property
+    def timed(self) -> Bars:
+        """The bars whose rhythm stays in any case: those that are kept, and one that holds the pick-up."""
+        return self.bars | ({0} if self.progression.first == 0 else set())
+
+    @cached_property
+    def ranges(self) -> Ranges:
+        """The ticks of the kept bars."""
+        size = self.metre.bar
+        return [(bar * size, (bar + 1) * size) for bar in sorted(self.bars)]
+
+    def bar(self, onset: int) -> int:
+        """The bar that holds a tick, counted from 0."""
+        return onset // self.metre.bar
+
+    def inside(self, bar: int) -> Phrase:
+        """The notes of the phrase that begin in a bar."""
+        return tuple(note for note in self.phrase if self.bar(note.onset) == bar)
+
+    @cached_property
+    def shape(self) -> Shape:
+        """The shape that the phrase follows best."""
+        return max(self.engine.choices.shapes, key=lambda shape: follows(self, shape))
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        return spell(self.progression, self.phrase)
+
+
+def follows(task: Task, shape: Shape, pitches: Sequence[int] = ()) -> float:
+    """How well the phrase, or other pitches in its rhythm, follow a shape, from 0 to 1."""
+    if len(task.phrase) < 2:
+        return 0.0
+    onsets = np.array([note.onset for note in task.phrase], dtype=float)
+    times = (onsets - onsets[0]) / (onsets[-1] - onsets[0])
+    row = np.array([pitches], dtype=np.int16) if pitches else task.pitches
+    return round(float(score.follows(row, [shape], times)[0, 0]), 6)
+
+
+def task_for(request: Request, phrase: Phrase, wish: Wish) -> Task:
+    """A phrase with its wish and all settings: the level, and the range that holds what is kept."""
+    level = wish.level_as if wish.level_as is not None else request.level
+    if level is None:
+        level = _lowest_level(request, phrase, wish)
+    if wish.level_as is not None:
+        _check_level(request, phrase, level)
+    settled = replace(request, level=level)
+    if settled.busy is None:
+        settled = replace(settled, busy=_busy(settled, phrase))
+    held = _held(request.progression, phrase, wish)
+    return Task(Engine(settle(_widened(settled, held))), phrase, wish, Dice(request.seed))
+
+
+def _widened(request: Request, held: Phrase) -> Request:
+    """A request whose usual range holds some notes; a range that is asked for stays."""
+    usual = settle(request)
+    pitches = [note.midi for note in held]
+    low = min([usual.low, *pitches]) if request.low is None else request.low
+    high = max([usual.high, *pitches]) if request.high is None else request.high
+    return replace(request, low=low, high=high)
+
+
+def _held(progression: Progression, phrase: Phrase, wish: Wish) -> Phrase:
+    """The notes that the range shall hold: those of kept bars, otherwise all, but none where all shall be new."""
+    if wish.bars and wish.near != "like" and not (wish.mirror or wish.pitches or wish.contour):
+        bars = kept_bars(wish, progression)
+        return tuple(note for note in phrase if note.onset // progression.metre.bar in bars)
+    return () if wish.near == "unlike" else phrase
+
+
+def _busy(request: Request, phrase: Phrase) -> str:
+    """How busy a phrase is: whose cells have nearly as many notes a bar."""
+    choices = settle(request)
+    metre = request.progression.metre
+    bars = len({note.onset // metre.bar for note in phrase})
+    known = [busy for busy in BUSY if (metre.name, busy) in choices.rhythm.cells]
+
+    def away(busy: str) -> float:
+        cells = choices.rhythm.cells[metre.name, busy]
+        mean = sum(len(cell.notes) for cell in cells) / len(cells)
+        return abs(len(phrase) / bars - mean)
+
+    return min(known, key=away, default=choices.busy)
+
+
+def levels(request: Request) -> Iterator[tuple[int, Engine]]:
+    """Every level with an engine that asks its rules; the range does not matter to them."""
+    for number in request.pack.level_numbers:
+        yield number, Engine(settle(replace(request, level=number, low=60, high=84)))
+
+
+def _lowest_level(request: Request, phrase: Phrase, wish: Wish) -> int:
+    """The lowest level from 3 up whose rules the kept notes keep, and rather one whose rhythms are like theirs.
+
+    Where no note is kept for certain it is the level whose rules the phrase breaks least.
+    """
+    strict = wish.kept and not wish.aims and not wish.pitches
+    bars = kept_bars(wish, request.progression) if strict else frozenset(range(len(request.progression.bars)))
+    same_time = wish.rhythm or wish.contour or not wish.bars
+    looked = [(n, engine) for n, engine in levels(request) if n >= _LOWEST]
+    faults = {number: faults_in(engine, phrase, bars) for number, engine in looked}
+    timed = (
+        phrase if same_time else tuple(n for n in phrase if n.onset // request.progression.metre.bar in bars)
+    )
+    styled = {number: in_style(engine.choices.level, timed, engine) for number, engine in looked}
+    fewest = min((len(each) for each in faults.values()), default=0)
+    fitting = [number for number, each in faults.items() if len(each) == fewest]
+    if not fitting:
+        return int(request.pack.default("level"))
+    if fewest and strict:
+        number, engine = looked[0]
+        raise broken(engine, phrase, faults[number][0], hint="No level allows what is kept: keep less of it.")
+    return next((number for number in fitting if styled[number]), fitting[0])
+
+
+def in_style(level: Level, phrase: Phrase, engine: Engine) -> bool:
+    """Whether the rhythms of a level are like that of a phrase: as syncopated at most, and with triplets or not."""
+    metre = engine.progression.metre
+    return all(
+        (level.syncopation or not metre.crosses(note.onset % metre.bar, note.length))
+        and (level.triplets or not _is_triplet(note))
+        for note in phrase
+    )
+
+
+def _is_triplet(note: Note) -> bool:
+    return bool(note.onset % TRIPLET or note.length % TRIPLET)
+
+
+def own_level(request: Request, phrase: Phrase) -> int | None:
+    """The lowest level at which a phrase stands as it is."""
+    every = frozenset(range(len(request.progression.bars)))
+    for number, engine in levels(request):
+        level = engine.choices.level
+        spans = len(request.progression.spans)
+        plain = not level.one_a_chord or len(phrase) <= spans
+        if plain and in_style(level, phrase, engine) and not faults_in(engine, phrase, every):
+            return number
+    return None
+
+
+def _check_level(request: Request, phrase: Phrase, level: int) -> None:
+    request.pack.level(level)
+    if own_level(request, phrase) == level:
+        raise OptionError(
+            f"the phrase stands at level {level} already", hint="Ask for another level, or --like."
+        )
+
+
+def rises_of(task: Task, sign: int = 1) -> dict[int, int]:
+    """Whether the phrase goes up or down to each note, turned round with a sign of -1; not inside kept bars."""
+    bars = [task.bar(note.onset) for note in task.phrase]
+    return {
+        index: sign * int(np.sign(note.midi - before.midi))
+        for index, (before, note) in enumerate(pairwise(task.phrase), 1)
+        if not (bars[index] in task.bars and bars[index - 1] in task.bars)
+    }
+
+
+def own_plan(task: Task, rhythm: Rhythm_ | None = None, shape: Shape | None = None) -> Plan:
+    """A plan with the phrase's own rhythm, or another, without wishes."""
+    rhythm = task.rhythm if rhythm is None else rhythm
+    return Plan(rhythm, _letters(task, rhythm), (0,) * len(rhythm), shape or task.shape)
+
+
+def _letters(task: Task, rhythm: Rhythm_) -> tuple[str, ...]:
+    """A letter for each bar: bars of the same rhythm share one, the last is a close."""
+    size, bars = task.metre.bar, len(task.progression.bars)
+    figures = [tuple((o - bar * size, n) for o, n in rhythm if o // size == bar) for bar in range(bars)]
+    known = list(dict.fromkeys(figures[:-1]))
+    return (*(f"l{known.index(figure)}" for figure in figures[:-1]), "z")
+
+
+def leaning(pitches: Sequence[int], strength: float) -> dict[int, tuple[int, float]]:
+    """Pitches that draws lean to with a strength, by the numbers of their notes."""
+    return {index: (midi, strength) for index, midi in enumerate(pitches)}

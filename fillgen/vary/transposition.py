@@ -1,0 +1,75 @@
+"""The phrase and its chords in another key."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fillgen.chords import Chord
+from fillgen.errors import NoPhraseError, OptionError
+from fillgen.generate import Request, settle
+from fillgen.music import Phrase, laid
+from fillgen.pitch import NATURAL, Key, Name, all_keys, midi_name
+
+
+def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, tuple[str, ...]]:
+    """A request and a phrase in another key, by the smaller way up or down that stays in range."""
+    old, new = request.progression.key, _plain_key(key)
+    if new.mode != old.mode:
+        raise OptionError(
+            f"the chart is in {old}, and moving it to {key} would change its mode",
+            hint=f"Name a {old.mode} key.",
+        )
+    if new == old:
+        raise OptionError(f"the chart is in {old} already", hint="Name another key.")
+    steps = (new.tonic.letter - old.tonic.letter) % 7
+    rise = (new.tonic.pitch_class - old.tonic.pitch_class) % 12
+    bars = [
+        [(_moved_chord(span.chord, steps, rise, new), span.length) for span in bar]
+        for bar in request.progression.bars
+    ]
+    progression = replace(request.progression, key=new, bars=laid(bars))
+    shift = _shift(request, phrase, rise)
+    moved = tuple(replace(note, midi=note.midi + shift) for note in phrase)
+    lead = None if request.lead_to is None else request.lead_to + shift
+    remarks = () if new == key else (f"{key} is written as {new}.",)
+    return replace(request, progression=progression, lead_to=lead), moved, remarks
+
+
+def _plain_key(key: Key) -> Key:
+    """The same key with fewer signs where it has seven: B major for Cb major."""
+    same = [each for each in all_keys() if each.mode == key.mode]
+    alike = [each for each in same if each.tonic.pitch_class == key.tonic.pitch_class]
+    return min(alike, key=lambda each: (abs(each.fifths), each != key)) if abs(key.fifths) > 6 else key
+
+
+def _moved_chord(chord: Chord, steps: int, rise: int, key: Key) -> Chord:
+    if chord.root is None:
+        return chord
+    bass = None if chord.bass is None else _moved_name(chord.bass, steps, rise, key)
+    return chord.on(_moved_name(chord.root, steps, rise, key), bass)
+
+
+def _moved_name(name: Name, steps: int, rise: int, key: Key) -> Name:
+    """A name some letters and semitones higher, as the key has it; a plain letter in place of an odd spelling."""
+    letter = (name.letter + steps) % 7
+    alter = (name.pitch_class + rise - NATURAL[letter] + 6) % 12 - 6
+    moved = Name(letter, alter)
+    naturals = [Name(n, 0) for n in range(7) if NATURAL[n] == moved.pitch_class]
+    odd = alter != 0 and bool(naturals) and moved not in key.scale
+    return naturals[0] if odd else moved.plain()
+
+
+def _shift(request: Request, phrase: Phrase, rise: int) -> int:
+    """The semitones that notes move by: the fewest that leave them all in range, or else the fewest."""
+    usual = settle(replace(request, level=request.level or int(request.pack.default("level"))))
+    ways = sorted((rise + 12 * octaves for octaves in (-2, -1, 0, 1)), key=lambda way: (abs(way), -way))
+    low, high = min(note.midi for note in phrase), max(note.midi for note in phrase)
+    fitting = [way for way in ways if usual.low <= low + way and high + way <= usual.high]
+    possible = [way for way in ways if low + way >= 0 and high + way <= 127]
+    if not fitting and (request.low is not None or request.high is not None):
+        ends = [midi_name(midi, request.progression.key) for midi in (usual.low, usual.high)]
+        raise NoPhraseError(
+            f"the phrase cannot be moved so that it lies between {ends[0]} and {ends[1]}",
+            hint="Widen the range with --low and --high.",
+        )
+    return (fitting or possible)[0]

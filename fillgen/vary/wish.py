@@ -1,0 +1,146 @@
+"""What a player wishes of a phrase: what is kept, and what the rest becomes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from fillgen.errors import OptionError, did_you_mean, shorten
+from fillgen.music import Progression
+from fillgen.parse import MOST_BARS
+from fillgen.pitch import Key
+
+NEAR = ("like", "unlike", "answer")
+"""How near a variant may be asked to be."""
+
+
+_PARTS = ("rhythm", "pitches", "contour")
+
+
+Bars = frozenset[int]
+"""Bars, counted from 0."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a phrase is to become.
+
+    `bars` are kept as they are, by their numbers; `rhythm`, `pitches` and `contour` are kept all through. `mirror`
+    turns it upside down, `level_as` is the level it is put at, `key` the one it is moved to, `near` is `like`,
+    `unlike` or `answer`.
+    """
+
+    bars: tuple[int, ...] = ()
+    rhythm: bool = False
+    pitches: bool = False
+    contour: bool = False
+    mirror: bool = False
+    level_as: int | None = None
+    key: Key | None = None
+    near: str = ""
+
+    @property
+    def kept(self) -> tuple[str, ...]:
+        """What is kept, in words."""
+        return (*("bars",) * bool(self.bars), *(part for part in _PARTS if getattr(self, part)))
+
+    @property
+    def aims(self) -> tuple[str, ...]:
+        """What the phrase is turned into, in words, but for the key."""
+        return (
+            *("mirror",) * self.mirror,
+            *("another level",) * (self.level_as is not None),
+            *(self.near,) * bool(self.near),
+        )
+
+
+def read_keep(text: str) -> Wish:
+    """What is kept, from text: numbers of bars (`1,2`, `1-3`) and `rhythm`, `pitches` or `contour`, joined by commas.
+
+    OptionError names what it cannot read.
+
+    >>> read_keep("1-2,rhythm")
+    Wish(bars=(1, 2), rhythm=True, pitches=False, contour=False, mirror=False, level_as=None, key=None, near='')
+    """
+    bars: list[int] = []
+    parts: list[str] = []
+    for word in (word.strip().lower() for word in text.split(",")):
+        if word in _PARTS:
+            parts.append(word)
+        else:
+            bars += _read_bars(word)
+    rhythm, pitches, contour = (part in parts for part in _PARTS)
+    return Wish(tuple(sorted(set(bars))), rhythm, pitches, contour)
+
+
+def _read_bars(word: str) -> range:
+    match = re.fullmatch(r"([0-9]{1,4})(?:\s*-\s*([0-9]{1,4}))?", word)
+    if match is None:
+        hint = f"{_asked(did_you_mean(word, _PARTS))}Keep bars by their numbers (1,2 or 1-3), or {listed(_PARTS)}."
+        raise OptionError(f"cannot keep {shorten(word)}", hint=hint)
+    first, last = int(match[1]), int(match[2] or match[1])
+    if last < first or last > MOST_BARS:
+        raise OptionError(f"cannot keep the bars {word}", hint="The lower number comes first, such as 1-3.")
+    return range(first, last + 1)
+
+
+def _asked(hint: str) -> str:
+    return f"{hint} " if hint.startswith("Did") else ""
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words joined by commas, the last by `or`."""
+    *most, last = words
+    return f"{', '.join(most)} or {last}" if most else last
+
+
+_GOES_WITH: dict[str, tuple[str, ...]] = {
+    "mirror": ("bars", "rhythm"),
+    "another level": (),
+    "like": ("bars", "rhythm", "contour"),
+    "unlike": ("bars",),
+    "answer": (),
+}
+"""What may be kept along with each aim."""
+
+
+def check_wish(wish: Wish, progression: Progression) -> None:
+    """Refuse wishes that contradict one another or leave nothing to vary; OptionError."""
+    if wish.near and wish.near not in NEAR:
+        raise OptionError(f"unknown nearness {shorten(wish.near)}", hint=did_you_mean(wish.near, NEAR))
+    if not wish.kept and not wish.aims and wish.key is None:
+        hint = (
+            "Keep bars (--keep 1,2), the rhythm, the pitches or the contour, or ask for --mirror, --as LEVEL, "
+            "--move-to KEY, --like, --unlike or --answer."
+        )
+        raise OptionError("nothing is asked for", hint=hint)
+    if len(wish.aims) > 1:
+        raise OptionError(f"{' and '.join(wish.aims)} do not go together", hint="Ask for one of them.")
+    for aim in wish.aims:
+        for part in wish.kept:
+            if part not in _GOES_WITH[aim]:
+                others = _GOES_WITH[aim]
+                hint = f"With it may be kept: {', '.join(others)}." if others else "Ask for one of them."
+                raise OptionError(f"{aim} and keeping {part} do not go together", hint=hint)
+    _check_bars(wish, progression)
+
+
+def _check_bars(wish: Wish, progression: Progression) -> None:
+    first, last = progression.first, progression.first + len(progression.bars) - 1
+    for bar in wish.bars:
+        if not first <= bar <= last:
+            hint = f"The bars are {first} to {last}." if first < last else f"There is bar {first} only."
+            raise OptionError(f"there is no bar {bar}", hint=hint)
+    if len(set(wish.bars)) == len(progression.bars):
+        raise OptionError("nothing is left to vary: all bars are kept", hint="Keep fewer bars.")
+    if wish.pitches and (wish.rhythm or wish.contour):
+        raise OptionError(
+            "nothing is left to vary: rhythm and pitches are both kept",
+            hint="Keep one of them, or some bars.",
+        )
+
+
+def kept_bars(wish: Wish, progression: Progression) -> Bars:
+    """The bars that are kept, counted from 0."""
+    return frozenset(bar - progression.first for bar in wish.bars)
