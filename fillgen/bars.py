@@ -105,7 +105,7 @@ def parts(onsets: Sequence[int], sizes: Sequence[int], bar: int) -> list[range]:
     the middle, and each half again while it is crowded.
 
     >>> parts([0, 240, 480, 720, 960, 1200, 1920], [7, 13, 14, 13, 14, 13, 7], 1920)
-    [range(0, 4), range(4, 6), range(6, 7)]
+    [range(0, 2), range(2, 4), range(4, 6), range(6, 7)]
     """
     runs: list[range] = []
     for number in range(onsets[-1] // bar + 1 if onsets else 0):
