@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from fillgen import RulePack, parse_chart
 from fillgen.music import places
 from fillgen.plans import Plan
 from fillgen.rulepack import TERMS, Shape
-from fillgen.score import Guide, Setting, follows, heights, terms, total
+from fillgen.score import Guide, Setting, follows, heights, terms, tone_value, total
 
 BAR = 1920
 SHAPES = RulePack().shapes
@@ -479,3 +480,53 @@ def test_guide_knows_every_range(size: int) -> None:
     moves = Guide().moves(size)
     assert moves.shape == (size + 1, size + 1)
     assert np.all(moves > 0)
+
+
+# Values one by one
+
+
+def test_an_ending_had_better_come_home() -> None:
+    """Where the phrase is an ending, its close is worth three quarters on any other note than the root."""
+    setting = replace(quarters(3), home=1 << 7)
+    for last in range(60, 84):
+        reached = term("close", [last, last, last], setting)
+        away = term("close", [last, last, last])
+        assert reached == pytest.approx(away * (1.0 if last % 12 == 7 else 0.75))
+
+
+@pytest.mark.parametrize(
+    ("size", "value"),
+    [(0, 0.6), (1, 1), (2, 1), (3, 0.7), (4, 0.7), (5, 0.5), (6, 0.1), (7, 0.4), (8, 0.1), (9, 0.1), (10, 0)],
+)
+@pytest.mark.parametrize("way", [1, -1])
+def test_last_interval_makes_the_close(size: int, value: float, way: int) -> None:
+    """How smooth a close is goes by the size of its last interval, up or down."""
+    assert term("close", [72, 72, 72 + way * size]) == pytest.approx(value)
+
+
+def test_breadth_of_the_register_falls_off() -> None:
+    """Lines narrower than a fifth and wider than a ninth use their register less well, the more so the farther."""
+    found = [
+        term("register", [72 - reach // 2, 72 - reach // 2 + reach]) for reach in (2, 4, 7, 10, 14, 18, 22)
+    ]
+    assert found[0] < found[1] < found[2]
+    assert found[2] == pytest.approx(found[3], abs=0.02)
+    assert found[4] > found[5] > found[6]
+    assert found[5] - found[6] == pytest.approx(0.7 * 4 / 12, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    "line", [[60, 64, 67, 60, 64, 67], [60, 64, 67, 62, 65, 69], [67, 64, 60, 69, 65, 62]]
+)
+def test_motifs_count_letters_and_not_semitones(line: list[int]) -> None:
+    """A third is a third: major and minor thirds make the same motif, seconds and fourths another."""
+    assert term("motif", line) > term("motif", [60, 64, 67, 60, 62, 67])
+    assert term("motif", line) > 0
+
+
+def test_colours_of_a_chord() -> None:
+    """The root colours least, then the fifth; every other tone of the chord colours fully, notes outside it half."""
+    where = quarters(2, chart="G7").places[0]
+    values = tone_value(where)
+    assert [values[pc] for pc in (7, 2, 11, 5)] == [0.35, 0.6, 1.0, 1.0]
+    assert {values[pc] for pc in (0, 1, 3, 4, 6, 8, 9, 10)} == {0.5}
