@@ -212,7 +212,9 @@ def _part(request: TuneRequest, body: Progression, purpose: str, sequence: Chord
         if lead is None:
             raise
         found = generate(replace(asked, lead_to=None))
-        return _Part(sequence.name, progression, min(found, key=lambda idea: abs(idea.phrase[-1].midi - lead)))
+        return _Part(
+            sequence.name, progression, min(found, key=lambda idea: abs(idea.phrase[-1].midi - lead))
+        )
     return _Part(sequence.name, progression, found[0])
 
 
