@@ -642,6 +642,8 @@ def _costs(told: Sequence[Share]) -> str:
 
 
 def _standing(idea: Idea, ideas: Ideas) -> str:
+    if ideas.order != "best first":
+        return f"The ideas are shown {ideas.order}, not by their scores."
     before = next((each for each in ideas if each.rank == idea.rank - 1), None)
     if before is None:
         return "It stands first: no idea shown has a higher score."

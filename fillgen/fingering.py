@@ -122,6 +122,8 @@ class Reach:
 
     size: str
     stretches: tuple[tuple[Stretch, ...], ...] = field(hash=False, repr=False)
+    span: int = 12
+    """How far a chord is spread, in semitones, that the hand holds again and again."""
 
     def between(self, finger: int, other: int) -> Stretch:
         """How far two fingers stretch; nowhere where they are the same."""
@@ -149,8 +151,9 @@ def reach(size: str = "medium") -> Reach:
     if size not in inches:
         raise OptionError(f"unknown size {shorten(size)}", place="hand", hint=did_you_mean(size, inches))
     pairs = _pairs(inches[size])
+    spans = {row["name"]: row["span"] for row in table("fingering")["size"]}
     rows = (tuple(pairs.get(frozenset((a, b)), _SAME_FINGER) for b in FINGERS) for a in FINGERS)
-    return Reach(size, tuple(rows))
+    return Reach(size, tuple(rows), spans[size])
 
 
 def _pairs(inches: float) -> dict[frozenset[int], Stretch]:

@@ -35,6 +35,8 @@ _PLANS = 24
 """Plans drawn for fifty ideas and fewer."""
 FEW = _PLANS * _DRAWN
 """Where there are no more phrases than this, all of them are looked at; otherwise they are drawn."""
+_MOST_DRAWN = 12_000
+"""The most candidates drawn in all: each of many ideas is chosen from fewer."""
 _GUIDE = score.Guide()
 _KEPT_TABLES = 2048
 _WIDEST_RANGE = 48
@@ -54,7 +56,7 @@ class Request:
     """What is asked for. Pitches are MIDI numbers, the tempo is in quarter notes a minute; None takes the default.
 
     `leave` are ticks at the end of the last bar that stay free, for the pick-up of a tune. `hand` is a size of hand
-    for which the ideas shall lie well.
+    for which the ideas shall lie well. A phrase that does not `close` is a part of one: its last note is free.
     """
 
     progression: Progression
@@ -72,6 +74,7 @@ class Request:
     lead_to: int | None = None
     leave: int = 0
     hand: str | None = None
+    closes: bool = True
     pack: RulePack = field(default_factory=RulePack)
 
 
@@ -393,6 +396,7 @@ class Engine:
 
     def places(self, rhythm: Sequence[tuple[int, int]], *, closes: bool = True) -> tuple[Place, ...]:
         """The places of the notes of a whole phrase, or of a part that does not close it."""
+        closes = closes and self.choices.request.closes
         since = since_of(self.seconds(rhythm)) if self.choices.hand is not None else ()
         ends = self.choices.ends_on, self.lead
         return places(self.progression, rhythm, *ends, closes=closes, since=since, make=self._place)
@@ -422,7 +426,7 @@ class Engine:
     def candidates(self, found: Sequence[Space], phrases: int, dice: Dice) -> list[Candidates]:
         """Phrases of every plan, scored: all there are where they are few, otherwise drawn."""
         all_of_them = phrases <= FEW
-        drawn = max(_DRAWN * _PLANS, 12 * self.choices.request.count) // len(found)
+        drawn = min(max(FEW, 24 * self.choices.request.count), _MOST_DRAWN) // len(found)
         scored = []
         for space in found:
             domains = [self.windows.domain(place) for place in space.places]
@@ -597,7 +601,7 @@ class Engine:
             ((bar - 1) * self.progression.metre.bar + onset, length)
             for onset, length in chord_cell(self.progression, bar - 1).notes
         ]
-        closes = bar == len(self.progression.bars)
+        closes = bar == len(self.progression.bars) and self.choices.request.closes
         where = places(self.progression, notes, self.choices.ends_on, self.lead, closes=closes)
         empty = [place for place in where if not self.windows.domain(place).size]
         return [use for use in self.choices.uses for place in empty[:1] if self.windows.blocks(use, place)]
@@ -612,7 +616,7 @@ class Engine:
             for bar in range(bars)
             for onset, length in chord_cell(self.progression, bar).notes
         ]
-        closes = bars == len(self.progression.bars)
+        closes = bars == len(self.progression.bars) and self.choices.request.closes
         where = places(self.progression, notes, self.choices.ends_on, self.lead, closes=closes)
         runs = [Run(i, np.arange(windows.domain(place).size)[:, None]) for i, place in enumerate(where)]
         return Lattice(runs, [windows.joined(*window) for window in _neighbours(where)]).count() > 0

@@ -189,7 +189,7 @@ class Ideas(Sequence[Idea]):
 
     `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from. `remarks` are
     sentences for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
-    terms, `hand` is the size of hand the ideas were fingered for.
+    terms, `hand` is the size of hand the ideas were fingered for, `order` says which comes first.
     """
 
     progression: Progression
@@ -203,6 +203,7 @@ class Ideas(Sequence[Idea]):
     remarks: tuple[str, ...] = ()
     weights: Mapping[str, float] = field(default_factory=dict)
     hand: str = "medium"
+    order: str = "best first"
 
     def __len__(self) -> int:
         return len(self.ideas)
@@ -346,7 +347,7 @@ def spell(progression: Progression, notes: Phrase) -> tuple[str, ...]:
     """The scientific names of a phrase's notes, spelled by chord, then key, then by where a note resolves.
 
     A note outside both is written on the letter beside that of the note to which it steps. Where it does not step it
-    is a raised letter if the line goes up, a lowered one otherwise.
+    is written as is usual in the key.
     """
     names = []
     for index, note in enumerate(notes):
@@ -368,10 +369,10 @@ def _spell_one(progression: Progression, note: Note, after: Note) -> Name:
         beside = goal.up(-1 if rise > 0 else 1, -rise)
         if abs(beside.alter) <= 1:
             return beside
-    toward = 1 if rise > 0 else -1
-    for name in passing_names(progression.span_at(note.onset).heard, progression.key):
-        if (name.pitch_class - toward) % 12 == note.midi % 12:
-            return _chromatic(name, toward)
+    if abs(rise) == 1:
+        for name in passing_names(progression.span_at(note.onset).heard, progression.key):
+            if (name.pitch_class - rise) % 12 == note.midi % 12:
+                return _chromatic(name, rise)
     return Name.read(midi_name(note.midi, progression.key).rstrip("-0123456789"))
 
 

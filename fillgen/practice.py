@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import groupby, pairwise
+from math import ceil
 
 from fillgen import judge
 from fillgen.arrange import PARTS, Playing, check_playing
@@ -36,8 +37,8 @@ MOST_MINUTES = 60
 """The longest session offered. Common practice: no longer without leaving the instrument."""
 REST_AFTER = 5.0
 """Minutes of playing at most between two rests, as far as one time through is not longer. Common practice."""
-REST_BARS = 2
-"""Empty bars for the hands to rest."""
+REST_SECONDS = 20.0
+"""How long the hands rest at least, in empty bars. Common practice."""
 SLOWEST = 0.6
 """The usual share of the tempo at which practice begins."""
 STEPS = 4
@@ -290,8 +291,14 @@ def _rested(groups: Sequence[Sequence[Round]], progression: Progression) -> tupl
         begins = counted if rests else first
         lasts = sum(_minutes(each, progression) for each in (begins, *others))
         played = lasts if rests else played + lasts
-        rounds += [replace(begins, rest=REST_BARS if rests else 0), *others]
+        rounds += [replace(begins, rest=_rest_bars(begins, progression) if rests else 0), *others]
     return tuple(rounds)
+
+
+def _rest_bars(each: Round, progression: Progression) -> int:
+    """The empty bars in which the hands rest before a round."""
+    bar = progression.metre.bar / TICKS * 60 / each.tempo
+    return max(1, ceil(REST_SECONDS / bar))
 
 
 def _most_that_fit(planned: Callable[[int], Session], most: int) -> int:
@@ -315,7 +322,8 @@ def own_ideas(
 ) -> Ideas:
     """A phrase of the player's own in the place of ideas, with its fingers, to be looped or explained.
 
-    `tempo` is in quarter notes a minute. Raises OptionError for a rhythm, tempo or hand that is not offered.
+    `tempo` is in quarter notes a minute; without a rhythm it is played straight. Raises OptionError for a rhythm, tempo
+    or hand that is not offered.
 
     >>> from fillgen.parse import parse_chart, parse_phrase
     >>> chart = parse_chart("| F | C7 |")
@@ -332,7 +340,7 @@ def own_ideas(
         choices.rhythm.name,
         0,
         choices.tempo,
-        choices.rhythm.swing,
+        rhythm is not None and choices.rhythm.swing,
         0,
         1,
         (Idea(1, 0.0, {}, "", text, told),),
@@ -451,7 +459,8 @@ def _level_step(course: _Course, level: Level) -> Step:
     ideas = generate(replace(course.request, level=level.number))
     phrases = tuple(_explained(course, f"Idea {idea.rank}: {idea.shape}", idea.notes) for idea in ideas)
     practise = (_way(level), _tempo_way(course.tempo), *_leap_way(phrases))
-    return Step(_named(level), level.says, practise, phrases, ideas.remarks)
+    remarks = ideas.remarks if len(ideas) < course.request.count else ()
+    return Step(_named(level), level.says, practise, phrases, remarks)
 
 
 def _own(course: _Course, phrase: tuple[IdeaNote, ...]) -> Step:

@@ -102,7 +102,9 @@ def ideas(
     ] = "keyboard",
     span: Annotated[
         int | None,
-        typer.Option("--span", help="How far the left hand reaches, in semitones. [default: 12]"),
+        typer.Option(
+            "--span", help="How far the left hand reaches, in semitones. [default: 12, for a small hand 9]"
+        ),
     ] = None,
     sound: SoundOption = None,
     explain: Annotated[
@@ -130,8 +132,8 @@ def ideas(
     last note from which the tune can begin.
     """
     target = target_of(output, format_)
-    if explain is not None and target != TEXT:
-        raise OptionError("--explain is told as text", hint="JSON holds the reasons of every idea.")
+    if explain is not None and target == MIDI:
+        raise OptionError("--explain is told in words", hint="Print it, or write it with -o to .txt.")
     wishes: dict[str, Any] = {
         "times": times,
         "second_set": second_set,
@@ -165,7 +167,7 @@ def ideas(
         hand=hand,
         rules=pack_of(rules),
     )
-    if explain is not None:
+    if explain is not None and target == TEXT:
         put_out(explained(found, explain), output, overwrite)
     else:
         show_ideas(found, output, target, playing, overwrite)

@@ -67,21 +67,30 @@ def words_of(text: str | None) -> tuple[str, ...] | None:
     return tuple(word.strip() for word in text.split(",")) if text is not None else None
 
 
+_LONGEST_NUMBER = 4
+
+
+def whole_number(text: str) -> int | None:
+    """A whole number of a few digits; None where a text is none."""
+    is_one = text.isascii() and text.isdecimal() and len(text) <= _LONGEST_NUMBER
+    return int(text) if is_one else None
+
+
 def level_of(text: str | None, pack: RulePack) -> int:
     """The number of a level, the usual one where none is given."""
     if text is None:
         return int(pack.default("level"))
-    if not text.isdecimal():
+    if whole_number(text) is None:
         known = ", ".join(map(str, pack.level_numbers))
         raise OptionError(f"unknown level {shorten(text)}", hint=f"The levels are {known}, and auto.")
     return pack.level(int(text)).number
 
 
 def span_of(span: int | None, size: str | None) -> int:
-    """The left hand's span in semitones: as asked for, within what a size of hand holds; an octave otherwise."""
+    """The left hand's span in semitones: as asked for, within what a size of hand holds, or else as suits the hand."""
     from fillgen.fingering import reach
 
-    wanted = 12 if span is None else span
+    wanted = reach(size or "medium").span if span is None else span
     if size is not None and wanted > reach(size).held:
         hint = f"It holds {reach(size).held} at most."
         raise OptionError(f"a {size} hand does not hold {wanted} semitones", hint=hint)

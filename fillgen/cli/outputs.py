@@ -87,7 +87,8 @@ def explained(found: fillgen.Ideas, number: int) -> str:
     """Why the notes of an idea may stand where they do, and why it ranks there."""
     from fillgen.render.checks import explain_text
 
-    return explain_text(found, number, width_of())
+    notes = "".join(f"\nNote: {remark}" for remark in found.remarks)
+    return f"{explain_text(found, number, width_of())}{notes}"
 
 
 def json_text(document: dict[str, Any]) -> str:

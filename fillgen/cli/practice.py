@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 import fillgen
-from fillgen.cli.inputs import pack_of, progression_of, reading_of, span_of
+from fillgen.cli.inputs import pack_of, progression_of, reading_of, span_of, whole_number
 from fillgen.cli.options import (
     BusyOption,
     Chart,
@@ -32,7 +33,9 @@ from fillgen.errors import OptionError, shorten
 
 if TYPE_CHECKING:
     from fillgen.arrange import Playing
+    from fillgen.phrases import Reading
     from fillgen.practice import Session
+    from fillgen.rulepack import RulePack
 
 
 def practice(
@@ -86,22 +89,23 @@ def practice(
     rules: RulesOption = None,
 ) -> None:
     """Loops from slow to tempo, call and answer, and a lesson sheet that goes up the ladder of levels."""
-    from fillgen.practice import call_and_answer, lesson, loop, own_ideas
+    from fillgen.practice import lesson, own_ideas
     from fillgen.render.lessons import lesson_html, lesson_text, session_text
 
     target = target_of(output, None, {".mid": MIDI, ".midi": MIDI, ".html": HTML, ".txt": TEXT})
+    is_lesson = target != MIDI and turns is None
+    _check_together(target, turns, idea, level if is_lesson else None)
+    wishes = {**USUAL, "swing": swing, "feel": feel, "span": span_of(None, hand)}
+    played = playing_of(parts, None, sound, rules, wishes)
     pack = pack_of(rules)
     reading = reading_of(chart, phrase, key, metre, part) if phrase is not None else None
     own = None
     if reading is not None:
-        found_tempo = tempo if tempo is not None else reading.tempo
-        own = own_ideas(
-            reading.progression, reading.notes, rhythm=rhythm, tempo=found_tempo, hand=hand, pack=pack
-        )
-        for remark in reading.remarks:
-            typer.echo(f"Note: {remark}", err=True)
+        tempo = tempo if tempo is not None else reading.tempo
+        own = own_ideas(reading.progression, reading.notes, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack)
+        _tell(reading, pack)
     progression = progression_of(chart, None, key, metre, False) if own is None else own.progression
-    if target != MIDI and turns is None:
+    if is_lesson:
         sheet = lesson(
             progression,
             levels=_numbers(levels),
@@ -115,15 +119,9 @@ def practice(
         )
         put_out(lesson_html(sheet) if target == HTML else lesson_text(sheet, width_of()), output, overwrite)
         return
-    if target == HTML:
-        raise OptionError("--turns goes with a .mid file", hint="A lesson sheet has levels, not turns.")
-    played = playing_of(
-        parts, None, sound, rules, {**USUAL, "swing": swing, "feel": feel, "span": span_of(None, hand)}
-    )
-    wanted = max(idea, turns or 1)
     ideas = own or fillgen.ideas(
         progression,
-        count=wanted,
+        count=max(_LISTED, min(idea, 1000)),
         seed=seed,
         tempo=tempo,
         rhythm=rhythm,
@@ -132,28 +130,72 @@ def practice(
         hand=hand,
         rules=pack,
     )
-    sounding = played[0].parts
-    if turns is not None:
-        session = call_and_answer(ideas, turns=turns, parts=sounding)
-    elif not 1 <= idea <= len(ideas):
-        raise OptionError(f"there is no idea {idea}", hint=f"There are {len(ideas)} here.")
-    else:
-        session = loop(ideas, ideas[idea - 1], slowest=slowest, steps=steps, times=times, parts=sounding)
+    session = _session(ideas, played[0].parts, turns, idea, slowest, steps, times)
     if target == MIDI and output is not None:
         _write_session(session, output, played, overwrite)
     typer.echo(session_text(session).rstrip())
 
 
+_LISTED = 50
+"""As many ideas are found as `ideas` lists, so that an idea has the same number here and there."""
+
+
+def _check_together(target: str, turns: int | None, idea: int, level: int | None) -> None:
+    """Refuse options that do not go with one another; `level` is given for a lesson only."""
+    if level is not None:
+        hint = "A lesson sheet has --levels, such as --levels 1,2,4."
+        raise OptionError("--level goes with a .mid file", hint=hint)
+    if turns is not None and target == HTML:
+        raise OptionError("--turns goes with a .mid file", hint="A lesson sheet has levels, not turns.")
+    if turns is not None and idea != 1:
+        raise OptionError("--turns and --idea do not go together", hint="Each turn takes the next idea.")
+    if idea < 1:
+        raise OptionError(f"there is no idea {idea}", hint="Ideas are counted from 1.")
+
+
+def _tell(reading: Reading, pack: RulePack) -> None:
+    """Say how a phrase was read, and whether there is something to mend before it is practised."""
+    from fillgen.check import Settings, lowest_level
+
+    for remark in reading.remarks:
+        typer.echo(f"Note: {remark}", err=True)
+    if lowest_level(reading.progression, reading.notes, pack, Settings(whole=reading.whole)) is None:
+        typer.echo("Note: no level's rules fit the phrase as it is; fillgen check tells why.", err=True)
+
+
+def _session(
+    ideas: fillgen.Ideas,
+    parts: Sequence[str],
+    turns: int | None,
+    idea: int,
+    slowest: float,
+    steps: int,
+    times: int,
+) -> Session:
+    """Call and answer where turns are asked for, otherwise the loop of an idea."""
+    from fillgen.practice import call_and_answer, loop
+
+    if turns is not None:
+        return call_and_answer(ideas, turns=turns, parts=parts)
+    if idea > len(ideas):
+        raise OptionError(f"there is no idea {idea}", hint=f"There are {len(ideas)} here.")
+    return loop(ideas, ideas[idea - 1], slowest=slowest, steps=steps, times=times, parts=parts)
+
+
 def _numbers(text: str) -> tuple[int, ...]:
-    """Numbers that commas part; OptionError where one is none."""
-    words = [word.strip() for word in text.split(",")]
-    wrong = next((word for word in words if not word.isdecimal() or len(word) > _LONGEST_NUMBER), None)
-    if wrong is not None:
-        raise OptionError(f"{shorten(wrong)} is no level", hint="Levels are given like 1,2,3.")
-    return tuple(int(word) for word in words)
-
-
-_LONGEST_NUMBER = 4
+    """Levels that commas part, or the first and last with a dash; OptionError where they are none or do not rise."""
+    found: list[int] = []
+    for word in text.split(","):
+        first, dash, last = word.strip().partition("-")
+        ends = whole_number(first.strip()), whole_number(last.strip() if dash else first.strip())
+        if ends[0] is None or ends[1] is None:
+            raise OptionError(
+                f"{shorten(word.strip())} is no level", hint="Levels are given like 1,2,3 or 1-3."
+            )
+        found += range(ends[0], ends[1] + 1)
+    if found != sorted(set(found)):
+        raise OptionError(f"the levels {shorten(text)} do not go up", hint="A ladder goes up, such as 1,2,3.")
+    return tuple(found)
 
 
 def _write_session(

@@ -99,6 +99,8 @@ def vary(
     near = [word for word, asked in (("like", like), ("unlike", unlike), ("answer", answer)) if asked]
     if len(near) > 1:
         raise OptionError(f"--{near[0]} and --{near[1]} do not go together")
+    if as_level is not None and level is not None:
+        raise OptionError("--as and --level do not go together", hint="--as names the level itself.")
     target = target_of(output, format_)
     wish = replace(
         read_keep(keep) if keep is not None else Wish(),
@@ -127,6 +129,7 @@ def vary(
         ends_on=words_of(ends_on),
         lead_to=optional_pitch(lead_to, "--lead-to"),
         hand=hand,
+        closes=reading.whole,
         pack=pack_of(rules),
     )
     found = varied(request, reading.notes, wish)

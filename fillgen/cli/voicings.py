@@ -32,7 +32,7 @@ def voicings(
         int | None,
         typer.Option(
             "--span",
-            help="How far the hand reaches, in semitones; 12 is an octave. [default: 12]",
+            help="How far the hand reaches, in semitones; 12 is an octave. [default: 12, for a small hand 9]",
         ),
     ] = None,
     size: Annotated[

@@ -32,7 +32,7 @@ def chart_document(progression: Progression, tempo: int) -> dict[str, Any]:
     """The progression as plain dictionaries: a chord's onset counts from the start of its bar."""
     bars = [
         {"bar": number, "chords": [_chord(span, bar[0].onset) for span in bar]}
-        for number, bar in enumerate(progression.bars, 1)
+        for number, bar in enumerate(progression.bars, progression.first)
     ]
     return {"key": str(progression.key), "metre": progression.metre.name, "tempo": tempo, "bars": bars}
 

@@ -180,21 +180,21 @@ def session_text(session: Session) -> str:
     >>> from fillgen.practice import loop
     >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=120, count=1)
     >>> print("\n".join(session_text(loop(ideas, ideas[0], steps=1, times=1)).splitlines()[:4]))
-    3 rounds, 0 minutes 30 seconds
+    3 rounds, 30 seconds
        0:00  120 a minute, right hand alone
        0:10  120 a minute, both hands
        0:20  120 a minute, all parts
     """
     whole, seconds = divmod(round(minutes(session) * 60), 60)
     counts = (len(session.rounds), "round"), (whole, "minute"), (seconds, "second")
-    rounds, *lasts = (f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts)
+    rounds, *lasts = (f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts if count)
     lines = [f"{rounds}, {' '.join(lasts)}"]
     bar, at = session.ideas.progression.metre.bar, 0.0
     for start, each in zip(session.starts, session.rounds, strict=True):
         first = start - each.before * bar
         rest = each.rest * bar / TICKS * 60 / each.tempo
         if each.rest:
-            lines.append(f"{_clock(at)}  rest your hands, for as long as you like")
+            lines.append(f"{_clock(at)}  rest your hands; stop the music if you want longer")
         lines.append(f"{_clock(at + rest)}  {each.label}")
         tick = start + session.ideas.progression.length
         at += (tick - first) / TICKS * 60 / each.tempo

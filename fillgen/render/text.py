@@ -48,10 +48,12 @@ def _heading(ideas: Ideas) -> str:
     title = f"{progression.title}: " if progression.title else ""
     marks = {MARKS[told.role] for idea in ideas for told in idea.notes if told.role in MARKS}
     used = ", ".join(f"{mark} {meaning}" for mark, meaning in _MEANINGS.items() if mark in marks)
+    hand = f", {ideas.hand} hand" if "ease" in ideas.weights else ""
+    keep = "phrase that keeps" if ideas.phrases == 1 else "phrases that keep"
     return (
         f"{title}{progression.key}, {progression.metre.name}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, "
-        f"level {ideas.level}, seed {ideas.seed}\n"
-        f"{len(ideas)} of {_count(ideas.phrases)} phrases that keep the rules, best first\n"
+        f"level {ideas.level}{hand}, seed {ideas.seed}\n"
+        f"{len(ideas)} of {_count(ideas.phrases)} {keep} the rules, {ideas.order}\n"
         f"Under each note: the degree of a chord tone{f', or {used}' if used else ''}"
     )
 

@@ -92,6 +92,7 @@ def _told(task: Task, pool: Pool, remarks: tuple[str, ...]) -> Ideas:
         (*remarks, *pool.remarks, *told),
         choices.weights,
         (choices.hand or reach()).size,
+        "best first" if pool.nearest is None else "nearest first",
     )
 
 
@@ -104,7 +105,8 @@ def _remarks(task: Task, pool: Pool, shown: int, apart: int) -> tuple[str, ...]:
     if shown < count:
         return (f"{many(shown, 'idea')} {'was' if shown == 1 else 'were'} found for the {count} asked for.",)
     if apart < shown:
-        return (f"{apart} of them are clearly apart; each of the others is near to one of those.",)
+        few = "One of them is" if apart == 1 else f"{apart} of them are"
+        return (f"{few} clearly apart; each of the others is near to one of those.",)
     return ()
 
 

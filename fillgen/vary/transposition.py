@@ -7,7 +7,7 @@ from dataclasses import replace
 from fillgen.chords import Chord
 from fillgen.errors import NoPhraseError, OptionError
 from fillgen.generate import Request, settle
-from fillgen.music import Phrase, laid
+from fillgen.music import Phrase
 from fillgen.pitch import NATURAL, Key, Name, all_keys, midi_name
 
 
@@ -23,11 +23,18 @@ def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, 
         raise OptionError(f"the chart is in {old} already", hint="Name another key.")
     steps = (new.tonic.letter - old.tonic.letter) % 7
     rise = (new.tonic.pitch_class - old.tonic.pitch_class) % 12
-    bars = [
-        [(_moved_chord(span.chord, steps, rise, new), span.length) for span in bar]
+    bars = tuple(
+        tuple(
+            replace(
+                span,
+                chord=_moved_chord(span.chord, steps, rise, new),
+                heard=_moved_chord(span.heard, steps, rise, new),
+            )
+            for span in bar
+        )
         for bar in request.progression.bars
-    ]
-    progression = replace(request.progression, key=new, bars=laid(bars))
+    )
+    progression = replace(request.progression, key=new, bars=bars)
     shift = _shift(request, phrase, rise)
     moved = tuple(replace(note, midi=note.midi + shift) for note in phrase)
     lead = None if request.lead_to is None else request.lead_to + shift

@@ -134,7 +134,7 @@ def _check_bars(wish: Wish, progression: Progression) -> None:
             raise OptionError(f"there is no bar {bar}", hint=hint)
     if len(set(wish.bars)) == len(progression.bars):
         raise OptionError("nothing is left to vary: all bars are kept", hint="Keep fewer bars.")
-    if wish.pitches and (wish.rhythm or wish.contour):
+    if wish.pitches and wish.rhythm:
         raise OptionError(
             "nothing is left to vary: rhythm and pitches are both kept",
             hint="Keep one of them, or some bars.",

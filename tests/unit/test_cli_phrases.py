@@ -114,7 +114,12 @@ BAD = {
         ["more than 60", "33 turns"],
     ),
     "explained from nowhere": (["ideas", HOME, "-n", "2", "--explain", "3"], ["no idea 3", "1 to 2"]),
-    "explained as JSON": (["ideas", HOME, "--explain", "1", "--format", "json"], ["--explain", "text"]),
+    "explained as MIDI": (["ideas", HOME, "--explain", "1", "-o", "x.mid"], ["--explain", ".txt"]),
+    "huge level": (["check", HOME, RIGHT, "--level", "9" * 5000], ["unknown level"]),
+    "ladder that goes down": (["practice", HOME, "--levels", "3,2"], ["go up"]),
+    "level of a lesson": (["practice", HOME, "--level", "4"], ["--levels"]),
+    "turns and an idea": (["practice", HOME, "--turns", "2", "--idea", "2"], ["--idea"]),
+    "as and a level": (["vary", HOME, RIGHT, "--as", "2", "--level", "4"], ["--as"]),
 }
 
 
@@ -148,6 +153,58 @@ def test_moved_phrase_comes_with_its_chart(call: Call) -> None:
     moved = [note["midi"] for note in document["ideas"][0]["notes"]]
     own = [note.midi for note in fillgen.parse_phrase(RIGHT, fillgen.parse_chart(HOME).metre)]
     assert {new - old for new, old in zip(moved, own, strict=True)} == {3}
+
+
+def test_a_cut_chart_is_moved_too(call: Call) -> None:
+    """A phrase over the N.C. at the beginning of a chart can be moved: the ear keeps the chord that comes."""
+    assert call("vary", "| N.C. | G7 |", "C5w", "--move-to", "Ab", "--key", "C").code == 0
+
+
+def test_a_part_of_a_phrase_need_not_close(call: Call) -> None:
+    """A phrase shorter than its chart is varied as it is checked: its last note is free."""
+    chart, phrase = "| C | F | C | G7 |", "E5h G5h | F5h C5h"
+    assert call("check", chart, phrase).code == 0
+    assert call("vary", chart, phrase, "--keep", "2", "-n", "2").code == 0
+
+
+def test_nearest_first_is_said(call: Call) -> None:
+    """Variants that are shown nearest first say so, and no sentence tells of ranks by score."""
+    document = json.loads(call("vary", HOME, RIGHT, "--mirror", "--format", "json").out)
+    assert "nearest first" in call("vary", HOME, RIGHT, "--mirror").out.splitlines()[1]
+    assert {idea["why"][-1] for idea in document["ideas"]} == {
+        "The ideas are shown nearest first, not by their scores."
+    }
+
+
+def test_bars_are_numbered_alike(call: Call) -> None:
+    """With a pick-up the bars of the chart have the numbers that notes and faults have."""
+    answer = call("check", "| C | G7 |", "rh. G4q | C5h E5h | D5h B4h", "--format", "json")
+    document = json.loads(answer.out)
+    assert [bar["bar"] for bar in document["chart"]["bars"]] == [0, 1, 2]
+    assert {note["bar"] for note in document["notes"]} == {0, 1, 2}
+
+
+def test_an_idea_has_one_number(call: Call) -> None:
+    """Idea 3 of `practice` is idea 3 of `ideas`."""
+    third = json.loads(call("ideas", HOME, "--format", "json").out)["ideas"][2]["notes"]
+    call(
+        "practice",
+        HOME,
+        "--idea",
+        "3",
+        "--parts",
+        "right",
+        "--steps",
+        "1",
+        "--times",
+        "1",
+        "--swing",
+        "1",
+        "-o",
+        "x.mid",
+    )
+    played = [m.note for m in mido.MidiFile("x.mid").tracks[1] if m.type == "note_on" and m.velocity]
+    assert played[: len(third)] == [note["midi"] for note in third]
 
 
 def test_variants_are_written_as_midi(call: Call, tmp_path: Path) -> None:

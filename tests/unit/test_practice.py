@@ -17,7 +17,7 @@ from fillgen.arrange import PARTS
 from fillgen.practice import (
     MOST_MINUTES,
     REST_AFTER,
-    REST_BARS,
+    REST_SECONDS,
     Round,
     Session,
     call_and_answer,
@@ -142,7 +142,10 @@ def test_rests_come_in_time(tempo: int, steps: int, times: int, answers: bool) -
         assert "minutes" in error.message  # noqa: PT017 - only some sessions are too long
         return
     assert session.rounds[0].rest == 0
-    assert {each.rest for each in session.rounds} <= {0, REST_BARS}
+    metre = session.ideas.progression.metre
+    for each in session.rounds:
+        bar = metre.bar / 480 * 60 / each.tempo
+        assert not each.rest or REST_SECONDS <= each.rest * bar < REST_SECONDS + bar
     played = 0.0
     for each in session.rounds:
         if each.rest:
