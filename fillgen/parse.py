@@ -286,6 +286,8 @@ def _chord(text: str, bar: _Bar, item: int, key: Key | None) -> Chord:
     try:
         if text == "%":
             raise ChartError("a % stands alone in its bar")
+        if text.endswith(",") or text == "-":
+            raise ChartError(f"cannot read {shorten(text)}", hint="Chords stand between bar lines: | C | Am |.")
         if _NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, key)
         return read_chord(text)
@@ -490,7 +492,7 @@ def parse_phrase(text: str, metre: Metre) -> Phrase:
     >>> parse_phrase("rq G5e~ G5q Eb5e h", METRES["4/4"])
     Traceback (most recent call last):
     ...
-    fillgen.errors.PhraseError: bar 1, note 5: cannot read 'h'. A note is written like F5q., a rest like rq.
+    fillgen.errors.PhraseError: bar 1, note 5: cannot read 'h'. A note is written like 'F5q' or 'Eb4h.', a rest like 'rq'.
     """
     return written_phrase(text, metre).notes
 
@@ -563,13 +565,37 @@ def _phrase_bars(text: str) -> list[str]:
 def _read_note(token: str, place: str) -> tuple[int | None, int, bool]:
     match = _TOKEN.fullmatch(plain_signs(token))
     if match is None or (match[1] and match[4]):
-        hint = "A note is written like F5q., a rest like rq."
-        raise PhraseError(f"cannot read {shorten(token)}", place=place, hint=hint)
+        raise PhraseError(f"cannot read {shorten(token)}", place=place, hint=_note_hint(token))
     try:
         midi = None if match[1] else read_pitch(match[2])
     except ValueError as error:
         raise PhraseError(str(error), place=place) from None
     return midi, LENGTHS[match[3]], bool(match[4])
+
+
+def _note_hint(token: str) -> str:
+    """What is probably meant by something that is no note."""
+    bare = token.strip(",;.~")
+    meant = f"{bare[:1].upper()}{bare[1:]}"
+    if bare != token.strip("~") and _TOKEN.fullmatch(bare):
+        return f"Leave out what stands after {bare}."
+    if meant != bare and _TOKEN.fullmatch(meant):
+        return f"Notes have capital letters: {meant}."
+    if re.fullmatch(r"[A-G](#|b)?\d", meant):
+        return f"It has no length: {meant}q is a quarter, {meant}e an eighth."
+    if re.fullmatch(r"[Hh]-?\d.*", bare):
+        return f"The note H is called B here: B{bare[1:]}."
+    if _is_chord(token):
+        return "That looks like a chord; the chart comes first, then the phrase."
+    return "A note is written like 'F5q' or 'Eb4h.', a rest like 'rq'."
+
+
+def _is_chord(text: str) -> bool:
+    try:
+        read_chord(plain_signs(text))
+    except ChartError:
+        return False
+    return True
 
 
 def phrase_tokens(

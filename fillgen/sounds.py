@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 from fillgen.errors import OptionError, PackError, did_you_mean, shorten
@@ -30,8 +31,14 @@ def program(sound: str) -> int:
             )
         return number - 1
     if _plain(sound) not in plain:
-        raise OptionError(f"unknown sound {shorten(sound)}", hint=did_you_mean(sound, names))
+        raise OptionError(f"unknown sound {shorten(sound)}", hint=_near(sound, names))
     return plain[_plain(sound)]
+
+
+def _near(sound: str, names: Sequence[str]) -> str:
+    """The sounds whose names hold a word, or else those spelled nearly like it."""
+    within = [name for name in names if _plain(sound) and _plain(sound) in _plain(name)]
+    return f"Such as {', '.join(within[:4])}." if within else did_you_mean(sound, names)
 
 
 @lru_cache(maxsize=1)

@@ -386,7 +386,7 @@ BAD_PLAYING: dict[str, tuple[list[str], list[str]]] = {
     "span of nothing": (["--span", "0"], ["0", "span"]),
     "span of two octaves": (["--span", "24"], ["24", "span"]),
     "unknown part of a sound": (["--sound", "lefft=flute"], ["'lefft'", "'left'"]),
-    "unknown sound of a part": (["--sound", "left=flut"], ["'flut'", "'Flute'"]),
+    "unknown sound of a part": (["--sound", "left=flut"], ["'flut'", "Flute"]),
 }
 
 
