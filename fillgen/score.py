@@ -181,7 +181,7 @@ def _flow(lines: Lines) -> Values:
     """Steps that go on: how often a step follows a step the same way; three times in ten are enough.
 
     Step inertia: Huron (2006), von Hippel (2002), cited from memory. A line that rocks, back where it was two
-    notes before and then again, loses as much each time.
+    notes before and then again, loses as much each time, also one that has steps enough.
     """
     if lines.moves.shape[1] < 2:
         return np.ones(len(lines.pitches))
@@ -189,7 +189,8 @@ def _flow(lines: Lines) -> Values:
     goes_on = (up[:, 1:] & up[:, :-1]) | (down[:, 1:] & down[:, :-1])
     back = (lines.pitches[:, 2:] == lines.pitches[:, :-2]) & (lines.sizes[:, 1:] > 0)
     rocks = back[:, 1:] & back[:, :-1]
-    return np.asarray((goes_on.sum(axis=1) - rocks.sum(axis=1)) / (_ENOUGH["flow"] * goes_on.shape[1]))
+    enough = _ENOUGH["flow"] * goes_on.shape[1]
+    return np.asarray(np.minimum(goes_on.sum(axis=1) / enough, 1.0) - rocks.sum(axis=1) / enough)
 
 
 def _turns(lines: Lines) -> Values:

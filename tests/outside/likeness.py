@@ -68,7 +68,9 @@ FIGURES = (
     Figure("phrases that rock (x y x y)", "rocking phrase", "phrase"),
     Figure("notes that rock (x y x y)", "rocking", "note"),
 )
-RISING = tuple(Figure(f"{size} semitones", f"up {size}", f"size {size}") for size in SIZES)
+RISING = tuple(
+    Figure(f"{size} semitone{'s' if size > 1 else ''}", f"up {size}", f"size {size}") for size in SIZES
+)
 """Of each interval, how many rise."""
 POSITIONS = ("downbeat", "other strong beat", "weak beat", "off-beat")
 CHORD_TONES = tuple(Figure(f"chord notes, {where}", f"chord {where}", where) for where in POSITIONS)
