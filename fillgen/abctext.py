@@ -32,32 +32,61 @@ _ABC = re.compile(
 )
 _PLAIN_NOTE = re.compile(r"(\^{1,2}|_{1,2}|=|)[A-Ga-gz](,{0,5}|'{0,5})(\d{0,3})(/{0,4}|/\d{1,3})")
 _KEY = re.compile(r"([A-G][#b]?)\s*(maj|min|mix|dor|phr|lyd|loc|aeo|ion|m|)[a-z]*(?:\s|$)", re.IGNORECASE)
+_FIFTHS = {
+    "": 0,
+    "maj": 0,
+    "ion": 0,
+    "lyd": 1,
+    "mix": -1,
+    "dor": -2,
+    "m": -3,
+    "min": -3,
+    "aeo": -3,
+    "phr": -4,
+    "loc": -5,
+}
+"""By how many fifths the signature of a mode lies from that of the major key (ABC 2.1, 3.1.14)."""
+_SHARPS = "FCGDAEB"
+_OWN_SIGN = re.compile(r"(?:^|\s)(\^{1,2}|_{1,2}|=)([A-Ga-g])(?=\s|$)")
+_MOVED = re.compile(r"\b(octave|transpose)\s*=\s*([+-]?\d+)")
+_SIGNED_NOTE = re.compile(r"([\^_=]*)([A-Ga-g])([,']*)([\d/]*)")
 _MOST_RESTS = 512
 _MOST_VOICES = 64
 
 
 @dataclass
 class AbcVoice:
-    """A voice of an ABC tune as it is read: its name, its notes as plain ABC, its metres by bar."""
+    """A voice of an ABC tune as it is read: its name, its notes as plain ABC, its metres by bar.
+
+    `unit` and `signature` are its own since a field among its notes; `altered` are the accidentals of this bar by
+    letter, `last` those of the last note or chord by pitch, and `tied` those that a tie carries on.
+    """
 
     name: str
     text: list[str] = field(default_factory=list)
     metres: list[tuple[int, str]] = field(default_factory=list)
     bars: int = 0
     open: bool = False
+    unit: str = ""
+    signature: dict[str, str] | None = None
+    altered: dict[str, str] = field(default_factory=dict)
+    tied: dict[str, str] = field(default_factory=dict)
+    last: dict[str, str] = field(default_factory=dict)
+    in_chord: bool = False
 
 
 class AbcTune:
     """Reads an ABC tune into plain voices: notes, tuplets, ties and bar lines, and nothing else.
 
     The text is checked here, so that music21 meets only what it reads well: one voice, every field on its own line,
-    a unit length, no decorations. Metres and voices are read here, as ABC 2.1 (abcnotation.com, 2011) has them.
+    a unit length, no decorations. Metres, voices, unit lengths and keys are read here, as ABC 2.1 (abcnotation.com,
+    2011) has them: every note is given its accidental, and its length in the unit of the head.
     """
 
     def __init__(self, place: str) -> None:
         self.place = place
         self.title = ""
-        self.key = "C"
+        self.signature: dict[str, str] = {}
         self.metre = ""
         self.unit = ""
         self.tempo: int | None = None
@@ -89,23 +118,47 @@ class AbcTune:
         elif letter in "KLMQ":
             setattr(
                 self,
-                {"K": "key", "L": "unit", "M": "metre", "Q": "tempo"}[letter],
+                {"K": "signature", "L": "unit", "M": "metre", "Q": "tempo"}[letter],
                 self._value(letter, value),
             )
 
     def _value(self, letter: str, value: str) -> Any:
         return {"K": self._key, "L": self._unit, "M": self._metre, "Q": self._tempo}[letter](value)
 
-    def _key(self, value: str) -> str:
-        match = _KEY.match(value)
-        if match is None:
-            if value.startswith(("HP", "Hp")):
-                return "D"
-            word = value.partition(" ")[0]
-            if word.lower() in ("", "none") or "=" in word:
-                return "C"
+    def _key(self, value: str) -> dict[str, str]:
+        """The accidentals of a key by letter: those of its mode, or with `exp` none, then those written out."""
+        self._check_place(value)
+        bare = _OWN_SIGN.sub(" ", value).strip()
+        match = _KEY.match(bare)
+        word = bare.partition(" ")[0]
+        if match is not None:
+            fifths = self._fifths(match[1], match[2].lower())
+        elif word in ("HP", "Hp"):
+            fifths = 2
+        elif word.lower() in ("", "none", "exp") or "=" in word:
+            fifths = 0
+        else:
             raise self.error(f"unknown key {shorten(value)}", "A key is written like K:Eb or K:C minor.")
-        return f"{match[1][0].upper()}{match[1][1:]}{match[2].lower()}"
+        explicit = re.search(r"\bexp\b", bare) is not None
+        signature = {} if explicit else _signature(fifths)
+        return signature | {letter.upper(): sign for sign, letter in _OWN_SIGN.findall(value)}
+
+    def _fifths(self, tonic: str, mode: str) -> int:
+        """How many sharps, or flats below zero, a key has; TuneError where that is more than seven."""
+        fifths = _SHARPS.index(tonic[0].upper()) - 1 + 7 * (tonic.count("#") - tonic[1:].lower().count("b"))
+        fifths += _FIFTHS[mode]
+        if abs(fifths) > len(_SHARPS):
+            raise self.error(
+                f"unknown key {shorten(f'{tonic} {mode}'.strip())}", "A key is written like K:Eb."
+            )
+        return fifths
+
+    def _check_place(self, value: str) -> None:
+        """TuneError where a key or voice is moved away from where its notes are written."""
+        moved = _MOVED.search(re.sub(r'"[^"]*"', "", value))
+        if moved and int(moved[2][:4]):
+            hint = "Write the notes where they sound, and leave it out."
+            raise self.error(f"cannot read {moved[1]}={moved[2][:4]}", hint)
 
     def _unit(self, value: str) -> str:
         if re.fullmatch(r"1/(1|2|4|8|16|32|64|128)|1", value.strip()) is None:
@@ -135,6 +188,7 @@ class AbcTune:
         words = value.split()
         if not words:
             raise self.error("a V: field names no voice")
+        self._check_place(value)
         if words[0] not in self.voices:
             if len(self.voices) >= _MOST_VOICES:
                 raise self.error("has more voices than a score")
@@ -152,9 +206,9 @@ class AbcTune:
         elif letter == "M":
             voice.metres.append((voice.bars, self._metre(value) or "none"))
         elif letter == "L":
-            voice.text.append(f"\nL:{self._unit(value)}\n")
+            voice.unit = self._unit(value)
         elif letter == "K":
-            voice.text.append(f"\nK:{self._key(value)}\n")
+            voice.signature = self._key(value)
 
     def _here(self) -> AbcVoice:
         if self.voice is None:
@@ -182,6 +236,7 @@ class AbcTune:
             voice.text.append(" |\n")
             voice.bars += 1
         voice.open = False
+        voice.altered.clear()
 
     def _rests(self, sign: str) -> None:
         bars = int(sign[1:4] or 1)
@@ -190,16 +245,51 @@ class AbcTune:
         length = Fraction(self.metre or "4/4") / self.unit_length
         for _ in range(bars):
             self._bar("|")
-            self._note(f"z{length.numerator}/{length.denominator}")
+            self._counted()
+            self._put(f"z{length.numerator}/{length.denominator}")
 
     def _note(self, sign: str) -> None:
         sign = sign.replace("x", "z")
         if _PLAIN_NOTE.fullmatch(sign) is None:
             raise self.error(f"cannot read {shorten(sign, 20)}", "A note is written like ^f2, B,/2 or z4.")
+        self._counted()
+        self._put(self._plain(sign))
+
+    def _counted(self) -> None:
         self.notes += 1
         if self.notes > MOST_NOTES:
             raise self.error(f"has more than {MOST_NOTES} notes")
-        self._put(sign)
+
+    def _plain(self, sign: str) -> str:
+        """A note with its accidental, its length in the unit of the head."""
+        if sign[0] == "z":
+            return f"z{self._scaled(sign[1:])}"
+        match = _SIGNED_NOTE.fullmatch(sign)
+        if match is None:
+            raise self.error(f"cannot read {shorten(sign, 20)}", "A note is written like ^f2, B,/2 or z4.")
+        return f"{self._accidental(match[1], match[2], match[3])}{match[2]}{match[3]}{self._scaled(match[4])}"
+
+    def _accidental(self, sign: str, letter: str, octave: str) -> str:
+        """The accidental of a note: its own, that of its bar, in every octave, that of a tie, or that of the key."""
+        voice = self._here()
+        signature = self.signature if voice.signature is None else voice.signature
+        name = letter.upper()
+        tied = voice.tied.pop(letter + octave, "")
+        if sign:
+            voice.altered[name] = sign
+        told = sign or tied or voice.altered.get(name) or signature.get(name, "=")
+        if not voice.in_chord:
+            voice.last, voice.tied = {}, {}
+        voice.last[letter + octave] = told
+        return told
+
+    def _scaled(self, length: str) -> str:
+        """A length in the unit of the head, where the voice has a unit of its own since."""
+        unit = self._here().unit
+        if not unit or Fraction(unit) == self.unit_length:
+            return length
+        told = _length(length) * Fraction(unit) / self.unit_length
+        return f"{told.numerator}/{told.denominator}"
 
     def _tuplet(self, sign: str) -> None:
         if sign[1] in "01":
@@ -207,12 +297,38 @@ class AbcTune:
         self._put(sign)
 
     def _sign(self, sign: str) -> None:
+        voice = self._here()
+        if sign == "-":
+            voice.tied = dict(voice.last)
+        elif sign == "[":
+            voice.in_chord, voice.last = True, {}
+        elif sign[0] == "]":
+            voice.in_chord, voice.tied = False, {}
         self._put(sign)
 
     def _put(self, sign: str) -> None:
         voice = self._here()
         voice.text.append(sign)
         voice.open = True
+
+
+def _signature(fifths: int) -> dict[str, str]:
+    """The accidentals of so many sharps, or flats below zero, by letter.
+
+    >>> _signature(-2)
+    {'B': '_', 'E': '_'}
+    """
+    return dict.fromkeys(_SHARPS[:fifths], "^") if fifths >= 0 else dict.fromkeys(_SHARPS[fifths:][::-1], "_")
+
+
+def _length(text: str) -> Fraction:
+    """A length of ABC as a multiple of the unit: `3`, `/`, `//`, `3/2`.
+
+    >>> [str(_length(text)) for text in ("", "3", "/", "//", "3/2")]
+    ['1', '3', '1/2', '1/4', '3/2']
+    """
+    upper, slashes, lower = re.fullmatch(r"(\d*)(/*)(\d*)", text).groups()  # type: ignore[union-attr]
+    return Fraction(int(upper or 1), int(lower or 0) or 2 ** len(slashes))
 
 
 def first_tune(text: str) -> tuple[list[tuple[bool, str, str]], int]:

@@ -26,7 +26,7 @@ from fillgen.metre import TICKS
 from fillgen.music import CHORD_TONE, IdeaNote, Note, Phrase, Place, Progression, places
 from fillgen.notefit import degree_in_words
 from fillgen.parse import phrase_text
-from fillgen.pitch import interval_in_words, midi_name
+from fillgen.pitch import interval_in_words, midi_name, read_pitch
 from fillgen.rulepack import Level, RulePack
 from fillgen.rules import BEAT, FOURTH, STEP, Example, Rule, RuleUse, Seen, Setting, Verdict
 from fillgen.windows import Windows
@@ -36,6 +36,8 @@ _EASY, _HARD = 0.2, 0.35
 easy at two notes a second, middling at four, hard at eight."""
 _WIDEST = 24
 """Semitones: wider intervals are all as uneven."""
+_USUAL_TEMPO = 120
+"""Quarter notes a minute, for a hand without a tempo. Common practice: a metronome's middle, a moderate march."""
 _FEW_NOTES = 4
 """A line of fewer notes has no contour to speak of."""
 
@@ -73,7 +75,8 @@ class Report:
 
     `names` is what textbooks call each note, `reasons` a sentence for each; `holds` are the rules that hold, by name
     and as told. `tempo` is in quarter notes a minute, None where none was given; `lowest` is the lowest level the
-    phrase fits, None where none was sought or found.
+    phrase fits, None where none was sought or found. `reading` are remarks on how the phrase was read, such as its part
+    or its timing; whoever read it adds them with `dataclasses.replace`.
     """
 
     progression: Progression
@@ -89,6 +92,7 @@ class Report:
     holds: tuple[tuple[str, str], ...]
     tempo: int | None = None
     lowest: int | None = None
+    reading: tuple[str, ...] = ()
 
     @property
     def right(self) -> bool:
@@ -107,8 +111,8 @@ class Report:
 class Settings:
     """How a phrase is held against its rules; None takes the level's own.
 
-    `tempo` is in quarter notes a minute; with a hand as well the phrase shall lie in its reach, its eighths played as
-    they swing. `ends_on` are degrees of the last chord, `lead_to` the tune's first pitch, `low` and `high` another
+    `tempo` is in quarter notes a minute; a hand shall reach the phrase, its eighths played as they swing, at that tempo,
+    or at 120 where none is given. `ends_on` are degrees of the last chord, `lead_to` the tune's first pitch, `low` and `high` another
     range, all as for ideas. A phrase that is not `whole` need not close.
     """
 
@@ -136,7 +140,9 @@ class _Asked:
 
     @property
     def tempo(self) -> int | None:
-        return self.settings.tempo
+        """The tempo asked about; a hand is judged at one in any case."""
+        given = self.settings.tempo
+        return _USUAL_TEMPO if given is None and self.hand is not None else given
 
     @property
     def hand(self) -> Reach | None:
@@ -166,7 +172,7 @@ class _Asked:
     @cached_property
     def uses(self) -> tuple[RuleUse, ...]:
         """The rules about notes and their neighbours; the range is asked besides."""
-        hand = (hand_use(self.hand),) if self.hand is not None and self.tempo is not None else ()
+        hand = (hand_use(self.hand),) if self.hand is not None else ()
         return (*(self._ending(use) for use in self.level.uses), *hand)
 
     def _ending(self, use: RuleUse) -> RuleUse:
@@ -295,7 +301,7 @@ def check(
     [('A5', 'non-chord-note'), ('A5', 'strong-beat'), ('B4', 'leap-turns-back'), ('D5', 'non-chord-note')]
     """
     asked = _asked(progression, notes, level, settings)
-    line = Line(progression, notes, asked.where)
+    line = _Ranged(asked)
     faults = _faults(asked, line)
     fingers = best([note.midi for note in notes], settings.hand).fingers
     mend, unmended = _mended(asked) if faults else (None, ())
@@ -315,6 +321,24 @@ def check(
         settings.tempo,
         lowest,
     )
+
+
+class _Ranged(Line):
+    """A phrase as it is told, with no other note proposed than those of its range, where the range has any."""
+
+    def __init__(self, asked: _Asked) -> None:
+        super().__init__(asked.progression, asked.notes, asked.where)
+        self._range = range(asked.low, asked.high + 1)
+
+    def near(self, index: int) -> list[str]:
+        every = super().near(index)
+        return self._inside(every) or every
+
+    def goals(self, index: int) -> list[str]:
+        return self._inside(super().goals(index))
+
+    def _inside(self, names: Sequence[str]) -> list[str]:
+        return [name for name in names if read_pitch(name) in self._range]
 
 
 # Faults
@@ -537,12 +561,10 @@ class _State:
 def _mended(asked: _Asked) -> tuple[Mend | None, tuple[str, ...]]:
     """The smallest mend; where there is none, a sentence that says so.
 
-    Pitches alone are changed where that can do; otherwise notes may also end where a strong beat or a chord begins.
+    Notes may change their pitch, and may end where a strong beat or a chord begins.
     """
-    stay = [[_State(note.length, place)] for note, place in zip(asked.notes, asked.where, strict=True)]
-    windows = Windows(asked.uses, asked.low, asked.high)
-    found = _nearest(asked, windows, stay)
-    found = found or _nearest(asked, windows, [_lengths(asked, index) for index in range(len(stay))])
+    states = [_lengths(asked, index) for index in range(len(asked.notes))]
+    found = _nearest(asked, Windows(asked.uses, asked.low, asked.high), states)
     return (_mend(asked, found), ()) if found else (None, (_no_mend(asked),))
 
 
@@ -557,20 +579,17 @@ def _lengths(asked: _Asked, index: int) -> list[_State]:
 def _nearest(asked: _Asked, windows: Windows, states: Sequence[Sequence[_State]]) -> Phrase | None:
     """Of all phrases that keep the rules the one with the fewest notes changed, then with the least movement.
 
-    What is still equal is told apart by the time by which notes are shortened, or by how evenly the line moves.
-    Every sum is a whole number that a float holds exactly, for phrases of up to 4,000 notes.
+    What is still equal is told apart by the time by which notes are shortened, then by how evenly the line moves.
     """
     domains = [[windows.domain(state.place) for state in each] for each in states]
     pitches = [np.concatenate(each).astype(np.int64) for each in domains]
     runs = [Run(index, np.arange(each.size)[:, None]) for index, each in enumerate(pitches)]
     if not all(each.size for each in pitches):
         return None
-    allowed = [_table(windows, states, index) for index in range(len(states))]
-    values = [
-        np.where(table, -cost, -np.inf)
-        for table, cost in zip(allowed, _costs(asked, states, domains, pitches), strict=True)
-    ]
-    total, rows = Lattice(runs, allowed).best(values)
+    costs = zip(_costs(asked, states, domains, pitches), range(len(states)), strict=True)
+    nearest = _smallest([np.where(_table(windows, states, i), cost, np.inf) for cost, i in costs])
+    uneven = zip(nearest, _unevenness(pitches), strict=True)
+    total, rows = Lattice(runs, nearest).best([np.where(table, -each, -np.inf) for table, each in uneven])
     if total == -np.inf:
         return None
     lengths = [
@@ -607,21 +626,39 @@ def _costs(
     domains: Sequence[Sequence[NDArray[np.int16]]],
     pitches: Sequence[NDArray[np.int64]],
 ) -> Iterator[_Values]:
-    """What each note costs, by the note before it and itself."""
+    """What the change of each note costs, in axes of the note before, the note and the note after.
+
+    A note counts for more than all semitones together, a semitone for more than all ticks. Every sum is a whole number
+    that a float holds exactly, for phrases of up to 4,000 notes in as many beats.
+    """
     notes = asked.notes
-    shortens = any(len(each) > 1 for each in states)
-    last = asked.progression.length if shortens else _WIDEST**2 * len(notes)
-    a_semitone = float(last + 1)
+    a_semitone = float(asked.progression.length + 1)
     a_note = a_semitone * (128 * len(notes) + 1)
-    for index, (note, pitch) in enumerate(zip(notes, pitches, strict=True)):
-        cut = note.length - _repeated([state.length for state in states[index]], domains[index])
+    for note, pitch, each, own in zip(notes, pitches, states, domains, strict=True):
+        cut = note.length - _repeated([state.length for state in each], own)
         moved = np.abs(pitch - note.midi)
-        own = a_note * ((cut > 0) | (moved > 0)) + a_semitone * moved + (cut if shortens else 0)
-        uneven = np.zeros((1, pitch.size))
-        if index and not shortens:
-            gaps = np.abs(pitches[index - 1][:, None] - pitch[None, :])
-            uneven = np.minimum(gaps, _WIDEST).astype(np.float64) ** 2
-        yield (own[None, :] + uneven)[:, :, None]
+        cost = a_note * ((cut > 0) | (moved > 0)) + a_semitone * moved + cut
+        yield cost[None, :, None]
+
+
+def _smallest(costs: Sequence[_Values]) -> list[NDArray[np.bool_]]:
+    """The windows through which a phrase of the smallest cost goes, and no other phrase; a forbidden one costs inf."""
+    kept = []
+    following: _Values = np.zeros((costs[-1].shape[1], 1))
+    for cost in reversed(costs):
+        whole = cost + following[None]
+        following = whole.min(axis=2)
+        kept.append((whole == following[:, :, None]) & np.isfinite(whole))
+    kept[-1] &= (following == following.min())[:, :, None]
+    return kept[::-1]
+
+
+def _unevenness(pitches: Sequence[NDArray[np.int64]]) -> Iterator[_Values]:
+    """How unevenly the line moves to each note, in axes of the note before, the note and the note after."""
+    yield np.zeros((1, pitches[0].size, 1))
+    for before, now in pairwise(pitches):
+        gaps = np.minimum(np.abs(before[:, None] - now[None, :]), _WIDEST)
+        yield gaps.astype(np.float64)[:, :, None] ** 2
 
 
 def _mend(asked: _Asked, notes: Phrase) -> Mend:
@@ -729,6 +766,8 @@ def _hand_told(asked: _Asked) -> Iterator[str]:
     """How hard the phrase is for a hand at its tempo, and what lies out of its reach."""
     if asked.tempo is None:
         return
+    if asked.settings.tempo is None:
+        yield f"No tempo is given: the hand is judged at {asked.tempo} quarter notes a minute."
     hand = asked.hand or reach()
     pitches = [note.midi for note in asked.notes]
     hard = difficulty(pitches, asked.seconds, hand)
@@ -791,7 +830,7 @@ def _works(asked: _Asked, line: Line, faults: Sequence[Fault]) -> tuple[str, ...
         *_peak(asked, line),
         *_turned_leaps(line),
         *_steps(line),
-        *_range(asked, faults),
+        *_range(line, faults),
     ]
     return tuple(told or [_one_thing(asked, line, faults)])
 
@@ -811,10 +850,16 @@ def _right_bars(asked: _Asked, faults: Sequence[Fault]) -> Iterator[str]:
 def _strong_beats(asked: _Asked, line: Line) -> Iterator[str]:
     strong = [index for index, place in enumerate(asked.where) if place.strong]
     tones = [index for index in strong if bool(line.windows[index][1].tone)]
-    if len(strong) > 1 and len(tones) == len(strong):
-        yield f"All {len(strong)} notes on strong beats belong to their chords."
+    if strong and len(tones) == len(strong):
+        yield _ALL_STRONG.get(len(strong), f"All {len(strong)} notes on strong beats belong to their chords.")
     elif strong and 3 * len(tones) >= 2 * len(strong):
         yield f"{len(tones)} of {len(strong)} notes on strong beats belong to their chords."
+
+
+_ALL_STRONG = {
+    1: "The note on a strong beat belongs to its chord.",
+    2: "Both notes on strong beats belong to their chords.",
+}
 
 
 def _closing(asked: _Asked, line: Line, faults: Sequence[Fault]) -> Iterator[str]:
@@ -841,7 +886,8 @@ def _turned_leaps(line: Line) -> Iterator[str]:
     if len(leaps) == 1 and turned:
         yield f"Its one leap of more than a fourth, to {line.at(leaps[0])}, turns back."
     elif leaps and len(leaps) == len(turned):
-        yield f"All {len(leaps)} leaps of more than a fourth turn back."
+        which = "Both" if len(leaps) == 2 else f"All {len(leaps)}"
+        yield f"{which} leaps of more than a fourth turn back."
 
 
 def _steps(line: Line) -> Iterator[str]:
@@ -851,12 +897,13 @@ def _steps(line: Line) -> Iterator[str]:
         yield f"It moves by step {steps} times out of {len(rises)}."
 
 
-def _range(asked: _Asked, faults: Sequence[Fault]) -> Iterator[str]:
-    pitches = [note.midi for note in asked.notes]
-    if any(fault.kind == "range" for fault in faults) or max(pitches) == min(pitches):
+def _range(line: Line, faults: Sequence[Fault]) -> Iterator[str]:
+    pitches = [note.midi for note in line.notes]
+    low, high = min(pitches), max(pitches)
+    if any(fault.kind == "range" for fault in faults) or low == high:
         return
-    names = [str(asked.range_use.settings[end]) for end in ("low", "high")]
-    yield f"It stays between {names[0]} and {names[1]} and spans {interval_in_words(max(pitches) - min(pitches))}."
+    names = [line.names[pitches.index(end)] for end in (low, high)]
+    yield f"It stays between {names[0]} and {names[1]} and spans {interval_in_words(high - low)}."
 
 
 def _one_thing(asked: _Asked, line: Line, faults: Sequence[Fault]) -> str:

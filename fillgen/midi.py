@@ -343,7 +343,36 @@ _KEY_SIGNATURE = re.compile(rb"\xff\x59\x02..", re.DOTALL)
 _NO_KEY_SIGNATURE = b"\xff\x59\x02\x00\x00"
 
 
-def read_midi(content: bytes, place: str) -> Sheet:
+_EARLY = 30
+"""A first note that comes so many ticks before a change of tempo is played early and belongs to the new one."""
+
+
+@dataclass(frozen=True)
+class Recording(Sheet):
+    """What a MIDI file holds: its tempi as well, each with its tick, in quarter notes a minute.
+
+    A tempo at which nobody plays is None. Of two at one tick the later in the file comes last, and counts.
+    """
+
+    tempi: tuple[tuple[int, int | None], ...] = ()
+
+    def tempo_from(self, first: float, end: float) -> tuple[int | None, tuple[str, ...]]:
+        """The tempo at which a melody between two ticks begins, and a remark where it changes later.
+
+        >>> Recording((), tempi=((0, 60), (0, 90), (1920, 120))).tempo_from(0, 1920)
+        (90, ())
+        """
+        before = [tempo for tick, tempo in self.tempi if tick <= first + _EARLY]
+        tempo = before[-1] if before else next((tempo for _, tempo in self.tempi), None)
+        inside = dict(sign for sign in self.tempi if first + _EARLY < sign[0] < end)
+        others = sorted({other for other in inside.values() if other is not None and other != tempo})
+        if not before or tempo is None or not others:
+            return tempo, ()
+        told = f"to {others[0]}" if len(others) == 1 else f"between {others[0]} and {others[-1]}"
+        return tempo, (f"The tempo changes while the phrase plays, {told}; {tempo}, at its start, counts.",)
+
+
+def read_midi(content: bytes, place: str) -> Recording:
     """The melodies of a Standard MIDI File of format 0 or 1: the tracks that have notes, or the channels of one track.
 
     Times are ticks of 480 a quarter note, not always whole, since files count in ticks of their own; drums are left
@@ -367,9 +396,9 @@ def read_midi(content: bytes, place: str) -> Sheet:
     if not voices:
         drums = any(track.sounds for track in tracks)
         raise TuneError("has no notes but those of drums" if drums else "has no notes", place=place)
-    tempi = sorted(tempo for track in tracks for tempo in track.tempi)
+    tempi = sorted((tempo for track in tracks for tempo in track.tempi), key=lambda tempo: tempo[0])
     title = tracks[0].name if not tracks[0].sounds else ""
-    return Sheet(voices, title, _believed(tempi[0][1]) if tempi else None)
+    return Recording(voices, title, tempi=tuple((tick, _believed(tempo)) for tick, tempo in tempi))
 
 
 def _check_one_idea(file: mido.MidiFile, place: str) -> None:

@@ -92,6 +92,11 @@ class Progression:
         return {chord: mask_of(n.pitch_class for n in passing_names(chord, self.key)) for chord in chords}
 
     @cached_property
+    def leading(self) -> int:
+        """The raised seventh of a minor key as a bit; nothing in a major key, whose own seventh leads."""
+        return mask_of([self.key.tonic.pitch_class + 11]) if self.key.mode == "minor" else 0
+
+    @cached_property
     def spelled(self) -> dict[tuple[Note, Note], str]:
         """The names found so far for notes with the note after them; `spell` fills it."""
         return {}
@@ -127,7 +132,8 @@ class Place:
     `ends` are the tones on which the phrase may close, 0 unless this is its last note; `lead` is the tune's
     first pitch if the last note shall lie near it, -1 otherwise. `length` is how long the note sounds over the chord
     on which it starts, in beats of the metre times 96. `since` are the milliseconds since the note before began,
-    0 where no hand is asked about.
+    0 where no hand is asked about. `leading` is the raised seventh of a minor key where the chord has none: it may pass
+    as well on its way up to the tonic.
     """
 
     strong: bool
@@ -142,6 +148,7 @@ class Place:
     ends: int = 0
     lead: int = -1
     since: int = 0
+    leading: int = 0
 
     @property
     def avoid(self) -> int:
@@ -328,6 +335,7 @@ def place_of(
         ends=ends,
         lead=lead,
         since=since,
+        leading=progression.leading & ~progression.passing_masks[chord],
     )
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 from pathlib import Path
 from statistics import fmean
+from typing import TYPE_CHECKING
 
 from fillgen.chords import NO_CHORD, Chord
 from fillgen.errors import (
@@ -43,7 +44,10 @@ from fillgen.scores import (
     read_bytes,
     read_score,
 )
-from fillgen.timing import Beats, is_writable, on_places, settled
+from fillgen.timing import Beats, is_dotted, is_writable, on_places, settled
+
+if TYPE_CHECKING:  # mido is loaded for MIDI files only
+    from fillgen.midi import Recording
 
 _ENDINGS = (".txt", ".phrase", ".mid", ".midi", ".musicxml", ".xml", ".mxl", ".abc")
 _FORMS = "Give phrase text such as 'F5q. Eb5e D5h', or the name of a MIDI, MusicXML, ABC or text file."
@@ -57,7 +61,8 @@ class Found:
 
     `notes` count ticks from the start of the first written bar, `written` are the ticks of each written bar, none
     where the source marks no bars. `metre` is None where the source names none; `tempo` is in quarter notes a
-    minute; `part` is the name of the part that was taken; `place` is where an error is, empty for text.
+    minute; `part` is the name of the part that was taken; `place` is where an error is, empty for text; `swings`
+    says whether swing was found in a played file, and taken out.
     """
 
     notes: Phrase
@@ -68,6 +73,7 @@ class Found:
     part: str = ""
     remarks: tuple[str, ...] = ()
     place: str = ""
+    swings: bool = False
 
     @property
     def pickup(self) -> int:
@@ -87,7 +93,7 @@ class Reading:
     """A phrase lined up with its chart: notes count ticks from the start of the progression.
 
     A pick-up stands in a bar of its own before the chart, whose number is 0. `whole` says whether the phrase goes to
-    the chart's end.
+    the chart's end; `swings` whether swing was found in a played file, whose notes are straight on paper.
     """
 
     progression: Progression
@@ -96,6 +102,7 @@ class Reading:
     title: str
     remarks: tuple[str, ...]
     whole: bool
+    swings: bool = False
 
 
 # Sources
@@ -287,19 +294,57 @@ def _bar_number(tick: int, name: str) -> int:
 # Played files
 
 
-def _played(sheet: Sheet, place: str, part: str | None, metre: Metre | None) -> Found:
+def _played(sheet: Recording, place: str, part: str | None, metre: Metre | None) -> Found:
     """A melody of a MIDI file, written in the metre asked for, its own, or 4/4."""
     voice, remarks = _part_of(sheet.voices, part, place)
     line = top_line(voice.sounds)
     if not line:
         raise TuneError("has no notes", place=place)
-    start, own = _metre_at(voice.metres, line[0].onset, line[-1].end, place, asked=metre is not None)
+    tempo, changes = sheet.tempo_from(line[0].onset, line[-1].end)
+    metres, pickup = _pickup_at(voice.metres, line[0].onset, metre)
+    start, own = _metre_at(metres, line[0].onset, line[-1].end, place, asked=metre is not None)
     line = tuple(Sound(s.onset - start, s.end - start, s.midi) for s in line)
     timing = settled(line, metre or own or METRES["4/4"])
     if timing.notes[-1].end > MOST_BARS * (metre or own or METRES["4/4"]).bar:
         raise PhraseError(f"has more than {MOST_BARS} bars", place=place)
-    told = timing.remarks(sheet.tempo or _USUAL_TEMPO)
-    return Found(timing.notes, own, (), sheet.tempo, sheet.title, voice.name, (*remarks, *told), place)
+    notes, written = _after_pickup(timing.notes, own, pickup)
+    told = (*changes, *timing.remarks(tempo or _USUAL_TEMPO))
+    if timing.swing is None and is_dotted(timing.notes, metre or own or METRES["4/4"]):
+        told = (*told, _PERHAPS_SWUNG)
+    swings = timing.swing is not None
+    return Found(notes, own, written, tempo, sheet.title, voice.name, (*remarks, *told), place, swings=swings)
+
+
+_PERHAPS_SWUNG = (
+    "All notes off the beat come at three quarters of it: the file may be swung 3 to 1, and is read as written, in "
+    "dotted figures. --rhythm or --swing settles which it is."
+)
+
+
+def _pickup_at(
+    metres: Sequence[tuple[int, str]], first: float, asked: Metre | None
+) -> tuple[Sequence[tuple[int, str]], int]:
+    """The metres signed, and the ticks of a pick-up that a signature of its own marks, else 0.
+
+    Programs that write music down sign a pick-up, say, 1/4 and the bar after it 3/4: a signature that holds for less
+    than a bar of the next is no metre. It is replaced by the next one, from a bar before that.
+    """
+    for (tick, _), (following, name) in pairwise(metres):
+        metre = METRES.get(name)
+        is_asked = asked is None or (metre is not None and asked.bar == metre.bar)
+        if metre and is_asked and tick <= first < following < tick + metre.bar:
+            rest = [sign for sign in metres if sign[0] > following]
+            return [(following - metre.bar, name), *rest], following - tick
+    return metres, 0
+
+
+def _after_pickup(notes: Phrase, metre: Metre | None, pickup: int) -> tuple[Phrase, tuple[int, ...]]:
+    """Notes that count from a full bar, counted from a pick-up of so many ticks instead; and the bars that this marks."""
+    if not pickup or metre is None or notes[0].onset < metre.bar - pickup:
+        return notes, ()
+    notes = _moved(notes, pickup - metre.bar)
+    bars = -(-(notes[-1].end - pickup) // metre.bar)
+    return notes, (pickup, *[metre.bar] * bars) if bars > 0 else ()
 
 
 def _metre_at(
@@ -342,8 +387,9 @@ def line_up(
         raise PhraseError(f"the phrase has more than {MOST_BARS} bars", place=found.place)
     played, whole, remarks = _as_long(progression, laying.bars, pickup=laying.pickup)
     notes, moved = _written(laying.notes, played, found)
-    told = (*found.remarks, *laying.remarks, *remarks, *moved)
-    return Reading(played, notes, found.tempo, found.title or progression.title, told, whole)
+    told = (*laying.top, *found.remarks, *laying.remarks, *remarks, *moved)
+    title = found.title or progression.title
+    return Reading(played, notes, found.tempo, title, told, whole, found.swings)
 
 
 def _agreed_metre(found: Found, chart: str, asked: str | Metre | None) -> Metre:
@@ -367,13 +413,20 @@ def _agreed_metre(found: Found, chart: str, asked: str | Metre | None) -> Metre:
 class _Laying:
     """A melody on the bars of its metre: the number of its bars after a pick-up, and whether there is one.
 
-    Its notes count ticks from the bar of the pick-up, or else from the first.
+    Its notes count ticks from the bar of the pick-up, or else from the first. `top` are remarks to be told first.
     """
 
     notes: Phrase
     bars: int
     pickup: bool
     remarks: tuple[str, ...] = ()
+    top: tuple[str, ...] = ()
+
+
+_PERHAPS_A_PICKUP = (
+    "The phrase is one bar longer than the chart and begins after the first beat, so that its first bar may be a "
+    "pick-up. It is read as bar 1; text with a short first bar, such as 'Bb4h. | D5w', is read as a pick-up."
+)
 
 
 def _laid_out(found: Found, metre: Metre, chart: int) -> _Laying:
@@ -385,7 +438,8 @@ def _laid_out(found: Found, metre: Metre, chart: int) -> _Laying:
     if laying.pickup or chart == 1 or laying.bars % chart != 1 or laying.bars == 1:
         return laying
     if laying.notes[0].onset < metre.bar / 2:
-        return laying
+        late = laying.notes[0].onset >= metre.beat
+        return replace(laying, remarks=(*laying.remarks, _PERHAPS_A_PICKUP)) if late else laying
     if laying.notes[0].onset >= metre.bar:
         remark = "The first bar is empty and was left out: the phrase is one bar longer than the chart."
         notes = _moved(laying.notes, -metre.bar)
@@ -430,6 +484,9 @@ def _quarters(ticks: int) -> str:
 
 def _without_empty_bars(notes: Phrase, metre: Metre, chart: int) -> _Laying:
     """A melody without bars of its own, on bars counted from its start, without the empty ones of a count-in."""
+    late_start = _started_late(notes, metre, chart)
+    if late_start is not None:
+        return late_start
     remarks = []
     bars, empty = -(-notes[-1].end // metre.bar), notes[0].onset // metre.bar
     late = notes[0].onset % metre.bar >= metre.bar / 2
@@ -444,6 +501,18 @@ def _without_empty_bars(notes: Phrase, metre: Metre, chart: int) -> _Laying:
         notes, bars = (*notes[:-1], held), begun
         remarks.append("The last note is held beyond the chart; it is read as far as the chart goes.")
     return _Laying(notes, bars, pickup=False, remarks=tuple(remarks))
+
+
+def _started_late(notes: Phrase, metre: Metre, chart: int) -> _Laying | None:
+    """A melody that fills the chart exactly from the beat of its first note, which is no bar line; None for another."""
+    start = notes[0].onset // metre.beat * metre.beat
+    if start % metre.bar == 0 or notes[-1].end - start != chart * metre.bar:
+        return None
+    remark = (
+        f"The phrase begins {_quarters(start)} after the start of its file and fills the chart from there: its first "
+        "note is read as beat 1 of bar 1. If it is a pick-up, give it as text with a short first bar."
+    )
+    return _Laying(_moved(notes, -start), chart, pickup=False, top=(remark,))
 
 
 def _fits_better(bars: int, with_empty: int, chart: int, *, late: bool) -> bool:

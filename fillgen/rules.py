@@ -177,12 +177,18 @@ def _is_step(rise: Pitch) -> Verdict:
 # The notes outside the chord: what each of them is. A note may be one of those that its level names.
 
 
+def _in_scale(note: Seen, after: Seen) -> Verdict:
+    """Whether a note may pass over its chord: one of the scale, or the raised seventh of a minor key going up."""
+    leads = note.among(note.place.leading) & (after.midi - note.midi == 1)
+    return note.among(note.place.passing) | leads
+
+
 def passing(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
     """Reached by step and left by step in the same direction, on a weak place."""
     if before is None or after is None:
         return False
     into, out = note.midi - before.midi, after.midi - note.midi
-    return note.weak & note.among(note.place.passing) & _is_step(into) & _is_step(out) & (into * out > 0)
+    return note.weak & _in_scale(note, after) & _is_step(into) & _is_step(out) & (into * out > 0)
 
 
 def neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
@@ -190,7 +196,7 @@ def neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
     if before is None or after is None:
         return False
     there_and_back = _is_step(note.midi - before.midi) & (after.midi == before.midi)
-    return note.weak & note.among(note.place.passing) & there_and_back
+    return note.weak & _in_scale(note, after) & there_and_back
 
 
 def anticipation(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
@@ -382,7 +388,7 @@ def _may_sound(note: Seen, allow: Iterable[str] = ()) -> Verdict:
     place = note.place
     verdict = note.tone
     if {"passing", "neighbour", "appoggiatura"} & set(allow) and not place.ends:
-        verdict = verdict | note.among(place.passing)
+        verdict = verdict | note.among(place.passing | place.leading)
     if "anticipation" in allow:
         verdict = verdict | (note.weak & note.among(place.ahead | place.coming))
     return verdict | note.weak if "approach" in allow and not place.ends else verdict
@@ -497,7 +503,7 @@ def non_chord_length(note: Seen, beats: float, chromatic: float | None = None) -
         return note.tone
     if chromatic is None or note.place.length <= chromatic * BEAT:
         return True
-    return note.among(note.place.chord | note.place.passing)
+    return note.among(note.place.chord | note.place.passing | note.place.leading)
 
 
 @_rule(

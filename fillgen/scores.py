@@ -524,7 +524,7 @@ def _abc_voice(tune: AbcTune, voice: AbcVoice) -> Voice:
     from music21 import abcFormat  # noqa: PLC0415 - for scores only
     from music21.abcFormat import translate  # noqa: PLC0415
 
-    text = f"%abc-2.1\nX:1\nL:{tune.unit_length}\nK:{tune.key}\n{''.join(voice.text)} |\n"
+    text = f"%abc-2.1\nX:1\nL:{tune.unit_length}\nK:C\n{''.join(voice.text)} |\n"
     translated: Any = translate.abcToStreamScore
     score = translated(abcFormat.ABCFile().readstr(text))
     part = score.parts[0]

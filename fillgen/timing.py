@@ -26,6 +26,12 @@ _FINEST = 20
 """Every length that has a letter is a multiple of so many ticks."""
 _BLURRED = 40
 """By so many ticks must swung sixteenths lie nearer than the triplet that they sound like."""
+_SOUNDED = 0.4
+"""The share of the way to the next note that a detached note sounds at least. Common practice."""
+_DETACHED = 0.8
+"""Playing is detached where the notes sound, at their median, for less than this share of the way. Common practice."""
+_A_REST = TICKS * 7 / 8
+"""So much silence is a rest of a quarter however short the touch is."""
 _LETTERS = frozenset(LENGTHS.values())
 
 
@@ -99,6 +105,19 @@ def is_writable(notes: Phrase, metre: Metre) -> bool:
 
 
 # Swing
+
+
+def is_dotted(notes: Sequence[Note], metre: Metre) -> bool:
+    """Whether two notes or more begin off the beat, and all that do begin at three quarters of it.
+
+    So do dotted figures, and eighths that swing 3 to 1. In dotted beats nothing swings.
+
+    >>> from fillgen.metre import METRES
+    >>> is_dotted([Note(0, 360, 60), Note(360, 120, 62), Note(480, 360, 64), Note(840, 120, 65)], METRES["4/4"])
+    True
+    """
+    off = [note.onset % TICKS for note in notes if note.onset % TICKS]
+    return metre.beat % TICKS == 0 and len(off) > 1 and set(off) == {_DOTTED}
 
 
 def _swung_sixteenths(sounds: Sequence[Sound], metre: Metre) -> Timing | None:
@@ -289,17 +308,34 @@ def on_places(sounds: Sequence[Sound], beats: Beats) -> Timing:
         kept.append((free, sounds[number]))
         moved = max(moved, far)
     nexts: list[int | None] = [*(place for place, _ in kept[1:]), None]
+    detached = _is_detached(sounds)
     notes = tuple(
-        Note(place, _end(beats, place, beats.straight(sound.end), coming) - place, sound.midi)
+        Note(
+            place,
+            _end(beats, place, beats.straight(sound.end), coming, detached=detached) - place,
+            sound.midi,
+        )
         for (place, sound), coming in zip(kept, nexts, strict=True)
     )
     return Timing(notes, beats.ratio, moved, len(sounds) - len(kept))
 
 
-def _end(beats: Beats, onset: int, end: float, coming: int | None) -> int:
-    """Where a note is written to end that sounds until some tick; one that nearly reaches the next note reaches it."""
-    if coming is not None and end >= coming - _SIXTEENTH:
-        return coming
+def _is_detached(sounds: Sequence[Sound]) -> bool:
+    """Whether notes are played short throughout, so that silence between them is touch rather than rests."""
+    shares = [(a.end - a.onset) / (b.onset - a.onset) for a, b in pairwise(sounds) if b.onset > a.onset]
+    return bool(shares) and median(shares) < _DETACHED
+
+
+def _end(beats: Beats, onset: int, end: float, coming: int | None, *, detached: bool) -> int:
+    """Where a note is written to end that sounds until some tick.
+
+    One that nearly reaches the next note reaches it, and so does one of detached playing: clearly less than a quarter
+    of silence before the next, and two fifths of the way sounded, is touch and no rest there.
+    """
+    if coming is not None:
+        silent, way = coming - end, coming - onset
+        if silent <= _SIXTEENTH or (detached and silent < _A_REST and end - onset >= _SOUNDED * way):
+            return coming
     limit = max(float(onset), end) + 4 * TICKS
     if coming is not None:
         limit = min(limit, coming)

@@ -76,7 +76,7 @@ def check(
         lead_to=optional_pitch(lead_to, "--lead-to"),
         low=optional_pitch(low, "--low"),
         high=optional_pitch(high, "--high"),
-        swings=rhythm is not None and pack.rhythm(rhythm).swing,
+        swings=pack.rhythm(rhythm).swing if rhythm is not None else reading.swings,
     )
     if level == "auto":
         lowest = lowest_level(reading.progression, reading.notes, pack, settings)
@@ -84,7 +84,7 @@ def check(
     else:
         number = level_of(level, pack)
     report = checked(reading.progression, reading.notes, pack.level(number), settings, pack=pack)
-    report = replace(report, remarks=(*reading.remarks, *report.remarks))
+    report = replace(report, reading=reading.remarks)
     answer = json_text(check_document(report)) if target == JSON else check_text(report, width_of())
     put_out(answer, output, overwrite)
     if not report.right:

@@ -9,7 +9,7 @@ from typing import Any
 
 from fillgen.check import Fault, Mend, Report
 from fillgen.errors import OptionError
-from fillgen.explain import beat_number, ranking, reasons
+from fillgen.explain import beat_number, beat_words, ranking, reasons
 from fillgen.metre import TICKS
 from fillgen.music import IdeaNote, Ideas, Progression
 from fillgen.parse import phrase_text
@@ -24,7 +24,7 @@ _NARROWEST = 40
 
 
 def check_text(report: Report, width: int = 100) -> str:
-    """A report as text of about a width in characters: verdict, staff, faults, mend, and at the end what works.
+    """A report as text of about a width in characters: verdict, how the phrase was read, staff, faults, mend, and at the end what works.
 
     >>> from fillgen.check import check
     >>> from fillgen.parse import parse_chart, parse_phrase
@@ -47,9 +47,11 @@ def check_text(report: Report, width: int = 100) -> str:
           could go to C5 or E5.
     """
     sections = [
-        _heading(report) + "\n" + _verdict(report),
+        "\n".join(
+            [_heading(report), _verdict(report), *(_wrapped(line, 0, width) for line in report.reading)]
+        ),
         "\n".join(staff(report.notes, report.progression, width)),
-        *_faults(report.faults, width),
+        *_faults(report, width),
         *_mend(report.mend, width),
         *_section("What holds", [f"{kind}: {told}" for kind, told in report.holds], width),
         *_section("Note by note", list(_by_bar(report)), width),
@@ -93,16 +95,17 @@ def _wrapped(line: str, depth: int, width: int) -> str:
     )
 
 
-def _faults(faults: Sequence[Fault], width: int) -> list[str]:
+def _faults(report: Report, width: int) -> list[str]:
     """The faults note by note: what is wrong with it, and why the rule is asked."""
-    if not faults:
+    if not report.faults:
         return []
     lines = ["What breaks the rules"]
     explained: set[str] = set()
-    for _, group in groupby(faults, key=lambda fault: fault.index):
+    for _, group in groupby(report.faults, key=lambda fault: fault.index):
         notes = list(group)
         first = notes[0]
-        lines.append(f"{_INDENT}bar {first.bar}, beat {first.beat:g}: {first.name}")
+        beat = beat_words(report.progression.metre, report.notes[first.index].note.onset)
+        lines.append(f"{_INDENT}bar {first.bar}, {beat}: {first.name}")
         for sentence in dict.fromkeys(fault.sentence for fault in notes):
             broken = [fault for fault in notes if fault.sentence == sentence]
             kinds = ", ".join(fault.kind for fault in broken)
@@ -186,6 +189,7 @@ def check_document(report: Report) -> dict[str, Any]:
         "level": report.level,
         "lowest": report.lowest,
         "right": report.right,
+        "reading": list(report.reading),
         "text": phrase_text(report.phrase, report.progression, [told.name for told in report.notes]),
         "notes": [_note(report.progression, *each) for each in notes],
         "faults": [_fault(fault) for fault in report.faults],

@@ -124,6 +124,8 @@ class Chord:
     tones: frozenset[int]
     field: frozenset[int]
     """Pitch classes of the key's scale with the chord's tones in the place of the same letters."""
+    leading: int | None = None
+    """The raised seventh of a minor key, which may pass on its way up to the tonic."""
 
 
 @dataclass(frozen=True)
@@ -361,7 +363,9 @@ def _chord(start: float, entry: dict[str, Any], key_name: str) -> Chord:
     """A chord of the chart as it is heard."""
     symbol = entry["symbol"]
     field = _field(key_name, tuple(entry["tones"]))
-    return Chord(start, symbol, pitch_class(_split(symbol)[0]), _heard_tones(entry), field)
+    tonic, mode = key_name.split()
+    leading = (pitch_class(tonic) + 11) % 12 if mode == "minor" else None
+    return Chord(start, symbol, pitch_class(_split(symbol)[0]), _heard_tones(entry), field, leading)
 
 
 def _chords(chart: dict[str, Any]) -> tuple[Chord, ...]:
@@ -605,7 +609,9 @@ def _music21_fault(phrase: Phrase, i: int) -> str:
 def _scale_fault(phrase: Phrase, i: int) -> str:
     """Passing and neighbour notes keep to the scale as the chord bends it."""
     note = phrase.notes[i]
-    foreign = note.midi % 12 not in phrase.chords[i].field
+    chord = phrase.chords[i]
+    leads = note.midi % 12 == chord.leading and phrase.move_out(i) == 1
+    foreign = note.midi % 12 not in chord.field and not leads
     bound = note.role in ("passing", "neighbour")
     return f"scale: foreign to the key over {phrase.chords[i].symbol}" if bound and foreign else ""
 

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 import fillgen
+from fillgen import Ideas
+from fillgen.accompaniment import swing_at
 from fillgen.dice import Dice
 from fillgen.fingering import JUMP_SECONDS, SIZES, difficulties, difficulty, reach
 from fillgen.generate import Engine, Kept, Request, Space, hand_use, seconds_of, settle, since_of
@@ -109,19 +111,52 @@ def test_difficulties_of_many_are_those_of_each(size: str, notes: int) -> None:
     assert found == pytest.approx([difficulty(row.tolist(), seconds, reach(size)) for row in rows])
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_ideas_for_a_hand_lie_in_its_reach(size: str) -> None:
-    """Two notes too far apart for a hand in comfort never follow one another faster than it can move."""
-    found = fillgen.ideas(
-        "| C | Am7 | Dm7 | G7 |", rhythm="swing", tempo=230, level=4, busy="many", hand=size
-    )
+_LEAPS = {"kind": "leap-limit", "semitones": 16}
+WIDE = RulePack(
+    {
+        "level": [{"number": 9, "like": 5, "low": "C4", "high": "C6", "rule": [_LEAPS]}],
+        "weights": {name: 0.0 for name in RulePack().weights if name not in ("key", "colour", "ease")},
+    }
+)
+"""A level whose leaps go beyond every hand, and no liking for small ones."""
+
+
+def out_of_reach(found: Ideas, size: str) -> int:
+    """How many notes lie farther from the one before than a hand spans in comfort, and come before it can move."""
     comfort = reach(size).between(1, 5).comfortable[1]
-    assert found.hand == size
+    swing = swing_at(found.progression.metre, found.tempo, found.swing)
+    far = 0
     for idea in found:
-        seconds = seconds_of([note.onset for note in idea.phrase], found.tempo)
+        seconds = seconds_of([note.onset for note in idea.phrase], found.tempo, swing)
         for (one, two), (before, now) in zip(pairwise(idea.phrase), pairwise(seconds), strict=True):
-            assert abs(two.midi - one.midi) <= comfort or now - before > JUMP_SECONDS / 2
-        assert 0 < idea.terms["ease"] <= 1
+            # Waits are rounded to milliseconds
+            far += abs(two.midi - one.midi) > comfort and now - before < JUMP_SECONDS - 0.001
+    return far
+
+
+@pytest.mark.parametrize("rhythm", ["swing", "bossa nova"])
+@pytest.mark.parametrize("size", SIZES)
+def test_ideas_for_a_hand_lie_in_its_reach(size: str, rhythm: str) -> None:
+    """Ideas for no hand leap too far too soon; asked for a hand, none does."""
+
+    def ideas(hand: str | None) -> Ideas:
+        return fillgen.ideas(
+            "| Cm | Ab | Fm | G7 |",
+            rhythm=rhythm,
+            tempo=240,
+            level=9,
+            busy="many",
+            count=150,
+            hand=hand,
+            rules=WIDE,
+        )
+
+    assert out_of_reach(ideas(None), size) > 0
+    found = ideas(size)
+    assert len(found) > 0
+    assert found.hand == size
+    assert out_of_reach(found, size) == 0
+    assert all(0 < idea.terms["ease"] <= 1 for idea in found)
 
 
 def test_a_small_hand_leaves_fewer_phrases() -> None:

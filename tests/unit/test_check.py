@@ -169,6 +169,20 @@ def test_a_hand_is_asked_at_its_tempo() -> None:
     assert report_of(chart, phrase, 5, hand=reach("small")).right
 
 
+def test_a_hand_without_a_tempo_is_judged_at_120() -> None:
+    """A hand is asked even where no tempo is given, and the report says at which it is judged."""
+    chart, phrase = "| C |", "E4s E5s E4e G4q C5h"
+    told = "No tempo is given: the hand is judged at 120 quarter notes a minute."
+    report = report_of(chart, phrase, 5, hand=reach("small"))
+    assert {fault.kind for fault in report.faults} == {"in-reach"}
+    assert "12 half steps in 0.12 seconds" in report.faults[0].sentence
+    assert told in report.remarks
+    given = report_of(chart, phrase, 5, tempo=120, hand=reach("small"))
+    assert given.faults == report.faults
+    assert told not in given.remarks
+    assert told not in report_of(chart, phrase, 5).remarks
+
+
 def test_difficulty_is_told_with_a_tempo_only() -> None:
     """How hard it is for the fingers is told for a hand at a tempo, and gets harder with the tempo."""
     chart, phrase = "| C |", "C5e D5e E5e F5e G5e F5e E5e C5e"
@@ -209,6 +223,13 @@ def test_every_note_has_a_finger() -> None:
         ("| C |", "C5q F5q E5h", 2, "C5q E5q E5h", ["bar 1, beat 2: F5 becomes E5"]),
         ("| C | G7 |", "E5w | C5w", 3, "E5w | B4w", ["bar 2, beat 1: C5 becomes B4"]),
         ("| C |", "C6h G5h", 3, "G5h G5h", ["bar 1, beat 1: C6 becomes G5"]),
+        (
+            "| C | G7 |",
+            "G5q. G5h E4e~ | E4q. D5q B4q.",
+            2,
+            "G5q. G5h C5e | rq. D5q B4q.",
+            ["bar 1, the second half of beat 4: E4 becomes C5 and ends before beat 1 of bar 2"],
+        ),
     ],
 )
 def test_mend(chart: str, phrase: str, level: int, mended: str, sentences: list[str]) -> None:
@@ -333,6 +354,20 @@ def test_works_says_only_what_is_there() -> None:
     assert "rule holds throughout" in poor[0] or "rhythm" in poor[0]
 
 
+@pytest.mark.parametrize(
+    ("phrase", "part"),
+    [
+        ("C5w", "The note on a strong beat belongs to its chord."),
+        ("C5h E5h", "Both notes on strong beats belong to their chords."),
+        ("C5q G5q C5q E5q", "Both leaps of more than a fourth turn back."),
+        ("C5q D5q E5h", "It stays between C5 and E5 and spans a major third."),
+    ],
+)
+def test_works_speaks_of_one_two_and_many(phrase: str, part: str) -> None:
+    """Praise counts as people do, and tells the phrase's own lowest and highest note."""
+    assert part in report_of("| C |", phrase, ends_on=("root", "third", "fifth")).works
+
+
 def test_works_names_the_bars_that_are_right() -> None:
     """Bars without a fault are told by number."""
     assert "Bars 1 and 3 keep every rule." in report_of("| C | C | C |", "C5h E5h | F#5h E5h | E5h C5h").works
@@ -405,6 +440,37 @@ def test_text_of_a_right_phrase_has_no_faults() -> None:
     text = check_text(report_of("| C |", "C5q D5q E5h"))
     assert "keeps every rule of level 3" in text
     assert "breaks" not in text
+
+
+def test_notes_outside_the_range_are_not_proposed() -> None:
+    """What a note could be instead lies in the range that is asked for."""
+    both, high = (report_of("| C |", "D5h G5h", low=low) for low in (60, 74))
+    assert "it could be C5 or E5." in both.faults[0].sentence
+    told = [fault.sentence for fault in high.faults if fault.kind == "strong-beat"]
+    assert "it could be E5." in told[0]
+
+
+def test_how_a_phrase_was_read_stands_under_the_verdict() -> None:
+    """Remarks on the reading follow the verdict at once, and stand in the dictionary."""
+    plain = report_of("| C |", "C5q D5q E5h")
+    told = (
+        "The notes are those of the part 'Lead'.",
+        "Note times were rounded to eighths. " + "So it goes. " * 9,
+    )
+    report = replace(plain, reading=told)
+    text = check_text(report, width=60)
+    assert text.splitlines()[1:3] == ["The phrase keeps every rule of level 3.", told[0]]
+    assert max(map(len, text.splitlines())) <= 60
+    assert text.split("\n\n")[1:] == check_text(plain, width=60).split("\n\n")[1:]
+    assert check_document(report)["reading"] == list(told)
+    assert check_document(plain)["reading"] == []
+
+
+def test_a_fault_off_the_beat_is_told_in_words() -> None:
+    """Where a fault stands is told as in the sentences, not as a number with a point."""
+    text = check_text(report_of("| C |", "C5q. F#5e G5h"))
+    assert "bar 1, the second half of beat 2: F#5\n" in text
+    assert "beat 2.5" not in text
 
 
 def test_document_holds_the_report() -> None:

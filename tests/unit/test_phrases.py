@@ -272,7 +272,44 @@ def test_a_metre_before_the_melody_counts() -> None:
     assert shown(answer.notes) == [(0, 1440, 79), (1440, 1440, 77)]
 
 
+@pytest.mark.parametrize(("sign", "first"), [("1/4", 480), ("1/8", 240), ("2/4", 960), ("3/4", 480)])
+def test_a_pickup_with_a_signature_of_its_own(sign: str, first: int) -> None:
+    """A first signature that holds for less than a bar of the next is a pick-up, however long, and no change of metre."""
+    guide = mido.MidiTrack([metre_sign(sign), metre_sign("3/4", time=first)])
+    keys = [(0, first, 70), *keys_of("G5h. | F5h.", "3/4", start=first)]
+    answer = found(midi(guide, track(keys)))
+    assert (answer.metre, answer.pickup, answer.bars) == (METRES["3/4"], first, 2)
+    reading = line_up(answer, TWO_BARS)
+    assert shown(reading.notes) == [(1440 - first, first, 70), (1440, 1440, 79), (2880, 1440, 77)]
+    assert reading.progression.first == 0
+    assert reading.whole
+
+
+def test_a_full_bar_in_another_metre_is_no_pickup() -> None:
+    """A whole bar of 4/4 before 3/4 is a change of metre."""
+    guide = mido.MidiTrack([metre_sign("4/4"), metre_sign("3/4", time=1920)])
+    data = midi(guide, track([(0, 1920, 70), *keys_of("G5h. | F5h.", "3/4", start=1920)]))
+    assert "the metre changes from 4/4 to 3/4" in refusal(data)
+
+
 # Pick-ups and lengths
+
+
+@pytest.mark.parametrize("start", [480, 1440, 1920 + 960])
+def test_a_recording_started_late(start: int) -> None:
+    """Notes that fill the chart exactly from their first beat begin at bar 1, and this is said first."""
+    reading = line_up(found(midi(track(keys_of(FOUR, start=start)))), CHART)
+    assert text_of(reading) == FOUR
+    assert "fills the chart from there" in reading.remarks[0]
+    assert reading.whole
+
+
+def test_a_pickup_may_be_longer_than_half_a_bar() -> None:
+    """One bar more than the chart, begun after the first beat, may be a pick-up; from the first beat it is none."""
+    reading = line_up(found("rq Bb4h. | G4w | F4w"), TWO_BARS)
+    assert any("may be a pick-up" in remark for remark in reading.remarks)
+    reading = line_up(found("re Bb4e Bb4h. | G4w | F4w"), TWO_BARS)
+    assert not any("pick-up" in remark for remark in reading.remarks)
 
 
 @pytest.mark.parametrize(
@@ -547,7 +584,57 @@ def test_notes_between_the_written_places_are_moved() -> None:
     assert parse_phrase(text_of(reading), METRES["4/4"]) == reading.notes
 
 
+@pytest.mark.parametrize("form", ["c2 [L:1/8]c2e2|c8|", "c2\nL:1/8\nc2e2|c8|", "c2 [L:1/8]c2[ce]2|[c4e4]2|"])
+def test_another_unit_length_inside_a_bar(form: str) -> None:
+    """An L: field among the notes of a bar changes their lengths, and does not part the bar."""
+    answer = found(abc(form, key="C"))
+    assert answer.written == (1920, 1920)
+    assert [(n.onset, n.length) for n in answer.notes] == [(0, 960), (960, 480), (1440, 480), (1920, 1920)]
+
+
+@pytest.mark.parametrize("form", ["f2 [K:D]f2|c4|", "f2\nK:D\nf2|c4|"])
+def test_another_key_inside_a_bar(form: str) -> None:
+    """Nor does a K: field; what follows has the new signature."""
+    answer = found(abc(form, key="C"))
+    assert answer.written == (1920, 1920)
+    assert [n.midi for n in answer.notes] == [77, 78, 73]
+
+
+@pytest.mark.parametrize(
+    ("key", "pitches"),
+    [
+        ("C", [65, 67, 69, 71, 72]),
+        ("C ^f", [66, 67, 69, 71, 72]),
+        ("D exp _b", [65, 67, 69, 70, 72]),
+        ("D exp _b ^c", [65, 67, 69, 70, 73]),
+        ("D =c", [66, 67, 69, 71, 72]),
+        ("Hp", [66, 67, 69, 71, 73]),
+        ("none", [65, 67, 69, 71, 72]),
+        ("Gmix", [65, 67, 69, 71, 72]),
+        ("F#m", [66, 68, 69, 71, 73]),
+        ("D Phrygian ^f", [66, 67, 69, 70, 72]),
+        ("Bb lyd", [65, 67, 69, 70, 72]),
+        ("Ab clef=treble", [65, 67, 68, 70, 72]),
+        ("C octave=0", [65, 67, 69, 71, 72]),
+    ],
+)
+def test_keys_of_abc(key: str, pitches: Sequence[int]) -> None:
+    """Modes and accidentals of a K: field sound (ABC 2.1, 3.1.14; from memory)."""
+    assert [n.midi for n in found(abc("FGAB|c4|", key=key)).notes] == pitches
+
+
+def test_accidentals_of_abc_last_for_their_bar() -> None:
+    """An accidental counts to the end of its bar, in every octave, and over a bar line along a tie only."""
+    assert [n.midi for n in found(abc("^ffF=f|f3F|", key="C")).notes] == [78, 78, 66, 77, 77, 65]
+    assert [n.midi for n in found(abc("G^f3-|f2f2|", key="C")).notes] == [67, 78, 77]
+    assert [n.midi for n in found(abc("_A2G2-|G2A2|", key="C")).notes] == [68, 67, 69]
+
+
 ABC_REFUSED = {
+    "[K:C octave=-1]c4|": "cannot read octave=-1",
+    "[K:C transpose=2]c4|": "cannot read transpose=2. Write the notes where they sound",
+    "[V:1 octave=1]c4|": "cannot read octave=1",
+    "[K:G#lyd]c4|": "unknown key 'G# lyd'",
     "(0abc": "A triplet is written like (3abc",
     "^^^c4|": "cannot read '^^^c4'",
     "c99999|": "cannot read 'c99999'",
@@ -612,6 +699,38 @@ def test_names_are_read_as_utf_8_or_latin_1() -> None:
     assert found(data).part == "M lodie"
 
 
+def tempi_at(*tempi: tuple[int, int]) -> mido.MidiTrack:
+    """A guide with tempi in quarter notes a minute at ticks."""
+    at, messages = 0, []
+    for tick, tempo in tempi:
+        messages.append(mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(tempo), time=tick - at))
+        at = tick
+    return mido.MidiTrack(messages)
+
+
+@pytest.mark.parametrize(
+    ("tempi", "start", "tempo", "told"),
+    [
+        (((0, 120), (0, 60)), 0, 60, None),
+        (((0, 60), (0, 120)), 0, 120, None),
+        (((0, 200), (1920, 96)), 1920, 96, None),
+        (((0, 200), (1930, 96)), 1920, 96, None),
+        (((0, 100), (3840, 80)), 0, 100, "to 80; 100, at its start"),
+        (((0, 100), (3840, 80), (4800, 70)), 0, 100, "between 70 and 80"),
+        (((0, 100), (7680, 80)), 0, 100, None),
+        (((3840, 88),), 0, 88, None),
+        ((), 0, None, None),
+    ],
+)
+def test_tempo_where_the_melody_begins(
+    tempi: tuple[tuple[int, int], ...], start: int, tempo: int | None, told: str | None
+) -> None:
+    """The last tempo at the first note counts, not that of a count-in; a later change is told."""
+    answer = found(midi(tempi_at(*tempi), track(keys_of(FOUR, start=start))))
+    assert answer.tempo == tempo
+    assert [told in remark for remark in answer.remarks] == ([True] if told else [])
+
+
 # Played timing
 
 
@@ -660,15 +779,34 @@ def test_how_far_notes_were_moved_is_told() -> None:
     assert found(data).remarks == ("Notes were moved to the nearest written place, by 25 ms at most.",)
 
 
-def test_detached_notes_are_written_long() -> None:
-    """A note that ends within a sixteenth of the next reaches it; a longer gap is a rest."""
-    detached = [Sound(0, 370, 67), Sound(480, 700, 65), Sound(960, 1200, 67), Sound(1920, 3500, 65)]
-    assert shown(settled(detached, METRES["4/4"]).notes) == [
+def test_notes_that_nearly_reach_the_next() -> None:
+    """Where the playing is else legato, a note that ends within a sixteenth of the next reaches it; a longer gap is a rest."""
+    legato = [
+        Sound(0, 370, 67),
+        Sound(480, 700, 65),
+        Sound(960, 1430, 67),
+        Sound(1440, 1915, 65),
+        Sound(1920, 2900, 67),
+    ]
+    assert shown(settled(legato, METRES["4/4"]).notes) == [
         (0, 480, 67),
         (480, 240, 65),
-        (960, 240, 67),
-        (1920, 1440, 65),
+        (960, 480, 67),
+        (1440, 480, 65),
+        (1920, 960, 67),
     ]
+
+
+@pytest.mark.parametrize("share", [0.42, 0.5, 0.6, 0.75])
+def test_detached_playing_is_closed_up(share: float) -> None:
+    """Notes played short throughout are written to the next one; half a bar of silence is a rest all the same."""
+    written = parse_phrase("G5q F5q Eb5e F5e G5q | rh Eb5e F5e G5q | F5w", METRES["4/4"])
+    short = [Sound(n.onset + 7, n.onset + 7 + n.length * share, n.midi) for n in written]
+    notes = settled(short, METRES["4/4"]).notes
+    assert [n.onset for n in notes] == [n.onset for n in written]
+    assert [n.length for n in notes[:4]] == [n.length for n in written[:4]]
+    assert [n.length for n in notes[5:7]] == [n.length for n in written[5:7]]
+    assert notes[4].end < notes[5].onset
 
 
 def test_two_notes_on_one_place() -> None:
@@ -699,6 +837,29 @@ def test_swung_eighths_are_read_straight(turn: int) -> None:
     assert timing.notes == parse_phrase(text, METRES["4/4"])
     assert timing.swing == pytest.approx(turn / (480 - turn), rel=0.02)
     assert "read as straight eighths" in timing.remarks(120)[0]
+
+
+def test_files_that_may_swing_three_to_one() -> None:
+    """Where all off-beats lie at three quarters the file may swing: it is read as written, and this is said."""
+    dotted = found(midi(track(keys_of("G5e. F5s Eb5e. D5s Eb5h | F5w"))))
+    assert "may be swung 3 to 1" in dotted.remarks[-1]
+    assert dotted.notes[1].onset == 360
+    for text in (
+        "G5e. F5s Eb5h. | F5w",
+        "G5e. F5s Eb5e. D5s Eb5e F5e G5q | F5w",
+        "G5e. F5s Eb5q D5e F5e G5q",
+    ):
+        assert found(midi(track(keys_of(text)))).remarks == ()
+    assert not found("G5e. F5s Eb5e. D5s Eb5h").remarks
+
+
+def test_swing_is_handed_on() -> None:
+    """Whether a played file swings is part of the reading."""
+    text = "G5e F5e Eb5q. D5e Eb5q | F5w"
+    keys = [(sound.onset, sound.end, sound.midi) for sound in swings(text, 320)]
+    assert line_up(found(midi(track(keys))), TWO_BARS).swings
+    assert not line_up(found(midi(track(keys_of(text)))), TWO_BARS).swings
+    assert not line_up(found(text), TWO_BARS).swings
 
 
 def test_swing_with_triplets() -> None:
@@ -747,13 +908,13 @@ def ideas_of(metre: str, rhythm: str, level: int, busy: str | None) -> Ideas:
 
 @pytest.mark.parametrize("request_", REQUESTS, ids=str)
 def test_straight_midi_comes_back(request_: tuple[str, str, int, str | None]) -> None:
-    """What fillgen writes straight is read back note for note, with nothing to say about it."""
+    """What fillgen writes straight is read back note for note; only of dotted figures it is said that they may be swing."""
     ideas = ideas_of(*request_)
     files = to_midi_files(ideas, Playing(swing=1.0)).values()
     for idea, data in zip(ideas, files, strict=True):
         answer = found(data)
         assert answer.notes == idea.phrase
-        assert answer.remarks == ()
+        assert all("may be swung 3 to 1" in remark for remark in answer.remarks)
         assert (answer.metre, answer.tempo) == (ideas.progression.metre, ideas.tempo)
         assert line_up(answer, PLAIN).notes == idea.phrase
 

@@ -166,3 +166,19 @@ def test_rule_of_foreign_notes_allows_what_it_names_only(kind: str) -> None:
     others = tuple(name for name in EMBELLISHMENTS if name != kind)
     assert broken(examples[kind], RuleUse(rule, {"allow": (kind,)})) == []
     assert broken(examples[kind], RuleUse(rule, {"allow": others})) != []
+
+
+def test_a_raised_seventh_leads_up_in_minor() -> None:
+    """In a minor key the raised seventh passes and neighbours on its way up to the tonic, and no other way."""
+    chart = parse_chart("| Gm |", key="G minor")
+
+    def told(text: str) -> list[str]:
+        phrase = parse_phrase(text, chart.metre)
+        where = places(chart, [(note.onset, note.length) for note in phrase])
+        return roles(where, [note.midi for note in phrase])
+
+    assert told("G4q F#4q G4h") == ["chord tone", "neighbour", "chord tone"]
+    assert told("D4q. F#4e G4h")[1] != "passing"
+    assert told("G4q F4e F#4e G4h")[2] == "passing"
+    assert told("G4q F#4q F4h")[1] == ""
+    assert parse_chart("| G |", key="G major").leading == 0
