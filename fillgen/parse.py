@@ -287,7 +287,9 @@ def _chord(text: str, bar: _Bar, item: int, key: Key | None) -> Chord:
         if text == "%":
             raise ChartError("a % stands alone in its bar")
         if text.endswith(",") or text == "-":
-            raise ChartError(f"cannot read {shorten(text)}", hint="Chords stand between bar lines: | C | Am |.")
+            raise ChartError(
+                f"cannot read {shorten(text)}", hint="Chords stand between bar lines: | C | Am |."
+            )
         if _NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, key)
         return read_chord(text)
