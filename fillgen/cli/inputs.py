@@ -121,7 +121,7 @@ def chart_text(chart: str) -> str:
     except (OSError, ValueError):
         is_file = False
     if is_file:
-        return _file_text(Path(chart))
+        return file_text(Path(chart))
     if Path(chart).suffix.lower() in {
         ".txt",
         ".chart",
@@ -138,7 +138,8 @@ def chart_text(chart: str) -> str:
     return chart
 
 
-def _file_text(path: Path) -> str:
+def file_text(path: Path) -> str:
+    """The text of a file; OutputError where it cannot be read or is no text."""
     try:
         with path.open("rb") as file:
             return _decoded(file.read(_limit() + 1), str(path))

@@ -38,7 +38,12 @@ TESTS: dict[str, tuple[Sequence[str], Sequence[str]]] = {
         ("tests/outside/test_embellishing_tones.py", "tests/properties/test_brute_force.py"),
     ),
     "chords": (
-        ("fillgen/chords.py", "tests/unit/test_parse.py", "tests/outside/test_chords.py"),
+        (
+            "fillgen/chords.py",
+            "tests/unit/test_chords.py",
+            "tests/unit/test_parse.py",
+            "tests/outside/test_chords.py",
+        ),
         ("tests/unit/test_sequences.py", "tests/unit/test_notefit.py"),
     ),
     "lattice": (
@@ -167,6 +172,7 @@ def main() -> None:
     """Draw mutants, try them, and print the share found and the survivors."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--each", type=int, default=120, help="mutants of each module, 0 for all")
+    asked.add_argument("--only", choices=sorted(TESTS), help="one module only")
     asked.add_argument("--seed", type=int, default=0)
     asked.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     given = asked.parse_args()
@@ -181,7 +187,7 @@ def main() -> None:
             finally:
                 free.put(folder)
 
-        for module in TESTS:
+        for module in [given.only] if given.only else TESTS:
             some = list(islice(mutants(module, given.seed), given.each or None))
             with ThreadPoolExecutor(given.jobs) as pool:
                 alive = [mutant for mutant, lives in zip(some, pool.map(tried, some), strict=True) if lives]
