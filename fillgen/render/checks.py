@@ -10,10 +10,9 @@ from typing import Any
 from fillgen.check import Fault, Mend, Report
 from fillgen.errors import OptionError
 from fillgen.explain import beat_number, beat_words, ranking, reasons
-from fillgen.metre import TICKS
 from fillgen.music import IdeaNote, Ideas, Progression
 from fillgen.parse import phrase_text
-from fillgen.render.document import chart_document
+from fillgen.render.document import chart_document, quarters
 from fillgen.render.text import staff
 
 _INDENT = "  "
@@ -204,8 +203,8 @@ def _note(progression: Progression, told: IdeaNote, kind: str, why: str) -> dict
     return {
         "bar": told.bar,
         "beat": beat_number(progression.metre, told.note.onset),
-        "onset": _quarters(told.note.onset),
-        "duration": _quarters(told.note.length),
+        "onset": quarters(told.note.onset),
+        "duration": quarters(told.note.length),
         "midi": told.note.midi,
         "name": told.name,
         "role": told.role,
@@ -238,9 +237,3 @@ def _mend_document(mend: Mend | None) -> dict[str, Any] | None:
         "pitches": [note.midi for note in mend.notes],
         "sentences": list(mend.sentences),
     }
-
-
-def _quarters(ticks: int) -> int | float:
-    """Ticks as quarter notes, whole where they are whole."""
-    whole, rest = divmod(ticks, TICKS)
-    return whole if not rest else round(ticks / TICKS, 6)

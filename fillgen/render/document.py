@@ -40,8 +40,8 @@ def chart_document(progression: Progression, tempo: int) -> dict[str, Any]:
 def _chord(span: Span, start: int) -> dict[str, Any]:
     return {
         "symbol": span.chord.symbol,
-        "onset": _quarters(span.onset - start),
-        "duration": _quarters(span.length),
+        "onset": quarters(span.onset - start),
+        "duration": quarters(span.length),
         "tones": [str(tone.name) for tone in span.chord.tones],
     }
 
@@ -62,8 +62,8 @@ def _idea(idea: Idea, ideas: Ideas) -> dict[str, Any]:
 def _note(told: IdeaNote) -> dict[str, Any]:
     return {
         "bar": told.bar,
-        "onset": _quarters(told.note.onset),
-        "duration": _quarters(told.note.length),
+        "onset": quarters(told.note.onset),
+        "duration": quarters(told.note.length),
         "midi": told.note.midi,
         "name": told.name,
         "role": told.role,
@@ -72,7 +72,7 @@ def _note(told: IdeaNote) -> dict[str, Any]:
     }
 
 
-def _quarters(ticks: int) -> int | float:
+def quarters(ticks: int) -> int | float:
     """Ticks as quarter notes, whole where they are whole."""
     whole, rest = divmod(ticks, TICKS)
     return whole if not rest else round(ticks / TICKS, 6)
