@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from fillgen import judge
 from fillgen.accompaniment import swing_at
-from fillgen.errors import OptionError, PhraseError, did_you_mean, shorten
-from fillgen.explain import KEPT_OVER, Line, beat_number, beat_words, listed
+from fillgen.errors import OptionError, PhraseError, listed
+from fillgen.explain import KEPT_OVER, Line, beat_number, beat_words
 from fillgen.fingering import Reach, best, beyond, difficulty, reach
-from fillgen.generate import ENDS_ON, hand_use, seconds_of, since_of
+from fillgen.generate import check_tempo, closing_degrees, hand_use, seconds_of, since_of
 from fillgen.lattice import Lattice, Run
 from fillgen.metre import TICKS
 from fillgen.music import CHORD_TONE, IdeaNote, Note, Phrase, Place, Progression, places
@@ -167,7 +167,7 @@ class _Asked:
 
     @cached_property
     def ends_on(self) -> tuple[str, ...]:
-        return _ends_on(self.level, self.settings.ends_on)
+        return closing_degrees(self.settings.ends_on, self.level)
 
     @cached_property
     def uses(self) -> tuple[RuleUse, ...]:
@@ -239,26 +239,13 @@ def _range_rule(low: int, high: int) -> Rule:
 
 def _asked(progression: Progression, notes: Phrase, level: Level, settings: Settings) -> _Asked:
     _check_phrase(progression, notes)
-    if settings.tempo is not None and not 20 <= settings.tempo <= 400:
-        raise OptionError(f"the tempo is {settings.tempo}", hint="Give 20 to 400 quarter notes a minute.")
+    if settings.tempo is not None:
+        check_tempo(settings.tempo)
     asked = _Asked(progression, notes, level, settings)
     if asked.low > asked.high:
         names = [midi_name(midi, progression.key) for midi in (asked.low, asked.high)]
         raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
     return asked
-
-
-def _ends_on(level: Level, ends_on: Sequence[str] | None) -> tuple[str, ...]:
-    """The degrees on which a phrase may end: those given, those of the level, or any."""
-    if ends_on is None:
-        uses = {use.rule.kind: use for use in level.uses}
-        return tuple(uses["final-note"].settings.get("degrees", ())) if "final-note" in uses else ENDS_ON
-    for word in ends_on:
-        if word not in ENDS_ON:
-            raise OptionError(f"unknown degree to end on {shorten(word)}", hint=did_you_mean(word, ENDS_ON))
-    if not ends_on:
-        raise OptionError("no degree to end on is given", hint="Give root, third or fifth.")
-    return tuple(ends_on)
 
 
 def _check_phrase(progression: Progression, notes: Phrase) -> None:

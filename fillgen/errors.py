@@ -83,6 +83,25 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     return f"It is one of: {', '.join(words)}." if words and len(words) <= 24 else ""
 
 
+def many(count: int, what: str) -> str:
+    """A number with its word.
+
+    >>> many(1, "idea"), many(1200, "phrase")
+    ('1 idea', '1,200 phrases')
+    """
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
+def listed(words: Iterable[str], last: str = "or") -> str:
+    """Words in a row as a sentence has them.
+
+    >>> listed(["C5", "E5", "G5"]), listed(["B4"])
+    ('C5, E5 or G5', 'B4')
+    """
+    *most, end = words
+    return f"{', '.join(most)} {last} {end}" if most else end
+
+
 def shorten(text: str, width: int = 40) -> str:
     """A wrong word cut to a length that can be shown in a message, as Python would quote it."""
     return repr(text if len(text) <= width else text[: width - 1] + "…")

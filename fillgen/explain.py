@@ -13,6 +13,7 @@ from statistics import fmean
 
 from fillgen import judge
 from fillgen.chords import Chord, mask_of
+from fillgen.errors import listed
 from fillgen.metre import Metre
 from fillgen.music import CHORD_TONE, Idea, Ideas, Note, Phrase, Place, Progression, places, spell
 from fillgen.notefit import degree_in_words
@@ -66,15 +67,6 @@ def beat_words(metre: Metre, tick: int) -> str:
         if inside % unit == 0 and inside // unit < len(_ORDINALS):
             return f"the {_ORDINALS[inside // unit]} {name} of {whole}"
     return f"{inside / metre.beat:.2f} of a beat after {whole}"
-
-
-def listed(words: Sequence[str], last: str = "or") -> str:
-    """Words in a row as a sentence has them.
-
-    >>> listed(["C5", "E5", "G5"]), listed(["B4"])
-    ('C5, E5 or G5', 'B4')
-    """
-    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def _degree(chord: Chord, midi: int) -> str:

@@ -14,7 +14,7 @@ from fillgen import diversify, judge, score
 from fillgen.accompaniment import swing_at
 from fillgen.bars import BarProblems, parts
 from fillgen.dice import Dice
-from fillgen.errors import NoPhraseError, OptionError, did_you_mean, shorten
+from fillgen.errors import NoPhraseError, OptionError, did_you_mean, many, shorten
 from fillgen.fingering import JUMP_SECONDS, Reach, best_of_many, reach
 from fillgen.lattice import Lattice, Run
 from fillgen.metre import TICKS, swung
@@ -232,8 +232,7 @@ def settle(request: Request) -> Choices:
     rhythm = pack.rhythm(usual if request.rhythm is None else request.rhythm)
     busy = _word(pack.default("busy") if request.busy is None else request.busy, BUSY, "busy-ness")
     tempo = rhythm.tempo if request.tempo is None else request.tempo
-    if not 20 <= tempo <= 400:
-        raise OptionError(f"the tempo is {tempo}", hint="Give 20 to 400 quarter notes a minute.")
+    check_tempo(tempo)
     shapes = tuple(pack.shapes.values())
     if request.shape is not None:
         shapes = (pack.shapes[_word(request.shape, tuple(pack.shapes), "shape")],)
@@ -251,9 +250,17 @@ def settle(request: Request) -> Choices:
         hint = f"Over {len(request.progression.bars)} bars ask for {most} ideas at most."
         raise OptionError(f"{request.count} ideas are too many for so long a chart", hint=hint)
     hand = reach(request.hand) if request.hand is not None else None
-    choices = Choices(request, level, rhythm, tempo, busy, shapes, low, high, _ends_on(request, level), hand)
+    choices = Choices(
+        request, level, rhythm, tempo, busy, shapes, low, high, closing_degrees(request.ends_on, level), hand
+    )
     _check_purpose(choices)
     return choices
+
+
+def check_tempo(tempo: int) -> None:
+    """OptionError where a tempo, in quarter notes a minute, is outside what is offered."""
+    if not 20 <= tempo <= 400:
+        raise OptionError(f"the tempo is {tempo}", hint="Give 20 to 400 quarter notes a minute.")
 
 
 def _word(word: str, known: Sequence[str], what: str) -> str:
@@ -268,11 +275,15 @@ def _offered(word: str, known: Sequence[str]) -> str:
     return near if near == every else f"{near} {every}".strip()
 
 
-def _ends_on(request: Request, level: Level) -> tuple[str, ...]:
-    if request.ends_on is not None:
-        if not request.ends_on:
+def closing_degrees(wanted: Sequence[str] | None, level: Level) -> tuple[str, ...]:
+    """The degrees on which a phrase may end: those wanted, else those of its level, else any.
+
+    OptionError for a degree that is not offered, and where none is given.
+    """
+    if wanted is not None:
+        if not wanted:
             raise OptionError("no degree to end on is given", hint="Give root, third or fifth.")
-        return tuple(_word(word, ENDS_ON, "degree to end on") for word in request.ends_on)
+        return tuple(_word(word, ENDS_ON, "degree to end on") for word in wanted)
     uses = {use.rule.kind: use for use in level.uses}
     return tuple(uses["final-note"].settings.get("degrees", ())) if "final-note" in uses else ENDS_ON
 
@@ -310,9 +321,9 @@ def _remarks(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[st
     remarks = []
     count = choices.request.count
     if shown == phrases < count:
-        remarks.append(f"The rules allow {_many(phrases, 'phrase')} here, and all of them are given.")
+        remarks.append(f"The rules allow {many(phrases, 'phrase')} here, and all of them are given.")
     elif shown < count:
-        remarks.append(f"{_many(shown, 'idea')} were found for the {count} asked for.")
+        remarks.append(f"{many(shown, 'idea')} were found for the {count} asked for.")
     elif apart < shown:
         few = f"{apart} of them are" if apart > 1 else "One of them is"
         remarks.append(f"{few} clearly apart; each of the others is near to one of those.")
@@ -324,10 +335,6 @@ def _remarks(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[st
             f"the usual last chord of the {choices.request.purpose} is {dominant}7."
         )
     return tuple(remarks)
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 # The engine

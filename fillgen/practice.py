@@ -13,7 +13,7 @@ from math import ceil
 
 from fillgen import judge
 from fillgen.arrange import PARTS, Playing, check_playing
-from fillgen.errors import NoPhraseError, OptionError, PhraseError
+from fillgen.errors import NoPhraseError, OptionError, PhraseError, many
 from fillgen.explain import reasons
 from fillgen.fingering import best, reach
 from fillgen.generate import ENDS_ON, MOST_IDEAS, Request, generate, settle
@@ -136,12 +136,7 @@ def tempi(tempo: int, slowest: float = SLOWEST, steps: int = STEPS) -> tuple[int
 
 def _check_count(count: int, most: int, what: str) -> None:
     if not 1 <= count <= most:
-        raise OptionError(f"{_many(count, what)} are asked for", hint=f"Ask for 1 to {most} {what}s.")
-
-
-def _many(count: int, what: str) -> str:
-    """A number with its word, such as `2 steps`."""
-    return f"{count} {what}{'' if count == 1 else 's'}"
+        raise OptionError(f"{many(count, what)} are asked for", hint=f"Ask for 1 to {most} {what}s.")
 
 
 def loop(
@@ -182,9 +177,9 @@ def loop(
         return session
     fewer = _most_that_fit(planned, times)
     if fewer:
-        raise _too_long(session, f"{_many(fewer, 'time')} over")
+        raise _too_long(session, f"{many(fewer, 'time')} over")
     alone = _most_that_fit(lambda count: planned(1, count), steps)
-    raise _too_long(session, f"{_many(alone, 'step')}, once over each" if alone else "")
+    raise _too_long(session, f"{many(alone, 'step')}, once over each" if alone else "")
 
 
 def _sounding(parts: Sequence[str]) -> tuple[str, ...]:
@@ -265,7 +260,7 @@ def call_and_answer(ideas: Ideas, *, turns: int = 4, parts: Sequence[str] = PART
     session = planned(turns)
     if minutes(session) > MOST_MINUTES:
         fewer = _most_that_fit(planned, turns)
-        raise _too_long(session, _many(fewer, "turn") if fewer else "")
+        raise _too_long(session, many(fewer, "turn") if fewer else "")
     return session
 
 
@@ -469,7 +464,7 @@ def _own(course: _Course, phrase: tuple[IdeaNote, ...]) -> Step:
         raise PhraseError("the phrase has no note", hint="Give one note at least, such as C5q.")
     if phrase[-1].note.end > course.request.progression.length:
         bars = len(course.request.progression.bars)
-        raise PhraseError("the phrase is longer than the chart", hint=f"The chart has {_many(bars, 'bar')}.")
+        raise PhraseError("the phrase is longer than the chart", hint=f"The chart has {many(bars, 'bar')}.")
     told = (_explained(course, "Your phrase", phrase),)
     practise = (_own_way(phrase), _tempo_way(course.tempo), *_leap_way(told))
     return Step("Your own phrase", "What you made yourself, note by note.", practise, told)

@@ -19,7 +19,7 @@ from fillgen.metre import TICKS
 from fillgen.music import CHORD_TONE, IdeaNote, Progression, Span
 from fillgen.notefit import LEAVE_QUICKLY, PASSES, ChordNotes
 from fillgen.practice import CAUTIONS, Explained, Lesson, Session, Step, minutes
-from fillgen.render.notes import DARK, LIGHT, Palette
+from fillgen.render.notes import DARK, LIGHT, Palette, printable
 from fillgen.render.text import MARKS, staff
 
 _WHAT = "A lesson up the ladder"
@@ -43,18 +43,8 @@ _FIT_WORDS = ((PASSES, "may pass"), (LEAVE_QUICKLY, "leave quickly"))
 # What text and page both tell
 
 
-def _printable(text: str) -> str:
-    r"""A text without the control characters that no page may hold, every kind of blank a plain one.
-
-    >>> _printable("Paper\tBoats\x07")
-    'Paper Boats'
-    """
-    plain = (" " if letter.isspace() else letter for letter in text)
-    return "".join(letter for letter in plain if letter.isprintable())
-
-
 def _called(lesson: Lesson) -> str:
-    title = _printable(lesson.progression.title)
+    title = printable(lesson.progression.title)
     return f"{title}: a lesson" if title else _WHAT
 
 
@@ -148,10 +138,10 @@ def _fit_lines(lesson: Lesson, width: int) -> list[str]:
 
 def _step_blocks(step: Step, progression: Progression, width: int) -> list[str]:
     """A step's name and advice, its phrases, and lines to write on, a block each."""
-    name = _printable(step.name)
+    name = printable(step.name)
     head = [name, "=" * len(name)]
     if step.adds:
-        head += textwrap.wrap(f"What it adds: {_printable(step.adds)}", width)
+        head += textwrap.wrap(f"What it adds: {printable(step.adds)}", width)
     if step.practise:
         head += ["How to practise:", *_listed(step.practise, width)]
     head += [line for remark in step.remarks for line in textwrap.wrap(f"Note: {remark}", width)]
@@ -285,7 +275,7 @@ def _put(parent: Element, tag: str, text: str = "", look: str = "", **attributes
     """A new element at the end of another; an underscore in an attribute's name stands for a hyphen."""
     named = {name.strip("_").replace("_", "-"): str(value) for name, value in attributes.items()}
     child = SubElement(parent, tag, ({"class": look} if look else {}) | named)
-    child.text = _printable(text) or None
+    child.text = printable(text) or None
     return child
 
 
@@ -523,7 +513,7 @@ def _put_step(main: Element, step: Step, number: int, progression: Progression) 
 
 
 def _put_words(parent: Element, head: str, words: str) -> None:
-    _put(_put(parent, "p"), "strong", head).tail = f" {_printable(words)}"
+    _put(_put(parent, "p"), "strong", head).tail = f" {printable(words)}"
 
 
 def _put_phrase(section: Element, each: Explained, named: str, progression: Progression) -> None:

@@ -42,14 +42,14 @@ _SAYS = {
 
 
 def _heading(progression: Progression) -> str:
-    title = f"{_printable(progression.title)}: " if progression.title else ""
+    title = f"{printable(progression.title)}: " if progression.title else ""
     return f"{title}{progression.key}, {progression.metre.name}"
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
     r"""A text without the control characters that no page may hold, every kind of blank a plain one.
 
-    >>> _printable("Har\x08bour\u00a0Lamps")
+    >>> printable("Har\x08bour\u00a0Lamps")
     'Harbour Lamps'
     """
     plain = (" " if letter.isspace() else letter for letter in text)
@@ -420,7 +420,7 @@ def _head(page: Element, progression: Progression) -> None:
 
 def _named(progression: Progression) -> str:
     """What the page is called: by the chart's title where it has one."""
-    title = _printable(progression.title)
+    title = printable(progression.title)
     return f"{title}: which notes fit" if title else _WHAT
 
 

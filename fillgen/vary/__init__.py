@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from fillgen.errors import many
 from fillgen.fingering import reach
 from fillgen.generate import Request
 from fillgen.music import Ideas, Phrase
@@ -18,7 +19,7 @@ from fillgen.vary.laying import with_pitches
 from fillgen.vary.likeness import LIKE, UNLIKE, distance
 from fillgen.vary.mirror import mirrored
 from fillgen.vary.nearness import answer, like, unlike
-from fillgen.vary.pool import Pool, many, nearest_of, scored
+from fillgen.vary.pool import Pool, nearest_of, scored
 from fillgen.vary.task import Task, check_phrase, task_for
 from fillgen.vary.transposition import moved
 from fillgen.vary.wish import NEAR, Wish, check_wish, read_keep

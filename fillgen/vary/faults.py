@@ -7,6 +7,7 @@ from functools import cached_property
 
 from fillgen.errors import NoPhraseError
 from fillgen.generate import Engine
+from fillgen.judge import Breach
 from fillgen.music import Note, Phrase, Place, Progression, spell
 from fillgen.rules import RuleUse, Seen
 from fillgen.vary.likeness import rhythm_of
@@ -20,20 +21,12 @@ def place_of(progression: Progression, note: Note) -> str:
     return f"bar {progression.bar_of(note.onset)}, beat {beat}"
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """A rule that a kept note breaks, by the note's number in the phrase."""
-
-    index: int
-    use: RuleUse
-
-
-def faults_in(engine: Engine, phrase: Phrase, bars: Bars) -> list[Fault]:
+def faults_in(engine: Engine, phrase: Phrase, bars: Bars) -> list[Breach]:
     """The rules broken inside the kept bars, whatever the notes of other bars will be."""
     size = engine.progression.metre.bar
     known = _Known(engine, phrase, bars)
     return [
-        Fault(index, use)
+        Breach(index, use)
         for index, note in enumerate(phrase)
         if note.onset // size in bars
         for use in engine.choices.uses
@@ -80,7 +73,7 @@ class _Known:
         return all(bar in self.bars for bar in range(first, end + 1))
 
 
-def broken(engine: Engine, phrase: Phrase, fault: Fault, hint: str = "") -> NoPhraseError:
+def broken(engine: Engine, phrase: Phrase, fault: Breach, hint: str = "") -> NoPhraseError:
     """The error of a kept note that breaks a rule."""
     note, progression = phrase[fault.index], engine.progression
     name = spell(progression, phrase)[fault.index]

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from fillgen.errors import NoPhraseError
+from fillgen.errors import NoPhraseError, many
 from fillgen.music import Place
 from fillgen.plans import PUSH, Rhythm_, begun, chord_cell, makes_room, stock
 from fillgen.rulepack import BUSY, Cell
@@ -14,7 +14,7 @@ from fillgen.rules import Seen, Window
 from fillgen.vary.faults import place_of
 from fillgen.vary.impossible import nothing_else
 from fillgen.vary.likeness import rhythm_of
-from fillgen.vary.pool import Pool, distinct, many, scored
+from fillgen.vary.pool import Pool, distinct, scored
 from fillgen.vary.task import Task
 
 _DRAWN = 400

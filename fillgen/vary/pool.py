@@ -30,11 +30,6 @@ class Pool:
     nearest: list[NDArray[np.float64]] | None = None
 
 
-def many(count: int, what: str) -> str:
-    """A number of things in words."""
-    return f"{count:,} {what}{'' if count == 1 else 's'}"
-
-
 def nearest_of(
     groups: Sequence[Candidates], values: Sequence[NDArray[np.float64]], count: int, most_alike: float
 ) -> list[tuple[Candidates, int]]:

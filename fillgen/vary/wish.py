@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 
-from fillgen.errors import OptionError, did_you_mean, shorten
+from fillgen.errors import OptionError, did_you_mean, listed, shorten
 from fillgen.music import Progression
 from fillgen.parse import MOST_BARS
 from fillgen.pitch import Key
@@ -87,12 +86,6 @@ def _read_bars(word: str) -> range:
 
 def _asked(hint: str) -> str:
     return f"{hint} " if hint.startswith("Did") else ""
-
-
-def listed(words: Iterable[str]) -> str:
-    """Words joined by commas, the last by `or`."""
-    *most, last = words
-    return f"{', '.join(most)} or {last}" if most else last
 
 
 _GOES_WITH: dict[str, tuple[str, ...]] = {
