@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from itertools import islice
@@ -528,6 +528,7 @@ class Engine:
         What all of them share, from one tick to another each, is `kept` and does not count.
         """
         owners = [(group, row) for group in candidates for row in range(len(group.scores))]
+        traits = self._traits(candidates)
         edges = sorted(
             {edge for group in candidates for note in group.plan.rhythm for edge in (note[0], sum(note))}
         )
@@ -540,7 +541,7 @@ class Engine:
         limits = diversify.Limits.of(self.choices.request.count, len(self.choices.shapes))
         picked, apart = diversify.choose(
             scores,
-            lambda index: self._traits(*owners[index]),
+            lambda index: traits(*owners[index]),
             sounds,
             widths,
             self.choices.request.count,
@@ -549,11 +550,24 @@ class Engine:
         )
         return [owners[index] for index in picked], apart
 
-    def _traits(self, group: Candidates, row: int) -> diversify.Traits:
-        bar, pitches = self.progression.metre.bar, group.pitches[row].tolist()
-        first = tuple(note for note in group.plan.rhythm if note[0] < bar)
-        opening = (first, *pitches[: len(first)])
-        return diversify.Traits(group.plan.rhythm, opening, int(group.shapes[row]), pitches[0], pitches[-1])
+    def _traits(self, candidates: Sequence[Candidates]) -> Callable[[Candidates, int], diversify.Traits]:
+        """What tells the traits of a candidate; rhythms and first bars are numbered, since they are looked up often."""
+        bar = self.progression.metre.bar
+        rhythms: dict[tuple[tuple[int, int], ...], int] = {}
+        openings: dict[tuple[tuple[int, int], ...], int] = {}
+        numbers = {}
+        for group in candidates:
+            first = tuple(note for note in group.plan.rhythm if note[0] < bar)
+            of_rhythm = rhythms.setdefault(group.plan.rhythm, len(rhythms))
+            numbers[id(group)] = of_rhythm, openings.setdefault(first, len(openings)), len(first)
+
+        def traits(group: Candidates, row: int) -> diversify.Traits:
+            rhythm, opening, size = numbers[id(group)]
+            pitches = group.pitches[row].tolist()
+            first_bar = (opening, *pitches[:size])
+            return diversify.Traits(rhythm, first_bar, int(group.shapes[row]), pitches[0], pitches[-1])
+
+        return traits
 
     # The telling
 

@@ -252,7 +252,7 @@ def _column(chosen: Rows, note: int) -> Rows:
 
 def _weighted(values: Table, chances: NDArray[np.float64]) -> NDArray[np.intp]:
     """A column in each row, drawn in proportion to the values."""
-    ladder = np.cumsum(values, axis=1)
+    ladder = values.cumsum(axis=1)
     whole = ladder[:, -1]
     target = np.minimum(chances * whole, np.nextafter(whole, 0))
-    return np.asarray((ladder <= target[:, None]).sum(axis=1), dtype=np.intp)
+    return np.asarray((ladder > target[:, None]).argmax(axis=1))

@@ -110,6 +110,8 @@ class Rule:
     asks: Callable[..., Verdict]
     alone: Callable[..., Verdict] | None = None
     """The part of the question that a note alone decides, where a rule that needs neighbours has one."""
+    enough: Callable[[Seen], Verdict] | None = None
+    """What a note alone may have, so that its neighbours need not be asked about."""
 
     def may_stand(self, note: Seen, settings: Mapping[str, Any]) -> Verdict:
         """Whether the rule leaves a pitch a chance at its place, whatever its neighbours will be."""
@@ -161,10 +163,11 @@ def _rule(
     keeps: Example,
     breaks: Example,
     alone: Callable[..., Verdict] | None = None,
+    enough: Callable[[Seen], Verdict] | None = None,
     **settings: Setting,
 ) -> Callable[[Callable[..., Verdict]], Callable[..., Verdict]]:
     def enter(asks: Callable[..., Verdict]) -> Callable[..., Verdict]:
-        RULES[kind] = Rule(kind, window, says, reason, source, settings, keeps, breaks, asks, alone)
+        RULES[kind] = Rule(kind, window, says, reason, source, settings, keeps, breaks, asks, alone, enough)
         return asks
 
     return enter
@@ -445,6 +448,7 @@ def held_note(note: Seen) -> Verdict:
     keeps=Example("| C |", "C5q D5q E5h"),
     breaks=Example("| C |", "C5q D5q G5h"),
     alone=_may_sound,
+    enough=lambda note: note.tone,
     allow=_ALLOWED,
 )
 def non_chord_note(before: Seen | None, note: Seen, after: Seen | None, allow: Iterable[str] = ()) -> Verdict:

@@ -65,7 +65,9 @@ class Windows:
         shape = (one.midi.size if one else 1, two.midi.size, three.midi.size if three else 1)
         table: Allowed = np.ones(shape, dtype=bool)
         for use in self._by_window[3]:
-            table &= use.holds((one, two, three))
+            enough = use.rule.enough
+            if enough is None or not np.all(enough(two)):
+                table &= use.holds((one, two, three))
         return table
 
     def _joined(self, before: Place | None, note: Place, after: Place | None) -> Allowed:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -21,6 +22,10 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+
+
+_OBJECTS_BEFORE_SWEEP = 50_000
+"""A command lives for less than a second: looking for garbage often would take a twentieth of it."""
 
 
 def _version(wanted: bool) -> None:
@@ -45,6 +50,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if reconfigure is not None:
             reconfigure(errors="backslashreplace")
     try:
+        if arguments is None:
+            gc.set_threshold(_OBJECTS_BEFORE_SWEEP)
         given = list(arguments) if arguments is not None else None
         code = app(args=given, prog_name="fillgen", standalone_mode=False)
     except FillgenError as error:
