@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from fillgen import Phrase, Progression, RulePack, parse_chart, parse_phrase
 from fillgen.judge import breaches, roles
 from fillgen.music import Place, places
-from fillgen.rules import EMBELLISHMENTS, RULES, Example, Rule, RuleUse, Seen
+from fillgen.rules import EMBELLISHMENTS, FURTHER_TONES, RULES, Example, Rule, RuleUse, Seen
 
 PACK = RulePack()
 LEVELS = {number: PACK.level(number) for number in PACK.level_numbers}
@@ -182,3 +184,99 @@ def test_a_raised_seventh_leads_up_in_minor() -> None:
     assert told("G4q F4e F#4e G4h")[2] == "passing"
     assert told("G4q F#4q F4h")[1] == ""
     assert parse_chart("| G |", key="G major").leading == 0
+
+
+# The numbers
+
+
+@pytest.mark.parametrize(
+    ("kind", "settings", "chart", "at_the_edge", "beyond"),
+    [
+        ("leap-limit", {"semitones": 7}, "| C |", "C5h G5h", "C5h Ab5h"),
+        ("leap-limit", {"semitones": 7}, "| C |", "G5h C5h", "Ab5h C5h"),
+        ("leap-turns-back", {"over": 5}, "| C |", "C5q F5q G5h", "C5q F#5q G5h"),
+        ("leap-turns-back", {"over": 5}, "| C |", "G5q D5q C5h", "G5q C#5q C5h"),
+        ("leap-turns-back", {"over": 5}, "| C |", "C5q G5q E5h", "C5q G5q G5h"),
+        ("non-chord-length", {"beats": 1}, "| C |", "C5h D5q E5q", "C5q. D5q. E5q"),
+        ("non-chord-length", {"beats": 1, "chromatic": 0.5}, "| C |", "C5q D#5e E5q. G5q", "C5q D#5q E5h"),
+        ("avoid-note", {"beats": 0.5}, "| Cmaj7 |", "G5q F5e E5q. E5q", "G5q F5q E5h"),
+        ("avoid-note", {"beats": 1}, "| Cmaj7 |", "G5q F5q E5h", "G5e F5q. E5h"),
+        ("repeat-limit", {}, "| C |", "E5q E5q D5q E5q", "D5q E5q E5q E5q"),
+        ("enclosure-closes", {}, "| C |", "C5q A5e F#5e G5h", "C5q A5e F#5e A5h"),
+        ("settled-before-rest", {}, "| C |", "E5q rq D5q E5q", "D5q rq D5q E5q"),
+        ("lead-in", {"semitones": 2}, "| C | G7 |", "E5w | D5w", "E5w | D#5w"),
+    ],
+)
+def test_a_rule_bites_just_beyond_its_number(
+    kind: str, settings: dict[str, float], chart: str, at_the_edge: str, beyond: str
+) -> None:
+    """A rule lets stand what lies just within its number and nothing beyond."""
+    use = RuleUse(RULES[kind], settings)
+    assert broken(Example(chart, at_the_edge, lead=72), use) == []
+    assert broken(Example(chart, beyond, lead=72), use) != []
+
+
+def test_two_far_notes_need_their_time() -> None:
+    """A wide move at the very time that is asked for is in reach, a millisecond sooner it is not."""
+    use = RuleUse(RULES["in-reach"], {"semitones": 7, "seconds": 0.25})
+    place = places_of(Example("| C |", "C5h G5h"))[0]
+    for semitones, since, good in (
+        (8, 250, True),
+        (8, 249, False),
+        (7, 1, True),
+        (-8, 249, False),
+        (8, 0, True),
+    ):
+        window = Seen(place, 72), Seen(replace(place, since=since), 72 + semitones), None
+        assert bool(use.holds(window)) is good
+
+
+def test_settings_that_a_pack_may_give() -> None:
+    """The numbers that a pack may give each rule, as `fillgen rules` tells them."""
+    numbers = {
+        (kind, key): (setting.low, setting.high, setting.needed)
+        for kind, rule in RULES.items()
+        for key, setting in rule.settings.items()
+        if not setting.words
+    }
+    assert numbers == {
+        ("avoid-note", "beats"): (0.25, 16, True),
+        ("non-chord-length", "beats"): (0.25, 16, True),
+        ("non-chord-length", "chromatic"): (0.25, 16, False),
+        ("leap-limit", "semitones"): (1, 36, True),
+        ("in-reach", "semitones"): (1, 36, True),
+        ("in-reach", "seconds"): (0.0, 4.0, True),
+        ("leap-turns-back", "over"): (1, 36, True),
+        ("lead-in", "semitones"): (0, 12, True),
+    }
+
+
+@pytest.mark.parametrize(
+    ("chart", "phrase", "index", "name"),
+    [
+        ("| C |", "C5q D5e B4e C5h", 1, "double neighbour"),
+        ("| C |", "C5q D5e B4e C5h", 2, "double neighbour"),
+        ("| C |", "E5q D5e F5e E5h", 2, "double neighbour"),
+        ("| C |", "E5h D5q C5q", 1, "accented passing"),
+        ("| C |", "E5h D5q E5q", 1, "accented neighbour"),
+        ("| C |", "G5q F#5q F5h", 1, "chromatic passing"),
+        ("| C |", "G5q Ab5q G5h", 1, "chromatic neighbour"),
+        ("| C |", "C5q D5q G4h", 1, "escape tone"),
+        ("| C |", "G4q D5q E5h", 1, "incomplete neighbour"),
+        ("| C |", "C5q D5q G5h", 1, ""),
+        ("| C |", "G4h F5q E5q", 1, "appoggiatura"),
+        ("| C | G7 |", "C5w | C5h B4h", 1, "suspension"),
+        ("| G7 | C |", "B4w | B4h C5h", 1, "retardation"),
+    ],
+)
+def test_what_textbooks_name_besides(chart: str, phrase: str, index: int, name: str) -> None:
+    """A note of no kind that a level allows has the first name of the textbooks that fits it.
+
+    Definitions: Open Music Theory, Embellishing tones.
+    """
+    example = Example(chart, phrase)
+    _, notes = parsed(example)
+    seen = [None, *(Seen(p, n.midi) for p, n in zip(places_of(example), notes, strict=True)), None]
+    window = seen[index], seen[index + 1], seen[index + 2]
+    fits = [told for told, is_one in FURTHER_TONES.items() if bool(is_one(*window))]
+    assert (fits[0] if fits else "") == name
