@@ -24,6 +24,7 @@ from fillgen.dice import Dice
 from fillgen.generate import Engine, Request, Space, generate, settle
 from fillgen.music import Phrase, Progression
 from fillgen.parse import parse_chart
+from tests.bench.surroundings import figure, told
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 LONG = f"| {' | '.join(['Ebmaj7 | Gm7 C7 | Fm7 | Bb7'] * 16)} |"
@@ -99,7 +100,8 @@ def speed() -> dict[str, float]:
             process("-m", "fillgen", "voicings", LONG),
             process("-m", "fillgen", "ideas", CHART, *to_file),
         )
-    print(f"bare imports {floor * 1e3:.0f} ms, cold command {cold * 1e3:.0f} ms, engine {fifty * 1e3:.0f} ms")
+    for name, taken in (("bare imports", floor), ("cold command", cold), ("engine, fifty ideas", fifty)):
+        figure(f"{name}, ms", f"{taken * 1e3:.0f}")
     return {
         "voicings, 64 bars": (voiced - floor) / (2 * (parsing - floor) + 0.1),
         "four parts": four / cold,
@@ -218,23 +220,23 @@ def rivals() -> None:
     totals, sat_time = cp_sat(model, 10)
     plain, plain_time = plain_search(model, 50)
     ours = [idea.phrase for idea in generate(Request(parse_chart(CHART)))]
-    print(
-        f"best value: lattice {lattice_best(model)}, CP-SAT {totals[0]} (equal: {lattice_best(model) == totals[0]})"
-    )
+    best = lattice_best(model)
+    figure("best value: lattice", f"{best}", f"CP-SAT {totals[0]}", best == totals[0])
     print(f"CP-SAT, ten best phrases of one rhythm: {sat_time:.2f} s; fifty would be {5 * sat_time:.1f} s")
-    print(f"  fillgen for fifty ideas: {engine * 1e3:.0f} ms, {5 * sat_time / engine:.0f} times faster")
+    figure("fifty ideas, times as fast as CP-SAT", f"{5 * sat_time / engine:.0f}")
     print(f"one problem over the whole phrase, its first fifty: {plain_time * 1e3:.0f} ms")
     print(f"  alike: plain search {likeness(plain):.2f}, fillgen {likeness(ours):.2f} of their sounding time")
 
 
 def main() -> int:
     """Print all tables; 1 where a figure is beyond its limit."""
+    print(told(["python-constraint2", "ortools"]))
     figures = speed()
     missed = 0
-    for name, figure in figures.items():
-        good = 0 < figure <= LIMITS[name]
+    for name, value in figures.items():
+        good = 0 < value <= LIMITS[name]
         missed += not good
-        print(f"{name:<18} {figure:7.2f}   at most {LIMITS[name]:g}   {'kept' if good else 'MISSED'}")
+        figure(name, f"{value:.2f}", f"at most {LIMITS[name]:g}", good)
     rivals()
     return 1 if missed else 0
 

@@ -23,6 +23,7 @@ from fillgen.dice import Dice
 from fillgen.metre import METRES
 from fillgen.parse import parse_chart
 from fillgen.pitch import Key, all_keys
+from tests.bench.surroundings import figure
 
 MAJOR = (
     "Imaj7",
@@ -164,10 +165,19 @@ def work(count: int, folder: Path) -> int:
         kept = last <= GROWTH * second
         told = ("flat" if kept else "GROWS") if count >= WARM else f"told from {WARM:,} charts up"
         missed += told == "GROWS"
-        print(
-            f"memory of {who}: peak {peak:.0f} MB, second tenth {second:.0f}, last tenth {last:.0f}: {told}"
+        figure(
+            f"batch: memory of {who}, MB: second and last tenth, peak",
+            f"{second:.0f}, {last:.0f}, {peak:.0f}",
+            told,
         )
-    print(f"{good:,} of {count:,} results whole")
+    figure(f"batch of {count:,} charts: results whole", f"{good:,}", f"{count:,}", good == count)
+    figure("batch: ms a chart, busy cores", f"{1000 * seconds / count:.0f}")
+    figure(
+        "batch: times one process",
+        f"{rate / rate_alone:.2f}",
+        f"at least {NEAR_ALL * cores:.1f}",
+        rate / rate_alone >= NEAR_ALL * cores,
+    )
     return missed + (good != count)
 
 
@@ -191,9 +201,7 @@ def main(arguments: list[str]) -> int:
         for what, killed in (("writers", killed_writers), ("batches", killed_batches)):
             (Path(name) / what).mkdir()
             drafts = killed(Path(name) / what, kills)
-            print(
-                f"{kills} {what} killed: all files whole; {drafts} drafts were left, and cleared by the next run"
-            )
+            figure(f"{kills} {what} killed, all files whole; drafts left, then cleared", f"{drafts}")
     return 1 if missed else 0
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from fillgen.generate import Request, generate
 from fillgen.parse import parse_chart
 from fillgen.rulepack import BUSY
-from tests.bench.surroundings import told
+from tests.bench.surroundings import figure, told
 
 LINE = "Ebmaj7 | Gm7 C7 | Fm7 | Bb7"
 BARS = (4, 8, 16, 32, 64, 128, 256)
@@ -141,11 +141,8 @@ def main() -> int:
     slope, start = line_through(found["bars"])
     ratio = a_bar(found["bars"])
     good = ratio <= MOST_A_BAR
-    print(
-        f"\ntime = {start:.0f} ms + {slope:.2f} ms a bar; a bar of 256 takes {ratio:.2f} times one of 64",
-        end="",
-    )
-    print(f" (at most {MOST_A_BAR}: {'kept' if good else 'MISSED'})")
+    print(f"\ntime = {start:.0f} ms + {slope:.2f} ms a bar")
+    figure("a bar of 256, times one of 64", f"{ratio:.2f}", f"at most {MOST_A_BAR}", good)
     draw(found, folder / "growth.png")
     print(f"drawn: {folder / 'growth.png'}")
     return 0 if good else 1

@@ -20,7 +20,7 @@ from fillgen.metre import METRES
 from fillgen.pitch import Name
 from fillgen.rulepack import BUSY, RulePack
 from fillgen.sequences import find, key_on, spelled
-from tests.bench.surroundings import told
+from tests.bench.surroundings import figure, told
 from tests.outside.likeness import (
     CHORD_TONES,
     FIGURES,
@@ -187,24 +187,29 @@ def print_figures(fifties: Sequence[tuple[str, Counts]], tunes: Sequence[Counts]
     print(
         f"\n| figure | ideas | {' | '.join(BUSY)} | 80 % of tunes | all tunes | | elsewhere |\n|---|{'---:|' * 6}---|---|"
     )
-    for figure in FIGURES:
-        print(row(figure, groups, tunes))
+    inside = 0
+    for each in FIGURES:
+        print(row(each, groups, tunes))
+        low, high = band(each, tunes)
+        inside += low <= mean(each, groups[0]) <= high
+    told_of = f"{len(FIGURES)}"
+    figure("figures of ideas inside 80 % of tunes", f"{inside}", told_of, inside == len(FIGURES))
 
 
 def print_rising(ideas: Counts, tunes: Counts) -> None:
     print(
         "\n| interval | ideas that rise, % | all tunes | European Essen, counted elsewhere |\n|---|---:|---:|---:|"
     )
-    for figure, published in zip(RISING, PUBLISHED_RISING.values(), strict=True):
-        print(f"| {figure.name} | {figure.of(ideas):.1f} | {figure.of(tunes):.1f} | {published} |")
+    for each, published in zip(RISING, PUBLISHED_RISING.values(), strict=True):
+        print(f"| {each.name} | {each.of(ideas):.1f} | {each.of(tunes):.1f} | {published} |")
 
 
 def print_chord_tones(ideas: Counts) -> None:
     print(
         "\n| place in the bar | ideas: notes of the chord, % | Nottingham, counted elsewhere |\n|---|---:|---:|"
     )
-    for figure, published in zip(CHORD_TONES, PUBLISHED_CHORD_TONES, strict=True):
-        print(f"| {figure.name} | {figure.of(ideas):.1f} | {published} |")
+    for each, published in zip(CHORD_TONES, PUBLISHED_CHORD_TONES, strict=True):
+        print(f"| {each.name} | {each.of(ideas):.1f} | {published} |")
 
 
 def print_shapes(lines: Iterable[Sequence[int]]) -> None:

@@ -28,6 +28,7 @@ from cosmic_ray import plugins
 from cosmic_ray.ast import ast_nodes, get_ast_from_path
 from cosmic_ray.mutating import mutate_code
 
+from tests.bench.surroundings import figure
 from tests.bench.surroundings import told as surroundings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -192,7 +193,9 @@ def main() -> None:
             with ThreadPoolExecutor(given.jobs) as pool:
                 alive = [mutant for mutant, lives in zip(some, pool.map(tried, some), strict=True) if lives]
             found = 1 - len(alive) / len(some)
-            print(f"{module:8} {len(some)} mutants, {found:.1%} found", flush=True)
+            figure(
+                f"mutants of {module} found, of {len(some)}", f"{found:.1%}", "at least 85 %", found >= 0.85
+            )
             for mutant in alive:
                 print(f"   {mutant.told()}", flush=True)
 

@@ -14,6 +14,7 @@ from multiprocessing import get_context
 
 import numpy as np
 
+from tests.bench.surroundings import figure
 from tests.outside.melodies import (
     COLLECTIONS,
     RIVALS,
@@ -71,6 +72,14 @@ def main() -> None:
     _table("The score without its chord terms", ["all", *COLLECTIONS, "without key"], together)
     _table("Each term alone", TERMS_HEARD, alone)
     _table("What changes where a term is left out", TERMS_HEARD, left_out)
+    for rival, wanted in (("shuffled", 0.9), ("walk", 0.8)):
+        won = share_won(whole(met[rival][0]))
+        figure(
+            f"real phrases, pairs won against {rival}",
+            together("all", rival),
+            f"at least {wanted}",
+            bool(won >= wanted),
+        )
     own = np.stack([each.own for each in tried])
     print("\nShare of the real phrases that have a term in full, and the mean of the term")
     for term, values in zip(TERMS_HEARD, own.T, strict=True):

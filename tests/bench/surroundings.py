@@ -29,6 +29,16 @@ def told(packages: Sequence[str] = ()) -> str:
     return f"{day}, commit {commit()}, {machine}, {', '.join(versions)}"
 
 
+FIGURE = "figure"
+"""What a line begins with that goes into the table of all benches."""
+
+
+def figure(what: str, value: str, wanted: str = "", kept: bool | None = None) -> None:
+    """Print a figure for the table of all benches: what it is, what was wanted, and whether that was reached."""
+    verdict = "" if kept is None else "kept" if kept else "MISSED"
+    print(" | ".join((FIGURE, what, value, wanted, verdict)), flush=True)
+
+
 def _version(name: str) -> str:
     try:
         return version(name)

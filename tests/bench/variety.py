@@ -16,7 +16,7 @@ from fillgen.generate import Request, generate
 from fillgen.metre import METRES
 from fillgen.music import Phrase
 from fillgen.parse import parse_chart
-from tests.bench.surroundings import told
+from tests.bench.surroundings import figure, told
 from tests.properties.variety import SIDES, Heard, distances, drawn, near_copies
 
 CHARTS = (
@@ -107,12 +107,15 @@ def main() -> int:
         / np.mean([chart[f"mean {side}"] for chart in found["fifty fair draws"]])
         for side in SIDES
     }
-    print(
-        "\nOf the distance of fair draws ideas keep: "
-        + ", ".join(f"{side} {kept[side]:.0%}" for side in SIDES)
-    )
+    for side in SIDES:
+        wanted = (f"at least {LEAST_KEPT:.0%}", bool(kept[side] >= LEAST_KEPT)) if side == "pitch" else ()
+        figure(f"fifty ideas, of the distance in {side} of fair draws", f"{kept[side]:.0%}", *wanted)
     apart = [chart["pairs apart, %"] for chart in found["ten seeds of fifty ideas"]]
     print(f"Ten seeds of fifty, pairs apart by chart, %: {', '.join(f'{each:.1f}' for each in apart)}")
+    share = np.mean(apart)
+    figure("ten seeds of fifty, pairs apart", f"{share:.1f} %", "at least 95 %", bool(share >= 95))
+    alone = np.mean([chart["ideas apart, %"] for chart in found["ten seeds of fifty ideas"]])
+    figure("ten seeds of fifty, ideas kept where near-copies go", f"{alone:.1f} %", "95 %", bool(alone >= 95))
     good = kept["pitch"] >= LEAST_KEPT and min(apart) >= 100 * LEAST_APART
     print("kept" if good else "MISSED")
     return 0 if good else 1
