@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
+from fillgen.chords import Chord
 from fillgen.metre import LENGTHS, TICKS, Metre, length_text, split_length
 from fillgen.pitch import Key, Name
 
@@ -32,6 +33,8 @@ class Symbol:
     `tick` counts from the start of its bar; `letters` is its length as in phrase text (`q.`, `et`); `beams` holds a
     word for each beam level (`begin`, `continue`, `end`, `forward hook`, `backward hook`); `group` is `start` or
     `stop` at the ends of a triplet; `accidentals` are the signs to be printed, "" for none, one for each name.
+    `courtesies` are signs that nothing asks for but the eye: a note goes back to the key after the same letter was
+    altered in the bar before, or in another octave.
     """
 
     tick: int
@@ -43,6 +46,7 @@ class Symbol:
     beams: tuple[str, ...] = ()
     group: str = ""
     accidentals: tuple[str, ...] = ()
+    courtesies: tuple[str, ...] = ()
 
     @property
     def is_rest(self) -> bool:
@@ -53,10 +57,13 @@ class Symbol:
         return self.letters.endswith("t")
 
 
-def written(chunks: Sequence[Chunk], metre: Metre, key: Key, lengths: Sequence[int]) -> list[list[Symbol]]:
+def written(
+    chunks: Sequence[Chunk], metre: Metre, key: Key, lengths: Sequence[int], *, pickup: bool = False
+) -> list[list[Symbol]]:
     """The bars of a line as they are written; `lengths` are the ticks of the bars, of which any may be short.
 
-    Gaps are filled with rests. A chunk that crosses a bar line or hides a beat is split and tied.
+    Gaps are filled with rests. A chunk that crosses a bar line or hides a beat is split and tied. With `pickup` a
+    short first bar is the end of a bar, otherwise it is the beginning of one: its beats lie accordingly.
 
     >>> from fillgen.metre import METRES
     >>> line = [Chunk(0, 720, ("C5",)), Chunk(720, 960, ("E5",))]
@@ -67,12 +74,20 @@ def written(chunks: Sequence[Chunk], metre: Metre, key: Key, lengths: Sequence[i
     starts = [sum(lengths[:number]) for number in range(len(lengths))]
     chunks = [_until(chunk, sum(lengths)) for chunk in chunks]
     bars = []
-    for start, length in zip(starts, lengths, strict=True):
-        inside = _in_bar(chunks, start, length)
-        thirds = _in_thirds([chunk.onset - start for chunk, _, _ in inside])
-        symbols = [symbol for chunk in inside for symbol in _symbols(chunk, start, length, metre, thirds)]
-        bars.append(_with_accidentals(_with_beams(_with_groups(symbols), metre), key))
+    recent: dict[_Place, int] = {}
+    for number, (start, length) in enumerate(zip(starts, lengths, strict=True)):
+        lead = metre.bar - length if pickup and number == 0 else 0
+        symbols = _bar(_in_bar(chunks, start, length), start - lead, length, metre)
+        signed, recent = _with_accidentals(symbols, key, recent)
+        bars.append([replace(symbol, tick=symbol.tick - lead) for symbol in signed] if lead else signed)
     return bars
+
+
+def _bar(inside: Sequence[tuple[Chunk, bool, bool]], start: int, length: int, metre: Metre) -> list[Symbol]:
+    """The symbols of a bar, grouped and beamed; `start` is where its first beat lies."""
+    thirds = _in_thirds([chunk.onset - start for chunk, _, _ in inside])
+    symbols = [symbol for piece in inside for symbol in _symbols(piece, start, length, metre, thirds)]
+    return _with_beams(_with_groups(symbols), metre)
 
 
 def _until(chunk: Chunk, end: int) -> Chunk:
@@ -219,7 +234,10 @@ def _triplet_end(onset: int, end: int) -> int:
 
 
 def _with_groups(symbols: Sequence[Symbol]) -> list[Symbol]:
-    """Triplet brackets: they open with the first triplet symbol and close when a whole beat or half is full."""
+    """Triplet brackets: they open with the first triplet symbol and close when a whole beat or half is full.
+
+    They close before the next plain symbol in any case: sixteenth triplets may fill but an eighth.
+    """
     grouped = list(symbols)
     open_at: int | None = None
     for index, symbol in enumerate(grouped):
@@ -228,10 +246,14 @@ def _with_groups(symbols: Sequence[Symbol]) -> list[Symbol]:
         if open_at is None:
             open_at = symbol.tick
             grouped[index] = replace(symbol, group="start")
-        elif (symbol.tick + symbol.length - open_at) % TICKS == 0:
+        elif (symbol.tick + symbol.length - open_at) % TICKS == 0 or not _is_triplet_at(symbols, index + 1):
             grouped[index] = replace(symbol, group="stop")
             open_at = None
     return grouped
+
+
+def _is_triplet_at(symbols: Sequence[Symbol], index: int) -> bool:
+    return index < len(symbols) and symbols[index].is_triplet
 
 
 def _levels(symbol: Symbol) -> int:
@@ -244,8 +266,20 @@ def _with_beams(symbols: Sequence[Symbol], metre: Metre) -> list[Symbol]:
     beamed: list[Symbol] = []
     for _, members in groupby(symbols, key=lambda s: (s.tick // metre.beat, _levels(s) > 0)):
         run = list(members)
-        beamed += _beamed(run) if len(run) > 1 and _levels(run[0]) else run
+        if any(symbol.is_triplet for symbol in run):
+            beamed += [each for part in _in_groups(run) for each in _joined(part)]
+        else:
+            beamed += _joined(run)
     return beamed
+
+
+def _in_groups(run: Sequence[Symbol]) -> list[list[Symbol]]:
+    """A run parted by the quarter, so that no beam leads out of a triplet."""
+    return [list(part) for _, part in groupby(run, key=lambda s: (s.tick // TICKS, s.is_triplet))]
+
+
+def _joined(run: Sequence[Symbol]) -> list[Symbol]:
+    return _beamed(run) if len(run) > 1 and _levels(run[0]) else list(run)
 
 
 def _beamed(run: Sequence[Symbol]) -> list[Symbol]:
@@ -266,22 +300,109 @@ def _beam_word(level: int, before: int, after: int) -> str:
     return "backward hook" if before else "forward hook"
 
 
+_Place = tuple[int, str]
+"""A letter and an octave."""
 SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "##"}
 """Printed signs by alteration; `n` is a natural."""
 
 
-def _with_accidentals(symbols: Sequence[Symbol], key: Key) -> list[Symbol]:
-    """The signs to be printed in one bar: where a note differs from the key or from the same letter before it."""
-    state: dict[tuple[int, str], int] = {}
+def _with_accidentals(
+    symbols: Sequence[Symbol], key: Key, before: Mapping[_Place, int]
+) -> tuple[list[Symbol], dict[_Place, int]]:
+    """The signs to be printed in one bar: where a note differs from the key or from the same letter before it.
+
+    `before` are the alterations in which the letters were last heard in the bar before, at each octave and, under "",
+    at any; those of this bar are told back. A note that needs no sign has a courtesy where its letter was last heard
+    altered otherwise.
+    """
+    state: dict[_Place, int] = {}
+    heard, recent = dict(before), dict[_Place, int]()
     shown = []
     for symbol in symbols:
-        signs = []
+        signs, courtesies = [], []
         for text in symbol.names:
             name, octave = Name.read(text.rstrip("-0123456789")), text.lstrip("ABCDEFG#b")
             where = (name.letter, octave)
             usual = state.get(where, key.by_letter[name.letter].alter)
-            signs.append("" if name.alter == usual or symbol.tied_from else SIGNS.get(name.alter, ""))
+            sign = SIGNS.get(name.alter, "")
+            is_due = name.alter != usual and not symbol.tied_from
+            is_doubtful = not is_due and not symbol.tied_from and where not in state
+            signs.append(sign if is_due else "")
+            places = where, (name.letter, "")
+            changed = any(heard.get(place, name.alter) != name.alter for place in places)
+            courtesies.append(sign if is_doubtful and changed else "")
             if not symbol.tied_from:
                 state[where] = name.alter
-        shown.append(replace(symbol, accidentals=tuple(signs)))
-    return shown
+            told = dict.fromkeys(places, name.alter)
+            heard, recent = heard | told, recent | told
+        shown.append(replace(symbol, accidentals=tuple(signs), courtesies=tuple(courtesies)))
+    return shown, recent
+
+
+# Scores
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A symbol of a score with what stands by it: its id, its finger (0 for none), its name in words ("" for none)."""
+
+    symbol: Symbol
+    id: str = ""
+    finger: int = 0
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreBar:
+    """A bar of a score: its number, its ticks, what stands on each staff, and chord symbols with their ticks."""
+
+    number: int
+    length: int
+    staves: tuple[tuple[Written, ...], ...]
+    chords: tuple[tuple[int, Chord], ...] = ()
+
+
+@dataclass(frozen=True)
+class Score:
+    """What a writer of a notation format puts down: bars under a key and a metre, treble staff first.
+
+    `id` begins the ids of all that is in it, `heading` stands over it; `tempo` is in quarter notes a minute, `swing`
+    the ratio of the first eighth to the second.
+    """
+
+    id: str
+    metre: Metre
+    key: Key
+    bars: tuple[ScoreBar, ...]
+    heading: str = ""
+    tempo: int = 120
+    swing: float = 1.0
+
+    @property
+    def staves(self) -> int:
+        return len(self.bars[0].staves)
+
+    def is_short(self, bar: ScoreBar) -> bool:
+        return bar.length < self.metre.bar
+
+
+def ids_of(bars: Iterable[Sequence[Symbol]], prefix: str) -> list[list[str]]:
+    """An id for each symbol of a line, "" for rests: notes are counted from 0.
+
+    The parts of a note that are tied to it have its own id with `t1`, `t2` ... behind.
+
+    >>> tied = Symbol(0, 480, ("C5",), "q", tied_from=True)
+    >>> ids_of([[Symbol(480, 480, ("C5",), "q", tied_to=True)], [tied, Symbol(480, 480, (), "q")]], "a-n")
+    [['a-n0'], ['a-n0t1', '']]
+    """
+    note, part = -1, 0
+    found = []
+    for bar in bars:
+        row = []
+        for symbol in bar:
+            if not symbol.is_rest:
+                note, part = (note, part + 1) if symbol.tied_from else (note + 1, 0)
+            tied = f"t{part}" if part else ""
+            row.append("" if symbol.is_rest else f"{prefix}{note}{tied}")
+        found.append(row)
+    return found

@@ -9,7 +9,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from fillgen.chords import Chord, Kind, base_kind
 from fillgen.metre import TICKS, Metre
-from fillgen.notation import Symbol
+from fillgen.notation import Score, ScoreBar, Symbol, Written
 from fillgen.pitch import LETTERS, Key, Name
 
 _TYPES = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "16th"}
@@ -55,14 +55,15 @@ def note_elements(symbol: Symbol) -> list[Element]:
     """The elements of a symbol: one for a note or rest, one for each name of a chord."""
     if symbol.is_rest:
         return [_note(symbol, None, "", first=True)]
-    signs = symbol.accidentals or ("",) * len(symbol.names)
+    none = ("",) * len(symbol.names)
+    signs = zip(symbol.names, symbol.accidentals or none, symbol.courtesies or none, strict=True)
     return [
-        _note(symbol, name, sign, first=index == 0)
-        for index, (name, sign) in enumerate(zip(symbol.names, signs, strict=True))
+        _note(symbol, name, sign or courtesy, first=index == 0, courtesy=bool(courtesy))
+        for index, (name, sign, courtesy) in enumerate(signs)
     ]
 
 
-def _note(symbol: Symbol, name: str | None, sign: str, *, first: bool) -> Element:
+def _note(symbol: Symbol, name: str | None, sign: str, *, first: bool, courtesy: bool = False) -> Element:
     note = Element("note")
     if not first:
         SubElement(note, "chord")
@@ -77,7 +78,7 @@ def _note(symbol: Symbol, name: str | None, sign: str, *, first: bool) -> Elemen
     _text(note, "voice", 1)
     _length(note, symbol)
     if sign:
-        note.insert(_place_of_accidental(note), _accidental(sign))
+        note.insert(_place_of_accidental(note), _accidental(sign, courtesy=courtesy))
     if first:
         for level, word in enumerate(symbol.beams, 1):
             _text(note, "beam", word).set("number", str(level))
@@ -108,8 +109,8 @@ def _length(note: Element, symbol: Symbol) -> None:
         _text(change, "normal-notes", 2)
 
 
-def _accidental(sign: str) -> Element:
-    accidental = Element("accidental")
+def _accidental(sign: str, *, courtesy: bool) -> Element:
+    accidental = Element("accidental", {"cautionary": "yes", "parentheses": "yes"} if courtesy else {})
     accidental.text = _SIGNS[sign]
     return accidental
 
@@ -241,6 +242,116 @@ def final_barline(*, fermata: bool = False) -> Element:
     if fermata:
         SubElement(barline, "fermata", {"type": "upright"})
     return barline
+
+
+# Scores
+
+
+def score_bytes(scores: Sequence[Score], title: str = "") -> bytes:
+    """Scores of one piece as a MusicXML file: one after another, each on a new system with a double bar at its end.
+
+    Two staves are one part, as for a piano. Bars are numbered through; a pick-up has no number of its own.
+
+    >>> from fillgen.metre import METRES
+    >>> from fillgen.notation import ScoreBar, Written
+    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, (), "bar")),),))
+    >>> b"score-partwise" in score_bytes([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
+    True
+    """
+    root = Element("score-partwise", {"version": "4.0"})
+    if title:
+        _text(SubElement(root, "work"), "work-title", title)
+    _text(SubElement(SubElement(root, "part-list"), "score-part", {"id": "P1"}), "part-name", "Keyboard")
+    part = SubElement(root, "part", {"id": "P1"})
+    shift = 0
+    for number, score in enumerate(scores):
+        before = scores[number - 1] if number else None
+        part.extend(_score_measures(score, before, shift, named=len(scores) > 1))
+        shift += score.bars[-1].number
+    return to_bytes(root)
+
+
+def _score_measures(score: Score, before: Score | None, shift: int, *, named: bool) -> list[Element]:
+    found = []
+    for place, bar in enumerate(score.bars):
+        number = str(shift + bar.number) if bar.number else f"X{shift}" if shift else "0"
+        lead = _lead(score, before, named=named) if place == 0 else []
+        right = [written.symbol for written in bar.staves[0]]
+        element = measure(number, right, bar.chords, lead, short=score.is_short(bar))
+        _note_marks(element, bar.staves[0])
+        _second_staff(element, bar)
+        found.append(element)
+    barline = SubElement(found[-1], "barline", {"location": "right"})
+    _text(barline, "bar-style", "light-light")
+    return found
+
+
+def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
+    """What stands before the first note: a new system, the signs that change, the tempo and the heading."""
+    found = [] if before is None else [Element("print", {"new-system": "yes"})]
+    if before is None or (before.key, before.metre) != (score.key, score.metre):
+        signs = attributes(score.metre, score.key)
+        _two_staves(signs, score.staves)
+        found.append(signs)
+    if before is None or (before.tempo, before.swing) != (score.tempo, score.swing):
+        found.append(tempo_direction(score.tempo, score.swing))
+    if named and score.heading:
+        words = Element("direction", {"placement": "above"})
+        _text(SubElement(words, "direction-type"), "words", score.heading)
+        found.append(words)
+    return found
+
+
+def _two_staves(signs: Element, staves: int) -> None:
+    """Attributes for a part of one staff made those of a part of two."""
+    if staves < 2:
+        return
+    clef = signs.find("clef")
+    assert clef is not None
+    clef.set("number", "1")
+    count = Element("staves")
+    count.text = "2"
+    signs.insert(list(signs).index(clef), count)
+    low = SubElement(signs, "clef", {"number": "2"})
+    _text(low, "sign", "F")
+    _text(low, "line", 4)
+
+
+def _note_marks(element: Element, staff: Sequence[Written]) -> None:
+    """Fingers and note names, on the first note of each symbol."""
+    heads = [note for note in element.findall("note") if note.find("chord") is None]
+    for note, written in zip(heads, staff, strict=True):
+        if written.finger:
+            notations = note.find("notations")
+            place = SubElement(note, "notations") if notations is None else notations
+            _text(SubElement(place, "technical"), "fingering", written.finger)
+        if written.name:
+            lyric = SubElement(note, "lyric", {"number": "1"})
+            _text(lyric, "syllabic", "single")
+            _text(lyric, "text", written.name)
+
+
+def _second_staff(element: Element, bar: ScoreBar) -> None:
+    """The left hand of a bar behind the right: back to the bar's start, in a voice and on a staff of its own."""
+    if len(bar.staves) < 2:
+        return
+    for note in element.findall("note"):
+        _on_staff(note, 1)
+    _text(SubElement(element, "backup"), "duration", bar.length)
+    for written in bar.staves[1]:
+        for note in note_elements(written.symbol):
+            _on_staff(note, 2)
+            element.append(note)
+
+
+def _on_staff(note: Element, staff: int) -> None:
+    voice = note.find("voice")
+    assert voice is not None
+    voice.text = str(4 * (staff - 1) + 1)
+    behind = [place for place, child in enumerate(note) if child.tag in ("beam", "notations", "lyric")]
+    sign = Element("staff")
+    sign.text = str(staff)
+    note.insert(min(behind, default=len(note)), sign)
 
 
 # Files
