@@ -1,0 +1,129 @@
+"""Ideas found in the book by what is known of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from fillgen.book import fingerprint
+from fillgen.book.door import Book
+from fillgen.book.entries import check_stars, plain_word
+from fillgen.book.store import unknown_word
+from fillgen.errors import OptionError, shorten
+from fillgen.music import Progression
+
+_THROUGH_ORIGIN = (
+    "id IN (SELECT idea FROM showing WHERE origin IN "
+    "(SELECT origin.id FROM origin JOIN chart ON chart.id = origin.chart WHERE {}))"
+)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is looked for; what is None does not matter.
+
+    `progression` is met in any key. `title` and `words` are parts of a chart's title, and of the name, the note or the
+    title; `key` is a key by name, such as `Eb major`. `stars` are the fewest. `since` and `until` are days, the last
+    included, between which an idea was last shown (UTC).
+    """
+
+    progression: Progression | None = None
+    title: str | None = None
+    key: str | None = None
+    rhythm: str | None = None
+    level: int | None = None
+    shape: str | None = None
+    tag: str | None = None
+    words: str | None = None
+    since: date | None = None
+    until: date | None = None
+    stars: int | None = None
+
+
+def search(book: Book, wanted: Wanted, count: int | None = None) -> tuple[list[int], int]:
+    """The numbers of the ideas that are wanted, those last shown first, and how many there are in all.
+
+    OptionError for a tag that the book has not.
+    """
+    if wanted.tag is not None:
+        _check_tag(book, wanted.tag)
+    told = list(_conditions(wanted))
+    where = " AND ".join(condition for condition, _ in told) or "1"
+    values = [value for _, some in told for value in some]
+    question = f"SELECT id FROM idea WHERE {where} ORDER BY last DESC, id"  # noqa: S608 - made of the texts below
+    found = [number for (number,) in book.rows(question, values)]
+    return found[:count], len(found)
+
+
+def _conditions(wanted: Wanted) -> Iterator[tuple[str, Sequence[object]]]:
+    """What is asked in SQL, with the values for its question marks."""
+    if wanted.progression is not None:
+        question = "progression = (SELECT id FROM progression WHERE digest = ?)"
+        yield question, [fingerprint.degrees(wanted.progression)]
+    origin = list(_origin_conditions(wanted))
+    if origin:
+        yield _THROUGH_ORIGIN.format(" AND ".join(each for each, _ in origin)), [value for _, value in origin]
+    if wanted.shape is not None:
+        yield "shape = ?", [wanted.shape]
+    if wanted.tag is not None:
+        yield "id IN (SELECT idea FROM tag WHERE word = ?)", [plain_word(wanted.tag, "tag")]
+    if wanted.words is not None:
+        yield _WORDS, [_part(wanted.words)]
+    if wanted.stars is not None:
+        yield "stars >= ?", [check_stars(wanted.stars)]
+    if wanted.since is not None:
+        yield "last >= ?", [wanted.since.isoformat()]
+    if wanted.until is not None and wanted.until < date.max:
+        yield "last < ?", [(wanted.until + timedelta(days=1)).isoformat()]
+
+
+def _origin_conditions(wanted: Wanted) -> Iterator[tuple[str, object]]:
+    """What is asked of a chart and of what made an idea, with the value for the question mark."""
+    if wanted.key is not None:
+        yield "chart.key = ?", wanted.key
+    if wanted.rhythm is not None:
+        yield "origin.rhythm = ?", wanted.rhythm
+    if wanted.level is not None:
+        yield "origin.level = ?", wanted.level
+    if wanted.title is not None:
+        yield "chart.title LIKE ? ESCAPE '\\'", _part(wanted.title)
+
+
+_WORDS = (
+    r"(name || char(10) || note || char(10) || (SELECT title FROM origin JOIN chart ON chart.id = origin.chart "
+    r"WHERE origin.id = idea.origin)) LIKE ? ESCAPE '\'"
+)
+
+
+def _part(text: str) -> str:
+    """A pattern that finds a text anywhere; its own signs stand for themselves."""
+    if "\0" in text or any("\ud800" <= letter <= "\udfff" for letter in text):
+        raise OptionError(f"{shorten(text)} is no text to look for")
+    for sign in ("\\", "%", "_"):
+        text = text.replace(sign, f"\\{sign}")
+    return f"%{text}%"
+
+
+def _check_tag(book: Book, tag: str) -> None:
+    known = tags(book)
+    if plain_word(tag, "tag") not in known:
+        raise unknown_word(tag, list(known), "tag")
+
+
+def tags(book: Book) -> dict[str, int]:
+    """The tags in order, with how many ideas have each."""
+    return dict(book.rows("SELECT word, count(*) FROM tag GROUP BY word ORDER BY word"))
+
+
+def read_day(text: str, option: str) -> date:
+    """The day that a text names; OptionError where it names none.
+
+    >>> read_day("2026-11-01", "--since")
+    datetime.date(2026, 11, 1)
+    """
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        hint = "Write a day like 2026-11-01."
+        raise OptionError(f"unknown day {shorten(text)} for {option}", hint=hint) from None

@@ -1,0 +1,403 @@
+"""Ideas put into the book and taken out of it, and the marks a player sets on them."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Container, Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from fillgen.book import fingerprint
+from fillgen.book.door import Book, Row
+from fillgen.book.entries import (
+    LONGEST_NAME,
+    Chart,
+    Entry,
+    Origin,
+    Showing,
+    check_stars,
+    notes_of,
+    plain_note,
+    plain_word,
+)
+from fillgen.errors import OptionError, did_you_mean, listed, many, shorten
+from fillgen.music import Ideas, Progression
+
+_CHART = ("text", "key", "metre", "title", "first")
+_ORIGIN = ("command", "options", "seed", "rules", "version", "level", "rhythm", "tempo", "swing", "hand")
+
+
+def stamp(moment: datetime) -> str:
+    """A moment as the book holds it: UTC, ISO 8601, to the second.
+
+    >>> stamp(datetime(2026, 11, 25, 9, 30, tzinfo=UTC))
+    '2026-11-25T09:30:00Z'
+    """
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+# Putting in
+
+
+def remember(
+    book: Book,
+    ideas: Ideas,
+    moment: datetime,
+    *,
+    command: str,
+    options: Mapping[str, Any],
+    rules: str,
+    version: str,
+) -> list[int]:
+    """Remember ideas that were shown at a moment; their numbers in the book, in order.
+
+    `options` are those the command was given, as plain values; `rules` is the digest of the rule pack. An idea that is
+    known already is counted and dated. BookError where the book cannot be written.
+    """
+    chart = Chart.of(ideas.progression)
+    told = json.dumps(dict(options), sort_keys=True, ensure_ascii=False, default=str)
+    settings = (ideas.level, ideas.rhythm, ideas.tempo, ideas.swing, ideas.hand)
+    origin = Origin(command, told, ideas.seed, rules, version, *settings)
+    at = stamp(moment)
+    showing = Showing(chart, origin, 1, at, at)
+    entries = [
+        Entry(idea.phrase, idea.text, idea.score, dict(idea.terms), idea.shape, (showing,)) for idea in ideas
+    ]
+    with book.writing():
+        ground = _ground(book, showing, ideas.progression)
+        return [_put(book, entry, ideas.progression, [ground], counts=True) for entry in entries]
+
+
+def add(book: Book, entries: Iterable[Entry]) -> tuple[list[int], int]:
+    """Add entries from elsewhere, all or none; their numbers, and how many of them were new.
+
+    Of an idea that is here already nothing is lost and nothing is counted twice: stars become the higher, tags, sets and
+    showings both, another name or note is added to the note. ChartError where a chart cannot be read.
+    """
+    with book.writing():
+        ((before,),) = book.rows("SELECT count(*) FROM idea")
+        some = [(_added(book, entry), entry.sets) for entry in entries]
+        members = [(name, place, number) for number, sets_ in some for name, place in sets_]
+        for name, _, number in sorted(members, key=lambda member: member[:2]):
+            _join_set(book, name, number)
+        ((after,),) = book.rows("SELECT count(*) FROM idea")
+    return [number for number, _ in some], after - before
+
+
+def _added(book: Book, entry: Entry) -> int:
+    progression = entry.chart.progression()
+    grounds = [_ground(book, showing, progression) for showing in entry.showings]
+    number = _put(book, entry, progression, grounds, counts=False)
+    book.run_many("INSERT OR IGNORE INTO tag (word, idea) VALUES (?, ?)", [(w, number) for w in entry.tags])
+    return number
+
+
+_JOIN_SET = """
+INSERT OR IGNORE INTO member (collection, idea, place)
+SELECT collection.id, ?2, 1 + coalesce((SELECT max(place) FROM member WHERE member.collection = collection.id), 0)
+FROM collection WHERE name = ?1
+"""
+
+
+def _join_set(book: Book, name: str, idea: int) -> None:
+    """Put an idea at the end of a set, which is made where it is missing, unless it is in it already."""
+    book.run("INSERT OR IGNORE INTO collection (name) VALUES (?)", [name])
+    book.run(_JOIN_SET, [name, idea])
+
+
+def put_in_set(book: Book, name: str, ideas: Sequence[int]) -> None:
+    """Put ideas at the end of a set, in order; the set is made where it is missing."""
+    name = plain_word(name, "name of a set")
+    with book.writing():
+        check_known(book, ideas)
+        for idea in ideas:
+            _join_set(book, name, idea)
+
+
+def _put(
+    book: Book, entry: Entry, progression: Progression, grounds: Sequence[_Ground], *, counts: bool
+) -> int:
+    """Put one entry in, or what it adds to an idea that is here; `counts` is for one that is shown just now."""
+    where, first = grounds[0]
+    print_ = fingerprint.of_phrase(entry.notes, progression)
+    question = "SELECT id, name, note FROM idea WHERE progression = ? AND onsets = ? AND pitches = ?"
+    known = book.one(question, [where, *print_])
+    if known is None:
+        number = _new(book, entry, where, print_, first)
+    else:
+        number = known[0]
+        _join(book, entry, known)
+    for (_, origin), showing in zip(grounds, entry.showings, strict=True):
+        _show(book, number, origin, showing, counts=counts)
+    return number
+
+
+_NEW = """
+INSERT INTO idea
+    (progression, onsets, pitches, origin, last, notes, text, score, terms, shape, name, stars, note)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+"""
+
+
+def _new(book: Book, entry: Entry, progression: int, print_: tuple[bytes, bytes], origin: int) -> int:
+    notes = json.dumps([[note.onset, note.length, note.midi] for note in entry.notes], separators=(",", ":"))
+    terms = json.dumps(dict(entry.terms), ensure_ascii=False)
+    told = [notes, entry.text, entry.score, terms, entry.shape, entry.name, entry.stars, entry.note]
+    return book.added(_NEW, [progression, *print_, origin, entry.last, *told])
+
+
+def _join(book: Book, entry: Entry, known: Row) -> None:
+    """What an entry adds to an idea that is in the book: the later date, the higher stars, another name or note."""
+    number, name, note = known
+    book.run(
+        "UPDATE idea SET last = max(last, ?), stars = max(stars, ?), name = ?, note = ? WHERE id = ?",
+        [entry.last, entry.stars, name or entry.name, _notes_joined(name, note, entry), number],
+    )
+
+
+def _notes_joined(name: str, note: str, entry: Entry) -> str:
+    """Two notes as one; another name goes into it, for an idea has one name. What is there is not said again."""
+    said = note.splitlines()
+    other = f"Also called: {entry.name}"
+    if name and entry.name not in ("", name) and other not in said:
+        said.append(other)
+    theirs = entry.note.splitlines()
+    here = any(said[start : start + len(theirs)] == theirs for start in range(len(said) + 1))
+    return "\n".join(said if here else [*said, *theirs])
+
+
+_SHOW = """
+INSERT INTO showing (idea, origin, times, first, last) VALUES (?1, ?2, ?3, ?4, ?5)
+ON CONFLICT (idea, origin) DO UPDATE SET
+    times = CASE WHEN ?6 THEN times + excluded.times ELSE max(times, excluded.times) END,
+    first = min(first, excluded.first), last = max(last, excluded.last)
+"""
+
+
+def _show(book: Book, idea: int, origin: int, showing: Showing, *, counts: bool) -> None:
+    book.run(_SHOW, [idea, origin, showing.times, showing.first, showing.last, counts])
+
+
+_Ground = tuple[int, int]
+"""The numbers of a progression and of an origin."""
+
+
+def _ground(book: Book, showing: Showing, progression: Progression) -> _Ground:
+    """The numbers of a progression and an origin, which are put in where they are missing."""
+    where = _row_id(book, "progression", {"digest": fingerprint.degrees(progression)})
+    chart = {name: getattr(showing.chart, name) for name in _CHART}
+    own = {name: getattr(showing.origin, name) for name in _ORIGIN}
+    own |= {"chart": _chart_id(book, chart, where), "seed": str(showing.origin.seed)}
+    return where, _row_id(book, "origin", own | {"swing": int(showing.origin.swing)})
+
+
+def _chart_id(book: Book, chart: Mapping[str, object], progression: int) -> int:
+    known = _found(book, "chart", chart)
+    return known if known is not None else _row_id(book, "chart", {**chart, "progression": progression})
+
+
+def _row_id(book: Book, table: str, values: Mapping[str, object]) -> int:
+    """The number of the row that has some values, which is added where it is missing."""
+    known = _found(book, table, values)
+    if known is not None:
+        return known
+    marks = ", ".join("?" * len(values))
+    return book.added(f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})", [*values.values()])  # noqa: S608
+
+
+def _found(book: Book, table: str, values: Mapping[str, object]) -> int | None:
+    wanted = " AND ".join(f"{name} = ?" for name in values)
+    found = book.one(f"SELECT id FROM {table} WHERE {wanted}", [*values.values()])  # noqa: S608
+    return None if found is None else int(found[0])
+
+
+# Taking out
+
+_ENTRIES = """
+SELECT id, notes, text, score, terms, shape, name, stars, note FROM idea
+WHERE id IN (SELECT value FROM json_each(?))
+"""
+_TAGS = "SELECT idea, word FROM tag WHERE idea IN (SELECT value FROM json_each(?)) ORDER BY word"
+_MEMBERS = """
+SELECT member.idea, collection.name, member.place FROM member JOIN collection ON collection.id = member.collection
+WHERE member.idea IN (SELECT value FROM json_each(?)) ORDER BY collection.name
+"""
+_SHOWINGS = """
+SELECT
+    showing.idea, showing.times, showing.first, showing.last,
+    chart.text, chart.key, chart.metre, chart.title, chart.first,
+    origin.command, origin.options, origin.seed, origin.rules, origin.version, origin.level, origin.rhythm,
+    origin.tempo, origin.swing, origin.hand
+FROM showing
+JOIN origin ON origin.id = showing.origin
+JOIN chart ON chart.id = origin.chart
+JOIN idea ON idea.id = showing.idea
+WHERE showing.idea IN (SELECT value FROM json_each(?))
+ORDER BY showing.idea, showing.origin <> idea.origin, showing.first, showing.origin
+"""
+
+
+def entries(book: Book, numbers: Sequence[int]) -> list[Entry]:
+    """The ideas of some numbers, in order; OptionError where the book has none of that number."""
+    some = json.dumps(list(numbers))
+    showings, tags, places = (_by_idea(book, each, some) for each in (_SHOWINGS, _TAGS, _MEMBERS))
+    try:
+        found = {
+            row[0]: _entry(row, showings[row[0]], tags[row[0]], places[row[0]])
+            for row in book.rows(_ENTRIES, [some])
+        }
+    except (ValueError, TypeError) as error:
+        raise book.damaged(f"an idea in it cannot be read: {error}") from error
+    _refuse_missing(book, numbers, found)
+    return [found[number] for number in numbers]
+
+
+def every_entry(book: Book) -> list[Entry]:
+    """All ideas of the book in the order of their numbers."""
+    return entries(book, [number for (number,) in book.rows("SELECT id FROM idea ORDER BY id")])
+
+
+def check_known(book: Book, numbers: Sequence[int]) -> None:
+    """OptionError where the book has no idea of one of some numbers."""
+    question = "SELECT id FROM idea WHERE id IN (SELECT value FROM json_each(?))"
+    _refuse_missing(book, numbers, {number for (number,) in book.rows(question, [json.dumps(list(numbers))])})
+
+
+def _refuse_missing(book: Book, numbers: Sequence[int], known: Container[int]) -> None:
+    missing = [str(number) for number in dict.fromkeys(numbers) if number not in known]
+    if not missing:
+        return
+    ((highest,),) = book.rows("SELECT max(id) FROM idea")
+    hint = "It is empty." if highest is None else f"Its numbers go up to {highest}; fillgen book lists them."
+    raise OptionError(f"the book has no idea {listed(missing[:3])}", hint=hint)
+
+
+def _entry(row: Row, showings: Sequence[Row], tags: Sequence[Row], places: Sequence[Row]) -> Entry:
+    number, notes, text, score, terms, shape, name, stars, note = row
+    return Entry(
+        *(notes_of(json.loads(notes)), text, score, json.loads(terms), shape),
+        tuple(_showing(*each) for each in showings),
+        *(number, name, stars, note),
+        tuple(word for (word,) in tags),
+        tuple((set_, place) for set_, place in places),
+    )
+
+
+def _by_idea(book: Book, question: str, numbers: str) -> dict[int, list[Row]]:
+    """The rest of each row by the idea it begins with."""
+    found: dict[int, list[Row]] = defaultdict(list)
+    for number, *rest in book.rows(question, [numbers]):
+        found[number].append(tuple(rest))
+    return found
+
+
+def _showing(times: int, first: str, last: str, *rest: Any) -> Showing:
+    *chart, command, options, seed, rules, version, level, rhythm, tempo, swing, hand = rest
+    made = (command, options, int(seed), rules, version)
+    return Showing(Chart(*chart), Origin(*made, level, rhythm, tempo, bool(swing), hand), times, first, last)
+
+
+# Marks
+
+
+def star(book: Book, numbers: Sequence[int], stars: int) -> None:
+    """Give ideas a number of stars, 0 to 5; OptionError where the book lacks one of them."""
+    check_stars(stars)
+    _change(book, numbers, "UPDATE idea SET stars = ? WHERE id = ?", stars)
+
+
+def rename(book: Book, numbers: Sequence[int], name: str) -> None:
+    """Give ideas a name; an empty one takes it away."""
+    told = plain_word(name, "name", LONGEST_NAME) if name else ""
+    _change(book, numbers, "UPDATE idea SET name = ? WHERE id = ?", told)
+
+
+def annotate(book: Book, numbers: Sequence[int], note: str) -> None:
+    """Give ideas a note in the place of an older one; an empty one takes it away."""
+    _change(book, numbers, "UPDATE idea SET note = ? WHERE id = ?", plain_note(note))
+
+
+def tag(book: Book, numbers: Sequence[int], word: str) -> None:
+    """Put a tag on ideas."""
+    _change(book, numbers, "INSERT OR IGNORE INTO tag (word, idea) VALUES (?, ?)", plain_word(word, "tag"))
+
+
+def untag(book: Book, numbers: Sequence[int], word: str) -> None:
+    """Take a tag off ideas."""
+    _change(book, numbers, "DELETE FROM tag WHERE word = ? AND idea = ?", plain_word(word, "tag"))
+
+
+def _change(book: Book, numbers: Sequence[int], statement: str, value: object) -> None:
+    with book.writing():
+        check_known(book, numbers)
+        book.run_many(statement, [(value, number) for number in numbers])
+
+
+def forget(book: Book, numbers: Sequence[int]) -> int:
+    """Take ideas out of the book, with all that belongs to them; how many. Their numbers are not given again."""
+    with book.writing():
+        check_known(book, numbers)
+        book.run_many("DELETE FROM idea WHERE id = ?", [(number,) for number in numbers])
+        _sweep(book)
+    return len(set(numbers))
+
+
+_SWEEPING = (
+    "DELETE FROM origin WHERE id NOT IN (SELECT origin FROM showing UNION SELECT origin FROM idea)",
+    "DELETE FROM chart WHERE id NOT IN (SELECT chart FROM origin)",
+    "DELETE FROM progression WHERE id NOT IN (SELECT progression FROM idea UNION SELECT progression FROM chart)",
+    "DELETE FROM collection WHERE id NOT IN (SELECT collection FROM member)",
+)
+
+
+def _sweep(book: Book) -> None:
+    """Remove origins, charts, progressions and sets that nothing leads to any more."""
+    for statement in _SWEEPING:
+        book.run(statement)
+
+
+# Sets
+
+
+def sets(book: Book) -> list[tuple[str, int]]:
+    """The sets by name, with how many ideas each has."""
+    question = (
+        "SELECT name, count(*) FROM collection JOIN member ON member.collection = collection.id "
+        "GROUP BY collection.id ORDER BY name"
+    )
+    return [(name, count) for name, count in book.rows(question)]
+
+
+def set_members(book: Book, name: str) -> list[int]:
+    """The numbers of the ideas of a set, in their order; OptionError where there is no such set."""
+    question = "SELECT idea FROM member JOIN collection ON collection.id = member.collection WHERE name = ? ORDER BY place"
+    found = [number for (number,) in book.rows(question, [plain_word(name, "name of a set")])]
+    if not found:
+        raise unknown_word(name, [known for known, _ in sets(book)], "set")
+    return found
+
+
+def take_from_set(book: Book, name: str, numbers: Sequence[int]) -> None:
+    """Take ideas out of a set, all of them where no number is given; a set without ideas is gone."""
+    with book.writing():
+        members = set_members(book, name)
+        for number in numbers:
+            if number not in members:
+                raise OptionError(f"idea {number} is not in the set {name!r}")
+        ((which,),) = book.rows(
+            "SELECT id FROM collection WHERE name = ?", [plain_word(name, "name of a set")]
+        )
+        book.run_many(
+            "DELETE FROM member WHERE collection = ? AND idea = ?",
+            [(which, each) for each in numbers or members],
+        )
+        _sweep(book)
+
+
+def unknown_word(word: str, known: Sequence[str], what: str) -> OptionError:
+    """The error of a set or tag that the book has not."""
+    hint = did_you_mean(word, known) or (
+        f"It has {many(len(known), what)}." if known else f"It has no {what} yet."
+    )
+    return OptionError(f"the book has no {what} {shorten(word)}", hint=hint)

@@ -1,0 +1,185 @@
+"""What is in the book, told in text, as sheets and as MIDI, in its own key or another."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
+
+from fillgen.book.entries import Chart, Entry, as_ideas
+from fillgen.errors import OptionError, many
+from fillgen.generate import Request
+from fillgen.music import Ideas, Phrase, Progression
+from fillgen.pitch import Key
+from fillgen.render.text import block
+from fillgen.vary.transposition import moved
+
+if TYPE_CHECKING:
+    from fillgen.render.sheet import Entry as SheetEntry
+
+_STARS = "*****"
+_LEAST = 12
+"""The least width of a phrase in a list, in characters."""
+
+
+# Lists
+
+
+def list_text(entries: Sequence[Entry], total: int, width: int = 100) -> str:
+    """Entries a line each: number, stars, day, key, rhythm, level, then name, tags and the phrase as far as it goes."""
+    if not entries:
+        return "No idea is found.\n"
+    rows = [_cells(entry) for entry in entries]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    lines = [
+        _line([f"{cell:<{size}}" for cell, size in zip(row, widths, strict=True)], entry, width)
+        for row, entry in zip(rows, entries, strict=True)
+    ]
+    head = many(total, "idea") if len(entries) == total else f"{len(entries)} of {many(total, 'idea')}"
+    return "\n".join([f"{head}, last shown first", "", *lines]) + "\n"
+
+
+def _cells(entry: Entry) -> list[str]:
+    origin = entry.origin
+    level = f"level {origin.level}" if origin.level else ""
+    day = entry.last[:10]
+    return [f"{entry.id:>5}", _STARS[: entry.stars], day, entry.chart.key, origin.rhythm, level]
+
+
+def _line(cells: Sequence[str], entry: Entry, width: int) -> str:
+    head = "  ".join(cells)
+    words = [*([f"{entry.name!r}"] if entry.name else []), *(f"[{tag}]" for tag in entry.tags)]
+    told = "  ".join([head, *words])
+    room = max(_LEAST, width - len(told) - 2)
+    text = entry.text if len(entry.text) <= room else f"{entry.text[: room - 1]}…"
+    return f"{told}  {text}"
+
+
+def list_document(entries: Sequence[Entry], total: int) -> dict[str, Any]:
+    """Entries as plain dictionaries, with how many there are in all."""
+    return {"found": total, "ideas": [_document(entry) for entry in entries]}
+
+
+def _document(entry: Entry) -> dict[str, Any]:
+    chart, origin = entry.chart, entry.origin
+    return {
+        "id": entry.id,
+        "name": entry.name,
+        "stars": entry.stars,
+        "tags": list(entry.tags),
+        "sets": [name for name, _ in entry.sets],
+        "note": entry.note,
+        "chart": chart.text,
+        "title": chart.title,
+        "key": chart.key,
+        "metre": chart.metre,
+        "rhythm": origin.rhythm,
+        "level": origin.level,
+        "tempo": origin.tempo,
+        "seed": origin.seed,
+        "rules": origin.rules,
+        "version": origin.version,
+        "shape": entry.shape,
+        "score": entry.score,
+        "text": entry.text,
+        "times": entry.times,
+        "first": entry.first,
+        "last": entry.last,
+    }
+
+
+# Keys
+
+
+def in_key(entry: Entry, key: Key | None) -> tuple[Progression, Phrase]:
+    """The progression and the notes of an entry in a key, or as they are; OptionError where the modes differ."""
+    progression = entry.chart.progression()
+    if key is None or key == progression.key:
+        return progression, entry.notes
+    request, notes, _ = moved(Request(progression, count=1), entry.notes, key)
+    return request.progression, notes
+
+
+def grouped(entries: Sequence[Entry], key: Key | None = None) -> list[Ideas]:
+    """Entries as ideas, in order: one answer for each run of entries over one chart, in one rhythm and at one tempo."""
+    told = []
+    for _, run in groupby(entries, key=_ground):
+        some = list(run)
+        lines = {entry.id: (entry, in_key(entry, key)[1]) for entry in some}
+        told.append(as_ideas(lines, in_key(some[0], key)[0]))
+    return told
+
+
+def _ground(entry: Entry) -> tuple[Chart, str, int, bool, str]:
+    origin = entry.origin
+    return entry.chart, origin.rhythm, origin.tempo, origin.swing, origin.hand
+
+
+def one_ground(entries: Sequence[Entry], key: Key | None) -> Ideas:
+    """Entries as the ideas of one answer, for a file that has one tempo; OptionError where they differ in it."""
+    ordered = sorted(entries, key=lambda entry: [_ground(each) for each in entries].index(_ground(entry)))
+    groups = grouped(ordered, key)
+    if len(groups) > 1:
+        raise OptionError(
+            f"the ideas stand over {len(groups)} charts or tempos, and a MIDI file holds one",
+            hint="Write them into a folder, such as -o ideas/.",
+        )
+    return groups[0]
+
+
+def singly(entries: Sequence[Entry], key: Key | None) -> list[tuple[Entry, Ideas]]:
+    """Each entry with its idea alone in an answer."""
+    return [(entry, grouped([entry], key)[0]) for entry in entries]
+
+
+# Text and sheets
+
+
+def entries_text(entries: Sequence[Entry], key: Key | None = None, width: int = 100) -> str:
+    """Entries in full: what they are, where they come from, what was noted, and the phrase under its chords."""
+    blocks = []
+    for entry, ideas in singly(entries, key):
+        lines = [heading(entry, ideas.progression), *_about(entry)]
+        blocks.append("\n".join([*lines, block(ideas[0], ideas.progression, width)]))
+    return "\n\n".join(blocks) + "\n"
+
+
+def heading(entry: Entry, progression: Progression) -> str:
+    """The number of an idea with its name, its chart's title, its key, metre and rhythm."""
+    named = [f"Idea {entry.id}", entry.name, progression.title if progression.title != entry.name else ""]
+    title = ", ".join(word for word in named if word)
+    level = f", level {entry.origin.level}" if entry.origin.level else ""
+    stars = f"  {_STARS[: entry.stars]}" if entry.stars else ""
+    return (
+        f"{title}{stars}\n{progression.key}, {progression.metre.name}, {entry.origin.rhythm} at "
+        f"{entry.origin.tempo} quarter notes a minute{level}"
+    )
+
+
+def _about(entry: Entry) -> list[str]:
+    origin = entry.origin
+    times = "once" if entry.times == 1 else f"{entry.times:,} times, last"
+    lines = [
+        f"shown {times} on {entry.last[:10]} by {origin.command}, seed {origin.seed}, fillgen {origin.version}"
+    ]
+    if origin.rules not in ("", "built-in"):
+        lines.append(f"rule pack {origin.rules}")
+    if entry.tags:
+        lines.append(f"tags: {', '.join(entry.tags)}")
+    if entry.sets:
+        lines.append(f"sets: {', '.join(name for name, _ in entry.sets)}")
+    return [*lines, *(f"note: {line}" for line in entry.note.splitlines())]
+
+
+def sheet_entries(entries: Sequence[Entry], key: Key | None = None) -> list[SheetEntry]:
+    """Entries to be engraved, each headed by its number, its name and its shape."""
+    from fillgen.render.sheet import entries_of  # noqa: PLC0415 - it is loaded for a sheet only
+
+    found = []
+    for entry, ideas in singly(entries, key):
+        (engraved,) = entries_of(ideas)
+        words = [str(entry.id), entry.name or entry.chart.title, entry.shape, _STARS[: entry.stars]]
+        told = "  ".join(word for word in words if word)
+        found.append(replace(engraved, name=f"idea-{entry.id}", heading=told))
+    return found

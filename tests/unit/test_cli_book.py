@@ -1,0 +1,419 @@
+"""`fillgen book` and the options of `ideas` and `vary` that belong to the idea book."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import music21
+import pytest
+import symusic
+
+import fillgen
+from fillgen.book import store
+from fillgen.book.door import Book
+from fillgen.cli import main
+
+CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
+MOVED = "| Amaj7 | C#m7 F#7 | Bm7 | E7 |"
+PHRASE = "E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h"
+PLAIN = "| C | Am | Dm7 | G7 |"
+
+
+@pytest.fixture(autouse=True)
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder of its own for each test, with its own book, on a fixed day."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("FILLGEN_BOOK", str(tmp_path / "home" / "ideas.book"))
+    monkeypatch.setattr("fillgen.cli.outputs.now", lambda: datetime(2026, 11, 21, 20, 0, tzinfo=UTC))
+    monkeypatch.setattr("fillgen.cli.book.now", lambda: datetime(2026, 11, 22, 20, 0, tzinfo=UTC))
+    return tmp_path
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> object:
+    """A command line that goes well: what it prints."""
+
+    def ran(*arguments: str, code: int = 0) -> tuple[str, str]:
+        with pytest.raises(SystemExit) as caught:
+            main(list(arguments))
+        out, err = capsys.readouterr()
+        assert (caught.value.code or 0) == code, err
+        return out, err
+
+    return ran
+
+
+def texts(out: str) -> list[str]:
+    return [idea["text"] for idea in json.loads(out)["ideas"]]
+
+
+# What is remembered
+
+
+def test_ideas_are_remembered(run: object, place: Path) -> None:
+    """What `ideas` shows stands in the book with its options, and what is shown twice stands there once."""
+    out, err = run("ideas", CHART, "-n", "5", "--rhythm", "foxtrot", "--format", "json")
+    assert err == ""
+    assert run("ideas", CHART, "-n", "5", "--rhythm", "foxtrot", "--format", "json")[0] == out
+    with Book(place / "home" / "ideas.book") as book:
+        entries = store.every_entry(book)
+    assert [entry.text for entry in entries] == texts(out)
+    assert {entry.times for entry in entries} == {2}
+    assert json.loads(entries[0].origin.options) == {"count": 5, "rhythm": "foxtrot", "seed": 0}
+    assert entries[0].last == "2026-11-21T20:00:00Z"
+
+
+def test_variants_are_remembered(run: object, place: Path) -> None:
+    """What `vary` shows is remembered with what was asked."""
+    out, _ = run("vary", PLAIN, PHRASE, "--keep", "1,2", "-n", "3", "--format", "json")
+    with Book(place / "home" / "ideas.book") as book:
+        entries = store.every_entry(book)
+    assert [entry.text for entry in entries] == texts(out)
+    assert entries[0].origin.command == "vary"
+    assert json.loads(entries[0].origin.options)["keep"] == "1,2"
+
+
+def test_the_answer_does_not_depend_on_the_book(run: object) -> None:
+    """Without --fresh the book changes nothing: same command, same bytes."""
+    first, _ = run("ideas", CHART, "-n", "8", "--no-book")
+    run("ideas", CHART, "-n", "8", "--fresh")
+    assert run("ideas", CHART, "-n", "8")[0] == first
+
+
+@pytest.mark.parametrize("how", ["option", "environment"])
+def test_no_trace(run: object, place: Path, monkeypatch: pytest.MonkeyPatch, how: str) -> None:
+    """--no-book and FILLGEN_NO_BOOK leave no file and no folder, and neither does looking into a book that is not there."""
+    if how == "environment":
+        monkeypatch.setenv("FILLGEN_NO_BOOK", "1")
+    extra = ["--no-book"] if how == "option" else []
+    run("ideas", CHART, "-n", "2", *extra)
+    run("vary", PLAIN, PHRASE, "--like", "-n", "2", *extra)
+    out, err = run("book")
+    assert "No idea" in out
+    assert str(place / "home" / "ideas.book") in err
+    run("book", "set")
+    run("book", "check")
+    assert list(place.iterdir()) == []
+    _, err = run("ideas", CHART, "--fresh", *extra, code=2)
+    assert "do not go together" in err
+    if how == "option":
+        assert "do not go together" in run("ideas", CHART, "--book", "x.book", *extra, code=2)[1]
+
+
+def test_the_usual_place(place: Path) -> None:
+    """Without FILLGEN_BOOK the book lies in the user's data folder (XDG base directories on Linux)."""
+    told = {name: value for name, value in os.environ.items() if name != "FILLGEN_BOOK"}
+    told |= {"XDG_DATA_HOME": str(place / "data"), "HOME": str(place), "LOCALAPPDATA": str(place / "data")}
+    command = [sys.executable, "-m", "fillgen", "ideas", "| C | G7 |", "-n", "1"]
+    subprocess.run(command, check=True, capture_output=True, env=told)
+    assert [path.name for path in place.rglob("*") if path.is_file()] == ["ideas.book"]
+    if sys.platform == "linux":
+        assert (place / "data" / "fillgen" / "ideas.book").is_file()
+
+
+# Fresh
+
+
+def test_fresh_in_any_key(run: object) -> None:
+    """Fifty, fifty more in another key, fifty more in the first: none twice; what is left goes down."""
+    degrees = []
+    for chart, low, high in ((CHART, "D4", "A5"), (MOVED, "G#3", "D#5"), (CHART, "D4", "A5")):
+        out, err = run(
+            "ideas", chart, "--fresh", "-n", "20", "--low", low, "--high", high, "--format", "json"
+        )
+        assert re.search(r"shown before; [\d,]+ phrases are left\.", err)
+        for idea in json.loads(out)["ideas"]:
+            first = json.loads(out)["ideas"][0]["notes"][0]["midi"] * 0
+            tonic = 3 if chart == CHART else 9
+            low_tonic = (idea["notes"][0]["midi"] - tonic) // 12 * 12 + tonic + first
+            degrees.append(
+                tuple((note["onset"], note["duration"], note["midi"] - low_tonic) for note in idea["notes"])
+            )
+    assert len(set(degrees)) == len(degrees) == 60
+
+
+def test_fresh_says_when_nothing_is_left(run: object) -> None:
+    """A space so small that it is soon spent: the end is told, and exit code 2."""
+    for _ in range(12):
+        out, err = run_any(run, "ideas", "| C |", "--level", "1", "--fresh", "-n", "50", "--format", "json")
+        if "no fresh idea is left" in err:
+            break
+        assert json.loads(out)["ideas"]
+    else:
+        pytest.fail("the space is never spent")
+
+
+def run_any(run: object, *arguments: str) -> tuple[str, str]:
+    try:
+        return run(*arguments)
+    except AssertionError as error:
+        return "", str(error)
+
+
+def test_fresh_in_text_says_what_is_left(run: object) -> None:
+    """The text ends with what was shown before and what is left."""
+    assert (
+        run("ideas", CHART, "--fresh", "-n", "2")[0]
+        .splitlines()[-1]
+        .startswith("Note: No phrase over these rhythms was shown before; ")
+    )
+    assert (
+        "Note: 2 phrases over these rhythms were shown before; "
+        in run("ideas", CHART, "--fresh", "-n", "2")[0]
+    )
+
+
+# The commands
+
+
+@pytest.fixture(scope="module")
+def ready(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a book: ideas 1 to 3 over one chart, 4 and 5 over a titled waltz, all shown on one day."""
+    folder = tmp_path_factory.mktemp("ready")
+    (folder / "ferry.txt").write_text("title: Night Ferry\nkey: F\nmetre: 3/4\n| F | Dm7 | Gm7 | C7 |\n")
+    moment = datetime(2026, 11, 21, 20, 0, tzinfo=UTC)
+    first = fillgen.ideas(CHART, count=3, rhythm="foxtrot")
+    second = fillgen.ideas((folder / "ferry.txt").read_text(), count=2, level=2)
+    with Book(folder / "home" / "ideas.book") as book:
+        for found in (first, second):
+            store.remember(book, found, moment, command="ideas", options={}, rules="built-in", version="1")
+    return folder
+
+
+@pytest.fixture
+def filled(ready: Path, place: Path) -> None:
+    """The folder `ready` as the folder of the test."""
+    shutil.copytree(ready, place, dirs_exist_ok=True)
+
+
+def listed(out: str) -> list[int]:
+    return [int(line.split()[0]) for line in out.splitlines()[2:]]
+
+
+@pytest.mark.usefixtures("filled")
+@pytest.mark.parametrize(
+    ("wishes", "found"),
+    [
+        ([], [1, 2, 3, 4, 5]),
+        (["--chart", "| Cmaj7 | Em7 A7 | Dm7 | G7 |"], [1, 2, 3]),
+        (["--chart", "ferry.txt"], [4, 5]),
+        (["--chart", "night"], [4, 5]),
+        (["--key", "F"], [4, 5]),
+        (["--rhythm", "foxtrot"], [1, 2, 3]),
+        (["--level", "2"], [4, 5]),
+        (["--tag", "gig"], [2, 5]),
+        (["--words", "bell"], [5]),
+        (["--stars", "3"], [1]),
+        (["--since", "2026-11-21"], [1, 2, 3, 4, 5]),
+        (["--since", "2026-11-22"], []),
+        (["--until", "2026-11-20"], []),
+        (["-n", "2"], [1, 2]),
+    ],
+    ids=lambda value: " ".join(map(str, value)),
+)
+def test_lists_and_searches(run: object, wishes: list[str], found: list[int]) -> None:
+    """Each wish of the list, as text and as JSON."""
+    run("book", "tag", "gig", "2,5")
+    run("book", "star", "1", "--stars", "4")
+    run("book", "rename", "5", "Bell tower")
+    out, _ = run("book", *wishes)
+    assert listed(out) == found
+    document = json.loads(run("book", *wishes, "--format", "json")[0])
+    assert [idea["id"] for idea in document["ideas"]] == found
+    assert document["found"] == (5 if wishes[:1] == ["-n"] else len(found))
+
+
+@pytest.mark.usefixtures("filled")
+def test_marks(run: object) -> None:
+    """Stars, tags, notes and names are set, shown and taken away."""
+    assert run("book", "star", "1-2")[0] == "2 ideas with 1 star\n"
+    assert run("book", "tag", "gig", "1")[0] == "1 idea tagged 'gig'\n"
+    run("book", "note", "1", "went well\nslower")
+    run("book", "rename", "1", "Opening")
+    out, _ = run("book", "show", "1")
+    assert out.startswith("Idea 1, Opening  *\nEb major, 4/4, foxtrot at 116")
+    assert "tags: gig\n" in out
+    assert "note: went well\nnote: slower\n" in out
+    assert "| Ebmaj7" in out
+    for gone in (
+        ("tag", "gig", "1", "--remove"),
+        ("star", "1", "--stars", "0"),
+        ("note", "1", ""),
+        ("rename", "1", ""),
+    ):
+        run("book", *gone)
+    out, _ = run("book", "show", "1")
+    assert out.startswith("Idea 1\n")
+    assert "note" not in out.split("beat")[0].replace("quarter notes", "")
+    assert "gig" not in out
+
+
+@pytest.mark.usefixtures("filled")
+def test_forget(run: object) -> None:
+    """What is forgotten is gone, and may be shown again as fresh."""
+    assert run("book", "forget", "1", "3-4")[0] == "3 ideas forgotten\n"
+    assert listed(run("book")[0]) == [2, 5]
+    assert "no idea 1" in run("book", "show", "1", code=2)[1]
+
+
+@pytest.mark.usefixtures("filled")
+def test_sets_on_one_sheet(run: object) -> None:
+    """A set keeps its order over several charts, and is printed as one page of music and as text."""
+    run("book", "set", "Tuesday", "4", "1")
+    assert run("book", "set")[0] == "Tuesday: 2 ideas\n"
+    run("book", "set", "Tuesday", "2", "-o", "tuesday.html")
+    page = Path("tuesday.html").read_text()
+    places = [page.index(f'id="idea-{number}-n0"') for number in (4, 1, 2)]
+    assert places == sorted(places)
+    assert "Tuesday" in page
+    out, _ = run("book", "set", "Tuesday")
+    assert re.findall(r"^Idea (\d)", out, re.MULTILINE) == ["4", "1", "2"]
+    run("book", "set", "Tuesday", "4", "--remove")
+    assert run("book", "set")[0] == "Tuesday: 2 ideas\n"
+    run("book", "set", "Tuesday", "--remove")
+    assert "no set yet" in run("book", "set")[0]
+
+
+@pytest.mark.usefixtures("filled")
+@pytest.mark.parametrize("key", [None, "Bb"])
+def test_export_is_read_by_others(run: object, key: str | None) -> None:
+    """MIDI read by symusic and MusicXML read by music21 have the notes of the book, moved where a key is asked for."""
+    moved = ["--key", key] if key else []
+    text = run("book", "export", "1", "2", *moved, "-o", "a.json")[1]
+    assert text == "written to a.json\n"
+    ideas = json.loads(Path("a.json").read_text())["ideas"]
+    run("book", "export", "1", "2", *moved, "-o", "a.mid")
+    run("book", "export", "1", *moved, "-o", "one.musicxml")
+    run("book", "export", "--all", *moved[:0], "-o", "all/")
+    played = symusic.Score("a.mid")
+    pitches = [note.pitch for note in sorted(played.tracks[0].notes, key=lambda note: note.time)]
+    assert pitches == [midi for idea in ideas for _, _, midi in idea["notes"]]
+    score = music21.converter.parse("one.musicxml")
+    heard = [
+        note.pitch.midi for note in score.parts[0].flatten().notes if hasattr(note, "pitch") and starts(note)
+    ]
+    assert heard == [midi for _, _, midi in ideas[0]["notes"]]
+    assert ideas[0]["showings"][0]["chart"]["key"] == (f"{key} major" if key else "Eb major")
+    assert sorted(path.name for path in Path("all").iterdir()) == [f"idea-{n}.mid" for n in range(1, 6)]
+
+
+def starts(note: music21.note.Note) -> bool:
+    """Whether a written note is not the tied end of another."""
+    return note.tie is None or note.tie.type == "start"
+
+
+@pytest.mark.usefixtures("filled")
+def test_one_midi_file_holds_one_chart(run: object) -> None:
+    """Ideas over two charts do not fit one MIDI file; a folder holds them."""
+    assert "2 charts" in run("book", "export", "1", "4", "-o", "x.mid", code=2)[1]
+    assert not Path("x.mid").exists()
+
+
+@pytest.mark.usefixtures("filled")
+def test_json_goes_to_another_book(run: object) -> None:
+    """Export and import with names, tags and sets; the second import brings nothing new."""
+    run("book", "set", "Gig", "5", "2")
+    run("book", "tag", "quick", "2")
+    run("book", "export", "--all", "-o", "mine.json")
+    assert run("book", "import", "mine.json", "--book", "pupil.book")[0] == "5 new ideas\n"
+    assert (
+        run("book", "import", "mine.json", "--book", "pupil.book")[0]
+        == "0 new ideas, 5 ideas known already\n"
+    )
+    assert run("book", "--tag", "quick", "--book", "pupil.book")[0].count("foxtrot") == 1
+    assert run("book", "set", "--book", "pupil.book")[0] == "Gig: 2 ideas\n"
+    run("book", "export", "--tag", "quick", "-o", "quick.txt")
+    assert Path("quick.txt").read_text().startswith("Idea 2")
+
+
+@pytest.mark.usefixtures("filled")
+def test_books_are_joined(run: object) -> None:
+    """`merge` takes another book in and leaves it as it is; `import` says so."""
+    run("ideas", "| C | G7 |", "-n", "4", "--book", "pupil.book")
+    before = Path("pupil.book").read_bytes()
+    assert run("book", "merge", "pupil.book")[0] == "4 new ideas\n"
+    assert run("book", "merge", "pupil.book")[0] == "0 new ideas, 4 ideas known already\n"
+    assert Path("pupil.book").read_bytes() == before
+    assert "fillgen book merge pupil.book" in run("book", "import", "pupil.book", code=2)[1]
+    assert "9 ideas" in run("book", "check")[0]
+
+
+@pytest.mark.parametrize("kind", ["mid", "musicxml", "txt"])
+def test_phrases_are_taken_in(run: object, kind: str) -> None:
+    """A phrase from MIDI, MusicXML or text comes in over its chart, and is the idea it was."""
+    if kind == "txt":
+        Path("phrase.txt").write_text(PHRASE)
+    else:
+        Path("phrase.txt").write_text(PHRASE)
+        run("book", "import", "phrase.txt", "--chart", PLAIN, "--book", "first.book")
+        run("book", "export", "1", "-o", f"phrase.{kind}", "--book", "first.book")
+    out, _ = run("book", "import", f"phrase.{kind}", "--chart", PLAIN, "--rhythm", "swing")
+    assert out.startswith("1 new idea\nIt is idea 1.")
+    document = json.loads(run("book", "--format", "json")[0])
+    assert document["ideas"][0]["text"] == PHRASE
+    assert document["ideas"][0]["last"] == "2026-11-22T20:00:00Z"
+    assert "chords of the phrase are missing" in run("book", "import", f"phrase.{kind}", code=2)[1]
+
+
+# What is refused
+
+
+@pytest.mark.usefixtures("filled")
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["star", "77"], "the book has no idea 77. Its numbers go up to 5"),
+        (["star", "0"], "no idea 0"),
+        (["star", "one"], "'one' is no number of an idea"),
+        (["star", "5-2"], "'5-2' names no ideas"),
+        (["star", "1-9999999999"], "names no ideas"),
+        (["star", "9" * 30], "is no number of an idea"),
+        (["star", "²"], "is no number of an idea"),
+        (["star", "1", "--stars", "6"], "Give 0 to 5"),
+        (["tag", "", "1"], "the tag is empty"),
+        (["tag", "two\nlines", "1"], "more than a line"),
+        (["rename", "1", "x" * 201], "limit is 200"),
+        (["--tag", "gigg"], "It has no tag yet"),
+        (["--since", "soon"], "unknown day 'soon'"),
+        (["--key", "H"], "unknown key 'H'"),
+        (["--stars", "9"], "Give 0 to 5"),
+        (["-n", "0"], "the count is 0"),
+        (["--stars", "2", "star", "1"], "Write it at the end"),
+        (["--book", "x.book", "star", "1"], "--book stands before star"),
+        (["set", "Frday"], "no set 'Frday'"),
+        (["export"], "say which ideas"),
+        (["export", "1", "--all"], "say which ideas"),
+        (["export", "1", "-o", "x.docx"], "cannot tell what to write"),
+        (["export", "1", "--key", "Cm"], "change its mode"),
+        (["import", "none.json"], "cannot be read"),
+        (["import", "ferry.txt", "--chart", "| C |"], "ferry.txt"),
+        (["merge", "ferry.txt"], "is no idea book"),
+        (["merge", "home/ideas.book"], "the book itself"),
+        (["show", "1", "--book", "."], "is a folder"),
+    ],
+    ids=lambda value: " ".join(value)[:40] if isinstance(value, list) else "",
+)
+def test_refused(run: object, ready: Path, arguments: list[str], told: str) -> None:
+    """Bad input is told in a line or two with the way on, exit code 2, and the book stays as it was."""
+    _, err = run("book", *arguments, code=2)
+    assert told in err
+    assert len(err.strip().splitlines()) <= 2
+    assert not Path("x.book").exists()
+    assert Path("home/ideas.book").read_bytes() == (ready / "home" / "ideas.book").read_bytes()
+
+
+def test_a_note_from_standard_input(run: object, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A long note is read from standard input, ten thousand characters of it."""
+    run("ideas", PLAIN, "-n", "1")
+    told = "Lamp by lamp, and not too fast. 🎹\n" * 320
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(told.encode())))
+    run("book", "note", "1", "-")
+    assert json.loads(run("book", "--format", "json")[0])["ideas"][0]["note"] == told.strip()
