@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Annotated
 
 import typer
 
-from fillgen.cli.inputs import level_of, optional_pitch, pack_of, reading_of, words_of
+from fillgen.cli.checking import Wanted, check_target, tell_check
+from fillgen.cli.inputs import pack_of, reading_of
 from fillgen.cli.options import (
     Chart,
     EndsOnOption,
@@ -24,7 +24,6 @@ from fillgen.cli.options import (
     RhythmOption,
     RulesOption,
 )
-from fillgen.cli.outputs import JSON, TEXT, json_text, put_out, target_of, width_of
 
 
 def check(
@@ -60,32 +59,6 @@ def check(
 
     The exit code is 1 where a rule is broken.
     """
-    from fillgen.check import Settings, lowest_level
-    from fillgen.check import check as checked
-    from fillgen.fingering import reach
-    from fillgen.render.checks import check_document, check_text
-
-    target = target_of(output, format_, {".txt": TEXT, ".json": JSON})
-    pack = pack_of(rules)
-    reading = reading_of(chart, phrase, key, metre, part)
-    settings = Settings(
-        tempo=tempo if tempo is not None else reading.tempo,
-        hand=reach(hand) if hand is not None else None,
-        ends_on=words_of(ends_on),
-        whole=reading.whole,
-        lead_to=optional_pitch(lead_to, "--lead-to"),
-        low=optional_pitch(low, "--low"),
-        high=optional_pitch(high, "--high"),
-        swings=pack.rhythm(rhythm).swing if rhythm is not None else reading.swings,
-    )
-    if level == "auto":
-        lowest = lowest_level(reading.progression, reading.notes, pack, settings)
-        number = max(pack.level_numbers) if lowest is None else lowest
-    else:
-        number = level_of(level, pack)
-    report = checked(reading.progression, reading.notes, pack.level(number), settings, pack=pack)
-    report = replace(report, reading=reading.remarks)
-    answer = json_text(check_document(report)) if target == JSON else check_text(report, width_of())
-    put_out(answer, output, overwrite)
-    if not report.right:
-        raise typer.Exit(1)
+    target = check_target(output, format_)
+    wanted = Wanted(level, tempo, rhythm, hand, low, high, ends_on, lead_to, pack_of(rules))
+    tell_check(reading_of(chart, phrase, key, metre, part), wanted, target, output, overwrite)

@@ -1,4 +1,4 @@
-"""Standard MIDI Files: takes written, phrases read. This is the one module that knows mido."""
+"""Standard MIDI Files: takes written, phrases read."""
 
 from __future__ import annotations
 
@@ -378,15 +378,7 @@ def read_midi(content: bytes, place: str) -> Recording:
     Times are ticks of 480 a quarter note, not always whole, since files count in ticks of their own; drums are left
     out. Raises TuneError where the file is damaged or is of a kind that cannot be used.
     """
-    if len(content) > _MOST_MIDI:
-        raise TuneError(f"larger than {_MOST_MIDI // 1_000_000} MB", place=place)
-    file = _opened(content, place)
-    if file.type == 2:
-        hint = "Save it as format 0 or 1."
-        raise TuneError("a MIDI file of format 2, whose tracks do not play together", place=place, hint=hint)
-    if file.ticks_per_beat <= 0:
-        hint = "Save it with ticks per quarter note."
-        raise TuneError("a MIDI file timed in film frames, without beats", place=place, hint=hint)
+    file = usable_file(content, place)
     _check_one_idea(file, place)
     tracks = [_heard(track, file.ticks_per_beat, place) for track in file.tracks]
     if sum(len(sounds) for track in tracks for sounds in track.sounds.values()) > MOST_NOTES:
@@ -399,6 +391,20 @@ def read_midi(content: bytes, place: str) -> Recording:
     tempi = sorted((tempo for track in tracks for tempo in track.tempi), key=lambda tempo: tempo[0])
     title = tracks[0].name if not tracks[0].sounds else ""
     return Recording(voices, title, tempi=tuple((tick, _believed(tempo)) for tick, tempo in tempi))
+
+
+def usable_file(content: bytes, place: str) -> mido.MidiFile:
+    """A Standard MIDI File of format 0 or 1 that counts in quarter notes; TuneError for any other."""
+    if len(content) > _MOST_MIDI:
+        raise TuneError(f"larger than {_MOST_MIDI // 1_000_000} MB", place=place)
+    file = _opened(content, place)
+    if file.type == 2:
+        hint = "Save it as format 0 or 1."
+        raise TuneError("a MIDI file of format 2, whose tracks do not play together", place=place, hint=hint)
+    if file.ticks_per_beat <= 0:
+        hint = "Save it with ticks per quarter note."
+        raise TuneError("a MIDI file timed in film frames, without beats", place=place, hint=hint)
+    return file
 
 
 def _check_one_idea(file: mido.MidiFile, place: str) -> None:
@@ -450,7 +456,7 @@ class _Heard:
 
 def _heard(track: mido.MidiTrack, division: int, place: str) -> _Heard:
     """What a track holds; `division` are its ticks in a quarter note."""
-    heard = _Heard(" ".join(_text(track.name).split())[:80], {}, [], [])
+    heard = _Heard(" ".join(printable(track.name).split())[:80], {}, [], [])
     begun: dict[tuple[int, int], float] = {}
     at = 0
     for message in track:
@@ -479,7 +485,7 @@ def _strike(heard: _Heard, begun: dict[tuple[int, int], float], message: mido.Me
         begun[key] = tick
 
 
-def _text(name: str) -> str:
+def printable(name: str) -> str:
     """A text of a file, which is UTF-8 more often than the Latin-1 it was read as; only what can be printed."""
     told = name.encode("latin-1", "replace").decode("utf-8", "replace")
     return "".join(letter if letter.isprintable() else " " for letter in told)
