@@ -24,11 +24,14 @@ from fillgen.parse import phrase_text
 from fillgen.pitch import interval_in_words
 from fillgen.rulepack import Level, RulePack
 
+TURNS = "Warm up slowly, play in turns of a few minutes, and let your hands hang loose between them."
+PAIN = "Stop when a finger, wrist, arm or shoulder hurts, tingles or feels weak. Do not play through it."
+LOUDNESS = "Set the volume, most of all in headphones, so low that you would still hear someone speak beside you."
 CAUTIONS = (
-    "Warm up slowly, play in turns of a few minutes, and let your hands hang loose between them.",
-    "Stop when a finger, wrist, arm or shoulder hurts, tingles or feels weak. Do not play through it.",
+    TURNS,
+    PAIN,
     "The fingers given here come from a model, not from your hand: take others where a stretch strains you.",
-    "Set the volume, most of all in headphones, so low that you would still hear someone speak beside you.",
+    LOUDNESS,
     "What your teacher says goes before whatever stands here.",
     "See a doctor or another clinician about pain, numbness or ringing ears that do not go away.",
 )
