@@ -8,7 +8,7 @@ and `metre:`. Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeVar
@@ -72,12 +72,29 @@ def read_key(text: str) -> Key:
 # Charts
 
 
+class MisreadChartError(ChartError):
+    """A chart with signs that cannot be read: the characters from `start` up to `end` are at fault, counted from 0.
+
+    >>> try:
+    ...     parse_chart("| C | Hm7 |")
+    ... except MisreadChartError as error:
+    ...     "| C | Hm7 |"[error.start : error.end]
+    'Hm7'
+    """
+
+    def __init__(self, message: str, start: int, end: int, *, place: str = "", hint: str = "") -> None:
+        super().__init__(message, place=place, hint=hint)
+        self.start = start
+        self.end = end
+
+
 @dataclass(frozen=True, slots=True)
 class _Sign:
-    """A sign of a chart: its text, and where it stands."""
+    """A sign of a chart: its text as it is read, and the characters it takes up, counted from the chart's start."""
 
     text: str
-    line: int
+    start: int
+    end: int
 
 
 @dataclass(slots=True)
@@ -87,6 +104,12 @@ class _Bar:
     signs: list[_Sign]
     number: int
     line: int
+
+    def misread(self, message: str, *, hint: str = "") -> MisreadChartError:
+        """The error of a bar that is wrong as a whole."""
+        return MisreadChartError(
+            message, self.signs[0].start, self.signs[-1].end, place=self.place(), hint=hint
+        )
 
     def place(self, item: int | None = None) -> str:
         where = f"chart line {self.line}, bar {self.number}" if self.line > 1 else f"bar {self.number}"
@@ -141,46 +164,62 @@ def _setting(value: str | T, read: Callable[[str], T]) -> T:
     return read(value) if isinstance(value, str) else value
 
 
-def _heads(text: str) -> tuple[dict[str, str], list[tuple[int, str]]]:
-    """The head lines of a chart, and its other lines with their numbers."""
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line of a chart: its text, its number, and how many characters stand before it."""
+
+    text: str
+    number: int
+    start: int
+
+
+def _lines(text: str) -> Iterator[_Line]:
+    start = len(text) - len(text.lstrip("\ufeff"))
+    for number, line in enumerate(text[start:].splitlines(keepends=True), 1):
+        yield _Line(line.splitlines()[0], number, start)
+        start += len(line)
+
+
+def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
+    """The head lines of a chart, and its other lines."""
     heads: dict[str, str] = {}
     body = []
-    for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
+    for written in _lines(text):
+        line = written.text
         match = _HEAD.fullmatch(line)
         if match is not None and match[1].lower() in _HEADS:
             heads[match[1].lower()] = match[2].strip()
         elif match is None or "|" in line:
-            body.append((number, line))
+            body.append(written)
         else:
             hint = did_you_mean(match[1], _HEADS)
-            raise ChartError(
-                f"unknown head line {shorten(match[1])}", place=f"chart line {number}", hint=hint
-            )
+            start, end = (written.start + place for place in match.span(1))
+            message, place = f"unknown head line {shorten(match[1])}", f"chart line {written.number}"
+            raise MisreadChartError(message, start, end, place=place, hint=hint)
     return heads, body
 
 
-def _written_bars(body: Iterable[tuple[int, str]]) -> list[_Bar | str]:
+def _written_bars(body: Iterable[_Line]) -> list[_Bar | str]:
     """The bars of a chart as they stand, with the repeat signs between them."""
     bars: list[_Bar | str] = []
     number = 1
     open_bar: _Bar | None = None
     blank = False
-    for line, text in body:
-        for match in _SIGN.finditer(text):
+    for line in body:
+        for match in _SIGN.finditer(line.text):
             sign = match[0]
+            start, end = (line.start + place for place in match.span())
             if "|" not in sign:
-                open_bar = open_bar or _Bar([], number, line)
-                open_bar.signs.append(_Sign(sign, line))
+                open_bar = open_bar or _Bar([], number, line.number)
+                open_bar.signs.append(_Sign(sign, start, end))
                 continue
             if open_bar is not None:
                 bars.append(open_bar)
                 number, open_bar = number + 1, None
-            elif blank and sign == "|" and text[: match.start()].rstrip() != "":
-                raise ChartError(
-                    "the bar is empty",
-                    place=_Bar([], number, line).place(),
-                    hint="Write % to repeat the bar before, or N.C. for no chord.",
-                )
+            elif blank and sign == "|" and line.text[: match.start()].rstrip() != "":
+                hint = "Write % to repeat the bar before, or N.C. for no chord."
+                place = _Bar([], number, line.number).place()
+                raise MisreadChartError("the bar is empty", start, end, place=place, hint=hint)
             blank = sign == "|"
             bars += [mark for mark in (":|", "|:") if mark in _parts(sign)]
     if open_bar is not None:
@@ -219,20 +258,19 @@ def _repeated(bar: _Bar, played: Sequence[_Bar]) -> _Bar:
     if [sign.text for sign in bar.signs] != ["%"]:
         return bar
     if not played:
-        raise ChartError("there is no bar before the % to repeat", place=bar.place())
+        raise bar.misread("there is no bar before the % to repeat")
     return _Bar(played[-1].signs, bar.number, bar.line)
 
 
 def _chords_of(bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, int]]:
     """The chords of a bar with their lengths in ticks."""
     signs = _joined(bar.signs)
-    if "/" in signs:
+    if any(sign.text == "/" for sign in signs):
         return _held_chords(signs, bar, metre, key)
     if metre.beats % len(signs):
-        raise ChartError(
+        raise bar.misread(
             f"{len(signs)} chords do not share the {metre.beats} beats of a {metre.name} bar evenly",
-            place=bar.place(),
-            hint=_slash_hint(signs, metre),
+            hint=_slash_hint([sign.text for sign in signs], metre),
         )
     share = metre.bar // len(signs)
     return [(_chord(sign, bar, item, key), share) for item, sign in enumerate(signs, 1)]
@@ -245,27 +283,26 @@ def _slash_hint(signs: Sequence[str], metre: Metre) -> str:
     return f"Write a / for each beat a chord is held on, such as | {' '.join(shown)} |."
 
 
-def _held_chords(signs: Sequence[str], bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, int]]:
+def _held_chords(signs: Sequence[_Sign], bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, int]]:
     if len(signs) != metre.beats:
-        raise ChartError(
+        raise bar.misread(
             f"{len(signs)} beats are written, a {metre.name} bar has {metre.beats}",
-            place=bar.place(),
             hint="Where a / is used, each chord and each / is one beat.",
         )
-    if signs[0] == "/":
-        raise ChartError("a / holds the chord before it, and there is none in this bar", place=bar.place())
+    if signs[0].text == "/":
+        raise bar.misread("a / holds the chord before it, and there is none in this bar")
     chords: list[tuple[Chord, int]] = []
     for sign in signs:
-        if sign == "/":
+        if sign.text == "/":
             chords[-1] = (chords[-1][0], chords[-1][1] + metre.beat)
         else:
             chords.append((_chord(sign, bar, len(chords) + 1, key), metre.beat))
     return chords
 
 
-def _joined(signs: Sequence[_Sign]) -> list[str]:
+def _joined(signs: Sequence[_Sign]) -> list[_Sign]:
     """The signs of a bar, a chord quality that stands alone joined to the numeral before it (`#iv dim7`)."""
-    joined: list[str] = []
+    joined: list[_Sign] = []
     for sign in signs:
         text = plain_signs(sign.text)
         alone = _NUMERAL.fullmatch(text) is None and text[0] not in LETTERS and quality(text) is not None
@@ -273,16 +310,17 @@ def _joined(signs: Sequence[_Sign]) -> list[str]:
             alone
             and text != "/"
             and joined
-            and _NUMERAL.fullmatch(joined[-1])
-            and not joined[-1][-1].isdigit()
+            and _NUMERAL.fullmatch(joined[-1].text)
+            and not joined[-1].text[-1].isdigit()
         ):
-            joined[-1] += text
+            joined[-1] = _Sign(joined[-1].text + text, joined[-1].start, sign.end)
         else:
-            joined.append(text)
+            joined.append(_Sign(text, sign.start, sign.end))
     return joined
 
 
-def _chord(text: str, bar: _Bar, item: int, key: Key | None) -> Chord:
+def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
+    text = sign.text
     try:
         if text == "%":
             raise ChartError("a % stands alone in its bar")
@@ -294,7 +332,8 @@ def _chord(text: str, bar: _Bar, item: int, key: Key | None) -> Chord:
             return read_numeral(text, key)
         return read_chord(text)
     except ChartError as error:
-        raise ChartError(error.message, place=bar.place(item), hint=error.hint) from None
+        place = bar.place(item)
+        raise MisreadChartError(error.message, sign.start, sign.end, place=place, hint=error.hint) from None
 
 
 # Roman numerals

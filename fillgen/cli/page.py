@@ -1,0 +1,80 @@
+"""The command `page`: the local page in a browser."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fillgen.cli.inputs import chart_text
+from fillgen.cli.options import BookOption, NoBookOption
+from fillgen.cli.outputs import book_wish
+
+
+def page(
+    chart: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[CHART]", help="A chart to begin with: text, a file, or - for standard input."
+        ),
+    ] = None,
+    port: Annotated[
+        int,
+        typer.Option("--port", help="The port on this computer. [default: a free one]", show_default=False),
+    ] = 0,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Print the address only; open no browser.")
+    ] = False,
+    book: BookOption = None,
+    no_book: NoBookOption = False,
+) -> None:
+    """A page in your browser: charts, ideas that are seen and heard, practice, and the idea book.
+
+    Only this computer can reach it, at an address that is new each time. Ctrl-C ends it.
+    """
+    keeps = book_wish(book, no_book)
+    begin_with = _checked(chart)
+    from fillgen.server.serving import loopback, page_of, serve
+
+    with loopback(port) as (listening, door):
+        app = page_of(door, chart=begin_with, book=_named(book) if keeps else None, log=_log)
+
+        def ready() -> None:
+            typer.echo(door.address)
+            typer.echo(
+                "The page is there until you press Ctrl-C. Keep headphones and amplifiers low.", err=True
+            )
+            if not no_browser:
+                threading.Thread(target=_open, args=(door.address,), daemon=True).start()
+
+        serve(app, listening, ready)
+    typer.echo("The page is closed.", err=True)
+
+
+def _checked(chart: str | None) -> str:
+    """The text of a chart that can be read; nothing where none is given."""
+    if chart is None:
+        return ""
+    from fillgen.parse import parse_chart
+
+    text = chart_text(chart)
+    parse_chart(text)
+    return text
+
+
+def _named(book: Path | None) -> str:
+    """The book as the server is told of it, nothing for the usual one."""
+    return "" if book is None else str(book.absolute())
+
+
+def _open(address: str) -> None:
+    import webbrowser
+
+    if not webbrowser.open(address):
+        typer.echo("No browser could be opened: copy the address into one.", err=True)
+
+
+def _log(line: str) -> None:
+    typer.echo(f"fillgen page: {line}", err=True)

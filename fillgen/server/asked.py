@@ -1,0 +1,290 @@
+"""What is asked for, read from the fields of a request: charts, settings, phrases and ideas. Files are never touched."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from fillgen import judge
+from fillgen.errors import ChartError, FillgenError, OptionError, many, shorten
+from fillgen.fingering import best_of_many, reach
+from fillgen.generate import ENDS_ON, Choices, Request, settle
+from fillgen.listening import Heard, written
+from fillgen.melody import Sound
+from fillgen.metre import METRES, TICKS
+from fillgen.music import Idea, Ideas, Phrase, Progression, places
+from fillgen.parse import (
+    MisreadChartError,
+    parse_chart,
+    parse_phrase,
+    phrase_text,
+    read_key,
+    read_metre,
+)
+from fillgen.phrases import Found, Reading, find_phrase, line_up
+from fillgen.pitch import read_pitch
+from fillgen.rulepack import RulePack
+from fillgen.sequences import sequence, spelled, with_sevenths
+from fillgen.server.fields import Fields
+from fillgen.vary.task import check_phrase
+
+MOST_BARS = 32
+"""The longest chart of the page, in bars."""
+MOST_IDEAS = 200
+"""The most ideas of one request."""
+MOST_WORK = 800
+"""The most bars of all ideas of one request together."""
+LONGEST_CHART = 10_000
+"""The longest chart and phrase of the page, in characters."""
+_MOST_PLAYED = 2_000
+"""The most notes that are taken down at once."""
+_LATEST = 3600.0
+"""The longest performance, in seconds."""
+_LONGEST_TITLE = 200
+
+
+# Charts
+
+
+def progression_of(fields: Fields) -> Progression:
+    """The progression of a chart, or of a stock sequence by name, with sevenths if they are asked for.
+
+    ChartError says where the chart is wrong; OptionError where neither or both are given.
+    """
+    chart, name = fields.text("chart", LONGEST_CHART), fields.text("sequence")
+    key, metre, sevenths = fields.text("key"), fields.text("metre"), fields.flag("sevenths")
+    if (chart is None) == (name is None):
+        raise OptionError(
+            "give either a chart or a sequence", place="chart", hint="Such as: | C | Am | Dm7 | G7 |."
+        )
+    found = _charted(chart, key, metre) if chart is not None else _stock(name or "", key, metre)
+    if len(found.bars) > MOST_BARS:
+        told = f"the chart has {len(found.bars)} bars; the page takes {MOST_BARS}"
+        raise ChartError(told, hint="The command line takes longer ones.")
+    return with_sevenths(found) if sevenths else found
+
+
+def _charted(chart: str, key: str | None, metre: str | None) -> Progression:
+    try:
+        return parse_chart(chart, key=key, metre=metre)
+    except MisreadChartError as error:
+        error.start, error.end = (_in_utf_16(chart, place) for place in (error.start, error.end))
+        raise
+
+
+def _in_utf_16(text: str, place: int) -> int:
+    """The place of a character as JavaScript counts: those beyond the first 65,536 count twice.
+
+    >>> _in_utf_16("𝄞 Hm7", 2)
+    3
+    """
+    return len(text[:place].encode("utf-16-le", "surrogatepass")) // 2
+
+
+def _stock(name: str, key: str | None, metre: str | None) -> Progression:
+    chosen = sequence(name)
+    wanted = read_key(key or ("C" if chosen.mode == "major" else "A minor"))
+    return spelled(chosen, wanted, read_metre(metre) if metre is not None else None)
+
+
+# Settings
+
+
+def request_of(fields: Fields, progression: Progression, pack: RulePack, usual: int) -> Request:
+    """A request for ideas over a progression, by the names that the command line has for its options."""
+    request = Request(
+        progression,
+        count=_count(fields, usual),
+        seed=fields.whole("seed") or 0,
+        level=fields.whole("level", 1, 99),
+        rhythm=fields.text("rhythm"),
+        tempo=fields.whole("tempo"),
+        busy=fields.text("busy"),
+        shape=fields.text("shape"),
+        low=pitch_of(fields, "low"),
+        high=pitch_of(fields, "high"),
+        purpose=fields.text("for"),
+        ends_on=fields.words("ends_on"),
+        lead_to=pitch_of(fields, "lead_to"),
+        hand=fields.text("hand"),
+        pack=pack,
+    )
+    check_work(request.count, len(progression.bars))
+    return request
+
+
+def _count(fields: Fields, usual: int) -> int:
+    count = fields.whole("count")
+    if count is not None and not 1 <= count <= MOST_IDEAS:
+        raise OptionError(f"the count is {count}", place="count", hint=f"Ask for 1 to {MOST_IDEAS} ideas.")
+    return usual if count is None else count
+
+
+def check_work(count: int, bars: int) -> None:
+    """OptionError where so many ideas over so many bars are more than one request may ask for."""
+    if count * bars > MOST_WORK:
+        hint = f"Over {many(bars, 'bar')} ask for {MOST_WORK // bars} ideas at most."
+        raise OptionError(f"{count} ideas are too many for so long a chart", place="count", hint=hint)
+
+
+def pitch_of(fields: Fields, name: str) -> int | None:
+    """The MIDI number of a pitch that is given by name; None where none is given."""
+    text = fields.text(name)
+    if text is None:
+        return None
+    try:
+        return read_pitch(text.strip())
+    except ValueError:
+        told = f"unknown pitch {shorten(text)}"
+        raise OptionError(told, place=name, hint="Write it like C4 or Eb5.") from None
+
+
+# Phrases
+
+
+def reading_of(fields: Fields) -> Reading:
+    """A phrase lined up with its chart: given as text, as the bytes of a file, or as it was played."""
+    chart = fields.text("chart", LONGEST_CHART)
+    key, metre, part = fields.text("key"), fields.text("metre"), fields.text("part")
+    if chart is None:
+        raise OptionError("a chart is needed", place="chart", hint="Such as: | C | Am | Dm7 | G7 |.")
+    progression = progression_of(Fields({"chart": chart, "key": key, "metre": metre}))
+    found = _found(fields, progression, part, metre)
+    reading = line_up(found, chart, key=key, metre=metre)
+    if len(reading.progression.bars) > MOST_BARS + 1:
+        raise OptionError(f"the phrase is too long; the page takes {MOST_BARS} bars", place="phrase")
+    return reading
+
+
+def _found(fields: Fields, progression: Progression, part: str | None, metre: str | None) -> Found:
+    text = fields.text("phrase", LONGEST_CHART)
+    file, played = fields.part("file"), fields.rows("played", _MOST_PLAYED)
+    if sum(each is not None for each in (text, file, played)) != 1:
+        raise OptionError(
+            "give a phrase, a file or what was played", hint="A phrase is written like F5q. Eb5e D5h."
+        )
+    if played is not None:
+        return _played(played, fields.whole("tempo"), progression)
+    if file is not None:
+        name, content = file.text("name") or "the file", file.content("content") or b""
+        file.end()
+        return _read(content, part, metre, name)
+    return _read((text or "").encode(), part, metre, "")
+
+
+def _read(content: bytes, part: str | None, metre: str | None, name: str) -> Found:
+    """The melody in some bytes. They are handed over as standard input would be: no name of a file is looked at."""
+    try:
+        found = find_phrase("-", part=part, metre=metre, stdin=lambda: content)
+    except FillgenError as error:
+        error.place = _renamed(error.place, name)
+        raise
+    return replace(found, place=_renamed(found.place, name))
+
+
+def _renamed(place: str, name: str) -> str:
+    return place.replace("standard input", name).removeprefix(", ")
+
+
+def _played(rows: Sequence[Fields], tempo: int | None, progression: Progression) -> Found:
+    """Keys that were pressed, in seconds from the first beat of the chart, as a phrase on paper."""
+    if tempo is None or not 20 <= tempo <= 400:
+        raise OptionError("a tempo from 20 to 400 is expected", place="tempo")
+    sounds = [_sound(row, tempo) for row in rows]
+    ordered = tuple(sorted(sounds, key=lambda sound: (sound.onset, sound.midi)))
+    return written(Heard(ordered, progression.metre, tempo, len(progression.bars)))
+
+
+def _sound(row: Fields, tempo: int) -> Sound:
+    start, end = row.number("start", -_LATEST, _LATEST), row.number("end", -_LATEST, _LATEST)
+    midi = row.whole("midi", 0, 127)
+    row.end()
+    if start is None or end is None or midi is None or not end > start or math.isclose(start, end):
+        raise OptionError("a note needs midi, start and a later end", place="played")
+    second = tempo * TICKS / 60
+    return Sound(start * second, end * second, midi)
+
+
+# Ideas that the page has
+
+
+def ideas_of(fields: Fields, pack: RulePack) -> Ideas:
+    """The ideas that a page shows, from what it knows of them: their chart and settings, and a row with each's text."""
+    progression = replace(progression_of(fields), first=_first(fields))
+    rows = fields.rows("ideas", MOST_IDEAS)
+    if not rows:
+        raise OptionError("some ideas are expected", place="ideas")
+    check_work(len(rows), len(progression.bars))
+    hand = reach(fields.text("hand") or "medium")
+    settled = _settled(fields, progression, pack)
+    phrases = [_phrase(row, progression) for row in rows]
+    fingers = best_of_many([[note.midi for note in phrase] for phrase in phrases], hand)
+    ideas = [
+        _idea(number, row, phrase, own, progression)
+        for number, (row, phrase, own) in enumerate(zip(rows, phrases, fingers, strict=True), 1)
+    ]
+    _check_ranks(ideas)
+    return Ideas(
+        progression,
+        settled.rhythm.name,
+        settled.level.number,
+        settled.tempo,
+        settled.rhythm.swing,
+        settled.request.seed,
+        len(ideas),
+        tuple(ideas),
+        hand=hand.size,
+    )
+
+
+def _settled(fields: Fields, progression: Progression, pack: RulePack) -> Choices:
+    """The settings that ideas were made with, checked and with their defaults."""
+    return settle(
+        Request(
+            progression,
+            count=1,
+            seed=fields.whole("seed") or 0,
+            level=fields.whole("level", 1, 99),
+            rhythm=fields.text("rhythm"),
+            tempo=fields.whole("tempo"),
+            pack=pack,
+        )
+    )
+
+
+def _first(fields: Fields) -> int:
+    first = fields.whole("first", 0, 1)
+    return 1 if first is None else first
+
+
+def _phrase(row: Fields, progression: Progression) -> Phrase:
+    text = row.text("text", LONGEST_CHART)
+    if text is None:
+        raise OptionError(
+            "a phrase is expected", place="text", hint="A phrase is written like F5q. Eb5e D5h."
+        )
+    phrase = parse_phrase(text, progression.metre)
+    check_phrase(progression, phrase)
+    return phrase
+
+
+def _idea(number: int, row: Fields, phrase: Phrase, fingers: Sequence[int], progression: Progression) -> Idea:
+    rank, shape = row.whole("rank", 1, 10**6), row.text("shape", _LONGEST_TITLE)
+    score = row.number("score", 0, 1)
+    row.end()
+    where = places(progression, [(note.onset, note.length) for note in phrase], ENDS_ON)
+    notes = judge.told(progression, phrase, where, fingers)
+    text = phrase_text(phrase, progression, [note.name for note in notes])
+    return Idea(rank or number, score or 0.0, {}, shape or "", text, notes)
+
+
+def _check_ranks(ideas: Sequence[Idea]) -> None:
+    ranks = [idea.rank for idea in ideas]
+    if len(set(ranks)) < len(ranks):
+        raise OptionError("two ideas have one rank", place="ideas")
+
+
+def metres() -> tuple[str, ...]:
+    """The names of the metres there are."""
+    return tuple(METRES)

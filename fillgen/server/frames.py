@@ -1,0 +1,70 @@
+"""How the server and its workers talk: frames of a kind, a length and so many bytes, over a pipe."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+QUESTION, HEAD, DATA, END = b"q", b"h", b"d", b"e"
+"""What is asked; what kind of answer comes; a part of it; its end, with what is to be logged, if anything."""
+PREFIX = 5
+"""Bytes before the content of a frame: its kind and its length."""
+JSON, LINES = "application/json", "application/x-ndjson"
+"""The media types of answers that are one JSON document, and of those that are a JSON document a line."""
+
+
+def frame(kind: bytes, content: bytes = b"") -> bytes:
+    r"""A frame as it goes over the pipe.
+
+    >>> frame(DATA, b"{}")
+    b'd\x00\x00\x00\x02{}'
+    """
+    return kind + len(content).to_bytes(PREFIX - 1, "big") + content
+
+
+def length_of(prefix: bytes) -> int:
+    """The bytes of content that follow a frame's prefix."""
+    return int.from_bytes(prefix[1:PREFIX], "big")
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked: the name of an answer, the settings of the server, and the body of the request as it came."""
+
+    name: str
+    settings: dict[str, Any]
+    body: bytes = b""
+
+    def packed(self) -> bytes:
+        """The question as the content of a frame.
+
+        >>> Question.read(Question("chart", {"book": None}, b"{}").packed())
+        Question(name='chart', settings={'book': None}, body=b'{}')
+        """
+        return json_bytes({"name": self.name, "settings": self.settings}) + b"\n" + self.body
+
+    @classmethod
+    def read(cls, content: bytes) -> Question:
+        head, _, body = content.partition(b"\n")
+        told = json.loads(head)
+        return cls(told["name"], told["settings"], body)
+
+
+def json_bytes(document: Any) -> bytes:
+    r"""A document as JSON in UTF-8, in one line; half of a surrogate pair is written as its escape, as JSON has it.
+
+    >>> json_bytes({"key": "E♭", "odd": "\ud800"}).decode()
+    '{"key":"E♭","odd":"\\ud800"}'
+    """
+    text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.encode("utf-8", "backslashreplace")
+
+
+def silent(_line: str) -> None:
+    """What logs go to that nobody reads."""
+
+
+def error_bytes(message: str, *, place: str = "", hint: str = "", **more: Any) -> bytes:
+    """An error as JSON: the words of the command line, parted."""
+    return json_bytes({"error": {"message": message, "place": place, "hint": hint, **more}})

@@ -1,0 +1,239 @@
+"""Who may ask: nothing gets past this that does not come from the page itself.
+
+The address holds a random token; Host must name the loopback interface and this very port, so that a name made to point
+here (DNS rebinding) is no use; a POST must come from the page's own origin, as JSON, which no form of another site can send.
+Sources: RFC 9110 (Host, methods), the Fetch standard (Origin, Sec-Fetch-Site), Content Security Policy level 3.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from fillgen.errors import shorten
+from fillgen.server.frames import JSON, error_bytes, silent
+from fillgen.server.process import OUR_FAULT
+
+MOST_BODY = 1_000_000
+"""The longest body of a request, in bytes."""
+BODY_SECONDS = 10.0
+"""Seconds in which a body must have come."""
+_MOST_HEADERS, _MOST_HEAD = 100, 16_384
+"""The most headers of a request, and the most bytes of all of them."""
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self' data:; "
+    "connect-src 'self'; media-src 'self' blob:; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+)
+HEADERS = (
+    ("Content-Security-Policy", POLICY),
+    ("X-Content-Type-Options", "nosniff"),
+    ("Referrer-Policy", "no-referrer"),
+    ("Cross-Origin-Opener-Policy", "same-origin"),
+    ("Cross-Origin-Resource-Policy", "same-origin"),
+    ("Permissions-Policy", "midi=(self), camera=(), microphone=(), geolocation=()"),
+    ("Cache-Control", "no-store"),
+)
+"""What every answer carries."""
+_RAW = [(name.lower().encode(), value.encode()) for name, value in HEADERS]
+
+Log = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a request is turned away: an HTTP status, and what is said."""
+
+    status: int
+    message: str
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """Where the page is: its token and its port.
+
+    >>> Door("abc", 8000).address
+    'http://127.0.0.1:8000/abc/'
+    """
+
+    token: str
+    port: int
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}/{self.token}/"
+
+    @property
+    def hosts(self) -> tuple[str, str]:
+        return f"127.0.0.1:{self.port}", f"localhost:{self.port}"
+
+    def path(self, raw: bytes) -> str | None:
+        """What stands after the token in a path as it was sent; None where it does not begin with the token."""
+        _, token, *rest = raw.split(b"/", 2) if raw.startswith(b"/") else (b"", b"")
+        known = secrets.compare_digest(token, self.token.encode())
+        return f"/{rest[0].decode('ascii', 'replace')}" if known and rest else None
+
+
+class Headers:
+    """The headers of a request by name, all values of each."""
+
+    def __init__(self, scope: Scope) -> None:
+        self.pairs: list[tuple[bytes, bytes]] = list(scope["headers"])
+
+    @property
+    def size(self) -> int:
+        return sum(len(name) + len(value) for name, value in self.pairs)
+
+    def every(self, name: str) -> list[str]:
+        wanted = name.lower().encode()
+        return [value.decode("latin-1") for key, value in self.pairs if key == wanted]
+
+    def one(self, name: str) -> str:
+        """The value of a header that stands there once, else nothing."""
+        found = self.every(name)
+        return found[0] if len(found) == 1 else ""
+
+
+def refusal(scope: Scope, door: Door) -> Refusal | None:
+    """Why a request is turned away before its body is read; None where it may come in."""
+    headers = Headers(scope)
+    if len(headers.pairs) > _MOST_HEADERS or headers.size > _MOST_HEAD:
+        return Refusal(431, "the request has too many headers, or too long ones")
+    host = headers.one("host")
+    if host not in door.hosts:
+        return Refusal(403, "this page is for this computer only", f"Its address is {door.hosts[0]}.")
+    raw: bytes = scope.get("raw_path") or b""
+    if door.path(raw) is None:
+        return Refusal(404, "there is no such page", "Copy the whole address that fillgen page printed.")
+    if b"%" in raw or scope.get("query_string"):
+        return Refusal(404, "there is nothing at this address")
+    return _foreign(scope, headers, f"http://{host}") or _unreadable(scope, headers)
+
+
+def _foreign(scope: Scope, headers: Headers, own: str) -> Refusal | None:
+    """Whether a request was made by another site. Only the page itself may be opened from elsewhere."""
+    site = headers.every("sec-fetch-site")
+    opened = scope["method"] in ("GET", "HEAD") and headers.one("sec-fetch-mode") == "navigate"
+    if not set(site) <= {"same-origin", "none"} and not opened:
+        return Refusal(403, "another site may not ask here")
+    origin = headers.every("origin")
+    needed = scope["method"] not in ("GET", "HEAD")
+    if (needed or origin) and origin != [own]:
+        return Refusal(403, "another site may not ask here", "Only the page itself can.")
+    return None
+
+
+def _unreadable(scope: Scope, headers: Headers) -> Refusal | None:
+    """Whether a body is there that should not be, or is of a kind or length that cannot be taken."""
+    length = headers.one("content-length")
+    if scope["method"] in ("GET", "HEAD"):
+        has_body = headers.every("transfer-encoding") or length not in ("", "0")
+        return Refusal(400, "a request of this kind has no body") if has_body else None
+    kind = headers.one("content-type").replace(" ", "").lower()
+    if kind not in (JSON, f"{JSON};charset=utf-8"):
+        told = f"the kind of content {shorten(kind)} is not taken"
+        return Refusal(415, told, f"Send {JSON}.")
+    if headers.every("content-encoding"):
+        return Refusal(415, "packed content is not taken")
+    if length.isdecimal() and (len(length) > 9 or int(length) > MOST_BODY):
+        return TOO_LARGE
+    return None
+
+
+TOO_LARGE = Refusal(413, "the request is too large", f"The limit is {MOST_BODY // 1_000_000} MB.")
+
+
+class Guard:
+    """An application behind its door: it sees only requests that may come in, with their bodies whole."""
+
+    def __init__(self, app: ASGIApp, door: Door, log: Log = silent) -> None:
+        self.app = app
+        self.door = door
+        self.log = log
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "lifespan":
+            await self.app(scope, receive, send)
+        elif scope["type"] == "http":
+            await self._http(scope, receive, _Marked(send))
+
+    async def _http(self, scope: Scope, receive: Receive, send: _Marked) -> None:
+        refused = refusal(scope, self.door)
+        if refused is not None:
+            await _refuse(send, refused)
+            return
+        body = await _body(receive)
+        if body is None:
+            return
+        if isinstance(body, Refusal):
+            await _refuse(send, body)
+            return
+        path = self.door.path(scope["raw_path"])
+        inside = {**scope, "path": path, "raw_path": (path or "").encode(), "root_path": ""}
+        try:
+            await self.app(inside, _Replayed(body, receive), send)
+        except Exception as error:  # one request must not harm the others
+            self.log(f"{scope['method']} {path}: {type(error).__name__}: {shorten(str(error), 200)}")
+            if not send.begun:
+                await _refuse(send, Refusal(500, OUR_FAULT))
+
+
+async def _body(receive: Receive) -> bytes | Refusal | None:
+    """The whole body; None where the asker has gone."""
+    body = bytearray()
+    try:
+        async with asyncio.timeout(BODY_SECONDS):
+            while True:
+                message = await receive()
+                if message["type"] == "http.disconnect":
+                    return None
+                body += message.get("body", b"")
+                if len(body) > MOST_BODY:
+                    return TOO_LARGE
+                if not message.get("more_body", False):
+                    return bytes(body)
+    except TimeoutError:
+        return Refusal(408, "the request did not come to its end in time")
+
+
+class _Replayed:
+    """A body that was read, given once more; then what else comes."""
+
+    def __init__(self, body: bytes, receive: Receive) -> None:
+        self._body: bytes | None = body
+        self._receive = receive
+
+    async def __call__(self) -> Message:
+        if self._body is None:
+            return await self._receive()
+        body, self._body = self._body, None
+        return {"type": "http.request", "body": body, "more_body": False}
+
+
+class _Marked:
+    """Answers on their way out, each with the headers that all carry."""
+
+    def __init__(self, send: Send) -> None:
+        self._send = send
+        self.begun = False
+
+    async def __call__(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self.begun = True
+            message = {**message, "headers": [*message.get("headers", []), *_RAW]}
+        await self._send(message)
+
+
+async def _refuse(send: Send, refused: Refusal) -> None:
+    content = error_bytes(refused.message, hint=refused.hint)
+    headers = [
+        (b"content-type", JSON.encode()),
+        (b"content-length", str(len(content)).encode()),
+        (b"connection", b"close"),
+    ]
+    await send({"type": "http.response.start", "status": refused.status, "headers": headers})
+    await send({"type": "http.response.body", "body": content})

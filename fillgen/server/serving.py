@@ -1,0 +1,91 @@
+"""The server itself: bound to the loopback interface, run until it is stopped."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import secrets
+import socket
+import sys
+from collections.abc import Callable, Iterator
+
+import uvicorn
+from starlette.types import ASGIApp
+
+from fillgen.errors import OptionError
+from fillgen.render.page import ASSETS, asset, shell
+from fillgen.server.app import MADE, Site, app_of
+from fillgen.server.frames import silent
+from fillgen.server.guard import Door, Log
+from fillgen.server.workers import Workers
+
+_WAITING = 128
+"""Connections that may wait to be taken."""
+_AT_ONCE = 200
+_LONGEST_HEAD = 16_384
+"""The longest head of a request, in bytes."""
+
+
+@contextlib.contextmanager
+def loopback(port: int = 0) -> Iterator[tuple[socket.socket, Door]]:
+    """A socket that listens on 127.0.0.1, and its door with a new token; port 0 takes a free one.
+
+    OptionError where the port is in use or may not be used.
+    """
+    if not 0 <= port <= 65535:
+        raise OptionError(f"the port is {port}", hint="Give 1 to 65535, or leave it out for a free one.")
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
+        if sys.platform != "win32":  # there the option would let two programs have one port
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind(("127.0.0.1", port))
+            listening.listen(_WAITING)
+        except OSError as error:
+            why = "is in use" if error.errno == errno.EADDRINUSE else f"cannot be used: {error.strerror}"
+            hint = "Give another --port, or leave it out for a free one."
+            raise OptionError(f"port {port} {why}", hint=hint) from None
+        yield listening, Door(secrets.token_urlsafe(24), listening.getsockname()[1])
+
+
+def server_of(app: ASGIApp) -> uvicorn.Server:
+    """A server for an application; it says nothing of itself, and logs only what breaks."""
+    return uvicorn.Server(
+        uvicorn.Config(
+            app,
+            http="h11",
+            ws="none",
+            lifespan="on",
+            loop="asyncio",
+            log_config=None,
+            log_level="critical",
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            limit_concurrency=_AT_ONCE,
+            h11_max_incomplete_event_size=_LONGEST_HEAD,
+            timeout_keep_alive=30,
+            timeout_graceful_shutdown=1,
+        )
+    )
+
+
+def serve(app: ASGIApp, listening: socket.socket, ready: Callable[[], None] = lambda: None) -> None:
+    """Serve until Ctrl-C or a signal to end; `ready` is called first, when the address can be opened already."""
+    ready()
+    with contextlib.suppress(KeyboardInterrupt):
+        server_of(app).run(sockets=[listening])
+
+
+def page_of(door: Door, *, chart: str = "", book: str | None = None, log: Log = silent) -> ASGIApp:
+    """The page behind its door, with a chart to begin with.
+
+    `book` is the file of the idea book, nothing for the usual one, None where nothing shall be remembered.
+    """
+    workers = Workers(_most_workers(), log=log)
+    kinds = {name: kind for name, kind in ASSETS.items() if name not in MADE}
+    return app_of(Site(door, shell, kinds, asset, {"chart": chart, "book": book}), workers, log)
+
+
+def _most_workers() -> int:
+    return max(2, min(4, os.cpu_count() or 1))

@@ -1,0 +1,207 @@
+"""The workers of a server: processes that answer, each killed and replaced where it takes too long or dies."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import sys
+from asyncio.subprocess import PIPE, Process
+from collections.abc import AsyncIterator, Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import fillgen
+from fillgen.server.frames import (
+    DATA,
+    END,
+    HEAD,
+    JSON,
+    LINES,
+    PREFIX,
+    QUESTION,
+    Question,
+    error_bytes,
+    frame,
+    json_bytes,
+    length_of,
+    silent,
+)
+
+LIMIT = 20.0
+"""Seconds that an answer may take."""
+WAIT = 30.0
+"""Seconds that a question waits for a worker."""
+UNABLE = 503
+"""The HTTP status of a question that nobody could answer."""
+_ROOT = str(Path(fillgen.__file__).parent.parent)
+COMMAND = (
+    sys.executable,
+    "-P",
+    "-c",
+    f"import sys; sys.path.append({_ROOT!r}); from fillgen.server.process import main; main()",
+)
+"""What a worker is started with. Its modules are never looked for in the folder where the server was started."""
+
+Log = Callable[[str], None]
+_Frame = tuple[bytes, bytes]
+_Frames = asyncio.Queue[_Frame]
+
+
+class Answer:
+    """An answer on its way: its status, media type and name, and its parts as they come."""
+
+    def __init__(self, head: bytes, frames: _Frames) -> None:
+        told: dict[str, Any] = json.loads(head)
+        self.status: int = told["status"]
+        self.kind: str = told["kind"]
+        self.name: str = told["name"]
+        self._frames = frames
+
+    async def parts(self) -> AsyncIterator[bytes]:
+        while True:
+            kind, content = await self._frames.get()
+            if kind == END:
+                return
+            yield content
+
+    async def whole(self) -> bytes:
+        """All parts at once."""
+        return b"".join([part async for part in self.parts()])
+
+
+class Workers:
+    """Some worker processes: `most` at a time, `limit` seconds an answer, `wait` seconds until one must be free.
+
+    A context manager; `log` is given a line for each fault. What a worker did not manage is an answer too, of status 503.
+    """
+
+    def __init__(
+        self,
+        most: int = 2,
+        *,
+        limit: float = LIMIT,
+        wait: float = WAIT,
+        log: Log = silent,
+        command: Sequence[str] = COMMAND,
+    ) -> None:
+        self._free = asyncio.Semaphore(most)
+        self._idle: list[Process] = []
+        self._alive: set[Process] = set()
+        self._at_work: set[asyncio.Task[None]] = set()
+        self._closing = False
+        self._limit, self._wait = limit, wait
+        self._log = log
+        self._command = command
+
+    async def __aenter__(self) -> Workers:
+        self._idle.append(await self._started())
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        self._closing = True
+        for process in tuple(self._alive):
+            _kill(process)
+        await asyncio.gather(*self._at_work)
+        for process in tuple(self._alive):
+            await self._end(process)
+
+    async def ask(self, question: Question) -> Answer:
+        """The answer to a question as soon as it begins."""
+        frames: _Frames = asyncio.Queue()
+        try:
+            async with asyncio.timeout(self._wait):
+                await self._free.acquire()
+        except TimeoutError:
+            _tell(frames, "", "there is too much to do at the moment", "Try again in a moment.")
+        else:
+            task = asyncio.create_task(self._answer(question, frames))
+            self._at_work.add(task)
+            task.add_done_callback(self._at_work.discard)
+        _, head = await frames.get()
+        return Answer(head, frames)
+
+    async def _started(self) -> Process:
+        process = await asyncio.create_subprocess_exec(
+            *self._command, stdin=PIPE, stdout=PIPE, start_new_session=True
+        )
+        self._alive.add(process)
+        if self._closing:  # it was asked for before that was known
+            _kill(process)
+        return process
+
+    async def _end(self, process: Process) -> None:
+        _kill(process)
+        await process.wait()
+        self._alive.discard(process)
+
+    async def _worker(self) -> Process:
+        while self._idle:
+            process = self._idle.pop()
+            if process.returncode is None:
+                return process
+            await self._end(process)
+        return await self._started()
+
+    async def _answer(self, question: Question, frames: _Frames) -> None:
+        """Have a worker answer; one that fails is ended, and another is started in its place."""
+        begun: list[str] = []
+        process = None
+        try:
+            process = await self._worker()
+            async with asyncio.timeout(self._limit):
+                await self._pass_on(process, question, frames, begun)
+            self._idle.append(process)
+        except TimeoutError:
+            self._log(f"{question.name}: stopped after {self._limit:g} seconds")
+            told = f"this took longer than {self._limit:g} seconds and was stopped"
+            await self._failed(process, frames, begun, told, "Ask for fewer bars or ideas.")
+        except (OSError, EOFError):
+            if not self._closing:
+                self._log(f"{question.name}: the process that answered ended")
+            told = "the page was stopped" if self._closing else "the work on this broke off"
+            await self._failed(process, frames, begun, told, "Try again.")
+        finally:
+            self._free.release()
+
+    async def _failed(
+        self, process: Process | None, frames: _Frames, begun: Sequence[str], message: str, hint: str
+    ) -> None:
+        """Say that an answer failed, end its worker, and have another ready."""
+        _tell(frames, "".join(begun), message, hint)
+        if process is not None:
+            await self._end(process)
+        if not self._closing:
+            with contextlib.suppress(OSError):
+                self._idle.append(await self._started())
+
+    async def _pass_on(self, process: Process, question: Question, frames: _Frames, begun: list[str]) -> None:
+        """Pass on the frames of an answer up to its end; `begun` holds its media type once it is known."""
+        assert process.stdin is not None
+        assert process.stdout is not None
+        process.stdin.write(frame(QUESTION, question.packed()))
+        await process.stdin.drain()
+        kind = b""
+        while kind != END:
+            prefix = await process.stdout.readexactly(PREFIX)
+            kind, content = prefix[:1], await process.stdout.readexactly(length_of(prefix))
+            if kind == HEAD:
+                begun.append(json.loads(content)["kind"])
+            if kind == END and content:
+                self._log(content.decode())
+            frames.put_nowait((kind, content))
+
+
+def _tell(frames: _Frames, begun: str, message: str, hint: str) -> None:
+    """An error as an answer, or as the last line of one that had begun."""
+    told = error_bytes(message, hint=hint)
+    if not begun:
+        frames.put_nowait((HEAD, json_bytes({"status": UNABLE, "kind": JSON, "name": ""})))
+    if begun in ("", LINES):
+        frames.put_nowait((DATA, told + b"\n"))
+    frames.put_nowait((END, b""))
+
+
+def _kill(process: Process) -> None:
+    with contextlib.suppress(ProcessLookupError):
+        process.kill()
