@@ -1,0 +1,284 @@
+// Ideas as Standard MIDI Files of format 1 and as MusicXML 4.0, as the command line writes them.
+import { rounded, take } from "./music.js";
+
+const TICKS = 480;
+const VOLUME = 7;
+const PAN = 10;
+const FIRST = { tempo: 5, marker: 8, chord: 9, slow: 10 };
+
+// MIDI
+
+function variable(number) {
+  const found = [number & 0x7f];
+  for (let rest = number >> 7; rest > 0; rest >>= 7) found.unshift((rest & 0x7f) | 0x80);
+  return found;
+}
+
+function big(number, bytes) {
+  return Array.from({ length: bytes }, (_, place) => (number >> (8 * (bytes - 1 - place))) & 0xff);
+}
+
+function text(kind, words) {
+  const bytes = [...new TextEncoder().encode(words)];
+  return [0xff, kind, ...variable(bytes.length), ...bytes];
+}
+
+function tempo(quarters) {
+  return [0xff, 0x51, 3, ...big(rounded(60_000_000 / quarters), 3)];
+}
+
+function signature(whole) {
+  const [count, unit] = whole.metre.split("/").map(Number);
+  return [0xff, 0x58, 4, count, Math.log2(unit), (whole.beat_ticks * 24) / TICKS, 8];
+}
+
+function keySignature(look) {
+  return [0xff, 0x59, 2, look.fifths & 0xff, look.key.endsWith("minor") ? 1 : 0];
+}
+
+function chunk(name, bytes) {
+  return [...new TextEncoder().encode(name), ...big(bytes.length, 4), ...bytes];
+}
+
+// Messages [tick, rank, bytes] as a track; a status byte that was just sent is not sent again.
+function track(messages, length) {
+  const bytes = [];
+  let at = 0;
+  let running = 0;
+  for (const [tick, , message] of messages) {
+    bytes.push(...variable(tick - at));
+    at = tick;
+    const [status] = message;
+    const repeats = status < 0xf0 && status === running;
+    bytes.push(...(repeats ? message.slice(1) : message));
+    running = status < 0xf0 ? status : 0;
+  }
+  bytes.push(...variable(Math.max(0, length - at)), 0xff, 0x2f, 0);
+  return chunk("MTrk", bytes);
+}
+
+function inOrder(messages) {
+  return [...messages].sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+}
+
+function guide(whole, look, takes, wishes) {
+  const messages = [
+    [0, 0, text(3, whole.title || "Right-hand ideas")],
+    [0, 1, tempo(wishes.tempo)],
+    [0, 2, signature(whole)],
+    [0, 3, keySignature(look)],
+  ];
+  const once = whole.bars.length * whole.bar_ticks;
+  for (const { at, idea, made } of takes) {
+    const name = `Idea ${idea.rank}: ${idea.shape}, ${idea.score.toFixed(3)}`;
+    messages.push([at, FIRST.marker, text(6, name)]);
+    for (let start = 0; start < whole.passes * once; start += once) {
+      for (const [tick, , symbol] of look.spans) messages.push([at + start + tick, FIRST.chord, text(1, symbol)]);
+    }
+    for (const [tick, share] of whole.slowing) messages.push([at + tick, FIRST.slow, tempo(wishes.tempo * share)]);
+    if (whole.slowing.length) messages.push([at + made.length, FIRST.tempo, tempo(wishes.tempo)]);
+  }
+  return inOrder(messages);
+}
+
+// Strokes as messages; notes end before others begin.
+function strokesAt(strokes, channel, at) {
+  const marks = [];
+  for (const [tick, length, midi, velocity] of strokes) {
+    marks.push([tick, 1, midi, velocity], [tick + length, 0, midi, 64]);
+  }
+  marks.sort((a, b) => a[0] - b[0] || a[1] - b[1] || a[2] - b[2] || a[3] - b[3]);
+  return marks.map(([tick, on, midi, velocity]) => [at + tick, 0, [(on ? 0x90 : 0x80) | channel, midi, velocity]]);
+}
+
+function partTrack(whole, seat, takes, wishes, length) {
+  const { program } = wishes.sounds?.[seat.part] ?? seat;
+  const messages = [[0, 0, text(3, seat.name)]];
+  if (seat.part !== "drums") messages.push([0, 0, [0xc0 | seat.channel, program]]);
+  messages.push([0, 0, [0xb0 | seat.channel, VOLUME, seat.volume]], [0, 0, [0xb0 | seat.channel, PAN, seat.pan]]);
+  for (const { at, made } of takes) {
+    if (seat.part === "drums" && wishes.countIn) {
+      messages.push(...strokesAt(whole.clicks, seat.channel, at - whole.bar_ticks));
+    }
+    messages.push(...strokesAt(made.strokes[seat.part] ?? [], seat.channel, at));
+  }
+  return track(messages, length);
+}
+
+// Ideas one after another with a bar of rest between, a track for each part; `look` is the key they stand in.
+export function midiFile(whole, ideas, look, wishes) {
+  const bar = whole.bar_ticks;
+  let at = wishes.countIn ? bar : 0;
+  const takes = ideas.map((idea) => {
+    const made = take(whole, idea, wishes);
+    const found = { at, idea, made };
+    at += made.length + bar;
+    return found;
+  });
+  const length = Math.max(0, at - bar);
+  const sounding = [...wishes.parts, ...(wishes.countIn && !wishes.parts.includes("drums") ? ["drums"] : [])];
+  const seats = sounding.map((part) => whole.parts.find((seat) => seat.part === part));
+  const tracks = [
+    track(guide(whole, look, takes, wishes), length),
+    ...seats.map((seat) => partTrack(whole, seat, takes, wishes, length)),
+  ];
+  const head = chunk("MThd", [...big(1, 2), ...big(tracks.length, 2), ...big(TICKS, 2)]);
+  return Uint8Array.from([head, ...tracks].flat());
+}
+
+// MusicXML
+
+const TYPES = { w: "whole", h: "half", q: "quarter", e: "eighth", s: "16th" };
+const SIGNS = { b: "flat", bb: "flat-flat", n: "natural", "#": "sharp", "##": "double-sharp" };
+
+function escaped(words) {
+  return String(words).replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
+}
+
+function element(name, inside, attributes = "") {
+  const head = attributes ? `${name} ${attributes}` : name;
+  return inside === "" ? `<${head}/>` : `<${head}>${inside}</${name}>`;
+}
+
+function pitch(name) {
+  const [, step, signs, octave] = /^([A-G])(#*|b*)(-?\d+)$/.exec(name);
+  const alter = signs.startsWith("b") ? -signs.length : signs.length;
+  return element("pitch", element("step", step) + (alter ? element("alter", alter) : "") + element("octave", octave));
+}
+
+function accidental(sign) {
+  if (!sign) return "";
+  const bare = sign.replace(/[()]/g, "");
+  const courtesy = bare === sign ? "" : 'cautionary="yes" parentheses="yes"';
+  return element("accidental", SIGNS[bare], courtesy);
+}
+
+function lengthOf(letters, sign) {
+  if (letters === "bar") return "";
+  const dot = letters.endsWith(".") ? "<dot/>" : "";
+  const triplet = element("actual-notes", 3) + element("normal-notes", 2);
+  return (
+    element("type", TYPES[letters[0]]) + dot + accidental(sign) +
+    (letters.endsWith("t") ? element("time-modification", triplet) : "")
+  );
+}
+
+function ties(name, from, to) {
+  return (from ? `<${name} type="stop"/>` : "") + (to ? `<${name} type="start"/>` : "");
+}
+
+// A written row of an idea as a note; `told` has the names, fingers and printed signs of the key.
+function noteElement([, length, letters, note, from, to, beams, group], sign, told) {
+  const isRest = note < 0;
+  const begins = !isRest && !from;
+  const marks =
+    ties("tied", from, to) + (group ? `<tuplet type="${group}"/>` : "") +
+    (begins && told.fingers[note] ? element("technical", element("fingering", told.fingers[note])) : "");
+  const rest = letters === "bar" ? '<rest measure="yes"/>' : "<rest/>";
+  return element(
+    "note",
+    (isRest ? rest : pitch(told.names[note])) +
+      element("duration", length) + ties("tie", from, to) + element("voice", 1) + lengthOf(letters, sign) +
+      beams.map((word, level) => element("beam", word, `number="${level + 1}"`)).join("") +
+      (marks ? element("notations", marks) : ""),
+  );
+}
+
+function attributes(whole, look) {
+  const [count, unit] = whole.metre.split("/");
+  const [, mode] = look.key.split(" ");
+  return element(
+    "attributes",
+    element("divisions", TICKS) + element("key", element("fifths", look.fifths) + element("mode", mode)) +
+      element("time", element("beats", count) + element("beat-type", unit)) +
+      element("clef", element("sign", "G") + element("line", 2)),
+  );
+}
+
+function shared(a, b) {
+  return b ? shared(b, a % b) : a;
+}
+
+function tempoMark(quarters, ratio) {
+  const swings = ratio > 1;
+  const first = rounded(10 * ratio);
+  const part = shared(first, 10);
+  const swing = element(
+    "swing",
+    element("first", first / part) + element("second", 10 / part) + element("swing-type", "eighth"),
+  );
+  const mark = element("metronome", element("beat-unit", "quarter") + element("per-minute", quarters));
+  return element(
+    "direction",
+    element("direction-type", mark) + (swings ? element("direction-type", element("words", "Swing")) : "") +
+      element("sound", swings ? swing : "", `tempo="${quarters}"`),
+    'placement="above"',
+  );
+}
+
+function heading(words) {
+  return element("direction", element("direction-type", element("words", escaped(words))), 'placement="above"');
+}
+
+function chordAt(look, number, offset) {
+  const text = look.harmonies[number];
+  return offset ? text.replace("</harmony>", `${element("offset", offset)}</harmony>`) : text;
+}
+
+function measure(bar, number, lead, told, look, signs) {
+  const waiting = [...bar.chords].sort((a, b) => a[0] - b[0]);
+  let inside = lead;
+  for (const row of bar.symbols) {
+    const [tick, length, , note] = row;
+    while (waiting.length && waiting[0][0] < tick + length) {
+      const [at, chord] = waiting.shift();
+      inside += chordAt(look, chord, at - tick);
+    }
+    inside += noteElement(row, note < 0 ? "" : signs.shift(), told);
+  }
+  const short = bar.short ? ' implicit="yes"' : "";
+  return { number, short, inside };
+}
+
+// Ideas one after another in one score, each on a new system under its heading.
+export function musicxml(whole, ideas, look, { tempo: quarters, ratio }) {
+  let shift = 0;
+  let measures = "";
+  ideas.forEach((idea, index) => {
+    const told = look.ideas[idea.id];
+    const signs = [...told.signs];
+    idea.written.forEach((bar, place) => {
+      let lead = "";
+      if (place === 0) {
+        lead = index ? '<print new-system="yes"/>' : attributes(whole, look) + tempoMark(quarters, ratio);
+        if (ideas.length > 1) lead += heading(`${idea.rank} · ${idea.shape}`);
+      }
+      let number = String(shift + bar.number);
+      if (!bar.number) number = shift ? `X${shift}` : "0";
+      const made = measure(bar, number, lead, told, look, signs);
+      const last = place === idea.written.length - 1;
+      const end = last ? element("barline", element("bar-style", "light-light"), 'location="right"') : "";
+      measures += `<measure number="${made.number}"${made.short}>${made.inside}${end}</measure>\n`;
+    });
+    shift += idea.written.at(-1).number;
+  });
+  const work = whole.title ? element("work", element("work-title", escaped(whole.title))) : "";
+  const list = element("part-list", element("score-part", element("part-name", "Keyboard"), 'id="P1"'));
+  return (
+    '<?xml version="1.0" encoding="UTF-8"?>\n' +
+    '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" ' +
+    '"http://www.musicxml.org/dtds/partwise.dtd">\n' +
+    `<score-partwise version="4.0">${work}${list}<part id="P1">\n${measures}</part></score-partwise>\n`
+  );
+}
+
+// Gives the reader a file to keep.
+export function offer(name, content, type) {
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([content], { type }));
+  link.download = name;
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
+}

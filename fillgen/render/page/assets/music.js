@@ -1,0 +1,109 @@
+// When notes sound: strokes swung and cut as the MIDI writer does it, and ticks as seconds.
+// A stroke is [tick, ticks of length, MIDI pitch, velocity, ...]; 480 ticks are a quarter note.
+
+const TICKS = 480;
+
+// Rounds as the program does: halves to the even number.
+export function rounded(number) {
+  const low = Math.floor(number);
+  const rest = number - low;
+  if (rest !== 0.5) return Math.round(number);
+  return low % 2 === 0 ? low : low + 1;
+}
+
+// How much longer the first of two swung eighths lasts at a tempo in quarter notes a minute.
+export function swingRatio(whole, tempo) {
+  const { fixed, short, largest, smallest } = whole.swing;
+  if (fixed !== null) return fixed;
+  const ratio = Math.min(largest, Math.max(smallest, 60 / tempo / short - 1));
+  return rounded(ratio * 1000) / 1000;
+}
+
+// Where a tick falls when eighths swing. Triplets are where they are already.
+export function swung(tick, ratio) {
+  const inside = tick % TICKS;
+  const half = TICKS / 2;
+  if (inside % (TICKS / 8)) return tick;
+  const quarter = tick - inside;
+  const turn = (TICKS * ratio) / (1 + ratio);
+  if (inside <= half) return quarter + rounded((inside * turn) / half);
+  return quarter + rounded(turn + ((inside - half) * (TICKS - turn)) / half);
+}
+
+export function timed(strokes, ratio) {
+  return strokes.map(([tick, length, ...rest]) => {
+    const start = swung(tick, ratio);
+    return [start, Math.max(1, swung(tick + length, ratio) - start), ...rest];
+  });
+}
+
+function within(strokes, end) {
+  return strokes
+    .filter(([tick]) => tick < end)
+    .map(([tick, length, ...rest]) => [tick, Math.min(length, end - tick), ...rest]);
+}
+
+// Strokes in time order, each ended before its pitch is struck again.
+function apart(strokes) {
+  const ordered = [...strokes].sort((a, b) => a[0] - b[0] || a[2] - b[2]);
+  const next = new Map();
+  const cut = [];
+  for (const stroke of ordered.reverse()) {
+    const [tick, length, midi] = stroke;
+    const most = next.has(midi) ? Math.min(length, next.get(midi) - tick) : length;
+    next.set(midi, tick);
+    if (most > 0) cut.push([tick, most, ...stroke.slice(2)]);
+  }
+  return cut.reverse();
+}
+
+const PARTS = ["right", "left", "bass", "drums"];
+
+function straight(whole, idea, part) {
+  if (part === "right") return idea.strokes;
+  return part === "left" ? whole.backing.left[idea.left] ?? [] : whole.backing[part];
+}
+
+// What sounds of an idea: strokes of every part asked for at a tempo, some semitones away, and the ticks it lasts.
+export function take(whole, idea, { parts = PARTS, tempo, shift = 0 }) {
+  const ratio = swingRatio(whole, tempo);
+  const strokes = {};
+  for (const part of PARTS.filter((each) => parts.includes(each))) {
+    const swungOnes = apart(within(timed(straight(whole, idea, part), ratio), whole.length));
+    strokes[part] = part === "drums" ? swungOnes : moved(swungOnes, shift);
+  }
+  return { strokes, length: whole.length };
+}
+
+function moved(strokes, shift) {
+  return strokes
+    .map(([tick, length, midi, ...rest]) => [tick, length, midi + shift, ...rest])
+    .filter(([, , midi]) => midi >= 0 && midi <= 127);
+}
+
+// Seconds from the start of a take to one of its ticks; where it slows down, each tempo holds from its tick on.
+export function seconds(whole, tick, tempo) {
+  const quarter = 60 / tempo / TICKS;
+  let at = 0;
+  let share = 1;
+  let found = 0;
+  for (const [start, next] of whole.slowing) {
+    if (start >= tick) break;
+    found += ((start - at) * quarter) / share;
+    at = start;
+    share = next;
+  }
+  return found + ((tick - at) * quarter) / share;
+}
+
+// The tick of a take that sounds so many seconds after its start.
+export function tickAt(whole, second, tempo) {
+  let low = 0;
+  let high = whole.length;
+  for (let turn = 0; turn < 40; turn += 1) {
+    const middle = (low + high) / 2;
+    if (seconds(whole, middle, tempo) < second) low = middle;
+    else high = middle;
+  }
+  return high;
+}

@@ -1,0 +1,110 @@
+// What the page asks of the server that it came from. Addresses are relative, so that they hold the page's own token.
+
+// The server has answered that it cannot be done, in the words of the command line.
+export class Refusal extends Error {
+  constructor({ message = "this cannot be done", place = "", hint = "", ...more } = {}) {
+    super(message);
+    Object.assign(this, more, { place, hint });
+  }
+
+  get said() {
+    const told = this.place ? `${this.place}: ${this.message}` : this.message;
+    return `${told}${/[.?!]$/.test(told) ? "" : "."} ${this.hint}`.trim();
+  }
+}
+
+// The server does not answer any more.
+export class Gone extends Error {
+  constructor() {
+    super("the server does not answer");
+  }
+}
+
+function isDropped(error) {
+  return error instanceof DOMException && error.name === "AbortError";
+}
+
+function tell(name) {
+  document.dispatchEvent(new CustomEvent(`workshop:${name}`));
+}
+
+async function reached(asked) {
+  try {
+    const answer = await asked;
+    tell("there");
+    return answer;
+  } catch (error) {
+    if (isDropped(error)) throw error;
+    tell("gone");
+    throw new Gone();
+  }
+}
+
+async function request(path, document, { signal } = {}) {
+  const asked = { cache: "no-store", credentials: "same-origin", signal };
+  if (document !== undefined) {
+    Object.assign(asked, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(document) });
+  }
+  const answer = await reached(fetch(`api/${path}`, asked));
+  if (answer.ok) return answer;
+  throw new Refusal(await toldBy(answer));
+}
+
+async function toldBy(answer) {
+  try {
+    return (await answer.json()).error;
+  } catch {
+    return { message: `the page was answered with ${answer.status}`, hint: "Load the page anew." };
+  }
+}
+
+// The JSON document that answers a question; without a document to send it is only read.
+export async function ask(path, document, options) {
+  const answer = await request(path, document, options);
+  return reached(answer.json());
+}
+
+// The bytes that answer a question, and the name they go by.
+export async function fetched(path, document, options) {
+  const answer = await request(path, document, options);
+  const named = /filename="([^"]*)"/.exec(answer.headers.get("Content-Disposition") ?? "");
+  const bytes = new Uint8Array(await reached(answer.arrayBuffer()));
+  return { bytes, name: named ? named[1] : "", type: answer.headers.get("Content-Type") ?? "" };
+}
+
+// The documents of an answer that comes a line at a time, each as soon as it is there.
+export async function* lines(path, document, options) {
+  const answer = await request(path, document, options);
+  const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
+  let rest = "";
+  for (;;) {
+    const { value, done } = await reached(reader.read());
+    rest += value ?? "";
+    const parts = rest.split("\n");
+    rest = done ? "" : parts.pop();
+    for (const part of parts) if (part.trim()) yield read(part);
+    if (done) return;
+  }
+}
+
+function read(line) {
+  const told = JSON.parse(line);
+  if (told.error) throw new Refusal(told.error);
+  return told;
+}
+
+// A file's bytes as base64, as JSON can hold them.
+export function base64(bytes) {
+  let text = "";
+  for (let start = 0; start < bytes.length; start += 32768) {
+    text += String.fromCharCode(...bytes.subarray(start, start + 32768));
+  }
+  return btoa(text);
+}
+
+// What is said of something that went wrong; nothing where it was only dropped, or where the banner says it.
+export function saidOf(error) {
+  if (isDropped(error) || error instanceof Gone) return "";
+  if (error instanceof Refusal) return error.said;
+  return `Something went wrong in the page: ${error.message}. Load the page anew.`;
+}

@@ -1,0 +1,54 @@
+// What was changed last, and how each change is taken back.
+import { button, isTyping, make } from "./elements.js";
+
+const MOST = 50;
+
+export class Changes {
+  constructor(page) {
+    this.page = page;
+    this.row = [];
+    this.busy = false;
+    this.button = button("Undo", () => this.undo(), { class: "button undo", "aria-keyshortcuts": "Control+Z", disabled: true });
+    this.told = make("span", { class: "undo-told" }, "Nothing to undo yet.");
+    this.root = make("p", { class: "undo-row" }, this.button, this.told);
+    document.addEventListener("keydown", (event) => this.key(event));
+  }
+
+  // Remembers a change: what it was, and what takes it back.
+  add(what, back) {
+    this.row.push({ what, back });
+    if (this.row.length > MOST) this.row.shift();
+    this.show();
+  }
+
+  async undo() {
+    if (this.busy || !this.row.length) return;
+    const last = this.row.pop();
+    this.busy = true;
+    try {
+      await last.back();
+      this.page.say(`Undone: ${last.what}.`);
+    } catch (error) {
+      this.row.push(last);
+      document.dispatchEvent(new CustomEvent("workshop:trouble", { detail: error }));
+    } finally {
+      this.busy = false;
+      this.show();
+    }
+  }
+
+  show() {
+    const last = this.row.at(-1);
+    this.told.textContent = last ? `Undo takes back: ${last.what}.` : "Nothing to undo yet.";
+    // a button that is disabled while it has the focus would lose the reader's place
+    this.button.disabled = !last && document.activeElement !== this.button;
+    this.button.setAttribute("aria-disabled", String(!last));
+  }
+
+  key(event) {
+    const asked = (event.ctrlKey || event.metaKey) && !event.shiftKey && !event.altKey && event.key.toLowerCase() === "z";
+    if (!asked || isTyping(event.target) || event.defaultPrevented) return;
+    event.preventDefault();
+    this.undo();
+  }
+}

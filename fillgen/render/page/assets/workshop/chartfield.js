@@ -1,0 +1,150 @@
+// The field for the chords: read as it is typed, with the wrong chord marked where it stands.
+import { ask, Refusal } from "./asking.js";
+import { button, fresh, make, rested } from "./elements.js";
+
+const WAIT = 500; // milliseconds after the last letter
+const WRITES = "Bars between |. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar. Roman numerals need a key.";
+
+export class ChartField {
+  // `settings` gives the key and the metre that are chosen; `onRead` is called with what the chart was understood as,
+  // null where it cannot be read.
+  constructor(settings, onRead) {
+    this.settings = settings;
+    this.onRead = onRead;
+    this.checking = rested(WAIT, () => this.check().catch(() => {}));
+    this.turn = 0;
+    this.wrong = null;
+    this.build();
+  }
+
+  build() {
+    const ids = { help: fresh("chart-help"), error: fresh("chart-error") };
+    this.input = make("textarea", {
+      id: "chart",
+      name: "chart",
+      rows: "3",
+      spellcheck: "false",
+      autocomplete: "off",
+      autocapitalize: "off",
+      required: true,
+      "aria-describedby": `${ids.help} ${ids.error}`,
+      on: { input: () => this.typed(), scroll: () => this.scrolled() },
+    });
+    this.behind = make("div", { class: "chart-behind", "aria-hidden": "true" });
+    this.error = make("p", { id: ids.error, class: "mistake", "aria-live": "polite" });
+    this.mends = make("p", { class: "row mends", hidden: true });
+    this.root = make(
+      "div",
+      { class: "field chart-field" },
+      make("label", { for: "chart" }, "Chords"),
+      make("div", { class: "chart-box" }, this.behind, this.input),
+      make("span", { class: "hint", id: ids.help }, WRITES),
+      this.error,
+      this.mends,
+    );
+  }
+
+  get text() {
+    return this.input.value.trim() ? this.input.value : "";
+  }
+
+  // Puts a chart into the field and has it read.
+  async put(text) {
+    this.input.value = text;
+    await this.check().catch(() => {});
+  }
+
+  typed() {
+    this.shade();
+    this.checking.soon();
+  }
+
+  // Reads the chart now. The error is thrown on once it is shown; what is overtaken by a newer one answers null.
+  async check() {
+    this.checking.drop();
+    this.turn += 1;
+    const { turn } = this;
+    if (!this.text) {
+      this.show(null);
+      this.onRead(null);
+      return null;
+    }
+    try {
+      const read = await ask("chart", { chart: this.input.value, ...this.settings() });
+      if (turn !== this.turn) return null;
+      this.show(null);
+      this.onRead(read);
+      return read;
+    } catch (error) {
+      if (turn === this.turn && error instanceof Refusal) {
+        this.show(error);
+        this.onRead(null);
+      }
+      throw error;
+    }
+  }
+
+  // Shows what is wrong, in words and at its place; null takes it away.
+  show(error) {
+    this.wrong = error;
+    if (error) this.input.setAttribute("aria-invalid", "true");
+    else this.input.removeAttribute("aria-invalid");
+    const said = error ? `Wrong: ${error.said}` : "";
+    if (this.error.textContent !== said) this.error.textContent = said;
+    this.shade();
+    this.offer();
+  }
+
+  get isMarked() {
+    return this.wrong !== null && Number.isInteger(this.wrong.start) && this.wrong.end > this.wrong.start;
+  }
+
+  // Underlines what is wrong, in a text that lies behind the field.
+  shade() {
+    const text = this.input.value;
+    const marked = this.isMarked && this.wrong.end <= text.length;
+    if (!marked) {
+      this.behind.replaceChildren();
+      return;
+    }
+    const { start, end } = this.wrong;
+    this.behind.replaceChildren(text.slice(0, start), make("mark", {}, text.slice(start, end)), `${text.slice(end)}\n`);
+    this.scrolled();
+  }
+
+  scrolled() {
+    this.behind.scrollTop = this.input.scrollTop;
+    this.behind.scrollLeft = this.input.scrollLeft;
+  }
+
+  offer() {
+    const buttons = [];
+    if (this.isMarked) {
+      buttons.push(button("Go to the wrong place", () => this.go()));
+      for (const word of this.proposed()) buttons.push(button(`Write ${word}`, () => this.mend(word)));
+    }
+    const had = this.mends.contains(document.activeElement);
+    this.mends.replaceChildren(...buttons);
+    this.mends.hidden = !buttons.length;
+    if (had) this.input.focus();
+  }
+
+  // The words that the message holds out for what is wrong.
+  proposed() {
+    const told = /^Did you mean (.*)\?/.exec(this.wrong.hint);
+    return told ? [...told[1].matchAll(/'([^']+)'/g)].map((found) => found[1]) : [];
+  }
+
+  // Selects what is wrong, so that typing writes over it.
+  go() {
+    this.input.focus();
+    if (this.isMarked) this.input.setSelectionRange(this.wrong.start, this.wrong.end);
+  }
+
+  mend(word) {
+    const { start, end } = this.wrong;
+    this.input.focus();
+    this.input.setRangeText(word, start, end, "end");
+    this.check().catch(() => {});
+  }
+}

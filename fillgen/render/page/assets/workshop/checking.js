@@ -1,0 +1,197 @@
+// A player's own phrase, checked: dropped as a file, chosen, written or played.
+import { ask, base64, saidOf } from "./asking.js";
+import { button, choice, field, fresh, make, many } from "./elements.js";
+import { Listening } from "./listening.js";
+
+const MOST_BYTES = 700_000; // the server takes a million bytes, and base64 is a third longer than what it holds
+const KINDS = ".mid,.midi,.musicxml,.mxl,.xml,.abc,.txt";
+
+export class Checking {
+  // `actions`: chart() gives chart, key and metre as asked for, or null; read() the chart as understood; volume(); say; warn; gone.
+  constructor(start, actions) {
+    this.start = start;
+    this.actions = actions;
+    this.turn = 0;
+    this.listening = new Listening({
+      chart: actions.read,
+      volume: actions.volume,
+      say: actions.say,
+      warn: (words) => this.refuse(words),
+      heard: (notes, tempo) => this.check({ played: notes, tempo }, `${many(notes.length, "note")} played`),
+    });
+    this.build();
+  }
+
+  build() {
+    this.file = make("input", { type: "file", accept: KINDS, on: { change: () => this.take(this.file.files[0]) } });
+    this.part = make("input", { type: "text", maxlength: "100", autocomplete: "off" });
+    this.phrase = make("textarea", { rows: "2", spellcheck: "false", autocomplete: "off", autocapitalize: "off" });
+    const levels = this.start.levels.map(({ number, name }) => [number, `${number}: ${name}`]);
+    this.level = choice([...levels, ["auto", "the lowest at which it is right"]]);
+    this.level.value = String(this.start.usual.level);
+    this.drop = make(
+      "div",
+      { class: "drop" },
+      field("Choose a file, or drop it here", this.file, { hint: "MIDI, MusicXML, ABC or text with a phrase" }),
+      field("Part", this.part, { hint: "by name or number, if the file has several; else the highest" }),
+    );
+    this.mistake = make("p", { class: "mistake", id: fresh("check-mistake"), role: "alert" });
+    this.phrase.setAttribute("aria-describedby", this.mistake.id);
+    this.result = make("div", { class: "report", role: "region", "aria-label": "What was found in the phrase", tabindex: "-1", hidden: true });
+    const form = make(
+      "form",
+      { class: "check-form", on: { submit: (event) => this.written(event) } },
+      make("p", { class: "hint" }, "It is checked against the chords above, by the rules of a level."),
+      this.drop,
+      make(
+        "div",
+        { class: "fields" },
+        field("Or write the phrase", this.phrase, { wide: true, hint: "name, octave and length: F5q. Eb5e D5h | rq G5q F5h" }),
+        field("Level", this.level),
+      ),
+      make("div", { class: "row" }, make("button", { type: "submit", class: "button button-main" }, "Check what is written")),
+    );
+    // what is written has two descriptions: how it is written, and what was wrong with it
+    this.phrase.setAttribute("aria-describedby", `${this.phrase.id}-hint ${this.mistake.id}`);
+    this.root = make(
+      "details",
+      { class: "panel", id: "panel-check" },
+      make("summary", {}, make("h2", {}, "Check a phrase")),
+      make("div", { class: "panel-inside" }, form, this.listening.root, this.mistake, this.result),
+    );
+    this.catchFiles();
+  }
+
+  // Files that are dropped anywhere on the panel are taken; elsewhere a drop would open the file in the page's place.
+  catchFiles() {
+    const holdsFile = (event) => [...(event.dataTransfer?.types ?? [])].includes("Files");
+    const over = (on) => this.drop.classList.toggle("over", on);
+    document.addEventListener("dragover", (event) => {
+      if (!holdsFile(event)) return;
+      event.preventDefault();
+      over(this.root.contains(event.target));
+    });
+    document.addEventListener("dragleave", (event) => {
+      if (!event.relatedTarget) over(false);
+    });
+    document.addEventListener("drop", (event) => {
+      if (!holdsFile(event)) return;
+      event.preventDefault();
+      over(false);
+      this.root.open = true;
+      this.take(event.dataTransfer.files[0]);
+    });
+  }
+
+  async take(file) {
+    if (!file) return;
+    if (file.size > MOST_BYTES) {
+      this.refuse(`${file.name} has ${Math.round(file.size / 1000).toLocaleString("en")} kB; the page takes ${MOST_BYTES / 1000} kB. Cut it to the phrase, or use the command fillgen check.`);
+      return;
+    }
+    let bytes;
+    try {
+      bytes = new Uint8Array(await file.arrayBuffer());
+    } catch (error) {
+      this.refuse(`${file.name} cannot be read (${error.name}). Give a file, not a folder.`);
+      return;
+    }
+    await this.check({ file: { name: file.name, content: base64(bytes) } }, file.name);
+    this.file.value = "";
+  }
+
+  written(event) {
+    event.preventDefault();
+    if (!this.phrase.value.trim()) {
+      this.refuse("There is no phrase yet. Write one, such as F5q. Eb5e D5h, or drop a file.");
+      this.phrase.focus();
+      return;
+    }
+    this.check({ phrase: this.phrase.value }, "the phrase that is written");
+  }
+
+  refuse(words) {
+    this.result.hidden = true;
+    this.mistake.textContent = words;
+  }
+
+  async check(what, name) {
+    const chart = this.actions.chart();
+    if (!chart) {
+      this.refuse("There are no chords to check it against: write them above first.");
+      return;
+    }
+    this.turn += 1;
+    const { turn } = this;
+    this.mistake.textContent = "";
+    const level = this.level.value === "auto" ? "auto" : Number(this.level.value);
+    const part = what.file && this.part.value.trim() ? { part: this.part.value.trim() } : {};
+    this.actions.say(`Checking ${name}.`);
+    try {
+      const report = await ask("check", { ...chart, ...what, ...part, level });
+      if (turn === this.turn) this.show(report, name);
+    } catch (error) {
+      if (turn === this.turn) this.refuse(saidOf(error) || "It could not be checked.");
+    }
+  }
+
+  show(report, name) {
+    const wrong = new Set(report.faults.map((fault) => fault.note)).size;
+    const verdict = wrong ? `${many(wrong, "note")} ${wrong === 1 ? "breaks" : "break"} the rules of level ${report.level}.` : `The phrase keeps every rule of level ${report.level}.`;
+    this.result.hidden = false;
+    this.result.replaceChildren(
+      make("h3", {}, verdict),
+      make("p", {}, `Checked: ${name}, as `, make("code", {}, report.text)),
+      ...lined("How it was read", report.reading),
+      ...this.byBar(report),
+      ...this.mend(report.mend),
+      ...lined("What works", report.works),
+      ...lined("Also", report.remarks),
+    );
+    this.result.focus();
+  }
+
+  byBar(report) {
+    const bars = [...new Set(report.notes.map((note) => note.bar))];
+    return bars.map((bar) => {
+      const rows = report.notes.map((note, place) => ({ note, faults: report.faults.filter((fault) => fault.note === place) }));
+      return make(
+        "section",
+        { class: "bar-report" },
+        make("h4", {}, `Bar ${bar}`),
+        make("ul", {}, rows.filter(({ note }) => note.bar === bar).map(row)),
+      );
+    });
+  }
+
+  mend(mend) {
+    if (!mend) return [];
+    const use = button("Write the mended phrase", () => {
+      this.phrase.value = mend.text;
+      this.phrase.focus();
+    });
+    return [
+      make("h4", {}, `The smallest change that mends it: ${many(mend.changed.length, "note")}`),
+      make("p", {}, make("code", {}, mend.text)),
+      make("ul", {}, mend.sentences.map((sentence) => make("li", {}, sentence))),
+      make("p", {}, use),
+    ];
+  }
+}
+
+function lined(title, sentences) {
+  return sentences.length ? [make("h4", {}, title), make("ul", {}, sentences.map((sentence) => make("li", {}, sentence)))] : [];
+}
+
+// A note with what is wrong with it, or with why it is right.
+function row({ note, faults }) {
+  const place = `${note.name}, beat ${note.beat}`;
+  if (!faults.length) return make("li", { class: "fits" }, make("strong", {}, `✓ fits: ${place}. `), make("span", {}, note.why));
+  const sentences = [...new Set(faults.map((fault) => fault.what))];
+  const told = sentences.map((what) => {
+    const broken = faults.filter((fault) => fault.what === what);
+    const rules = broken.map((fault) => make("p", { class: "soft" }, `${fault.rule}: ${fault.says} ${fault.reason}`));
+    return make("li", {}, make("p", {}, what), rules);
+  });
+  return make("li", { class: "wrong" }, make("strong", {}, `✗ wrong: ${place}`), make("ul", {}, told));
+}

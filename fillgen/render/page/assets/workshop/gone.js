@@ -1,0 +1,43 @@
+// What is said when the server does not answer any more. What is on the page stays usable.
+import { ask } from "./asking.js";
+import { button, make } from "./elements.js";
+
+export class GoneNotice {
+  constructor(page) {
+    this.page = page;
+    this.told = make("div", { role: "alert" });
+    this.again = make("p", { hidden: true }, button("Try again", () => this.retry()));
+    this.root = make("div", { class: "gone", hidden: true }, this.told, this.again);
+    document.addEventListener("workshop:gone", () => this.show());
+    document.addEventListener("workshop:there", () => this.hide());
+  }
+
+  show() {
+    if (!this.root.hidden) return;
+    this.root.hidden = false;
+    this.again.hidden = false;
+    this.told.replaceChildren(
+      make("p", {}, make("strong", {}, "fillgen page is no longer running, so nothing new can be found, checked or kept.")),
+      make("p", {}, "Start it again in a terminal with ", make("code", {}, "fillgen page"), " and open the address that it prints; this one will not come back."),
+      make("p", {}, "The ideas that are here can still be played, starred, printed and taken along as MIDI and MusicXML."),
+    );
+  }
+
+  hide() {
+    if (this.root.hidden) return;
+    const held = this.root.contains(document.activeElement);
+    this.root.hidden = true;
+    this.told.replaceChildren();
+    this.page.say("fillgen page answers again.");
+    if (held) document.getElementById("chart")?.focus();
+  }
+
+  async retry() {
+    this.page.say("Trying again.");
+    try {
+      await ask("start");
+    } catch {
+      this.page.say("It does not answer yet.");
+    }
+  }
+}

@@ -1,0 +1,333 @@
+// The idea book: searched, starred, tagged, noted, put into sets, printed and forgotten.
+import { offer } from "../files.js";
+import { ask, fetched, saidOf } from "./asking.js";
+import { button, choice, field, fresh, make, many, option, rested, tick } from "./elements.js";
+
+const AT_ONCE = 20;
+const STARS = [0, 1, 2, 3, 4, 5];
+const WAIT = 350;
+
+function starWords(count) {
+  return count ? `${"★".repeat(count)} ${many(count, "star")}` : "no star";
+}
+
+export class IdeaBook {
+  // `actions`: show(ids, heading) puts ideas on the page, changed(what, back) remembers for undo, done() once something
+  // is changed, say(words).
+  // `book` makes the changes.
+  constructor(start, book, actions) {
+    this.start = start;
+    this.book = book;
+    this.actions = actions;
+    this.found = new Map();
+    this.ticked = new Set();
+    this.total = 0;
+    this.turn = 0;
+    this.looking = rested(WAIT, () => this.search());
+    this.build();
+  }
+
+  build() {
+    this.root = make("details", { class: "panel", id: "panel-book" }, make("summary", {}, make("h2", {}, "Idea book")));
+    this.mistake = make("p", { class: "mistake", id: fresh("book-mistake"), role: "alert" });
+    const inside = this.start.book ? [this.searchForm(), this.mistake, this.chosenRow(), this.listing()] : [make("p", { class: "hint" }, "The idea book is turned off: the page was started without one. What is starred stays in this browser.")];
+    this.root.append(make("div", { class: "panel-inside" }, inside));
+    this.root.addEventListener("toggle", () => this.root.open && this.refresh());
+  }
+
+  // Looking
+
+  searchForm() {
+    const on = { change: () => this.search() };
+    this.words = make("input", { type: "search", autocomplete: "off", on: { input: () => this.looking.soon() } });
+    this.stars = choice([["", "any"], ...STARS.slice(1).map((count) => [count, `${starWords(count)} or more`])], { on });
+    this.tag = choice([["", "any"]], { on });
+    this.shape = choice([["", "any shape"], ...this.start.shapes], { on });
+    this.inSet = choice([["", "any"]], { on });
+    this.key = choice([["", "any key"], ...this.start.keys], { on });
+    return make(
+      "form",
+      { class: "fields", role: "search", "aria-label": "Idea book", on: { submit: (event) => this.asked(event) } },
+      field("Words", this.words, { hint: "in the name, the note or the title" }),
+      field("Stars", this.stars),
+      field("Tag", this.tag),
+      field("Shape", this.shape),
+      field("Key", this.key),
+      field("Set", this.inSet),
+    );
+  }
+
+  asked(event) {
+    event.preventDefault();
+    this.search();
+  }
+
+  wanted() {
+    const asked = { words: this.words.value.trim(), tag: this.tag.value, shape: this.shape.value, set: this.inSet.value, key: this.key.value };
+    if (this.stars.value) asked.stars = Number(this.stars.value);
+    return Object.fromEntries(Object.entries(asked).filter(([, value]) => value !== ""));
+  }
+
+  // What the book has to choose from may have changed.
+  async refresh() {
+    if (!this.start.book) return;
+    try {
+      const { tags, sets, ideas } = await ask("book");
+      this.refill(this.tag, Object.entries(tags));
+      this.refill(this.inSet, Object.entries(sets));
+      this.setNames.replaceChildren(...Object.keys(sets).map((name) => make("option", { value: name })));
+      this.tagNames.replaceChildren(...Object.keys(tags).map((name) => make("option", { value: name })));
+      this.size = ideas;
+    } catch (error) {
+      this.refuse(error);
+      return;
+    }
+    await this.search();
+  }
+
+  refill(select, rows) {
+    const before = select.value;
+    select.replaceChildren(...[["", "any"], ...rows.map(([name, count]) => [name, `${name} (${count})`])].map(option));
+    select.value = rows.some(([name]) => name === before) ? before : "";
+  }
+
+  async search(skip = 0) {
+    this.looking.drop();
+    this.turn += 1;
+    const { turn } = this;
+    this.mistake.textContent = "";
+    try {
+      const { found, ideas } = await ask("book/search", { ...this.wanted(), count: AT_ONCE, skip });
+      if (turn !== this.turn) return;
+      this.show(found, ideas, skip);
+    } catch (error) {
+      if (turn === this.turn) this.refuse(error);
+    }
+  }
+
+  refuse(error) {
+    this.mistake.textContent = saidOf(error);
+  }
+
+  // The list
+
+  listing() {
+    this.count = make("p", { class: "book-count", role: "status" });
+    this.list = make("ol", { class: "book-list" });
+    this.further = button("Show more", () => this.search(this.found.size), { class: "button", hidden: true });
+    this.setNames = make("datalist", { id: fresh("sets") });
+    this.tagNames = make("datalist", { id: fresh("tags") });
+    return make("div", {}, this.count, this.list, this.further, this.setNames, this.tagNames);
+  }
+
+  show(total, ideas, skip) {
+    if (!skip) {
+      this.found.clear();
+      this.ticked.clear();
+    }
+    const first = this.list.children.length;
+    for (const idea of ideas) this.found.set(idea.id, idea);
+    const rows = ideas.map((idea) => this.row(idea));
+    if (skip) this.list.append(...rows);
+    else this.list.replaceChildren(...rows);
+    this.total = total;
+    this.tell();
+    if (skip) this.list.children[first]?.querySelector("input").focus();
+  }
+
+  tell() {
+    const { size } = this.found;
+    const more = size < this.total;
+    const empty = this.size ? "No idea is found: ask for less." : "The book is empty: every idea that is found goes into it.";
+    this.count.textContent = size ? `${more ? `${size} of ` : ""}${many(this.total, "idea")}, last shown first` : empty;
+    this.further.hidden = !more;
+    this.chosen();
+  }
+
+  row(idea) {
+    const name = idea.name ? `Idea ${idea.id}, ${idea.name}` : `Idea ${idea.id}`;
+    const choose = tick(name, { checked: this.ticked.has(idea.id), "data-part": "tick", on: { change: (event) => this.tickIdea(idea.id, event.target.checked) } });
+    const stars = choice(STARS.map((count) => [count, starWords(count)]), { "aria-label": `Stars of idea ${idea.id}`, "data-part": "stars" });
+    stars.value = String(idea.stars);
+    stars.addEventListener("change", () => this.change([{ action: "star", ids: [idea.id], stars: Number(stars.value) }], `stars of idea ${idea.id}`));
+    const facts = [idea.title, idea.key, idea.metre, idea.rhythm, idea.level ? `level ${idea.level}` : "", idea.shape, idea.last.slice(0, 10)];
+    const marks = [...idea.tags.map((word) => `tag ${word}`), ...idea.sets.map((word) => `set ${word}`)];
+    return make(
+      "li",
+      { class: "book-idea", "data-id": String(idea.id) },
+      make("div", { class: "row book-head" }, choose.row, make("div", { class: "book-stars" }, stars)),
+      make("p", { class: "facts" }, facts.filter(Boolean).join(" · ")),
+      make("p", { class: "book-chart" }, idea.chart),
+      make("p", { class: "book-text" }, make("code", {}, idea.text)),
+      marks.length ? make("p", { class: "facts" }, marks.join(" · ")) : null,
+      idea.note ? make("p", { class: "book-note" }, idea.note) : null,
+      make("div", { class: "row" }, this.act("Show", idea, "show", () => this.open([idea.id])), this.act("Forget", idea, "forget", () => this.forget([idea.id]))),
+      this.details(idea),
+    );
+  }
+
+  act(words, idea, part, act) {
+    const made = button(words, act, { "data-part": part });
+    made.append(make("span", { class: "unseen" }, ` idea ${idea.id}`));
+    return made;
+  }
+
+  details(idea) {
+    const name = make("input", { type: "text", maxlength: "200", value: idea.name, autocomplete: "off" });
+    const tag = make("input", { type: "text", maxlength: "100", list: this.tagNames.id, autocomplete: "off" });
+    const note = make("textarea", { rows: "2" }, idea.note);
+    const ids = [idea.id];
+    const save = () => this.change([{ action: "rename", ids, name: name.value.trim() }, { action: "note", ids, note: note.value }], `name and note of idea ${idea.id}`);
+    const addTag = () => tag.value.trim() && this.change([{ action: "tag", ids, words: [tag.value.trim()] }], `a tag on idea ${idea.id}`);
+    const off = idea.tags.map((word) => this.act(`Take off tag ${word}`, idea, `untag-${word}`, () => this.change([{ action: "untag", ids, words: [word] }], `taking off the tag ${word}`)));
+    const out = idea.sets.map((word) => this.act(`Take out of set ${word}`, idea, `take-${word}`, () => this.change([{ action: "take", ids, set: word }], `taking idea ${idea.id} out of ${word}`)));
+    return make(
+      "details",
+      { class: "book-more" },
+      make("summary", { class: "button", "data-part": "more" }, "Name, tags and note", make("span", { class: "unseen" }, ` of idea ${idea.id}`)),
+      make(
+        "div",
+        { class: "fields" },
+        field("Name", name),
+        field("Note", note),
+        make("div", { class: "row" }, this.act("Keep name and note", idea, "save", save)),
+        field("New tag", tag),
+        make("div", { class: "row" }, this.act("Put the tag on", idea, "tag", addTag)),
+        off.length || out.length ? make("div", { class: "row wide" }, off, out) : null,
+      ),
+    );
+  }
+
+  // What is done with several
+
+  chosenRow() {
+    this.every = tick("All that are listed", { on: { change: (event) => this.tickAll(event.target.checked) } });
+    this.chosenTold = make("p", { class: "chosen-told", role: "status" });
+    this.setName = make("input", { type: "text", maxlength: "100", autocomplete: "off" });
+    const acts = [
+      button("Show on the page", () => this.open(this.ids())),
+      button("Sheet to print (PDF)", () => this.give("pdf")),
+      button("MIDI", () => this.give("midi")),
+      button("Forget", () => this.forget(this.ids())),
+    ];
+    const set = make("div", { class: "row set-row" }, field("Name of a set", this.setName), button("Put into the set", () => this.putInSet()));
+    this.chosenActs = make("div", { class: "chosen-acts" }, make("div", { class: "row" }, acts), set);
+    return make("fieldset", { class: "chosen" }, make("legend", {}, "What is ticked"), this.every.row, this.chosenTold, this.chosenActs);
+  }
+
+  ids() {
+    return [...this.found.keys()].filter((id) => this.ticked.has(id));
+  }
+
+  tickIdea(id, on) {
+    if (on) this.ticked.add(id);
+    else this.ticked.delete(id);
+    this.chosen();
+  }
+
+  tickAll(on) {
+    this.ticked = new Set(on ? this.found.keys() : []);
+    for (const box of this.list.querySelectorAll('[data-part="tick"]')) box.checked = on;
+    this.chosen();
+  }
+
+  chosen() {
+    const count = this.ids().length;
+    this.setName.setAttribute("list", this.setNames.id);
+    this.every.box.checked = count > 0 && count === this.found.size;
+    this.chosenTold.textContent = count ? `${many(count, "idea")} ticked.` : "None is ticked.";
+    this.chosenActs.hidden = !count;
+  }
+
+  open(ids) {
+    this.actions.show(ids, `From the idea book: ${ids.length === 1 ? `idea ${ids[0]}` : many(ids.length, "idea")}`);
+  }
+
+  async putInSet() {
+    const set = this.setName.value.trim();
+    if (!set) {
+      this.mistake.textContent = "The set needs a name.";
+      this.setName.focus();
+      return;
+    }
+    const ids = this.ids();
+    if (await this.change([{ action: "put", ids, set }], `putting ${many(ids.length, "idea")} into the set ${set}`)) this.choices();
+  }
+
+  async give(kind) {
+    const title = this.inSet.value || "From the idea book";
+    try {
+      const { bytes, name, type } = await fetched("book/files", { ids: this.ids(), kind, ...(kind === "pdf" ? { title } : {}) });
+      offer(name || `ideas.${kind}`, bytes, type);
+      this.actions.say(`${name} is made.`);
+    } catch (error) {
+      this.refuse(error);
+    }
+  }
+
+  forget(ids) {
+    return this.change([{ action: "forget", ids }], `forgetting ${ids.length === 1 ? `idea ${ids[0]}` : many(ids.length, "idea")}`);
+  }
+
+  // Changes the book; what takes it back is remembered. Answers whether it was done.
+  async change(steps, what) {
+    this.mistake.textContent = "";
+    try {
+      const told = await this.book.make(steps);
+      this.actions.changed(what, async () => {
+        await this.book.back(steps, told.undo);
+        this.actions.done();
+        if (this.root.open) await this.refresh();
+      });
+      this.update(steps, told.ideas);
+      this.actions.done();
+      this.actions.say(`Done: ${what}.`);
+      if (steps.some(({ action }) => action === "tag" || action === "untag" || action === "take")) this.choices();
+      return true;
+    } catch (error) {
+      this.refuse(error);
+      return false;
+    }
+  }
+
+  // Tags and sets anew, without a new search.
+  async choices() {
+    const { tags, sets } = await ask("book").catch(() => ({ tags: {}, sets: {} }));
+    this.refill(this.tag, Object.entries(tags));
+    this.refill(this.inSet, Object.entries(sets));
+  }
+
+  // Shows what became of the ideas that a change was about; the focus stays where it was.
+  update(steps, ideas) {
+    const left = new Map(ideas.map((idea) => [idea.id, idea]));
+    const gone = steps.filter(({ action }) => action === "forget").flatMap(({ ids }) => ids);
+    for (const id of gone) this.drop(id);
+    for (const [id, idea] of left) if (this.found.has(id)) this.replace(idea);
+    this.tell();
+  }
+
+  rowOf(id) {
+    return this.list.querySelector(`:scope > [data-id="${id}"]`);
+  }
+
+  drop(id) {
+    const old = this.rowOf(id);
+    const next = old?.nextElementSibling ?? old?.previousElementSibling;
+    const held = old?.contains(document.activeElement);
+    if (this.found.delete(id)) this.total -= 1;
+    this.ticked.delete(id);
+    old?.remove();
+    if (held) (next?.querySelector('[data-part="forget"]') ?? this.words).focus();
+  }
+
+  replace(idea) {
+    const old = this.rowOf(idea.id);
+    const part = old.contains(document.activeElement) ? document.activeElement.dataset.part : null;
+    const open = old.querySelector("details").open;
+    this.found.set(idea.id, idea);
+    const made = this.row(idea);
+    made.querySelector("details").open = open;
+    old.replaceWith(made);
+    if (part) ([...made.querySelectorAll("[data-part]")].find((each) => each.dataset.part === part) ?? made.querySelector("summary")).focus();
+  }
+}

@@ -1,0 +1,184 @@
+// Notes played on a keyboard (Web MIDI), taken down against a metronome. Permission is asked for on a button only.
+import { barQuarters, beatQuarters } from "./beats.js";
+import { button, choice, field, make, many } from "./elements.js";
+
+const NOTE_ON = 0x90;
+const NOTE_OFF = 0x80;
+const LOUDEST = 0.25; // share of full scale of a click, at full volume
+const EARLY = 0.5; // seconds before the first beat that still count
+
+// Keys that are pressed and let go, in milliseconds of the page's clock.
+export class Ear {
+  constructor() {
+    this.down = new Map();
+    this.notes = [];
+  }
+
+  hear({ data, timeStamp }) {
+    const [status, midi, velocity] = data;
+    const kind = status & 0xf0;
+    if (kind === NOTE_ON && velocity > 0) {
+      this.letGo(midi, timeStamp);
+      this.down.set(midi, timeStamp);
+    } else if (kind === NOTE_ON || kind === NOTE_OFF) this.letGo(midi, timeStamp);
+  }
+
+  letGo(midi, now) {
+    const begun = this.down.get(midi);
+    this.down.delete(midi);
+    if (begun !== undefined && now > begun) this.notes.push({ midi, begun, ended: now });
+  }
+
+  // What was played, in seconds from a moment; keys that are still held are let go at the end.
+  since(start, end) {
+    for (const midi of [...this.down.keys()]) this.letGo(midi, end);
+    const rows = this.notes.map(({ midi, begun, ended }) => ({ midi, start: (begun - start) / 1000, end: (ended - start) / 1000 }));
+    return rows.filter((row) => row.start > -EARLY).sort((a, b) => a.start - b.start || a.midi - b.midi);
+  }
+}
+
+export class Listening {
+  // `actions`: chart() gives the chart as it was read, volume() 0 to 100, say(words), warn(words), heard(notes, tempo).
+  constructor(actions) {
+    this.actions = actions;
+    this.access = null;
+    this.run = null;
+    this.build();
+  }
+
+  build() {
+    this.allow = button("Use my keyboard", () => this.open());
+    this.inputs = choice([]);
+    this.tempo = make("input", { type: "number", min: "30", max: "240", step: "1", value: "90" });
+    this.clicks = make("input", { type: "checkbox", checked: true });
+    this.start = button("Start after a bar of clicks", () => this.begin(), { class: "button button-main" });
+    this.end = button("Stop and check", () => this.finish(), { class: "button", hidden: true });
+    this.count = make("p", { class: "count", "aria-hidden": "true" });
+    this.controls = make(
+      "div",
+      { class: "listening", hidden: true },
+      make("div", { class: "fields" }, field("Keyboard", this.inputs), field("Tempo, quarter notes a minute", this.tempo)),
+      make("label", { class: "tick" }, this.clicks, make("span", {}, "Clicks on every beat; begin with a low volume, most of all in headphones")),
+      make("div", { class: "row" }, this.start, this.end),
+      this.count,
+    );
+    this.root = make(
+      "fieldset",
+      { class: "played" },
+      make("legend", {}, "Or play it on a MIDI keyboard"),
+      this.offered() ? this.allow : make("p", { class: "hint" }, "This browser does not let a page hear MIDI keyboards. Record a MIDI file and drop it here instead."),
+      this.controls,
+    );
+  }
+
+  offered() {
+    return typeof navigator.requestMIDIAccess === "function";
+  }
+
+  async open() {
+    try {
+      this.access = await navigator.requestMIDIAccess({ sysex: false });
+    } catch (error) {
+      this.actions.warn(`The keyboard cannot be heard: the browser did not allow it (${error.name}). Allow MIDI for this page in the browser, or drop a MIDI file.`);
+      return;
+    }
+    this.access.onstatechange = () => this.list();
+    this.controls.hidden = false;
+    this.list();
+    const found = this.access.inputs.size;
+    this.actions.say(found ? `${many(found, "keyboard")} found.` : "No MIDI keyboard is found. Switch it on and connect it; it will appear here.");
+    this.inputs.focus();
+    this.allow.hidden = true;
+  }
+
+  list() {
+    const before = this.inputs.value;
+    const found = [...this.access.inputs.values()].map(({ id, name }) => [id, name || "keyboard without a name"]);
+    const rows = found.length ? found : [["", "none is connected"]];
+    this.inputs.replaceChildren(...rows.map(([value, text]) => make("option", { value }, text)));
+    if (found.some(([id]) => id === before)) this.inputs.value = before;
+    if (this.run && !this.access.inputs.has(this.run.input.id)) this.lost();
+  }
+
+  lost() {
+    this.stop();
+    this.actions.warn("The keyboard was taken off while it was heard; nothing is checked. Connect it and start again.");
+  }
+
+  async begin() {
+    const read = this.actions.chart();
+    const input = this.access.inputs.get(this.inputs.value);
+    const tempo = Number(this.tempo.value);
+    if (!read) return this.actions.warn("There is no chart to play over: write the chords above first.");
+    if (!input) return this.actions.warn("No MIDI keyboard is connected.");
+    if (!(tempo >= 30 && tempo <= 240)) return this.actions.warn("The tempo is 30 to 240 quarter notes a minute.");
+    const quarter = 60000 / tempo;
+    const bar = barQuarters(read.metre) * quarter;
+    const now = performance.now();
+    const begins = now + bar + 200;
+    this.run = { input, tempo, ear: new Ear(), begins, ends: begins + bar * read.bars.length, bar, beat: beatQuarters(read.metre) * quarter, timers: [] };
+    input.onmidimessage = (event) => this.run?.ear.hear(event);
+    this.start.hidden = true;
+    this.end.hidden = false;
+    this.end.focus();
+    await this.metronome(read.bars.length + 1, now);
+    return undefined;
+  }
+
+  // Clicks and numbers for a bar of counting in, then for the chart; then it ends by itself.
+  async metronome(bars, now) {
+    const { run } = this;
+    const beats = Math.round(run.bar / run.beat);
+    const first = run.begins - run.bar;
+    const context = this.clicks.checked ? new AudioContext() : null;
+    run.context = context;
+    for (let beat = 0; beat < bars * beats; beat += 1) {
+      const at = first + beat * run.beat;
+      const strong = beat % beats === 0;
+      const words = beat < beats ? `Count in: ${beat + 1}` : `Bar ${Math.floor(beat / beats)}, beat ${(beat % beats) + 1}`;
+      run.timers.push(setTimeout(() => this.tell(words), at - now));
+      if (context) this.click(context, (at - now) / 1000, strong);
+    }
+    run.timers.push(setTimeout(() => this.finish(), run.ends - now + 150));
+  }
+
+  tell(words) {
+    this.count.textContent = words;
+  }
+
+  click(context, after, strong) {
+    const at = context.currentTime + after;
+    const tone = context.createOscillator();
+    const gain = context.createGain();
+    tone.frequency.value = strong ? 1568 : 1175;
+    gain.gain.setValueAtTime(LOUDEST * (this.actions.volume() / 100) ** 2, at);
+    gain.gain.exponentialRampToValueAtTime(0.0001, at + 0.06);
+    tone.connect(gain).connect(context.destination);
+    tone.start(at);
+    tone.stop(at + 0.07);
+  }
+
+  // Ends the listening and hands over what was played.
+  finish() {
+    const { run } = this;
+    if (!run) return;
+    const notes = run.ear.since(run.begins, Math.min(run.ends, performance.now()));
+    this.stop();
+    if (notes.length) this.actions.heard(notes, run.tempo);
+    else this.actions.warn("Nothing was played. Start again, and play after the bar that is counted in.");
+  }
+
+  stop() {
+    const { run } = this;
+    this.run = null;
+    if (!run) return;
+    run.input.onmidimessage = null;
+    run.timers.forEach(clearTimeout);
+    run.context?.close();
+    this.count.textContent = "";
+    const focused = document.activeElement === this.end;
+    this.start.hidden = false;
+    this.end.hidden = true;
+    if (focused) this.start.focus();
+  }
+}

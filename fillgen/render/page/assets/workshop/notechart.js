@@ -1,0 +1,157 @@
+// Which notes fit a chord: as words and as an octave of keys, each kind told by a word, a mark and a shade.
+import { ask, saidOf } from "./asking.js";
+import { button, drawn, fresh, listed, make, rested } from "./elements.js";
+
+const KINDS = [
+  { kind: "chord tone", word: "stay", says: "a note of the chord: it may stand on any beat and stay", form: "solid", path: "M-8-8H8V8H-8Z" },
+  { kind: "passes", word: "pass", says: "passes well between chord tones", form: "open", path: "M0-9L9 0L0 9L-9 0Z" },
+  { kind: "leave quickly", word: "quick", says: "rubs if it lasts: touch it and move on", form: "open", path: "M-8-7L-1 0L-8 7M1-7L8 0L1 7" },
+  { kind: "clashes", word: "clash", says: "to avoid, but for a slide into the note beside it", form: "open", path: "M-6-6L6 6M6-6L-6 6" },
+];
+const NATURAL = { C: 0, D: 2, E: 4, F: 5, G: 7, A: 9, B: 11 };
+const SIGNS = { "#": 1, "♯": 1, x: 2, b: -1, "♭": -1 };
+const WHITES = [0, 2, 4, 5, 7, 9, 11];
+const WHITE = { wide: 52, high: 188 };
+const BLACK = { wide: 38, high: 106 };
+const EDGE = 2;
+const PAUSE = 180; // milliseconds that a pointer rests on a chord before its notes are shown
+
+// The pitch class that a name stands for, 0 to 11.
+export function pitchClass(name) {
+  let found = NATURAL[name[0]];
+  for (const sign of name.slice(1)) found += SIGNS[sign] ?? 0;
+  return ((found % 12) + 12) % 12;
+}
+
+export class NoteChart {
+  constructor() {
+    this.kept = new Map();
+    this.turn = 0;
+    this.pointing = rested(PAUSE, (...asked) => this.show(...asked));
+    this.body = make("div", { class: "note-body" });
+    this.root = make(
+      "div",
+      { class: "note-chart", role: "region", "aria-label": "Which notes fit the chord", "aria-live": "polite" },
+      this.body,
+    );
+    this.rest();
+    document.addEventListener("keydown", (event) => {
+      if (event.key === "Escape" && this.root.classList.contains("docked")) this.close();
+    });
+  }
+
+  rest() {
+    this.shown = "";
+    this.root.classList.remove("filled");
+    this.body.replaceChildren(make("p", { class: "hint" }, "Point at a chord, or move to it with Tab, to see which notes fit it."));
+  }
+
+  close() {
+    const inside = this.root.contains(document.activeElement);
+    this.dock(false);
+    this.rest();
+    if (inside) document.getElementById("ideas")?.focus();
+  }
+
+  // The panel stands by the chords of the chart, or lies at the edge of the window while ideas are looked at.
+  dock(on) {
+    this.root.classList.toggle("docked", on);
+    document.documentElement.classList.toggle("with-dock", on);
+  }
+
+  // Shows the notes for the chord at a beat of a bar. `chart`: chart, key and metre of what is meant.
+  async show(chart, bar, beat, docked = false) {
+    this.pointing.drop();
+    const asked = { ...chart, bar, beat };
+    const name = JSON.stringify(asked);
+    this.turn += 1;
+    const { turn } = this;
+    this.dock(docked);
+    if (name === this.shown) return;
+    try {
+      if (!this.kept.has(name)) this.kept.set(name, (await ask("notes", asked)).chord);
+      if (turn !== this.turn) return;
+      this.shown = name;
+      this.root.classList.add("filled");
+      this.body.replaceChildren(...this.told(this.kept.get(name)));
+    } catch (error) {
+      if (turn === this.turn) this.body.replaceChildren(make("p", { class: "mistake" }, saidOf(error)));
+    }
+  }
+
+  told(chord) {
+    const heard = chord.heard === chord.symbol ? chord.symbol : `${chord.symbol} (${chord.heard})`;
+    const where = chord.bar === chord.through ? `bar ${chord.bar}` : `bars ${chord.bar} to ${chord.through}`;
+    return [
+      make("div", { class: "note-head" }, make("h3", {}, `${heard}, ${where}`), button("Close", () => this.close(), { class: "button close-notes" })),
+      chord.remark ? make("p", {}, `${chord.remark[0].toUpperCase()}${chord.remark.slice(1)}.`) : null,
+      make("div", { class: "note-columns" }, this.keyboard(chord), this.words(chord)),
+    ].filter(Boolean);
+  }
+
+  words(chord) {
+    const rows = KINDS.map((look) => {
+      const names = chord.notes.filter((note) => note.kind === look.kind).map((note) => `${note.name} (${note.degree})`);
+      return make("li", {}, markBox(look), make("span", {}, make("strong", {}, `${look.word}: `), listed(names) || "none", make("span", { class: "soft" }, ` – ${look.says}`)));
+    });
+    const list = make("ul", { class: "kinds" }, rows);
+    if (!chord.into) return list;
+    const ways = [...chord.common, ...chord.ways].map((way) => make("li", {}, `${way.words}.`));
+    return make("div", {}, list, make("h4", {}, `Into ${chord.into}`), make("ul", {}, ways));
+  }
+
+  keyboard(chord) {
+    const title = fresh("keys");
+    const wide = 7 * WHITE.wide + 2 * EDGE;
+    const high = WHITE.high + 2 * EDGE;
+    const notes = new Map(chord.notes.map((note) => [pitchClass(note.name), note]));
+    const order = [...WHITES, 1, 3, 6, 8, 10];
+    return drawn(
+      "svg",
+      { class: "note-keys", viewBox: `0 0 ${wide} ${high}`, role: "img", "aria-labelledby": title },
+      drawn("title", { id: title }, `An octave of keys for ${chord.symbol}; the list tells the same in words`),
+      order.filter((place) => notes.has(place)).map((place) => key(place, notes.get(place))),
+    );
+  }
+
+  // Chords under the pointer in the pictures of ideas. `at` tells what the chord at an element is, or null.
+  follow(region, at) {
+    region.addEventListener("pointerover", (event) => {
+      const found = at(event.target);
+      if (found && event.pointerType !== "touch") this.pointing.soon(...found, true);
+    });
+    region.addEventListener("pointerout", () => this.pointing.drop());
+    region.addEventListener("click", (event) => {
+      const found = at(event.target);
+      if (found) this.show(...found, true);
+    });
+  }
+}
+
+function key(place, note) {
+  const black = !WHITES.includes(place);
+  const { wide, high } = black ? BLACK : WHITE;
+  const whites = WHITES.filter((each) => each < place).length;
+  const left = EDGE + whites * WHITE.wide - (black ? BLACK.wide / 2 : 0);
+  const look = KINDS.find((each) => each.kind === note.kind);
+  const middle = left + wide / 2;
+  const bottom = EDGE + high;
+  const text = (name, words, above) => drawn("text", { class: name, x: middle, y: bottom - above }, words);
+  return drawn(
+    "g",
+    { class: `${black ? "black" : "white"} ${look.word}` },
+    drawn("rect", { class: "key", x: left, y: EDGE, width: wide, height: high, rx: 4 }),
+    drawn("path", { class: look.form, d: look.path, transform: `translate(${middle} ${bottom - 68})` }),
+    text("key-name", note.name, 40),
+    text("key-degree", note.degree, 24),
+    text("key-word", look.word, 8),
+  );
+}
+
+function markBox(look) {
+  return drawn(
+    "svg",
+    { class: "mark-box", viewBox: "-11 -11 22 22", "aria-hidden": "true" },
+    drawn("path", { class: look.form, d: look.path }),
+  );
+}

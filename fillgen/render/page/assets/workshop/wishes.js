@@ -1,0 +1,225 @@
+// The form for a search: chords, what else is wished for, and stock sequences to begin with.
+import { ask, Refusal, saidOf } from "./asking.js";
+import { ChartField } from "./chartfield.js";
+import { button, choice, field, fresh, grouped, make, option, tick } from "./elements.js";
+
+const PURPOSES = { intro: "Intros", turnaround: "Turnarounds", ending: "Endings", vamp: "Vamps" };
+const FOUND = "from the chords";
+const SUITS = "the usual";
+
+export class Wishes {
+  // `start`: what there is to choose from. `actions`: find(fields), changed(text before), read(chart as understood).
+  constructor(start, actions) {
+    this.start = start;
+    this.actions = actions;
+    this.sequences = new Map();
+    this.read = null;
+    this.chart = new ChartField(() => this.place(), (read) => this.understood(read));
+    this.build();
+    this.fillRhythms();
+    this.filling = this.fillSequences();
+    if (start.chart) this.chart.put(start.chart);
+  }
+
+  build() {
+    const { start } = this;
+    const on = { change: () => this.placed() };
+    this.key = choice([["", FOUND], ...start.keys], { name: "key", on });
+    this.metre = choice([["", "from the chart"], ...start.metres], { name: "metre", on });
+    this.rhythm = choice([], { name: "rhythm" });
+    this.level = choice(start.levels.map(({ number, name }) => [number, `${number}: ${name}`]), { name: "level" });
+    this.level.value = String(start.usual.level);
+    this.busy = choice(start.busy.map((word) => [word, `${word} notes`]), { name: "busy" });
+    this.busy.value = start.usual.busy;
+    this.shape = choice([["", "any shape"], ...start.shapes], { name: "shape" });
+    this.purpose = choice([["", "anything"], ...start.for], { name: "for" });
+    this.hand = choice([["", "any hand"], ...start.hands], { name: "hand" });
+    this.lead = make("input", { type: "text", name: "lead_to", autocomplete: "off", spellcheck: "false", maxlength: "8" });
+    this.fresh = tick("Only ideas never shown before", { name: "fresh" });
+    this.mistake = make("p", { class: "mistake", id: fresh("wish-mistake"), role: "alert" });
+    this.root = make(
+      "form",
+      { class: "wishes", "aria-labelledby": "wishes-name", novalidate: true, on: { submit: (event) => this.submitted(event) } },
+      make("h2", { id: "wishes-name" }, "Find ideas"),
+      make("div", { class: "chords-asked" }, this.chart.root, this.sequenceRow()),
+      make(
+        "fieldset",
+        { class: "wished" },
+        make("legend", {}, "Wishes"),
+        field("Key", this.key),
+        field("Metre", this.metre),
+        field("Rhythm", this.rhythm),
+        field("Level", this.level),
+        field("How busy", this.busy),
+        field("Shape", this.shape),
+        field("For", this.purpose),
+        field("Size of hand", this.hand),
+        field("Lead to", this.lead, { hint: "the tune's first note, such as B4" }),
+        start.book ? this.fresh.row : null,
+      ),
+      this.mistake,
+      make("div", { class: "row" }, make("button", { type: "submit", class: "button button-main find" }, "Find ideas")),
+    );
+  }
+
+  sequenceRow() {
+    this.sequence = make("select", { id: fresh("sequence"), on: { change: () => this.sequenceTold() } });
+    this.says = make("span", { class: "hint", id: `${this.sequence.id}-says` });
+    this.sequence.setAttribute("aria-describedby", this.says.id);
+    const put = button("Put it in", () => this.putSequence());
+    return make(
+      "div",
+      { class: "field sequence" },
+      make("label", { for: this.sequence.id }, "A sequence to begin with"),
+      make("div", { class: "row" }, this.sequence, put),
+      this.says,
+    );
+  }
+
+  // Key and metre as they are chosen; those left to the chart are left out.
+  place() {
+    return given({ key: this.key.value, metre: this.metre.value });
+  }
+
+  // Everything that is wished for, as the server takes it.
+  fields() {
+    const asked = {
+      chart: this.chart.text,
+      ...this.place(),
+      rhythm: this.rhythm.value,
+      level: Number(this.level.value),
+      busy: this.busy.value,
+      shape: this.shape.value,
+      for: this.purpose.value,
+      hand: this.hand.value,
+      lead_to: this.lead.value.trim(),
+      fresh: this.fresh.box.checked,
+    };
+    return given(asked);
+  }
+
+  understood(read) {
+    this.read = read;
+    this.fillRhythms();
+    this.actions.read(read);
+  }
+
+  placed() {
+    this.fillRhythms();
+    this.filling = this.fillSequences();
+    this.chart.check().catch(() => {});
+  }
+
+  // The rhythms of the metre; the one that is chosen stays where it can.
+  fillRhythms() {
+    const metre = this.metre.value || this.read?.metre || "4/4";
+    const before = this.rhythm.value;
+    const fitting = this.start.rhythms.filter((rhythm) => rhythm.metres.includes(metre));
+    const usual = this.start.rhythm_of[metre];
+    const options = [["", usual ? `${SUITS}: ${usual}` : SUITS], ...fitting.map(({ name, tempo }) => [name, `${name}, ${tempo} a minute`])];
+    this.rhythm.replaceChildren(...options.map(option));
+    this.rhythm.value = fitting.some(({ name }) => name === before) ? before : "";
+  }
+
+  async fillSequences() {
+    const place = this.place();
+    try {
+      const { sequences } = await ask("sequences/find", place);
+      if (JSON.stringify(place) !== JSON.stringify(this.place())) return; // a newer choice is under way
+      this.sequences = new Map(sequences.map((each) => [`${each.purpose} ${each.name} ${each.mode}`, each]));
+    } catch (error) {
+      this.says.textContent = saidOf(error);
+      return;
+    }
+    const before = this.sequence.value;
+    const groups = Object.entries(PURPOSES).map(([purpose, label]) => {
+      const rows = [...this.sequences].filter(([, each]) => each.purpose === purpose);
+      return rows.length ? grouped(label, rows.map(([name, each]) => [name, named(each)])) : null;
+    });
+    this.sequence.replaceChildren(option(["", this.sequences.size ? "choose a sequence" : "none in this metre and key"]), ...groups.filter(Boolean));
+    this.sequence.value = this.sequences.has(before) ? before : "";
+    this.sequenceTold();
+  }
+
+  sequenceTold() {
+    const found = this.sequences.get(this.sequence.value);
+    this.says.textContent = found ? `${found.chart} in ${found.key}. ${found.says}` : "Intros, turnarounds, endings and vamps, in the key that is chosen.";
+  }
+
+  async putSequence() {
+    await this.filling; // the key may just have been chosen
+    const found = this.sequences.get(this.sequence.value);
+    if (!found) {
+      this.sequence.focus();
+      return;
+    }
+    const before = { chart: this.chart.input.value, purpose: this.purpose.value };
+    this.actions.changed(`putting in the sequence ${found.name}`, async () => {
+      this.purpose.value = before.purpose;
+      await this.chart.put(before.chart);
+    });
+    if (this.start.for.includes(found.purpose)) this.purpose.value = found.purpose;
+    await this.chart.put(found.chart);
+  }
+
+  async submitted(event) {
+    event.preventDefault();
+    this.clear();
+    if (!this.chart.text) {
+      this.refuse(new Refusal({ message: "There are no chords yet", hint: "Write some, such as | C | Am | Dm7 | G7 |, or put a sequence in." }));
+      this.chart.input.focus();
+      return;
+    }
+    try {
+      if (await this.chart.check()) await this.actions.find(this.fields());
+    } catch (error) {
+      this.refuse(error);
+    }
+  }
+
+  // Says what is wrong with what was wished for, at the field that is meant.
+  refuse(error) {
+    if (error instanceof Refusal && Number.isInteger(error.start)) {
+      this.chart.show(error);
+      this.chart.go();
+      return;
+    }
+    const control = error.place ? this.root.elements.namedItem(error.place) : null;
+    if (!(control instanceof HTMLElement)) {
+      this.mistake.textContent = saidOf(error);
+      return;
+    }
+    this.mistake.textContent = saidOf(new Refusal({ ...error, message: error.message, place: control.labels[0].textContent }));
+    control.setAttribute("aria-invalid", "true");
+    describe(control, [...describers(control), this.mistake.id]);
+    control.focus();
+  }
+
+  clear() {
+    this.mistake.textContent = "";
+    for (const control of this.root.elements) {
+      if (control === this.chart.input) continue;
+      control.removeAttribute("aria-invalid");
+      describe(control, describers(control).filter((id) => id !== this.mistake.id));
+    }
+  }
+}
+
+// The ids of what is read out with a control.
+function describers(control) {
+  return (control.getAttribute("aria-describedby") ?? "").split(" ").filter(Boolean);
+}
+
+function describe(control, ids) {
+  if (ids.length) control.setAttribute("aria-describedby", ids.join(" "));
+  else control.removeAttribute("aria-describedby");
+}
+
+// What is not empty.
+function given(fields) {
+  return Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== "" && value !== false));
+}
+
+function named({ name, bars, mode }) {
+  return `${name} (${bars} bar${bars === 1 ? "" : "s"}, ${mode})`;
+}

@@ -1,0 +1,89 @@
+"""JavaScript modules put together into one script, for a page that is a single file.
+
+Each module becomes a function that is called once and answers with what the module exports. Only the forms that this
+project's own modules use are read: `import { a, b } from "./name.js";` and `export` before a declaration.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import PurePosixPath
+
+_IMPORT = re.compile(r'^import \{ ([\w, ]+) \} from "(\.{1,2}/[\w./-]+\.js)";$', re.MULTILINE)
+_EXPORT = re.compile(r"^export (?=(?:async )?(?:function\*?|const|class) (\w+))", re.MULTILINE)
+_LEFT_OVER = re.compile(r"^\s*(?:import|export)\b.*$", re.MULTILINE)
+_NOT_IN_A_PAGE = ("</script", "<!--")
+
+
+def bundled(main: str, read: Callable[[str], str]) -> str:
+    r"""One script that does what the module `main` and all that it imports do.
+
+    `read` gives the text of a module by its name. ValueError for a form of import or export that is not known here,
+    for modules that import each other, and for what would end a script element.
+
+    >>> modules = {"a.js": 'import { two } from "./b.js";\nuse(two);\n', "b.js": "export const two = 2;\n"}
+    >>> print(bundled("a.js", modules.__getitem__))
+    "use strict";
+    const $b = (() => {
+    const two = 2;
+    return { two };
+    })();
+    const $a = (() => {
+    const { two } = $b;
+    use(two);
+    return {  };
+    })();
+    <BLANKLINE>
+    """
+    script = '"use strict";\n' + "".join(_wrapped(name, read(name)) for name in in_order(main, read))
+    for forbidden in _NOT_IN_A_PAGE:
+        if forbidden in script.lower():
+            raise ValueError(f"a script in a page cannot hold {forbidden}")
+    return script
+
+
+def in_order(main: str, read: Callable[[str], str]) -> list[str]:
+    """A module and all that it needs, each after those that it imports."""
+    ordered: list[str] = []
+    under_way: list[str] = []
+
+    def visit(name: str) -> None:
+        if name in ordered:
+            return
+        if name in under_way:
+            raise ValueError(f"{name} and {under_way[-1]} import each other")
+        under_way.append(name)
+        for found in _IMPORT.finditer(read(name)):
+            visit(path_of(name, found[2]))
+        under_way.pop()
+        ordered.append(name)
+
+    visit(main)
+    return ordered
+
+
+def path_of(importer: str, imported: str) -> str:
+    """The name of a module as another one names it."""
+    parts: list[str] = []
+    for part in (*PurePosixPath(importer).parent.parts, *imported.split("/")):
+        if part == "..":
+            parts.pop()
+        elif part != ".":
+            parts.append(part)
+    return "/".join(parts)
+
+
+def _wrapped(name: str, text: str) -> str:
+    exported = [found[1] for found in _EXPORT.finditer(text)]
+    inside = _IMPORT.sub(lambda found: f"const {{ {found[1]} }} = {_value(path_of(name, found[2]))};", text)
+    inside = _EXPORT.sub("", inside)
+    left = _LEFT_OVER.search(inside)
+    if left is not None:
+        raise ValueError(f"{name}: cannot bundle {left[0].strip()!r}")
+    return f"const {_value(name)} = (() => {{\n{inside}return {{ {', '.join(exported)} }};\n}})();\n"
+
+
+def _value(name: str) -> str:
+    """The name of the constant that holds what a module exports."""
+    return "$" + re.sub(r"\W", "_", name.removesuffix(".js"))
