@@ -187,8 +187,12 @@ class Candidates:
         return Candidates(self.plan, self.places, *arrays)
 
 
-def generate(request: Request) -> Ideas:
-    """The ideas for a request, best first.
+Gather = Callable[["Engine", Sequence[Space], int, Dice], list[Candidates]]
+"""How candidates are found in some spaces, whose phrases are so many."""
+
+
+def generate(request: Request, gather: Gather | None = None) -> Ideas:
+    """The ideas for a request, best first; `gather` takes the place of `Engine.candidates`.
 
     Raises OptionError for a setting outside what is offered, and NoPhraseError where nothing can be found.
     """
@@ -199,7 +203,8 @@ def generate(request: Request) -> Ideas:
     if not found:
         raise engine.why_nothing()
     phrases = sum(space.count for space in found)
-    candidates = engine.candidates(found, phrases, dice)
+    gather = gather or Engine.candidates
+    candidates = gather(engine, found, phrases, dice)
     picked, apart = engine.pick(candidates)
     ideas = engine.ideas(picked)
     return Ideas(

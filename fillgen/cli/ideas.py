@@ -7,8 +7,11 @@ from typing import Annotated, Any
 import typer
 
 import fillgen
+from fillgen.cli.audio import sound_wish
 from fillgen.cli.inputs import pack_of, progression_of, span_of, words_of
 from fillgen.cli.options import (
+    AudioOption,
+    BookOption,
     BusyOption,
     EndsOnOption,
     FeelOption,
@@ -20,6 +23,7 @@ from fillgen.cli.options import (
     LevelOption,
     LowOption,
     MetreOption,
+    NoBookOption,
     OptionalChart,
     OverwriteOption,
     RhythmOption,
@@ -27,14 +31,29 @@ from fillgen.cli.options import (
     SeedOption,
     SeventhsOption,
     ShapeOption,
+    SheetOption,
     SlowDownOption,
+    SoundfontOption,
     SoundOption,
     SwingOption,
     TempoOption,
     beginning,
     sequence_names,
 )
-from fillgen.cli.outputs import MIDI, TEXT, explained, put_out, show_ideas, target_of
+from fillgen.cli.outputs import (
+    HTML,
+    MIDI,
+    TEXT,
+    book_wish,
+    explained,
+    fresh_ideas,
+    ideas_sheet,
+    keep_in_book,
+    put_out,
+    sheet_path,
+    show_ideas,
+    target_of,
+)
 from fillgen.cli.playing import is_special, playing_of
 from fillgen.errors import OptionError
 
@@ -119,11 +138,20 @@ def ideas(
         typer.Option(
             "--output",
             "-o",
-            help="Write to a file instead: .mid all ideas in one file, .txt, .json; or FOLDER/ for one MIDI file an "
-            "idea.",
+            help="Write to a file instead: .html a page that shows and plays all ideas, .mid all in one file, .wav or "
+            ".flac all as sound, .txt, .json; or FOLDER/ for one MIDI file an idea.",
         ),
     ] = None,
+    audio: AudioOption = False,
+    soundfont: SoundfontOption = None,
+    sheet: SheetOption = None,
     overwrite: OverwriteOption = False,
+    fresh: Annotated[
+        bool,
+        typer.Option("--fresh", help="Only ideas that were never shown over these chords, in any key."),
+    ] = False,
+    book: BookOption = None,
+    no_book: NoBookOption = False,
     rules: RulesOption = None,
 ) -> None:
     """Fifty right-hand ideas over a chart, best first.
@@ -132,7 +160,9 @@ def ideas(
     last note from which the tune can begin.
     """
     target = target_of(output, format_)
-    if explain is not None and target == MIDI:
+    heard = sound_wish(output, soundfont, audio=audio)
+    engraved = sheet_path(sheet, output, overwrite)
+    if explain is not None and target in (MIDI, HTML):
         raise OptionError("--explain is told in words", hint="Print it, or write it with -o to .txt.")
     wishes: dict[str, Any] = {
         "times": times,
@@ -147,27 +177,36 @@ def ideas(
     }
     playing = (
         playing_of(parts, purpose, sound, rules, wishes)
-        if target == MIDI or is_special(parts, sound, wishes)
+        if target in (MIDI, HTML) or is_special(parts, sound, wishes)
         else None
     )
-    found = fillgen.ideas(
-        progression_of(chart, sequence, key, metre, sevenths),
-        count=count,
-        seed=seed,
-        tempo=tempo,
-        rhythm=rhythm,
-        level=level,
-        busy=busy,
-        shape=shape,
-        low=low,
-        high=high,
-        purpose=purpose,
-        ends_on=words_of(ends_on),
-        lead_to=lead_to,
-        hand=hand,
-        rules=pack_of(rules),
-    )
+    keeps = book_wish(book, no_book, fresh=fresh)
+    pack = pack_of(rules)
+    settings: dict[str, Any] = {
+        "count": count,
+        "seed": seed,
+        "tempo": tempo,
+        "rhythm": rhythm,
+        "level": level,
+        "busy": busy,
+        "shape": shape,
+        "low": low,
+        "high": high,
+        "purpose": purpose,
+        "ends_on": words_of(ends_on),
+        "lead_to": lead_to,
+        "hand": hand,
+    }
+    progression = progression_of(chart, sequence, key, metre, sevenths)
+    if fresh:
+        found = fresh_ideas(progression, settings, pack, book)
+    else:
+        found = fillgen.ideas(progression, rules=pack, **settings)
     if explain is not None and target == TEXT:
         put_out(explained(found, explain), output, overwrite)
     else:
-        show_ideas(found, output, target, playing, overwrite)
+        show_ideas(found, output, target, playing, overwrite, heard)
+    ideas_sheet(engraved, found, parts, swing, overwrite)
+    if keeps:
+        options = {**settings, "fresh": fresh, "sequence": sequence, "sevenths": sevenths}
+        keep_in_book(found, "ideas", options, pack, book, firm=fresh)

@@ -10,6 +10,8 @@ import fillgen
 from fillgen.errors import OptionError, OutputError, shorten
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from fillgen.phrases import Reading
     from fillgen.rulepack import RulePack
 
@@ -138,11 +140,11 @@ def chart_text(chart: str) -> str:
     return chart
 
 
-def file_text(path: Path) -> str:
-    """The text of a file; OutputError where it cannot be read or is no text."""
+def file_text(path: Path, most: int | None = None) -> str:
+    """The text of a file, of so many bytes at most; OutputError where it cannot be read or is no text."""
     try:
         with path.open("rb") as file:
-            return _decoded(file.read(_limit() + 1), str(path))
+            return _decoded(file.read((_limit() if most is None else most) + 1), str(path))
     except OSError as error:
         raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
 
@@ -154,6 +156,13 @@ def _decoded(content: bytes, place: str) -> str:
         raise OutputError(
             f"not text (byte {error.start} is not UTF-8)", place=place, hint="A chart is a plain text file."
         ) from None
+
+
+def now() -> datetime:
+    """The time it is, in UTC: the clock of all commands."""
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC)
 
 
 def _limit() -> int:

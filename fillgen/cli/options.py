@@ -195,3 +195,35 @@ PartOption = Annotated[
         "--part", help="The part of the file that holds the phrase, by name or number. [default: the highest]"
     ),
 ]
+PortOption = Annotated[
+    str | None,
+    typer.Option(
+        "--port", help="The MIDI output; a part of its name is enough. [default: the only one there is]"
+    ),
+]
+SheetOption = Annotated[
+    str | None,
+    typer.Option(
+        "--sheet", help="Write a sheet of music as well: .svg, .pdf, .html, .musicxml or .mei by the ending."
+    ),
+]
+BookOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--book", help="Another idea book than the usual one. [default: FILLGEN_BOOK, or the user's data folder]"
+    ),
+]
+NoBookOption = Annotated[
+    bool, typer.Option("--no-book", help="Do not remember what is shown, as with FILLGEN_NO_BOOK set.")
+]
+SoundfontOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--soundfont",
+        help="A General MIDI sound font (.sf2, .sf3) that plays a sound file, through fluidsynth. "
+        "[default: voices of our own]",
+    ),
+]
+AudioOption = Annotated[
+    bool, typer.Option("--audio", help="Sound files (.wav) into a folder, in the place of MIDI files.")
+]

@@ -5,23 +5,37 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 import fillgen
+from fillgen.cli.inputs import now, optional_pitch
 from fillgen.cli.options import Format
-from fillgen.errors import OptionError, shorten
+from fillgen.errors import FillgenError, OptionError, many, shorten
 
 if TYPE_CHECKING:
     from fillgen.arrange import Playing
+    from fillgen.cli.audio import SoundWish
+    from fillgen.render.sheet import Entry, Settings
+    from fillgen.rulepack import RulePack
 
 TEXT, JSON, MIDI, HTML, SVG = "text", "json", "midi", "html", "svg"
 FOLDER = "/"
 """Stands for a folder among the endings of outputs."""
-ENDINGS = {".mid": MIDI, ".midi": MIDI, ".txt": TEXT, ".json": JSON, FOLDER: MIDI}
+SOUND_ENDINGS = {".wav": MIDI, ".flac": MIDI}
+"""Sound files are MIDI that is played: whatever holds for MIDI holds for them."""
+ENDINGS = {
+    ".mid": MIDI,
+    ".midi": MIDI,
+    ".html": HTML,
+    ".txt": TEXT,
+    ".json": JSON,
+    **SOUND_ENDINGS,
+    FOLDER: MIDI,
+}
 """What ideas can be written to, by the ending of the name."""
 
 
@@ -104,12 +118,13 @@ def show_ideas(
     target: str,
     played: tuple[Playing, dict[str, str]] | None,
     overwrite: bool,
+    heard: SoundWish | None = None,
 ) -> None:
     """Print ideas, or write them to the file or folder asked for."""
     if output is None:
         typer.echo(rendered(found, target), nl=False)
     else:
-        write_ideas(found, output, target, played, overwrite)
+        write_ideas(found, output, target, played, overwrite, heard)
     for remark in found.remarks if output is not None or target != TEXT else ():
         typer.echo(f"Note: {remark}", err=True)
 
@@ -120,12 +135,17 @@ def write_ideas(
     target: str,
     played: tuple[Playing, dict[str, str]] | None,
     overwrite: bool,
+    heard: SoundWish | None = None,
 ) -> None:
     """Write ideas to the file or folder asked for, whole or not at all, and say so."""
     from fillgen.render.files import write_file, write_folder
 
-    if target != MIDI:
+    if target == HTML:
+        _write_page(found, output, played, overwrite)
+    elif target != MIDI:
         write_file(Path(output), rendered(found, target).encode(), overwrite=overwrite)
+    elif played is not None and heard is not None:
+        _write_sound(found, output, played, heard, overwrite)
     elif played is not None:
         from fillgen.midi import to_midi, to_midi_files
 
@@ -136,11 +156,145 @@ def write_ideas(
             write_file(Path(output), to_midi(found, playing, sounds), overwrite=overwrite)
     what = "idea" if len(found) == 1 else "ideas"
     typer.echo(f"{len(found)} {what} in {output}", err=True)
-    older = _older(Path(output), len(found)) if is_folder(output) else 0
+    kind = heard.kind if heard is not None else ".mid"
+    older = _older(Path(output), len(found), kind) if is_folder(output) else 0
     if older:
-        typer.echo(f"Note: {older} older files named idea-*.mid lie in {output} as well.", err=True)
+        typer.echo(f"Note: {older} older files named idea-*{kind} lie in {output} as well.", err=True)
 
 
-def _older(folder: Path, written: int) -> int:
+def _write_page(
+    found: fillgen.Ideas, output: str, played: tuple[Playing, dict[str, str]] | None, overwrite: bool
+) -> None:
+    """Write ideas as a page that is one file, and say what of the wishes it leaves to the reader."""
+    from fillgen.render.files import refuse_existing, write_file
+    from fillgen.render.page import build
+
+    refuse_existing(Path(output), overwrite)
+    write_file(Path(output), build(found, *(played or ())), overwrite=overwrite)
+    if played is not None and (played[0].times > 1 or played[0].feel or played[0].second_set):
+        told = "Note: the page plays an idea once, exactly, with one set of voicings; it can loop."
+        typer.echo(told, err=True)
+
+
+def _write_sound(
+    found: fillgen.Ideas,
+    output: str,
+    played: tuple[Playing, dict[str, str]],
+    heard: SoundWish,
+    overwrite: bool,
+) -> None:
+    """Write ideas as one sound file, or as one an idea into a folder."""
+    from fillgen.cli.audio import put_sound, put_sounds
+    from fillgen.midi import to_midi, to_midi_files
+
+    if is_folder(output):
+        put_sounds(Path(output), to_midi_files(found, *played), heard, overwrite=overwrite)
+    else:
+        put_sound(Path(output), to_midi(found, *played), heard, overwrite=overwrite)
+
+
+def _older(folder: Path, written: int, kind: str) -> int:
     """How many files of earlier ideas lie in a folder beside those just written."""
-    return len(list(folder.glob("idea-*.mid"))) - written
+    return len(list(folder.glob(f"idea-*{kind}"))) - written
+
+
+def sheet_path(sheet: str | None, output: str | None, overwrite: bool) -> Path | None:
+    """The file for a sheet of music; refused before any work where it cannot be written or is the other output."""
+    if sheet is None:
+        return None
+    from fillgen.render.files import refuse_existing
+    from fillgen.render.sheet import kind_of
+
+    kind_of(sheet)
+    if output is not None and Path(output) == Path(sheet):
+        raise OptionError(f"--output and --sheet both name {shorten(sheet)}", hint="Give one file to each.")
+    for name in (sheet, output):
+        if name is not None and not is_folder(name):
+            refuse_existing(Path(name), overwrite)
+    return Path(sheet)
+
+
+def write_sheet(
+    path: Path | None, entries: Sequence[Entry], settings: Settings | None, overwrite: bool
+) -> None:
+    """Write a sheet of music where one is asked for, and say so."""
+    if path is None:
+        return
+    from fillgen.render.sheet import USUAL, write
+
+    write(path, entries, settings or USUAL, overwrite=overwrite)
+    typer.echo(f"{many(len(entries), 'phrase')} on the sheet {path}", err=True)
+
+
+def ideas_sheet(
+    path: Path | None, found: fillgen.Ideas, parts: str | None, swing: float | None, overwrite: bool
+) -> None:
+    """Write the sheet of ideas; with the left hand below where its part is asked for."""
+    if path is None:
+        return
+    from fillgen.render.sheet import Settings, entries_of
+
+    both = parts is not None and "left" in parts
+    write_sheet(path, entries_of(found, swing), Settings(staves=2 if both else 1), overwrite)
+
+
+def keep_in_book(
+    found: fillgen.Ideas,
+    command: str,
+    options: Mapping[str, Any],
+    pack: RulePack,
+    file: Path | None,
+    *,
+    firm: bool = False,
+) -> None:
+    """Remember ideas that were shown. A book that cannot be written is told, and is an error only where `firm`."""
+    from fillgen.book.door import SHORT_WAIT, Book
+    from fillgen.book.place import book_path
+    from fillgen.book.store import remember
+
+    given = {name: value for name, value in options.items() if value is not None and value is not False}
+    try:
+        with Book(book_path(file), wait=SHORT_WAIT) as book:
+            remember(
+                book,
+                found,
+                now(),
+                command=command,
+                options=given,
+                rules=pack.digest,
+                version=fillgen.__version__,
+            )
+    except FillgenError as error:
+        if firm:
+            raise
+        typer.echo(f"Note: the ideas are not remembered: {' '.join(str(error).split())}", err=True)
+
+
+def book_wish(file: Path | None, no_book: bool, *, fresh: bool = False) -> bool:
+    """Whether what is shown is to be remembered; OptionError where the options contradict one another."""
+    from fillgen.book.place import OFF, is_off
+
+    if no_book and file is not None:
+        raise OptionError("--book and --no-book do not go together")
+    if fresh and (no_book or is_off()):
+        hint = "What was shown before stands in the idea book."
+        raise OptionError(f"--fresh and {'--no-book' if no_book else OFF} do not go together", hint=hint)
+    return not no_book and not is_off()
+
+
+def fresh_ideas(
+    progression: fillgen.Progression, settings: Mapping[str, Any], pack: RulePack, file: Path | None
+) -> fillgen.Ideas:
+    """Ideas over a progression that the book does not know, by the settings of `fillgen.ideas`."""
+    from fillgen.book.door import Book
+    from fillgen.book.fresh import fresh, shown
+    from fillgen.book.place import book_path
+
+    pitches = {name: optional_pitch(settings[name], f"--{name.replace('_', '-')}") for name in _PITCHES}
+    request = fillgen.Request(progression, pack=pack, **{**settings, **pitches})
+    with Book(book_path(file)) as book:
+        return fresh(request, shown(book, progression))
+
+
+_PITCHES = ("low", "high", "lead_to")
+"""The settings of ideas that are pitches by name."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 import fillgen
+from fillgen.cli.audio import SoundWish, put_sound, sound_wish
 from fillgen.cli.inputs import pack_of, progression_of, reading_of, span_of, whole_number
 from fillgen.cli.options import (
     BusyOption,
@@ -23,18 +24,30 @@ from fillgen.cli.options import (
     RhythmOption,
     RulesOption,
     SeedOption,
+    SheetOption,
+    SoundfontOption,
     SoundOption,
     SwingOption,
     TempoOption,
 )
-from fillgen.cli.outputs import HTML, MIDI, TEXT, put_out, target_of, width_of
+from fillgen.cli.outputs import (
+    HTML,
+    MIDI,
+    SOUND_ENDINGS,
+    TEXT,
+    put_out,
+    sheet_path,
+    target_of,
+    width_of,
+    write_sheet,
+)
 from fillgen.cli.playing import USUAL, playing_of
 from fillgen.errors import OptionError, shorten
 
 if TYPE_CHECKING:
     from fillgen.arrange import Playing
     from fillgen.phrases import Reading
-    from fillgen.practice import Session
+    from fillgen.practice import Lesson, Session
     from fillgen.rulepack import RulePack
 
 
@@ -82,9 +95,11 @@ def practice(
         typer.Option(
             "--output",
             "-o",
-            help="Write to a file: .mid to play along with; .html or .txt for a lesson sheet.",
+            help="Write to a file: .mid, .wav or .flac to play along with; .html or .txt for a lesson sheet.",
         ),
     ] = None,
+    soundfont: SoundfontOption = None,
+    sheet: SheetOption = None,
     overwrite: OverwriteOption = False,
     rules: RulesOption = None,
 ) -> None:
@@ -92,7 +107,11 @@ def practice(
     from fillgen.practice import lesson, own_ideas
     from fillgen.render.lessons import lesson_html, lesson_text, session_text
 
-    target = target_of(output, None, {".mid": MIDI, ".midi": MIDI, ".html": HTML, ".txt": TEXT})
+    target = target_of(
+        output, None, {".mid": MIDI, ".midi": MIDI, **SOUND_ENDINGS, ".html": HTML, ".txt": TEXT}
+    )
+    heard = sound_wish(output, soundfont)
+    engraved = sheet_path(sheet, output, overwrite)
     is_lesson = target != MIDI and turns is None
     _check_together(target, turns, idea, level if is_lesson else None)
     wishes = {**USUAL, "swing": swing, "feel": feel, "span": span_of(None, hand)}
@@ -106,7 +125,7 @@ def practice(
         _tell(reading, pack)
     progression = progression_of(chart, None, key, metre, False) if own is None else own.progression
     if is_lesson:
-        sheet = lesson(
+        course = lesson(
             progression,
             levels=_numbers(levels),
             per_level=per_level,
@@ -117,7 +136,9 @@ def practice(
             pack=pack,
             phrase=own[0].notes if own is not None else None,
         )
-        put_out(lesson_html(sheet) if target == HTML else lesson_text(sheet, width_of()), output, overwrite)
+        put_out(lesson_html(course) if target == HTML else lesson_text(course, width_of()), output, overwrite)
+        if engraved is not None:
+            _write_lesson_sheet(engraved, course, swing, pack, overwrite)
         return
     ideas = own or fillgen.ideas(
         progression,
@@ -132,8 +153,31 @@ def practice(
     )
     session = _session(ideas, played[0].parts, turns, idea, slowest, steps, times)
     if target == MIDI and output is not None:
-        _write_session(session, output, played, overwrite)
+        _write_session(session, output, played, heard, overwrite)
     typer.echo(session_text(session).rstrip())
+    if engraved is not None:
+        _write_session_sheet(engraved, session, swing, overwrite)
+
+
+def _write_lesson_sheet(
+    path: Path, course: Lesson, swing: float | None, pack: RulePack, overwrite: bool
+) -> None:
+    """The phrases of a lesson as notes."""
+    from fillgen.accompaniment import swing_at
+    from fillgen.render.sheet import lesson_entries
+
+    own = swing_at(course.progression.metre, course.tempo, pack.rhythm(course.rhythm).swing)
+    write_sheet(path, lesson_entries(course, own if swing is None else swing), None, overwrite)
+
+
+def _write_session_sheet(path: Path, session: Session, swing: float | None, overwrite: bool) -> None:
+    """The ideas that are looped or called as notes, each once."""
+    from fillgen.render.sheet import entries_of
+
+    ranks = {each.idea.rank for each in session.rounds}
+    every = zip(session.ideas, entries_of(session.ideas, swing), strict=True)
+    entries = [entry for idea, entry in every if idea.rank in ranks]
+    write_sheet(path, entries, None, overwrite)
 
 
 _LISTED = 50
@@ -199,10 +243,18 @@ def _numbers(text: str) -> tuple[int, ...]:
 
 
 def _write_session(
-    session: Session, output: str, played: tuple[Playing, dict[str, str]], overwrite: bool
+    session: Session,
+    output: str,
+    played: tuple[Playing, dict[str, str]],
+    heard: SoundWish | None,
+    overwrite: bool,
 ) -> None:
     from fillgen.midi import to_practice
     from fillgen.render.files import write_file
 
-    write_file(Path(output), to_practice(session, *played), overwrite=overwrite)
+    midi = to_practice(session, *played)
+    if heard is not None:
+        put_sound(Path(output), midi, heard, overwrite=overwrite)
+    else:
+        write_file(Path(output), midi, overwrite=overwrite)
     typer.echo(f"written to {output}", err=True)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 import fillgen
 from fillgen.cli.inputs import pack_of, progression_of, reading_of, span_of, whole_number, words_of
 from fillgen.cli.options import (
+    BookOption,
     BusyOption,
     EndsOnOption,
     HandOption,
@@ -20,6 +21,7 @@ from fillgen.cli.options import (
     LevelOption,
     LowOption,
     MetreOption,
+    NoBookOption,
     OptionalChart,
     OverwriteOption,
     PartOption,
@@ -33,12 +35,11 @@ from fillgen.cli.options import (
     beginning,
     sequence_names,
 )
-from fillgen.cli.outputs import sheet_path, write_sheet
+from fillgen.cli.outputs import book_wish, keep_in_book, sheet_path, write_sheet
 from fillgen.errors import OptionError, many, shorten
 
 if TYPE_CHECKING:
     from fillgen.phrases import Reading
-    from fillgen.render.sheet import Entry
     from fillgen.rulepack import RulePack
 
 _USUAL = 50
@@ -117,6 +118,8 @@ def sheet(
         ),
     ] = None,
     overwrite: OverwriteOption = False,
+    book: BookOption = None,
+    no_book: NoBookOption = False,
     rules: RulesOption = None,
 ) -> None:
     """Ideas, or a phrase of your own, as a sheet of music to read, print or edit.
@@ -142,6 +145,7 @@ def sheet(
         "--sequence": sequence,
         "--only": only,
     }
+    keeps = book_wish(book, no_book)
     pack = pack_of(rules)
     if phrase is not None:
         _check_own(count, asked)
@@ -152,25 +156,29 @@ def sheet(
     else:
         if part is not None:
             raise OptionError("--part goes with --phrase", hint="It names a part of the phrase's file.")
-        found = fillgen.ideas(
-            progression_of(chart, sequence, key, metre, sevenths),
-            count=count,
-            seed=seed,
-            tempo=tempo,
-            rhythm=rhythm,
-            level=level,
-            busy=busy,
-            shape=shape,
-            low=low,
-            high=high,
-            purpose=purpose,
-            ends_on=words_of(ends_on),
-            lead_to=lead_to,
-            hand=hand,
-            rules=pack,
-        )
-        entries, remarks = _chosen(entries_of(found, swing), only), found.remarks
+        wishes: dict[str, Any] = {
+            "count": count,
+            "seed": seed,
+            "tempo": tempo,
+            "rhythm": rhythm,
+            "level": level,
+            "busy": busy,
+            "shape": shape,
+            "low": low,
+            "high": high,
+            "purpose": purpose,
+            "ends_on": words_of(ends_on),
+            "lead_to": lead_to,
+            "hand": hand,
+        }
+        progression = progression_of(chart, sequence, key, metre, sevenths)
+        every = fillgen.ideas(progression, rules=pack, **wishes)
+        found, remarks = replace(every, ideas=_chosen(every, only)), every.remarks
+        entries = entries_of(found, swing)
     write_sheet(path, entries, settings, overwrite)
+    if keeps and phrase is None:
+        options = {**wishes, "sequence": sequence, "sevenths": sevenths}
+        keep_in_book(found, "sheet", options, pack, book)
     for remark in remarks:
         typer.echo(f"Note: {remark}", err=True)
 
@@ -200,19 +208,19 @@ def _own(
     return own_ideas(reading.progression, reading.notes, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack)
 
 
-def _chosen(entries: Sequence[Entry], only: str | None) -> tuple[Entry, ...]:
-    """The entries of some ranks, in the order asked for; OptionError where there is no such rank."""
+def _chosen(ideas: Sequence[fillgen.Idea], only: str | None) -> tuple[fillgen.Idea, ...]:
+    """The ideas of some ranks, in the order asked for; OptionError where there is no such rank."""
     if only is None:
-        return tuple(entries)
+        return tuple(ideas)
     ranks: dict[int, None] = {}
     for word in only.split(","):
         first, dash, last = (part.strip() for part in word.partition("-"))
         ends = whole_number(first), whole_number(last if dash else first)
         if ends[0] is None or ends[1] is None or ends[0] > ends[1]:
             raise OptionError(f"{shorten(word.strip())} is no rank", hint="Give ranks like 1,4 or 1-6.")
-        if not 1 <= ends[0] <= ends[1] <= len(entries):
+        if not 1 <= ends[0] <= ends[1] <= len(ideas):
             raise OptionError(
-                f"there is no idea {shorten(word.strip())}", hint=f"There are {many(len(entries), 'idea')}."
+                f"there is no idea {shorten(word.strip())}", hint=f"There are {many(len(ideas), 'idea')}."
             )
         ranks.update(dict.fromkeys(range(ends[0], ends[1] + 1)))
-    return tuple(entries[rank - 1] for rank in ranks)
+    return tuple(ideas[rank - 1] for rank in ranks)

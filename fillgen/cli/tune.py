@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fillgen.cli.audio import SoundWish, sound_bytes, sound_wish, tell_caution
 from fillgen.cli.inputs import chart_text, pack_of
 from fillgen.cli.options import (
     BusyOption,
@@ -16,10 +17,13 @@ from fillgen.cli.options import (
     OverwriteOption,
     RhythmOption,
     RulesOption,
+    SheetOption,
     SlowDownOption,
+    SoundfontOption,
     SoundOption,
     SwingOption,
 )
+from fillgen.cli.outputs import SOUND_ENDINGS, sheet_path, write_sheet
 from fillgen.cli.playing import USUAL, playing_of
 from fillgen.errors import OptionError, shorten
 
@@ -59,8 +63,12 @@ def tune(
     sound: SoundOption = None,
     output: Annotated[
         str | None,
-        typer.Option("--output", "-o", help="Where to write: .musicxml or .mid. [default: only tell]"),
+        typer.Option(
+            "--output", "-o", help="Where to write: .musicxml, .mid, .wav or .flac. [default: only tell]"
+        ),
     ] = None,
+    soundfont: SoundfontOption = None,
+    sheet: SheetOption = None,
     overwrite: OverwriteOption = False,
     rules: RulesOption = None,
 ) -> None:
@@ -69,6 +77,11 @@ def tune(
     from fillgen.tune import TuneRequest, pieces
 
     written = _tune_files(output, count)
+    heard = sound_wish(output, soundfont)
+    engraved = sheet_path(sheet, output if count <= 1 else None, overwrite)
+    if engraved is not None and count > 1 and engraved.suffix.lower() in _SCORES | {".mei"}:
+        hint = "Give a .pdf, .html or .svg, or write the scores with -o NAME.musicxml."
+        raise OptionError(f"{count} versions do not go into one score", hint=hint)
     wishes = {
         **USUAL,
         "swing": swing,
@@ -105,7 +118,19 @@ def tune(
     if read.repeats:
         typer.echo("Note: in a MIDI file the repeats of the tune are not played out.", err=True)
     if written:
-        _write_tunes(list(zip(written, found, strict=False)), read, played, overwrite)
+        _write_tunes(list(zip(written, found, strict=False)), read, played, heard, overwrite)
+    if engraved is not None:
+        _write_sheet(engraved, found, read, swing, overwrite)
+
+
+def _write_sheet(
+    path: Path, found: Sequence[Piece], read: Tune, swing: float | None, overwrite: bool
+) -> None:
+    """All versions as notes in one file."""
+    from fillgen.render.sheet import tune_entry
+
+    entries = [tune_entry(piece, read, swing, number) for number, piece in enumerate(found, 1)]
+    write_sheet(path, entries, None, overwrite)
 
 
 def _tune_files(output: str | None, count: int) -> list[Path]:
@@ -113,8 +138,9 @@ def _tune_files(output: str | None, count: int) -> list[Path]:
     if output is None:
         return []
     path = Path(output)
-    if path.suffix.lower() not in _SCORES | {".mid", ".midi"}:
-        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint="Use .musicxml or .mid.")
+    if path.suffix.lower() not in _SCORES | {".mid", ".midi", *SOUND_ENDINGS}:
+        hint = "Use .musicxml, .mid, .wav or .flac."
+        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint=hint)
     if count <= 1:
         return [path]
     return [path.with_name(f"{path.stem}-{number}{path.suffix}") for number in range(1, count + 1)]
@@ -127,18 +153,23 @@ def _write_tunes(
     versions: Sequence[tuple[Path, Piece]],
     read: Tune,
     played: tuple[Playing, dict[str, str]],
+    heard: SoundWish | None,
     overwrite: bool,
 ) -> None:
-    from fillgen.render.files import write_files
+    from fillgen.render.files import refuse_existing, write_files
     from fillgen.render.tunes import tune_midi, tune_musicxml
 
     playing, sounds = played
     contents = {}
     for path, piece in versions:
-        is_score = path.suffix.lower() in _SCORES
-        contents[path] = (
-            tune_musicxml(piece, read, swing=playing.swing) if is_score else tune_midi(piece, playing, sounds)
-        )
+        refuse_existing(path, overwrite)
+        if path.suffix.lower() in _SCORES:
+            contents[path] = tune_musicxml(piece, read, swing=playing.swing)
+            continue
+        midi = tune_midi(piece, playing, sounds)
+        contents[path] = sound_bytes(midi, heard) if heard is not None else midi
     write_files(contents, overwrite=overwrite)
+    if heard is not None:
+        tell_caution()
     for path in contents:
         typer.echo(f"written to {path}", err=True)

@@ -8,8 +8,11 @@ from typing import Annotated
 import typer
 
 import fillgen
+from fillgen.cli.audio import sound_wish
 from fillgen.cli.inputs import optional_pitch, pack_of, reading_of, words_of
 from fillgen.cli.options import (
+    AudioOption,
+    BookOption,
     BusyOption,
     Chart,
     EndsOnOption,
@@ -21,6 +24,7 @@ from fillgen.cli.options import (
     LevelOption,
     LowOption,
     MetreOption,
+    NoBookOption,
     OverwriteOption,
     PartOption,
     PhraseArgument,
@@ -28,10 +32,21 @@ from fillgen.cli.options import (
     RulesOption,
     SeedOption,
     ShapeOption,
+    SheetOption,
+    SoundfontOption,
     SoundOption,
     TempoOption,
 )
-from fillgen.cli.outputs import MIDI, show_ideas, target_of
+from fillgen.cli.outputs import (
+    HTML,
+    MIDI,
+    book_wish,
+    ideas_sheet,
+    keep_in_book,
+    sheet_path,
+    show_ideas,
+    target_of,
+)
 from fillgen.cli.playing import USUAL, is_special, playing_of
 from fillgen.errors import OptionError
 
@@ -85,10 +100,18 @@ def vary(
     output: Annotated[
         str | None,
         typer.Option(
-            "--output", "-o", help="Write to a file instead: .mid, .txt, .json; or FOLDER/ for MIDI files."
+            "--output",
+            "-o",
+            help="Write to a file instead: .html a page that shows and plays them, .mid, .wav, .flac, .txt, .json; or "
+            "FOLDER/ for MIDI files.",
         ),
     ] = None,
+    audio: AudioOption = False,
+    soundfont: SoundfontOption = None,
+    sheet: SheetOption = None,
     overwrite: OverwriteOption = False,
+    book: BookOption = None,
+    no_book: NoBookOption = False,
     rules: RulesOption = None,
 ) -> None:
     """Keep some of a phrase and find the rest anew; turn it, move it, make it easier or harder, or answer it."""
@@ -101,7 +124,10 @@ def vary(
         raise OptionError(f"--{near[0]} and --{near[1]} do not go together")
     if as_level is not None and level is not None:
         raise OptionError("--as and --level do not go together", hint="--as names the level itself.")
+    keeps = book_wish(book, no_book)
     target = target_of(output, format_)
+    heard = sound_wish(output, soundfont, audio=audio)
+    engraved = sheet_path(sheet, output, overwrite)
     wish = replace(
         read_keep(keep) if keep is not None else Wish(),
         mirror=mirror,
@@ -111,7 +137,7 @@ def vary(
     )
     playing = (
         playing_of(parts, None, sound, rules, USUAL)
-        if target == MIDI or is_special(parts, sound, USUAL)
+        if target in (MIDI, HTML) or is_special(parts, sound, USUAL)
         else None
     )
     reading = reading_of(chart, phrase, key, metre, part)
@@ -133,4 +159,10 @@ def vary(
         pack=pack_of(rules),
     )
     found = varied(request, reading.notes, wish)
-    show_ideas(replace(found, remarks=(*reading.remarks, *found.remarks)), output, target, playing, overwrite)
+    told = replace(found, remarks=(*reading.remarks, *found.remarks))
+    show_ideas(told, output, target, playing, overwrite, heard)
+    ideas_sheet(engraved, found, parts, None, overwrite)
+    if keeps:
+        asked = {"keep": keep, "mirror": mirror, "as": as_level, "move_to": move_to, "near": wish.near}
+        asked |= {"count": count, "seed": seed, "rhythm": rhythm, "busy": busy, "shape": shape, "hand": hand}
+        keep_in_book(found, "vary", asked, request.pack, book)

@@ -164,7 +164,7 @@ def test_bad_input(call: Call, tmp_path: Path, what: str, output: str | None) ->
 
 
 BAD_OUTPUT: dict[str, tuple[list[str], list[str]]] = {
-    "unknown ending": (["-o", "out.wav"], ["'out.wav'", ".mid", ".txt", ".json", "/"]),
+    "unknown ending": (["-o", "out.ogg"], ["'out.ogg'", ".mid", ".txt", ".json", "/"]),
     "no ending": (["-o", "out"], ["'out'", ".mid", ".txt", ".json", "/"]),
     "ending and format that differ": (["-o", "out.txt", "--format", "json"], ["json", "'out.txt'"]),
     "MIDI and format that differ": (["-o", "out.mid", "--format", "text"], ["text", "'out.mid'"]),
