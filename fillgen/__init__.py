@@ -26,7 +26,7 @@ from fillgen.parse import chart_text, parse_chart, parse_phrase, phrase_text
 from fillgen.pitch import Key, read_pitch
 from fillgen.rulepack import RulePack
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"
 __all__ = [
     "ChartError",
     "FillgenError",

@@ -28,7 +28,7 @@ T = TypeVar("T")
 _MOST_SLASHES = 3
 _HEADS = ("title", "key", "metre")
 _HEAD = re.compile(r"\s*([A-Za-z]+)\s*:(?![|])\s*(.*)")
-_SIGN = re.compile(r"\|:|:\|:?|\|\]|\[\||\|+|(?:\([^)|]*\)|[^\s|:])+|:")
+_SIGN = re.compile(r"\|:|:\|:?|\|\]|\[\||\|+|(?:\([^)|]{0,99}\)|[^\s|:])+|:")
 _NUMERAL = re.compile(r"(b|#|)(VII|VI|IV|V|III|II|I|vii|vi|iv|v|iii|ii|i)(.*)", re.DOTALL)
 _ROMANS = ("i", "ii", "iii", "iv", "v", "vi", "vii")
 

@@ -29,6 +29,11 @@ BENCHES: Mapping[str, Sequence[str]] = {
     "likeness to music": ("-m", "tests.bench.likeness_to_music"),
     "batch": ("-m", "tests.bench.batch"),
     "hostile command lines": (*_PYTEST, "-n", "auto", "tests/properties/test_fuzz.py"),
+    "book": ("-m", "tests.bench.book"),
+    "jitter": ("-m", "tests.bench.jitter"),
+    "sound": ("-m", "tests.bench.sound"),
+    "server": ("-m", "tests.bench.server"),
+    "page": ("-m", "tests.bench.page"),
     "mutants": ("-m", "tests.bench.mutants", "--each", "100"),
     "coverage": (*_PYTEST, "-n", "auto", "--cov=fillgen", "--cov-branch", "--cov-report="),
 }

@@ -25,7 +25,7 @@ from fillgen.dice import Dice
 from fillgen.generate import Engine, Request, generate, settle
 from fillgen.music import Note
 from fillgen.parse import parse_chart, phrase_text
-from tests.bench.surroundings import told
+from tests.bench.surroundings import figure, told
 
 CHARTS = (
     "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |",
@@ -148,12 +148,13 @@ def main(arguments: list[str]) -> int:
         for name, seconds in figures(path).items():
             good = seconds <= LIMIT
             missed += not good
-            print(f"{name:<24} {1000 * seconds:6.1f} ms   {'kept' if good else 'MISSED'}")
+            figure(
+                f"book of {count:,}: {name}, ms", f"{1000 * seconds:.0f}", f"at most {1000 * LIMIT:.0f}", good
+            )
         seconds = remembering(path)
         missed += seconds > REMEMBERING
-        print(
-            f"{'remember fifty':<24} {1000 * seconds:6.1f} ms   {'kept' if seconds <= REMEMBERING else 'MISSED'}"
-        )
+        good, most = seconds <= REMEMBERING, f"at most {1000 * REMEMBERING:.0f}"
+        figure("book: remember fifty, ms", f"{1000 * seconds:.0f}", most, good)
     return 1 if missed else 0
 
 

@@ -24,7 +24,7 @@ from fillgen.midi import to_midi
 from fillgen.midi.playback import to_performance
 from fillgen.midi.ports import OutputPort, open_output
 from fillgen.performance import Event, Performance, perform
-from tests.bench.surroundings import told
+from tests.bench.surroundings import figure, told
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 LIMIT = 3.0
@@ -85,7 +85,7 @@ def sent(performance: Performance, port: OutputPort | None = None) -> tuple[dict
     return ms(noted.left[: len(due)], due), noted
 
 
-def through_system(seconds: float) -> list[str]:
+def through_system(seconds: float) -> None:
     """The jitter of sending to and receiving from a virtual port of the system, and the time that it takes."""
     arrived: dict[int, float] = {}
 
@@ -103,16 +103,16 @@ def through_system(seconds: float) -> list[str]:
     inside = ms([arrived[number] for number in here], due)
     way = median((arrived[number] - noted.left[number]) * 1000 for number in here)
     lost = len(performance.events) - len(here)
-    return [
-        row("sent to a virtual port", out),
-        row("received from it", inside),
-        f"{'on the way':26}{way:8.3f} ms at the median, {lost} of {len(performance.events)} lost",
-    ]
+    told_of("sent to a virtual port", out)
+    told_of("received from it", inside)
+    print(f"on the way {way:.3f} ms at the median, {lost} of {len(performance.events)} lost")
 
 
-def row(name: str, figures: dict[str, float]) -> str:
-    shown = "  ".join(f"{what} {value:7.3f}" for what, value in figures.items())
-    return f"{name:26}{shown}  ms   {'kept' if figures['median'] < LIMIT else 'NOT KEPT'}"
+def told_of(name: str, figures: dict[str, float]) -> None:
+    """Print the jitter of one way, the median as a figure of all benches."""
+    print(f"{name:26}" + "  ".join(f"{what} {value:7.3f}" for what, value in figures.items()) + "  ms")
+    middle = figures["median"]
+    figure(f"jitter, {name}: median, ms", f"{middle:.3f}", f"under {LIMIT:g}", middle < LIMIT)
 
 
 def main() -> None:
@@ -120,10 +120,10 @@ def main() -> None:
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 20.0
     print(told(("mido", "python-rtmidi")))
     print(f"load {os.getloadavg()[0]:.1f}; the median is to be under {LIMIT:g} ms on an idle machine")
-    print(row("steady, to no port", sent(steady(seconds))[0]))
-    print(row("four parts, to no port", sent(music(seconds))[0]))
+    told_of("steady, to no port", sent(steady(seconds))[0])
+    told_of("four parts, to no port", sent(music(seconds))[0])
     try:
-        print("\n".join(through_system(seconds)))
+        through_system(seconds)
     except Exception as error:
         print(f"no virtual port of the system: {error}")
 

@@ -27,7 +27,7 @@ from fillgen.synth.mix import Tones, mixed
 from fillgen.synth.recipes import DRUMS, recipes, voice_of
 from fillgen.synth.room import response
 from fillgen.synth.tones import RATE
-from tests.bench.surroundings import told
+from tests.bench.surroundings import figure, told
 
 CHART = "| Fmaj7 | D7 | Gm7 | C7 |"
 LEAST = 20.0
@@ -81,7 +81,13 @@ def main() -> int:
     banks = [bank(voice) for voice in (*recipes(), DRUMS)]
     size = sum(each.size for each in banks)
     print(f"\nfrom a bank of {size / 1000:,.0f} kB          {speed(take('foxtrot'), Sampler(banks)):8.0f}")
-    print(f"\nmedian {median(speeds):.0f}, least {min(speeds):.0f}, at least {LEAST:.0f} wanted")
+    middle, least = median(speeds), min(speeds)
+    figure(
+        "sound, times real time: median (least)",
+        f"{middle:.0f} ({least:.0f})",
+        f"{LEAST:.0f}",
+        middle >= LEAST,
+    )
     return int(median(speeds) < LEAST)
 
 

@@ -7,10 +7,11 @@ import shlex
 from pathlib import Path
 
 import pytest
+import typer
 
 import fillgen
 from fillgen.chords import kinds, spellings
-from fillgen.cli import main
+from fillgen.cli import app, main
 from fillgen.pitch import Key, Name, midi_name
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -23,6 +24,8 @@ def blocks(language: str) -> list[str]:
 
 
 COMMANDS = [line for block in blocks("sh") for line in block.splitlines() if line.startswith("fillgen ")]
+
+SERVED = [line for block in blocks("shell") for line in block.splitlines()]
 
 
 @pytest.fixture
@@ -47,6 +50,14 @@ def test_commands_of_the_readme_run(command: str, workplace: Path) -> None:
     assert run(command) == 0
     wanted = re.search(r"-o (\S+)", command)
     assert wanted is None or (workplace / wanted[1]).exists()
+
+
+@pytest.mark.parametrize("command", SERVED)
+def test_commands_that_go_on_are_understood(command: str) -> None:
+    """The README's commands that serve, play or listen until they are stopped are commands with their options."""
+    name, *arguments = shlex.split(command.removeprefix(".venv/bin/"))[1:]
+    group = typer.main.get_command(app)
+    assert group.commands[name].make_context(name, arguments).params  # type: ignore[attr-defined]
 
 
 def test_output_shown_is_the_real_output(capsys: pytest.CaptureFixture[str]) -> None:
