@@ -6,6 +6,7 @@ import gc
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from typing import Annotated, Any, NoReturn
 
 import typer
@@ -13,17 +14,25 @@ import typer
 import fillgen
 from fillgen.errors import FillgenError
 
-app = typer.Typer(
-    name="fillgen",
-    help="Right-hand ideas for a chord chart: intros, turnarounds, endings and fills that fit every chord.",
-    epilog="Practise in short turns, stop when a hand hurts, and keep headphones low. "
-    "Ask a teacher or a doctor about pain that stays.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
+COMMANDS = (
+    "ideas",
+    "notes",
+    "voicings",
+    "check",
+    "vary",
+    "practice",
+    "sheet",
+    "page",
+    "play",
+    "listen",
+    "ports",
+    "batch",
+    "sequences",
+    "tune",
+    "rules",
+    "book",
 )
-
-
+"""The commands in the order in which they are listed; each has a module of its name."""
 _OBJECTS_BEFORE_SWEEP = 50_000
 """A command lives for less than a second: looking for garbage often would take a twentieth of it."""
 
@@ -34,13 +43,33 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _fillgen(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
     """Take the options that stand before a command."""
+
+
+def program(names: Sequence[str] = COMMANDS) -> typer.Typer:
+    """The program with its commands, or with some of them: the fewer, the sooner it starts."""
+    made = typer.Typer(
+        name="fillgen",
+        help="Right-hand ideas for a chord chart: intros, turnarounds, endings and fills that fit every chord.",
+        epilog="Practise in short turns, stop when a hand hurts, and keep headphones low. "
+        "Ask a teacher or a doctor about pain that stays.",
+        callback=_fillgen,
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+    )
+    for name in names:
+        module = import_module(f"fillgen.cli.{name}")
+        if name == "book":
+            made.add_typer(module.app)
+        else:
+            made.command()(getattr(module, name))
+    return made
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -52,8 +81,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     try:
         if arguments is None:
             gc.set_threshold(_OBJECTS_BEFORE_SWEEP)
-        given = list(arguments) if arguments is not None else None
-        code = app(args=given, prog_name="fillgen", standalone_mode=False)
+        given = list(arguments) if arguments is not None else sys.argv[1:]
+        named = given[:1] if given[:1] and given[0] in COMMANDS else COMMANDS
+        code = program(named)(args=given, prog_name="fillgen", standalone_mode=False)
     except FillgenError as error:
         _fail(f"fillgen: {error}")
     except OSError as error:

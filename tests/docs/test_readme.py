@@ -11,7 +11,7 @@ import typer
 
 import fillgen
 from fillgen.chords import kinds, spellings
-from fillgen.cli import app, main
+from fillgen.cli import main, program
 from fillgen.pitch import Key, Name, midi_name
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -56,7 +56,7 @@ def test_commands_of_the_readme_run(command: str, workplace: Path) -> None:
 def test_commands_that_go_on_are_understood(command: str) -> None:
     """The README's commands that serve, play or listen until they are stopped are commands with their options."""
     name, *arguments = shlex.split(command.removeprefix(".venv/bin/"))[1:]
-    group = typer.main.get_command(app)
+    group = typer.main.get_command(program())
     assert group.commands[name].make_context(name, arguments).params  # type: ignore[attr-defined]
 
 

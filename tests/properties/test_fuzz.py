@@ -29,7 +29,7 @@ from fillgen import (
     phrase_text,
 )
 from fillgen.chords import Kind, kinds, make_chord, read_chord
-from fillgen.cli import app, main
+from fillgen.cli import main, program
 from fillgen.judge import breaches, roles
 from fillgen.metre import LENGTHS, METRES, Metre
 from fillgen.music import Span, places
@@ -488,7 +488,7 @@ ARGUMENTS = {
 }
 RUNS = int(os.environ.get("FILLGEN_FUZZ_RUNS", "500"))
 """How many command lines are tried; the long run takes ten times as many."""
-_TOP: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+_TOP: dict[str, Any] = typer.main.get_command(program()).commands  # type: ignore[attr-defined]
 COMMANDS: dict[tuple[str, ...], Any] = {
     **{(name,): command for name, command in _TOP.items()},
     **{("book", name): command for name, command in _TOP["book"].commands.items()},
@@ -545,7 +545,7 @@ def test_any_command_line_ends_well(arguments: list[str], typed: bytes) -> None:
             contextlib.redirect_stdout(out),
             contextlib.redirect_stderr(err),
             mock.patch("sys.stdin", io.TextIOWrapper(io.BytesIO(typed))),
-            mock.patch("fillgen.server.serving.serve", lambda app, listening, ready: None),
+            mock.patch("fillgen.server.serving.serve", return_value=None),
         ):
             code = _code(arguments)
         left = [path.name for path in Path().rglob("*") if path.is_file()]
