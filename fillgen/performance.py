@@ -31,6 +31,8 @@ _SLICE = 0.02
 """Seconds after which a wait looks up at the latest: so soon Ctrl-C is answered."""
 _STALLED = 1.0
 """Later than so many seconds, the machine was asleep: the rest moves back, instead of coming all at once."""
+_SAME_MOMENT = 0.0005
+"""Seconds: a file counts whole microseconds, so that what stands on a beat may lie a little before it."""
 _SHORTEST_LOOP = 0.1
 """What is shorter, in seconds, is not played over and over."""
 
@@ -107,7 +109,7 @@ def interrupts() -> Iterator[Stop]:
     if threading.current_thread() is threading.main_thread():
         for name in ("SIGINT", "SIGTERM", "SIGHUP"):
             number = getattr(signal, name, None)
-            if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+            if number is not None and signal.getsignal(number) not in (signal.SIG_IGN, None):
                 before[number] = signal.signal(number, stop.ask)
     try:
         yield stop
@@ -260,7 +262,7 @@ def perform(
 
 def _schedule(performance: Performance, loops: int | None, loop_from: float) -> Iterator[Event]:
     """The events of all times through, and an empty one at the very end."""
-    again = [event for event in performance.events if event.second >= loop_from]
+    again = [event for event in performance.events if event.second >= loop_from - _SAME_MOMENT]
     turn = performance.length - loop_from
     yield from performance.events
     for number in count(1) if loops is None else range(1, loops):

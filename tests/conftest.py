@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import tempfile
 from pathlib import Path
 
@@ -14,3 +15,8 @@ os.environ["XDG_DATA_HOME"] = str(Path(_FOLDER.name) / "data")
 os.environ["XDG_CACHE_HOME"] = str(Path(_FOLDER.name) / "cache")
 os.environ["MIDO_BACKEND"] = "tests.unit.memory_ports"
 os.environ.pop("FILLGEN_NO_BOOK", None)
+
+if (
+    signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+):  # so are the processes of a script that runs in the background
+    signal.signal(signal.SIGINT, signal.default_int_handler)

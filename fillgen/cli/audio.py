@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -58,6 +58,7 @@ def put_sound(path: Path, midi: bytes, wish: SoundWish, *, overwrite: bool) -> N
 
     refuse_existing(path, overwrite)
     write_file(path, sound_bytes(midi, wish), overwrite=overwrite)
+    tell_stand_ins([midi], wish)
     tell_caution()
 
 
@@ -72,7 +73,17 @@ def put_sounds(folder: Path, files: Mapping[str, bytes], wish: SoundWish, *, ove
     clear_drafts(folder)
     for name, content in to_sound_files(files, kind=wish.kind, font=wish.font):
         put_file(folder / name, content, overwrite=overwrite)
+    tell_stand_ins(files.values(), wish)
     tell_caution()
+
+
+def tell_stand_ins(midi: Iterable[bytes], wish: SoundWish) -> None:
+    """Which sounds were played by the nearest of our voices, since none of them is that sound."""
+    from fillgen.render.audio import stand_ins
+
+    if wish.font is None:
+        for sound, voice in dict(pair for each in midi for pair in stand_ins(each)).items():
+            typer.echo(f"Note: no voice of ours is {sound}; {voice} is heard in its place.", err=True)
 
 
 def tell_caution() -> None:

@@ -127,6 +127,7 @@ def _heard(
     from fillgen.listening import listen as listened
     from fillgen.midi.ports import open_input, open_output, port_names
     from fillgen.performance import interrupts
+    from fillgen.practice import LOUDNESS
 
     bars, names = len(progression.bars), port_names()
     with ExitStack() as open_ports:
@@ -136,6 +137,7 @@ def _heard(
         told = f"{many(bars, 'bar')} at {tempo} quarter notes a minute, after a bar of count-in"
         clicked = f", clicks on {metronome.name}" if metronome is not None else ""
         typer.echo(f"Listening to {source.name} for {told}{clicked}. Ctrl-C stops it.", err=True)
+        typer.echo(f"Note: {LOUDNESS}", err=True)
         return listened(
             source, progression.metre, tempo, bars, metronome=metronome, latency=latency, stop=stop
         )

@@ -304,7 +304,7 @@ def _ideas_piece(
     content = to_midi(replace(found, ideas=chosen), *playing, markers)
     performance = to_performance(content)
     performance = replace(performance, remarks=(*found.remarks, *performance.remarks))
-    bar = bar_seconds(found.progression.metre.name, found.tempo)
+    bar = bar_seconds(found.progression.metre.name, performance.tempo)  # as the file has it, in microseconds
     if len(chosen) > 1:  # before the first idea comes again there is the rest that lies between all of them
         performance = replace(performance, length=performance.length + bar)
     loop_from = bar if len(chosen) == 1 and playing[0].count_in else 0.0

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from fillgen.errors import OptionError, OutputError, shorten
 from fillgen.midi.playback import to_performance
 from fillgen.performance import CONTROL, NOTE_OFF, NOTE_ON, Performance
+from fillgen.sounds import sound_names
 from fillgen.synth.limiter import Limiter
 from fillgen.synth.mix import Part, Seat, Sounding, Synthesizer, Tones, mixed
 from fillgen.synth.recipes import DRUMS, drums, voice_of
@@ -104,6 +105,30 @@ def parts_of(performance: Performance) -> tuple[Part, ...]:
                 channels[number] = _Channel(number)
             channels[number].hear(event.second, event.data)
     return tuple(channels[number].part for number in sorted(channels) if channels[number].notes)
+
+
+def stand_ins(midi: bytes) -> tuple[tuple[str, str], ...]:
+    """The sounds of a MIDI file that are not among our voices, each with the voice that is heard in its place.
+
+    >>> import fillgen
+    >>> from fillgen.arrange import Playing
+    >>> from fillgen.midi import to_midi
+    >>> stand_ins(to_midi(fillgen.ideas("| C | G7 |", count=1), Playing(), {"right": "Church Organ"}))
+    (('Church Organ', 'drawbar organ'),)
+    """
+    found: dict[str, str] = {}
+    for event in to_performance(midi).events:
+        if event.data and event.data[0] & 0xF0 == _PROGRAM_CHANGE and event.data[0] & 0x0F != _DRUM_CHANNEL:
+            sound = sound_names()[event.data[1]]
+            if not _is_named(voice_of(sound), sound):
+                found[sound] = voice_of(sound)
+    return tuple(found.items())
+
+
+def _is_named(voice: str, sound: str) -> bool:
+    """Whether the words of a voice begin as words of a sound's name do: saxophone is named in Alto Sax."""
+    beginnings = {word[:3] for word in sound.lower().replace("(", "").split()}
+    return all(word[:3] in beginnings for word in voice.split())
 
 
 # Sound files

@@ -52,8 +52,19 @@ def make_folder(folder: Path) -> None:
         raise OutputError("is no name for a folder", place=repr(str(folder))[:80]) from error
 
 
+def refuse_homeless(path: Path) -> None:
+    """OutputError where the folder of a file is missing."""
+    with contextlib.suppress(OSError, ValueError):
+        if not path.parent.exists():
+            folder = str(path.parent)
+            raise OutputError(
+                "cannot be written: there is no such folder", place=str(path), hint=f"Make {folder} first."
+            )
+
+
 def put_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     """Write one of many files as `write_file` does, but leave the drafts of killed processes where they are."""
+    refuse_homeless(path)
     try:
         with _draft(path) as (handle, draft):
             with os.fdopen(handle, "wb") as file:

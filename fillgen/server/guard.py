@@ -52,6 +52,10 @@ class Refusal:
     hint: str = ""
 
 
+_NAMES = ("127.0.0.1", "localhost")
+_USUAL_PORT = 80
+
+
 @dataclass(frozen=True, slots=True)
 class Door:
     """Where the page is: its token and its port.
@@ -68,8 +72,10 @@ class Door:
         return f"http://127.0.0.1:{self.port}/{self.token}/"
 
     @property
-    def hosts(self) -> tuple[str, str]:
-        return f"127.0.0.1:{self.port}", f"localhost:{self.port}"
+    def hosts(self) -> tuple[str, ...]:
+        """What a browser may call this computer; it leaves out port 80, since that is the usual one."""
+        named = tuple(f"{name}:{self.port}" for name in _NAMES)
+        return (*named, *_NAMES) if self.port == _USUAL_PORT else named
 
     def path(self, raw: bytes) -> str | None:
         """What stands after the token in a path as it was sent; None where it does not begin with the token."""

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 import uvicorn
 from starlette.types import ASGIApp
 
-from fillgen.errors import OptionError
+from fillgen.errors import OptionError, OutputError
 from fillgen.render.page import ASSETS, asset, shell
 from fillgen.server.app import MADE, Site, app_of
 from fillgen.server.frames import silent
@@ -48,9 +48,22 @@ def loopback(port: int = 0) -> Iterator[tuple[socket.socket, Door]]:
         yield listening, Door(secrets.token_urlsafe(24), listening.getsockname()[1])
 
 
-def server_of(app: ASGIApp) -> uvicorn.Server:
+class PageServer(uvicorn.Server):
+    """A server that calls `ready` as soon as it answers."""
+
+    def __init__(self, config: uvicorn.Config, ready: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._ready = ready
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        if self.started:
+            self._ready()
+
+
+def server_of(app: ASGIApp, ready: Callable[[], None] = lambda: None) -> PageServer:
     """A server for an application; it says nothing of itself, and logs only what breaks."""
-    return uvicorn.Server(
+    return PageServer(
         uvicorn.Config(
             app,
             http="h11",
@@ -66,15 +79,22 @@ def server_of(app: ASGIApp) -> uvicorn.Server:
             h11_max_incomplete_event_size=_LONGEST_HEAD,
             timeout_keep_alive=30,
             timeout_graceful_shutdown=1,
-        )
+        ),
+        ready,
     )
 
 
 def serve(app: ASGIApp, listening: socket.socket, ready: Callable[[], None] = lambda: None) -> None:
-    """Serve until Ctrl-C or a signal to end; `ready` is called first, when the address can be opened already."""
-    ready()
-    with contextlib.suppress(KeyboardInterrupt):
-        server_of(app).run(sockets=[listening])
+    """Serve until Ctrl-C or a signal to end; `ready` is called once the address can be opened.
+
+    OutputError where the page cannot be started, such as where no process can be.
+    """
+    server = server_of(app, ready)
+    with contextlib.suppress(KeyboardInterrupt, SystemExit):  # it ends so where starting fails
+        server.run(sockets=[listening])
+    if not server.started:
+        hint = "Its workers may not have been allowed to start. Try again, or restart the computer."
+        raise OutputError("cannot be started", place="the page", hint=hint)
 
 
 def page_of(door: Door, *, chart: str = "", book: str | None = None, log: Log = silent) -> ASGIApp:

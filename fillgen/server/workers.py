@@ -161,6 +161,9 @@ class Workers:
                 self._log(f"{question.name}: the process that answered ended")
             told = "the page was stopped" if self._closing else "the work on this broke off"
             await self._failed(process, frames, begun, told, "Try again.")
+        except Exception as error:  # whatever a worker sends, whoever asked is answered
+            self._log(f"{question.name}: {type(error).__name__}: {error}")
+            await self._failed(process, frames, begun, "the work on this broke off", "Try again.")
         finally:
             self._free.release()
 

@@ -30,6 +30,8 @@ CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 LONG = f"| {' | '.join(['Ebmaj7 | Gm7 C7 | Fm7 | Bb7'] * 16)} |"
 COMPILED = f"{tempfile.gettempdir()}/fillgen-bench-compiled"
 """Where the compiled modules of the timed processes lie."""
+NO_BOOK = {"FILLGEN_NO_BOOK": "1"}
+"""No bench touches the idea book of whoever runs it."""
 FLOOR = "import constraint, numpy, mido, typer"
 LIMITS = {
     "cold command": 3.0,
@@ -61,7 +63,7 @@ def in_turn(*jobs: Callable[[], object], times: int = 9) -> list[float]:
 def process(*arguments: str) -> Callable[[], object]:
     """A job that runs Python anew, compiled modules at hand as they are where the program is installed."""
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    environment = {**kept, "PYTHONPYCACHEPREFIX": COMPILED}
+    environment = {**kept, "PYTHONPYCACHEPREFIX": COMPILED, **NO_BOOK}
     return lambda: subprocess.run(
         [sys.executable, *arguments], check=True, capture_output=True, env=environment
     )
@@ -76,7 +78,11 @@ def peak_megabytes(*arguments: str) -> float:
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)"
     )
     ran = subprocess.run(
-        [sys.executable, "-c", code, "ideas", *arguments], check=True, capture_output=True, text=True
+        [sys.executable, "-c", code, "ideas", *arguments],
+        check=True,
+        capture_output=True,
+        text=True,
+        env={**os.environ, **NO_BOOK},
     )
     return float(ran.stderr.split()[-1]) / 1024
 

@@ -10,8 +10,6 @@ from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-os.environ["FILLGEN_NO_BOOK"] = "1"  # no bench touches the idea book of whoever runs it
-
 
 def commit() -> str:
     """The commit of the checkout, with a mark where files differ from it; `unknown` outside a checkout."""

@@ -126,6 +126,15 @@ def test_loop_counts_in_once(call: Call, world: World) -> None:
     assert answer.err.count("Idea 1: ") == 1
 
 
+@pytest.mark.parametrize("tempo", [67, 72, 130])
+def test_no_note_is_lost_where_a_loop_begins_anew(call: Call, world: World, tempo: int) -> None:
+    """Tempi whose microseconds are not whole: every turn has all its notes."""
+    call("play", HOME, "--rank", "1", "--loop", "2", "--count-in", "--tempo", str(tempo))
+    notes = [rest for _, *rest in begun(world.sent, 0)]
+    assert len(notes) % 2 == 0
+    assert notes[: len(notes) // 2] == notes[len(notes) // 2 :]
+
+
 def test_several_ideas_loop_with_their_rest(call: Call, world: World) -> None:
     """Two ideas twice: between all four lies the same bar of rest."""
     call("play", "| C | G7 |", "-n", "2", "--loop", "2", "--tempo", "120", "--rhythm", "ballad")

@@ -28,7 +28,7 @@ from fillgen.book.door import Book
 from fillgen.book.store import entries, every_entry
 from fillgen.check import check
 from fillgen.cli import main
-from fillgen.errors import ChartError, OptionError
+from fillgen.errors import ChartError, OptionError, OutputError
 from fillgen.midi import to_midi
 from fillgen.parse import MisreadChartError, parse_chart, parse_phrase
 from fillgen.render.checks import check_document
@@ -39,9 +39,9 @@ from fillgen.server import answers, guard
 from fillgen.server.app import ASKED, MADE
 from fillgen.server.fields import Fields, document_of
 from fillgen.server.frames import DATA, END, HEAD, JSON, LINES, Question, json_bytes
-from fillgen.server.guard import HEADERS, Door, Guard
+from fillgen.server.guard import HEADERS, Door, Guard, Log
 from fillgen.server.process import OUR_FAULT, Reply, answered
-from fillgen.server.serving import loopback
+from fillgen.server.serving import loopback, page_of, serve
 from fillgen.server.workers import COMMAND, Workers
 from tests.properties.local_page import WAIT, Page, running
 from tests.unit.test_import_cost import command, loaded
@@ -518,6 +518,11 @@ HALF = (
     "sys.stdout.buffer.write(b'h' + len(told).to_bytes(4, 'big') + told); sys.stdout.buffer.flush()"
 )
 
+JUNK = (
+    "import sys, time; sys.stdin.buffer.read(1); "
+    "sys.stdout.buffer.write(b'h' + (2).to_bytes(4, 'big') + b'{]'); sys.stdout.buffer.flush(); time.sleep(60)"
+)
+
 
 @pytest.mark.parametrize(
     ("program", "limit", "status", "told"),
@@ -525,6 +530,7 @@ HALF = (
         (IMPATIENT, 0.3, 503, "took longer than 0.3 seconds"),
         (DYING, WAIT, 503, "broke off"),
         (HALF, WAIT, 200, "broke off"),
+        (JUNK, WAIT, 503, "broke off"),
     ],
 )
 def test_a_worker_that_fails_is_replaced(program: str, limit: float, status: int, told: str) -> None:
@@ -774,6 +780,19 @@ def test_the_command_ends_with_a_word() -> None:
     assert (running_one.returncode, out) == (0, "")
     assert told.splitlines()[-1] == "The page is closed."
     assert "Traceback" not in told
+
+
+def test_workers_that_cannot_be_started_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where no worker can be, no address is given and no browser opened: the page says that it cannot be started."""
+    called: list[bool] = []
+
+    def workers(count: int, *, log: Log) -> Workers:
+        return Workers(count, log=log, command=("/there/is/no/such/program",))
+
+    monkeypatch.setattr("fillgen.server.serving.Workers", workers)
+    with loopback(0) as (listening, door), pytest.raises(OutputError, match="cannot be started"):
+        serve(page_of(door), listening, lambda: called.append(True))
+    assert called == []
 
 
 @pytest.mark.parametrize("opens", [True, False])
