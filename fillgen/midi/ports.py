@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -16,7 +17,7 @@ from mido.backends.backend import Backend
 from fillgen.errors import FillgenError, OptionError, did_you_mean, shorten
 from fillgen.performance import PortError
 
-INSTALL = "pip install python-rtmidi"
+INSTALL = f"{sys.executable} -m pip install python-rtmidi"
 """The line that installs what drives ports."""
 _THROUGH = "midi through"
 """ALSA's port that only hands on what it is given: it makes no sound, so it is taken only when asked for."""

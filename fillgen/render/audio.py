@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import shutil
 import subprocess
+import sys
 import tempfile
 import wave
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -179,7 +180,7 @@ def check_kind(kind: str) -> None:
         try:
             import_module("soundfile")
         except (ImportError, OSError) as error:
-            hint = "Write .wav, or install it with: pip install soundfile"
+            hint = f"Write .wav, or install it with: {sys.executable} -m pip install soundfile"
             raise OptionError("a .flac file needs the library soundfile", hint=hint) from error
 
 

@@ -32,6 +32,8 @@ LIMIT = 20.0
 """Seconds that an answer may take."""
 WAIT = 30.0
 """Seconds that a question waits for a worker."""
+_FAREWELL = 1.0
+"""Seconds that idle workers have to end by themselves."""
 UNABLE = 503
 """The HTTP status of a question that nobody could answer."""
 _ROOT = str(Path(fillgen.__file__).parent.parent)
@@ -100,6 +102,9 @@ class Workers:
 
     async def __aexit__(self, *_: object) -> None:
         self._closing = True
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(_FAREWELL):
+                await asyncio.gather(*map(_farewell, self._idle))
         for process in tuple(self._alive):
             _kill(process)
         await asyncio.gather(*self._at_work)
@@ -203,6 +208,13 @@ def _tell(frames: _Frames, begun: str, message: str, hint: str) -> None:
     if begun in ("", LINES):
         frames.put_nowait((DATA, told + b"\n"))
     frames.put_nowait((END, b""))
+
+
+async def _farewell(process: Process) -> None:
+    """Let a worker that has nothing to do end by itself."""
+    if process.stdin is not None:
+        process.stdin.close()
+    await process.wait()
 
 
 def _kill(process: Process) -> None:
