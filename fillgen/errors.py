@@ -105,3 +105,13 @@ def listed(words: Iterable[str], last: str = "or") -> str:
 def shorten(text: str, width: int = 40) -> str:
     """A wrong word cut to a length that can be shown in a message, as Python would quote it."""
     return repr(text if len(text) <= width else text[: width - 1] + "…")
+
+
+def printable(text: str) -> str:
+    r"""A text without the control characters that no page or terminal may meet, every kind of blank a plain one.
+
+    >>> printable("Har\x08bour\u00a0Lamps")
+    'Harbour Lamps'
+    """
+    plain = (" " if letter.isspace() else letter for letter in text)
+    return "".join(letter for letter in plain if letter.isprintable())

@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import TypeVar
 
 from fillgen.chords import Chord, Kind, make_chord, quality, read_chord
-from fillgen.errors import ChartError, OptionError, PhraseError, did_you_mean, shorten
+from fillgen.errors import ChartError, OptionError, PhraseError, did_you_mean, printable, shorten
 from fillgen.metre import LENGTHS, METRES, TICKS, Metre, length_text, split_length
 from fillgen.music import Note, Phrase, Progression, Span, laid, spell
 from fillgen.pitch import LETTERS, MODES, NATURAL, Key, Name, all_keys, plain_signs, read_pitch
@@ -140,7 +140,7 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     if not any(chord.root is not None for bar in chords for chord, _ in bar):
         raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
     the_key = the_key or infer_key([(chord, length) for bar in chords for chord, length in bar])
-    return Progression(the_metre, the_key, laid(chords), heads.get("title", ""))
+    return Progression(the_metre, the_key, laid(chords), printable(heads.get("title", "")))
 
 
 def stated_metre(text: str) -> Metre | None:

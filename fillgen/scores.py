@@ -23,7 +23,7 @@ from xml.parsers import expat
 
 from fillgen.abctext import AbcTune, AbcVoice, first_tune
 from fillgen.chords import NO_CHORD, Chord, Kind, base_kind, kinds, make_chord
-from fillgen.errors import OutputError, TuneError, shorten
+from fillgen.errors import OutputError, TuneError, printable, shorten
 from fillgen.melody import (
     REPEATS,
     Sheet,
@@ -301,7 +301,7 @@ def _ticks(quarters: Any) -> int:
 
 def _title(score: Any) -> str:
     title = score.metadata.bestTitle if score.metadata is not None else None
-    return str(title or "")
+    return printable(str(title or ""))
 
 
 def _metre(part: Any, path: Path) -> Metre:

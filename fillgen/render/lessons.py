@@ -14,12 +14,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
+from fillgen.errors import printable
 from fillgen.explain import beat_words
 from fillgen.metre import TICKS
 from fillgen.music import CHORD_TONE, IdeaNote, Progression, Span
 from fillgen.notefit import LEAVE_QUICKLY, PASSES, ChordNotes
 from fillgen.practice import CAUTIONS, Explained, Lesson, Session, Step, minutes
-from fillgen.render.notes import DARK, LIGHT, Palette, printable
+from fillgen.render.notes import DARK, LIGHT, Palette
 from fillgen.render.text import MARKS, staff
 
 _WHAT = "A lesson up the ladder"

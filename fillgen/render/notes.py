@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 from xml.etree.ElementTree import Element, SubElement
 
+from fillgen.errors import printable
 from fillgen.music import CHORD_TONE, Progression
 from fillgen.notefit import (
     CLASHES,
@@ -44,16 +45,6 @@ _SAYS = {
 def _heading(progression: Progression) -> str:
     title = f"{printable(progression.title)}: " if progression.title else ""
     return f"{title}{progression.key}, {progression.metre.name}"
-
-
-def printable(text: str) -> str:
-    r"""A text without the control characters that no page may hold, every kind of blank a plain one.
-
-    >>> printable("Har\x08bour\u00a0Lamps")
-    'Harbour Lamps'
-    """
-    plain = (" " if letter.isspace() else letter for letter in text)
-    return "".join(letter for letter in plain if letter.isprintable())
 
 
 def _where(told: ChordNotes) -> str:
