@@ -206,6 +206,9 @@ def _check(content: bytes, place: str) -> None:
     try:
         parser.Parse(content, True)
     except expat.ExpatError as error:
+        if not content.lstrip(b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n").startswith(b"<"):
+            hint = "A tune is read from MusicXML: .musicxml, .xml or packed .mxl."
+            raise TuneError("is no MusicXML score", place=place, hint=hint) from None
         where = f"line {error.lineno}, column {error.offset + 1}"
         raise TuneError(f"not whole XML ({where})", place=place) from None
     except (ValueError, LookupError) as error:

@@ -37,6 +37,10 @@ class BookError(OutputError):
     """An idea book that cannot be read or written."""
 
 
+class BusyError(BookError):
+    """An idea book that another process is writing to for longer than was waited."""
+
+
 class Book:
     """An open idea book; a context manager that closes it.
 
@@ -130,6 +134,12 @@ class Book:
         if found != ["ok"] or self.rows("PRAGMA foreign_key_check"):
             raise self.damaged(str(found[0]).splitlines()[0] if found != ["ok"] else "a row leads nowhere")
 
+    def check_usable(self) -> None:
+        """BookError where the book cannot be written, or where it is damaged at first sight."""
+        with self.writing():
+            for table in ("progression", "chart", "origin", "idea", "showing", "tag", "latest"):
+                self.rows(f"SELECT count(*) FROM {table}")  # noqa: S608 - made of the words above
+
     # Opening
 
     def _opened(self, path: Path) -> sqlite3.Connection:
@@ -219,14 +229,20 @@ class Book:
         uri = f"{self.path.resolve().as_uri()}?{mode}"
         pages = sqlite3.connect(uri, uri=True, timeout=self.wait, isolation_level=None)
         try:
-            version = self._version(pages)
+            if self._version(pages) == LATEST:
+                return pages
+            return self._copied(pages)
         except BaseException:
             pages.close()
             raise
-        if version < LATEST:
-            pages.close()
-            raise BookError("is older and cannot be brought up to date here", place=str(self.path))
-        return pages
+
+    def _copied(self, pages: sqlite3.Connection) -> sqlite3.Connection:
+        """An older book as a copy in memory, which can be brought up to date where its file cannot."""
+        copy = sqlite3.connect(":memory:", isolation_level=None)
+        pages.backup(copy)
+        pages.close()
+        self._bring_up_to_date(copy)
+        return copy
 
     # Failures
 
@@ -237,6 +253,8 @@ class Book:
             yield
         except sqlite3.Error as error:
             self._fail(error)
+        except OverflowError as error:
+            raise BookError("holds no number as large as that", place=str(self.path)) from error
         except UnicodeDecodeError as error:
             raise self.damaged("a text in it is none") from error
         except OSError as error:
@@ -247,11 +265,16 @@ class Book:
         kind = _kind(error)
         if kind in _BUSY:
             hint = "Another fillgen is writing to it; try again in a moment."
-            raise BookError("the idea book is busy", place=str(self.path), hint=hint) from error
+            raise BusyError("the idea book is busy", place=str(self.path), hint=hint) from error
         if kind in _DAMAGED:
             raise self.damaged(str(error)) from error
         if kind == sqlite3.SQLITE_FULL:
             raise BookError("cannot be written: no room is left", place=str(self.path)) from error
+        if kind == sqlite3.SQLITE_READONLY:
+            hint = (
+                "You may read this file but not change it: see the permissions of the file and of its folder."
+            )
+            raise BookError("can be read but not written", place=str(self.path), hint=hint) from error
         raise BookError(f"cannot be used: {error}", place=str(self.path)) from error
 
     def damaged(self, why: str) -> BookError:
@@ -297,6 +320,22 @@ def _make(path: Path) -> None:
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     with contextlib.suppress(FileExistsError):
         os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+
+
+def refuse_unusable(path: Path) -> None:
+    """BookError where a file cannot be used as an idea book; a file that is not there yet is not made.
+
+    A book that is busy just now can be used later, and is not refused.
+    """
+    if _exists(path):
+        with contextlib.suppress(BusyError), Book(path, wait=SHORT_WAIT) as book:
+            book.check_usable()
+        return
+    above = next(folder for folder in path.absolute().parents if folder.exists())
+    if not above.is_dir():
+        raise BookError(f"cannot be made: {above} is no folder", place=str(path))
+    if not os.access(above, os.W_OK | os.X_OK):
+        raise BookError(f"cannot be made: the folder {above} may not be written to", place=str(path))
 
 
 def _refuse_cut(path: Path, book: Book) -> None:

@@ -33,12 +33,14 @@ from fillgen.book.entries import (
 )
 from fillgen.book.store import add, every_entry, stamp
 from fillgen.book.telling import in_key
-from fillgen.errors import FillgenError, OutputError, shorten
+from fillgen.errors import FillgenError, OutputError, printable, shorten
 from fillgen.fingering import reach
+from fillgen.generate import check_tempo
 from fillgen.metre import TICKS
 from fillgen.music import Ideas
 from fillgen.parse import phrase_text, read_metre
 from fillgen.pitch import Key
+from fillgen.rulepack import RulePack
 from fillgen.vary.task import check_phrase
 
 FORM = "fillgen-book"
@@ -47,6 +49,9 @@ MOST_BYTES = 200_000_000
 """The largest JSON file that is read."""
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
 _MOST_TIMES = 10**9
+_HIGHEST_LEVEL = 99
+_LONGEST_LINE = 300
+"""The most letters of a word or title that comes from elsewhere."""
 _HIGHEST_SEED = 10**100
 T = TypeVar("T")
 
@@ -121,10 +126,27 @@ def _each(rows: Sequence[Any], read: Callable[[Any], Entry], place: str) -> list
 def _checked(entry: Entry) -> Entry:
     """An entry whose notes fit its chart, in the words of this program; a FillgenError where they do not."""
     progression = entry.chart.progression()
-    for showing in entry.showings[1:]:
+    for showing in entry.showings:
         showing.chart.progression()
+        check_tempo(showing.origin.tempo)
     check_phrase(progression, entry.notes)
-    return replace(entry, text=phrase_text(entry.notes, progression))
+    showings = tuple(map(_plain, entry.showings))
+    text = phrase_text(entry.notes, progression)
+    return replace(entry, text=text, shape=_line(entry.shape), showings=showings)
+
+
+def _plain(showing: Showing) -> Showing:
+    """A showing of somebody else's whose words can be printed."""
+    origin = showing.origin
+    told: dict[str, Any] = {
+        name: _line(getattr(origin, name)) for name in ("command", "rules", "version", "rhythm")
+    }
+    chart = replace(showing.chart, title=_line(showing.chart.title))
+    return replace(showing, chart=chart, origin=replace(origin, **told))
+
+
+def _line(text: str) -> str:
+    return printable(text)[:_LONGEST_LINE]
 
 
 def _entry(row: Any) -> Entry:
@@ -154,7 +176,7 @@ def _showing(row: Any) -> Showing:
         seed=_whole(row["seed"], _HIGHEST_SEED),
         rules=_string(row["rules"]),
         version=_string(row["version"]),
-        level=_whole(row["level"]),
+        level=_whole(row["level"], _HIGHEST_LEVEL),
         rhythm=_string(row["rhythm"]),
         tempo=_whole(row["tempo"]),
         swing=bool(row["swing"]),
@@ -167,7 +189,7 @@ def _showing(row: Any) -> Showing:
 
 def _chart(row: Any) -> Chart:
     text, key, metre, title = (_string(row[name]) for name in ("text", "key", "metre", "title"))
-    return Chart(text, key, metre, title, _whole(row["first"]))
+    return Chart(text, key, metre, title, _whole(row["first"], 1))
 
 
 def _shown_entry(row: Any, whole: Any, moment: datetime) -> Entry:
@@ -177,7 +199,8 @@ def _shown_entry(row: Any, whole: Any, moment: datetime) -> Entry:
         whole["rhythm"],
         _whole(whole["chart"]["tempo"]),
         _whole(whole["seed"], _HIGHEST_SEED),
-        _whole(whole["level"]),
+        _whole(whole["level"], _HIGHEST_LEVEL),
+        swing=_swings(whole["rhythm"]),
     )
     notes = notes_of([(_ticks(n["onset"]), _ticks(n["duration"]), n["midi"]) for n in row["notes"]])
     terms = {plain_word(name, "term"): _number(value) for name, value in row["terms"].items()}
@@ -193,8 +216,14 @@ def _chart_of(document: Any) -> Chart:
         _string(document["key"]),
         metre.name,
         "",
-        _whole(document["bars"][0]["bar"]),
+        _whole(document["bars"][0]["bar"], 1),
     )
+
+
+def _swings(rhythm: Any) -> bool:
+    """Whether a rhythm swings, which the JSON of ideas leaves to its name."""
+    pack = RulePack()
+    return rhythm in pack.rhythm_names and pack.rhythm(rhythm).swing
 
 
 def _bar_text(chords: Any, beat: int) -> str:

@@ -76,11 +76,20 @@ def fresh(request: Request, known: Shown) -> Ideas:
 
 
 def _left(left: int, held: int) -> str:
-    before = f"{many(held, 'phrase')} over these rhythms" if held else "No phrase over these rhythms"
-    after = many(left, "phrase") if left else "none"
-    return (
-        f"{before} {'were' if held > 1 else 'was'} shown before; {after} {'are' if left > 1 else 'is'} left."
-    )
+    """What was shown before and what is left.
+
+    Both are counts of phrases in the range that was asked for, of the rhythms that came up; a range cuts another key
+    differently, and another draw has other rhythms, so that neither is told of the degrees alone.
+    """
+    if held:
+        were = f"{many(held, 'phrase')} over these rhythms {'was' if held == 1 else 'were'} {_BEFORE}"
+    else:
+        were = "No phrase over these rhythms was shown before"
+    rest = f"{many(left, 'phrase')} {'is' if left == 1 else 'are'}" if left else "none is"
+    return f"{were}; in this key and range {rest} left that would be new in every octave."
+
+
+_BEFORE = "shown before, in this octave and key or another"
 
 
 def _seed(seed: int, number: int) -> int:
@@ -172,7 +181,7 @@ class _Sieve:
                 f"{message}{'is' if left == 1 else 'are'} left", hint=f"Try another --seed. {hint}"
             )
         told = f"all {many(phrases, 'phrase')} over the {many(len(self.spaces), 'rhythm')} that came up"
-        return NoPhraseError(f"no fresh idea is left: {told} were shown before", hint=hint)
+        return NoPhraseError(f"no fresh idea is left: {told} were {_BEFORE}", hint=hint)
 
     def left(self, given: Ideas) -> int:
         """How many phrases of all spaces are left when some ideas have been shown; counts what was held before."""

@@ -88,8 +88,16 @@ CREATE TABLE member (
 CREATE INDEX member_by_idea ON member (idea);
 """
 
-STEPS = (_IDEAS, _SETS)
-"""What each version of the book adds to the one before, in SQL: ideas, then sets of ideas."""
+_LATEST = """
+CREATE TABLE latest (
+    rank INTEGER PRIMARY KEY,
+    idea INTEGER NOT NULL REFERENCES idea ON DELETE CASCADE
+);
+CREATE INDEX latest_by_idea ON latest (idea);
+"""
+
+STEPS = (_IDEAS, _SETS, _LATEST)
+"""What each version of the book adds to the one before, in SQL: ideas, sets of ideas, the ranks of what was shown last."""
 LATEST = len(STEPS)
 """The version of a book that this program writes."""
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from fillgen.book import fingerprint
 from fillgen.book.door import Book
 from fillgen.book.entries import check_stars, plain_word
-from fillgen.book.store import unknown_word
-from fillgen.errors import OptionError, shorten
+from fillgen.book.store import tag_spellings, unknown_word
+from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.music import Progression
+from fillgen.rulepack import RulePack
+from fillgen.tables import plain_name
 
 _THROUGH_ORIGIN = (
     "id IN (SELECT idea FROM showing WHERE origin IN "
@@ -44,11 +47,11 @@ class Wanted:
 def search(book: Book, wanted: Wanted, count: int | None = None) -> tuple[list[int], int]:
     """The numbers of the ideas that are wanted, those last shown first, and how many there are in all.
 
-    OptionError for a tag that the book has not.
+    Capitals do not matter in a tag, a rhythm or a shape. OptionError for a tag that the book has not, and for a rhythm or
+    a shape that neither the book nor the built-in rules have.
     """
-    if wanted.tag is not None:
-        _check_tag(book, wanted.tag)
-    told = list(_conditions(wanted))
+    wanted = _settled(book, wanted)
+    told = list(_conditions(book, wanted))
     where = " AND ".join(condition for condition, _ in told) or "1"
     values = [value for _, some in told for value in some]
     question = f"SELECT id FROM idea WHERE {where} ORDER BY last DESC, id"  # noqa: S608 - made of the texts below
@@ -56,7 +59,31 @@ def search(book: Book, wanted: Wanted, count: int | None = None) -> tuple[list[i
     return found[:count], len(found)
 
 
-def _conditions(wanted: Wanted) -> Iterator[tuple[str, Sequence[object]]]:
+def _settled(book: Book, wanted: Wanted) -> Wanted:
+    """What is wanted, with rhythm and shape spelled as the book has them."""
+    if wanted.rhythm is not None:
+        known = [name for (name,) in book.rows("SELECT DISTINCT rhythm FROM origin ORDER BY rhythm")]
+        every = [*RulePack().rhythm_names, *known]
+        wanted = replace(wanted, rhythm=_spelled(wanted.rhythm, every, "rhythm"))
+    if wanted.shape is not None:
+        known = [
+            name for (name,) in book.rows("SELECT DISTINCT shape FROM idea WHERE shape <> '' ORDER BY shape")
+        ]
+        wanted = replace(wanted, shape=_spelled(wanted.shape, [*RulePack().shapes, *known], "shape"))
+    return wanted
+
+
+def _spelled(word: str, known: Sequence[str], what: str) -> str:
+    """A known word that is meant; OptionError with the nearest where there is none."""
+    if word in known:
+        return word
+    for name in known:
+        if plain_name(name) == plain_name(word):
+            return name
+    raise OptionError(f"unknown {what} {shorten(word)}", hint=did_you_mean(word, dict.fromkeys(known)))
+
+
+def _conditions(book: Book, wanted: Wanted) -> Iterator[tuple[str, Sequence[object]]]:
     """What is asked in SQL, with the values for its question marks."""
     if wanted.progression is not None:
         question = "progression = (SELECT id FROM progression WHERE digest = ?)"
@@ -67,7 +94,8 @@ def _conditions(wanted: Wanted) -> Iterator[tuple[str, Sequence[object]]]:
     if wanted.shape is not None:
         yield "shape = ?", [wanted.shape]
     if wanted.tag is not None:
-        yield "id IN (SELECT idea FROM tag WHERE word = ?)", [plain_word(wanted.tag, "tag")]
+        question = "id IN (SELECT idea FROM tag WHERE word IN (SELECT value FROM json_each(?)))"
+        yield question, [json.dumps(_tag_words(book, wanted.tag))]
     if wanted.words is not None:
         yield _WORDS, [_part(wanted.words)]
     if wanted.stars is not None:
@@ -105,10 +133,12 @@ def _part(text: str) -> str:
     return f"%{text}%"
 
 
-def _check_tag(book: Book, tag: str) -> None:
-    known = tags(book)
-    if plain_word(tag, "tag") not in known:
-        raise unknown_word(tag, list(known), "tag")
+def _tag_words(book: Book, tag: str) -> list[str]:
+    """How the book spells a tag; OptionError where it has none such."""
+    found = tag_spellings(book, plain_word(tag, "tag"))
+    if not found:
+        raise unknown_word(tag, list(tags(book)), "tag")
+    return found
 
 
 def tags(book: Book) -> dict[str, int]:

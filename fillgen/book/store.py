@@ -66,7 +66,47 @@ def remember(
     ]
     with book.writing():
         ground = _ground(book, showing, ideas.progression)
-        return [_put(book, entry, ideas.progression, [ground], counts=True) for entry in entries]
+        numbers = [_put(book, entry, ideas.progression, [ground], counts=True) for entry in entries]
+        ranks = [idea.rank for idea in ideas]
+        book.run("DELETE FROM latest")
+        book.run_many(
+            "INSERT INTO latest (rank, idea) VALUES (?, ?)", dict(zip(ranks, numbers, strict=True)).items()
+        )
+        return numbers
+
+
+def of_last(book: Book, ranks: Sequence[int]) -> list[int]:
+    """The numbers of ideas by their ranks in what was shown last; OptionError where there was no such rank.
+
+    Two ranks have one number where their ideas differ in the octave alone.
+    """
+    found: dict[int, int] = dict(book.rows("SELECT rank, idea FROM latest ORDER BY rank"))
+    missing = [str(rank) for rank in ranks if rank not in found]
+    if missing:
+        told = f"what was shown last has no idea of rank {listed(missing[:3])}"
+        which = f"It has {'rank' if len(found) == 1 else 'ranks'} {runs(list(found))}." if found else ""
+        raise OptionError(told, hint=which or "Nothing was shown, or all of it is forgotten.")
+    return list(dict.fromkeys(found[rank] for rank in ranks))
+
+
+def runs(numbers: Sequence[int]) -> str:
+    """Numbers as a sentence has them, those that follow one another as a first and a last one.
+
+    >>> runs([17, 18, 19, 4, 21]), runs([5, 6])
+    ('17 to 19, 4 and 21', '5 and 6')
+    """
+    found: list[list[int]] = []
+    for number in numbers:
+        if found and number == found[-1][-1] + 1:
+            found[-1].append(number)
+        else:
+            found.append([number])
+    told = [[str(each) for each in run] if len(run) < _RUN else [f"{run[0]} to {run[-1]}"] for run in found]
+    return listed([word for words in told for word in words], "and")
+
+
+_RUN = 3
+"""So many numbers in a row are told by the first and the last."""
 
 
 def add(book: Book, entries: Iterable[Entry]) -> tuple[list[int], int]:
@@ -77,7 +117,8 @@ def add(book: Book, entries: Iterable[Entry]) -> tuple[list[int], int]:
     """
     with book.writing():
         ((before,),) = book.rows("SELECT count(*) FROM idea")
-        some = [(_added(book, entry), entry.sets) for entry in entries]
+        known = {word.casefold(): word for word in reversed(_tags(book))}
+        some = [(_added(book, entry, known), entry.sets) for entry in entries]
         members = [(name, place, number) for number, sets_ in some for name, place in sets_]
         for name, _, number in sorted(members, key=lambda member: member[:2]):
             _join_set(book, name, number)
@@ -85,11 +126,13 @@ def add(book: Book, entries: Iterable[Entry]) -> tuple[list[int], int]:
     return [number for number, _ in some], after - before
 
 
-def _added(book: Book, entry: Entry) -> int:
+def _added(book: Book, entry: Entry, known: dict[str, str]) -> int:
+    """Add one entry; its tags are spelled as those `known`, and join them."""
     progression = entry.chart.progression()
     grounds = [_ground(book, showing, progression) for showing in entry.showings]
     number = _put(book, entry, progression, grounds, counts=False)
-    book.run_many("INSERT OR IGNORE INTO tag (word, idea) VALUES (?, ?)", [(w, number) for w in entry.tags])
+    words = [known.setdefault(word.casefold(), word) for word in entry.tags]
+    book.run_many("INSERT OR IGNORE INTO tag (word, idea) VALUES (?, ?)", [(word, number) for word in words])
     return number
 
 
@@ -307,6 +350,12 @@ def star(book: Book, numbers: Sequence[int], stars: int) -> None:
     _change(book, numbers, "UPDATE idea SET stars = ? WHERE id = ?", stars)
 
 
+def star_at_least(book: Book, numbers: Sequence[int], stars: int = 1) -> None:
+    """Give ideas so many stars where they have fewer; OptionError where the book lacks one of them."""
+    check_stars(stars)
+    _change(book, numbers, "UPDATE idea SET stars = max(stars, ?) WHERE id = ?", stars)
+
+
 def rename(book: Book, numbers: Sequence[int], name: str) -> None:
     """Give ideas a name; an empty one takes it away."""
     told = plain_word(name, "name", LONGEST_NAME) if name else ""
@@ -318,14 +367,36 @@ def annotate(book: Book, numbers: Sequence[int], note: str) -> None:
     _change(book, numbers, "UPDATE idea SET note = ? WHERE id = ?", plain_note(note))
 
 
-def tag(book: Book, numbers: Sequence[int], word: str) -> None:
-    """Put a tag on ideas."""
-    _change(book, numbers, "INSERT OR IGNORE INTO tag (word, idea) VALUES (?, ?)", plain_word(word, "tag"))
+def tag(book: Book, numbers: Sequence[int], word: str) -> str:
+    """Put a tag on ideas; how it is spelled, which is as it was spelled first: capitals do not matter."""
+    new = plain_word(word, "tag")
+    with book.writing():
+        spelled = next(iter(tag_spellings(book, new)), new)
+        _change(book, numbers, "INSERT OR IGNORE INTO tag (word, idea) VALUES (?, ?)", spelled)
+    return spelled
 
 
-def untag(book: Book, numbers: Sequence[int], word: str) -> None:
-    """Take a tag off ideas."""
-    _change(book, numbers, "DELETE FROM tag WHERE word = ? AND idea = ?", plain_word(word, "tag"))
+def untag(book: Book, numbers: Sequence[int], word: str) -> str:
+    """Take a tag off ideas, in whatever capitals; how it was spelled, or the word where no idea had it."""
+    plain = plain_word(word, "tag")
+    with book.writing():
+        spelled = tag_spellings(book, plain)
+        question = "DELETE FROM tag WHERE word IN (SELECT value FROM json_each(?)) AND idea = ?"
+        _change(book, numbers, question, json.dumps(spelled))
+    return next(iter(spelled), plain)
+
+
+def tag_spellings(book: Book, word: str) -> list[str]:
+    """The tags of the book that differ from a word in capitals alone; that word itself comes first.
+
+    There are several only in a book that an older fillgen has written.
+    """
+    same = [known for known in _tags(book) if known.casefold() == word.casefold()]
+    return sorted(same, key=lambda known: known != word)
+
+
+def _tags(book: Book) -> list[str]:
+    return [word for (word,) in book.rows("SELECT DISTINCT word FROM tag ORDER BY word")]
 
 
 def _change(book: Book, numbers: Sequence[int], statement: str, value: object) -> None:

@@ -12,7 +12,7 @@ from fillgen.errors import OptionError, many
 from fillgen.generate import Request
 from fillgen.music import Ideas, Phrase, Progression
 from fillgen.pitch import Key
-from fillgen.render.text import block
+from fillgen.render.text import block, staff
 from fillgen.vary.transposition import moved
 
 if TYPE_CHECKING:
@@ -141,8 +141,18 @@ def entries_text(entries: Sequence[Entry], key: Key | None = None, width: int = 
     blocks = []
     for entry, ideas in singly(entries, key):
         lines = [heading(entry, ideas.progression), *_about(entry)]
-        blocks.append("\n".join([*lines, block(ideas[0], ideas.progression, width)]))
+        told = _block if entry.terms else _unjudged
+        blocks.append("\n".join([*lines, told(ideas, width)]))
     return "\n\n".join(blocks) + "\n"
+
+
+def _block(ideas: Ideas, width: int) -> str:
+    return block(ideas[0], ideas.progression, width)
+
+
+def _unjudged(ideas: Ideas, width: int) -> str:
+    """The notes of an idea that nobody scored, such as a phrase that was brought in."""
+    return "\n".join(staff(ideas[0].notes, ideas.progression, width))
 
 
 def heading(entry: Entry, progression: Progression) -> str:
@@ -180,6 +190,7 @@ def sheet_entries(entries: Sequence[Entry], key: Key | None = None) -> list[Shee
     for entry, ideas in singly(entries, key):
         (engraved,) = entries_of(ideas)
         words = [str(entry.id), entry.name or entry.chart.title, entry.shape, _STARS[: entry.stars]]
-        told = "  ".join(word for word in words if word)
-        found.append(replace(engraved, name=f"idea-{entry.id}", heading=told))
+        told = [word for word in words if word]
+        heading_ = "  ".join(told) if len(told) > 1 else f"Idea {entry.id}"
+        found.append(replace(engraved, name=f"idea-{entry.id}", heading=heading_))
     return found

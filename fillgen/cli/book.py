@@ -46,6 +46,9 @@ Numbers = Annotated[
     list[str], typer.Argument(metavar="ID...", help="Numbers of ideas, such as 12, 3,5 or 20-24.")
 ]
 OneNumber = Annotated[str, typer.Argument(metavar="ID", help="The number of an idea.")]
+LastOption = Annotated[
+    bool, typer.Option("--last", help="The numbers are ranks of the ideas that were shown last.")
+]
 OptionalNumbers = Annotated[
     list[str] | None, typer.Argument(metavar="[ID...]", help="Numbers of ideas, such as 12, 3,5 or 20-24.")
 ]
@@ -164,34 +167,54 @@ def numbers_of(texts: Sequence[str]) -> list[int]:
     return list(dict.fromkeys(found))
 
 
+def _chosen(book: Book, numbers: Sequence[int], last: bool) -> list[int]:
+    """Numbers of ideas, or the numbers of those that had these ranks when ideas were shown last."""
+    from fillgen.book.store import of_last
+
+    return of_last(book, numbers) if last else list(numbers)
+
+
 def _said(what: str, numbers: Sequence[int]) -> None:
     typer.echo(f"{many(len(numbers), 'idea')} {what}")
 
 
 @app.command()
-def show(ids: Numbers, file: BookOption = None) -> None:
+def show(ids: Numbers, last: LastOption = False, file: BookOption = None) -> None:
     """Show ideas in full, with what was noted."""
     from fillgen.book.store import entries
     from fillgen.book.telling import entries_text
 
     with opened(file, writes=False) as book:
-        found = entries(book, numbers_of(ids))
+        found = entries(book, _chosen(book, numbers_of(ids), last))
     typer.echo(entries_text(found, width=width_of()).rstrip())
 
 
 @app.command()
 def star(
     ids: Numbers,
-    stars: Annotated[int, typer.Option("--stars", help="How many, 1 to 5; 0 takes them away.")] = 1,
+    stars: Annotated[
+        int | None,
+        typer.Option(
+            "--stars", help="How many, 1 to 5; 0 takes them away. [default: 1, or as many more as it has]"
+        ),
+    ] = None,
+    last: LastOption = False,
     file: BookOption = None,
 ) -> None:
     """Give ideas stars."""
     from fillgen.book import store
 
-    numbers = numbers_of(ids)
     with at_hand(file) as book:
-        store.star(book, numbers, stars)
-    _said(f"with {many(stars, 'star')}", numbers)
+        numbers = _chosen(book, numbers_of(ids), last)
+        if stars is None:
+            store.star_at_least(book, numbers)
+        else:
+            store.star(book, numbers, stars)
+        found = {entry.id: entry.stars for entry in store.entries(book, numbers)}
+    for each in sorted(set(found.values()), reverse=True):
+        some = [number for number, own in found.items() if own == each]
+        have = "Idea {} has" if len(some) == 1 else "Ideas {} have"
+        typer.echo(f"{have.format(store.runs(some))} {many(each, 'star')}.")
 
 
 @app.command()
@@ -199,29 +222,32 @@ def tag(
     word: Annotated[str, typer.Argument(metavar="TAG", help="A word or a few.")],
     ids: Numbers,
     remove: Annotated[bool, typer.Option("--remove", help="Take the tag off.")] = False,
+    last: LastOption = False,
     file: BookOption = None,
 ) -> None:
     """Put a tag on ideas, or take it off."""
     from fillgen.book import store
 
-    numbers = numbers_of(ids)
     with at_hand(file) as book:
-        (store.untag if remove else store.tag)(book, numbers, word)
-    _said(f"{'no longer ' if remove else ''}tagged {shorten(word)}", numbers)
+        numbers = _chosen(book, numbers_of(ids), last)
+        told = store.untag(book, numbers, word) if remove else store.tag(book, numbers, word)
+    _said(f"{'no longer ' if remove else ''}tagged {shorten(told)}", numbers)
 
 
 @app.command()
 def note(
     idea: OneNumber,
     text: Annotated[str, typer.Argument(metavar="TEXT", help="The note, or - to read it; '' takes it away.")],
+    last: LastOption = False,
     file: BookOption = None,
 ) -> None:
     """Give an idea a note, such as where it was played and how it went."""
     from fillgen.book import store
 
-    numbers = numbers_of([idea])
+    wanted = numbers_of([idea])
     told = chart_text("-") if text == "-" else text
     with at_hand(file) as book:
+        numbers = _chosen(book, wanted, last)
         store.annotate(book, numbers, told)
     _said("with the note" if told.strip() else "without a note", numbers)
 
@@ -230,24 +256,25 @@ def note(
 def rename(
     idea: OneNumber,
     name: Annotated[str, typer.Argument(metavar="NAME", help="The name; '' takes it away.")],
+    last: LastOption = False,
     file: BookOption = None,
 ) -> None:
     """Give an idea a name."""
     from fillgen.book import store
 
-    numbers = numbers_of([idea])
     with at_hand(file) as book:
+        numbers = _chosen(book, numbers_of([idea]), last)
         store.rename(book, numbers, name)
     _said(f"named {shorten(name)}" if name else "without a name", numbers)
 
 
 @app.command()
-def forget(ids: Numbers, file: BookOption = None) -> None:
+def forget(ids: Numbers, last: LastOption = False, file: BookOption = None) -> None:
     """Take ideas out of the book, for good; --fresh may show them again."""
     from fillgen.book import store
 
-    numbers = numbers_of(ids)
     with at_hand(file) as book:
+        numbers = _chosen(book, numbers_of(ids), last)
         store.forget(book, numbers)
     _said("forgotten", numbers)
 
@@ -269,13 +296,15 @@ def set_(
         ),
     ] = None,
     overwrite: OverwriteOption = False,
+    last: LastOption = False,
     file: BookOption = None,
 ) -> None:
     """Group ideas for a lesson or a gig, and print them as one sheet."""
+    _refuse_no_ranks(ids, last)
     if name is None:
         _list_sets(file)
     elif ids or remove:
-        _change_set(name, numbers_of(ids or ()), remove, file)
+        _change_set(name, numbers_of(ids or ()), remove, last, file)
         if output is not None:
             _put_set(name, key, output, overwrite, file)
     else:
@@ -291,10 +320,16 @@ def _list_sets(file: Path | None) -> None:
     typer.echo("\n".join(lines) or "There is no set yet. fillgen book set NAME ID... makes one.")
 
 
-def _change_set(name: str, numbers: list[int], remove: bool, file: Path | None) -> None:
+def _refuse_no_ranks(ids: Sequence[str] | None, last: bool) -> None:
+    if last and not ids:
+        raise OptionError("--last needs the ranks of ideas", hint="Such as --last 1,3.")
+
+
+def _change_set(name: str, wanted: Sequence[int], remove: bool, last: bool, file: Path | None) -> None:
     from fillgen.book import store
 
     with at_hand(file) as book:
+        numbers = _chosen(book, wanted, last)
         (store.take_from_set if remove else store.put_in_set)(book, name, numbers)
     told = many(len(numbers), "idea") if numbers else "all ideas"
     typer.echo(f"{told} {'taken out of' if remove else 'put into'} {shorten(name)}")
@@ -327,6 +362,7 @@ def export(
         ),
     ] = None,
     overwrite: OverwriteOption = False,
+    last: LastOption = False,
     file: BookOption = None,
 ) -> None:
     """Write ideas to a file: MIDI, MusicXML, a sheet, text, or JSON for another book."""
@@ -335,11 +371,12 @@ def export(
 
     if sum((bool(ids), name is not None, tag is not None, every)) != 1:
         raise OptionError("say which ideas: give numbers, --set, --tag or --all", hint="One of them.")
+    _refuse_no_ranks(ids, last)
     with opened(file, writes=False) as book:
         if name is not None:
             numbers = set_members(book, name)
         elif ids:
-            numbers = numbers_of(ids)
+            numbers = _chosen(book, numbers_of(ids), last)
         else:
             numbers = sorted(search(book, Wanted(tag=tag))[0])
         found = entries(book, numbers)
@@ -427,23 +464,57 @@ def _read(
     source: str, chart: str | None, key: str | None, metre: str | None, rhythm: str | None
 ) -> list[Entry]:
     """The ideas of a file: JSON, or a phrase over the chart given."""
-    from fillgen.book.exchange import from_json, from_phrase, is_book
+    from fillgen.book.exchange import from_json, from_phrase
     from fillgen.practice import own_ideas
 
     path = Path(source)
     if path.suffix.lower() == ".json":
         return from_json(file_text(path, most=_most_bytes()), source, now())
-    if path.suffix.lower() not in (".mid", ".midi", ".musicxml", ".xml", ".mxl", ".abc", ".txt") and is_book(
-        path
-    ):
-        raise OutputError("is an idea book", place=source, hint=f"Join it: fillgen book merge {source}.")
-    if chart is None:
-        raise OptionError("the chords of the phrase are missing", hint='Give them with --chart "| C | G7 |".')
-    reading = reading_of(chart, source, key, metre, None)
+    _refuse_other(path, source)
+    reading = reading_of(_chart_in(path) if chart is None else chart, source, key, metre, None)
     for remark in reading.remarks:
         typer.echo(f"Note: {remark}", err=True)
     found = own_ideas(reading.progression, reading.notes, rhythm=rhythm, tempo=reading.tempo)
     return [from_phrase(found, now())]
+
+
+_SCORES = (".musicxml", ".xml", ".mxl")
+_PHRASES = (".mid", ".midi", *_SCORES, ".abc", ".txt", ".phrase", "")
+
+
+def _refuse_other(path: Path, source: str) -> None:
+    """OutputError for a file that is neither a phrase nor ideas, by its name or its first bytes."""
+    from fillgen.book.exchange import is_book
+
+    ending = path.suffix.lower()
+    if ending in _PHRASES[:-1]:
+        return
+    if is_book(path):
+        raise OutputError("is an idea book", place=source, hint=f"Join it: fillgen book merge {source}.")
+    if ending not in _PHRASES:
+        raise OutputError(
+            "is a PDF, and no phrase can be read from it"
+            if ending == ".pdf"
+            else "is no phrase, by its name",
+            place=source,
+            hint="Taken are .json of a book or of fillgen ideas, and phrases in .mid, .musicxml, .mxl, .abc and .txt.",
+        )
+
+
+def _chart_in(path: Path) -> str:
+    """The chart that a score's chord symbols make; OptionError for a file that has none."""
+    missing = "the chords of the phrase are missing"
+    hint = 'Give them with --chart "| C | G7 |".'
+    if path.suffix.lower() not in _SCORES:
+        raise OptionError(missing, hint=hint)
+    from fillgen.parse import chart_text as told
+    from fillgen.scores import read_tune
+    from fillgen.tune import body_of
+
+    tune = read_tune(path)
+    if not any(chord.root is not None for _, chord in tune.chords):
+        raise OptionError(f"{missing}: the score has no chord symbols", hint=hint)
+    return told(body_of(tune))
 
 
 def _most_bytes() -> int:

@@ -210,7 +210,8 @@ SheetOption = Annotated[
 BookOption = Annotated[
     Path | None,
     typer.Option(
-        "--book", help="Another idea book than the usual one. [default: FILLGEN_BOOK, or the user's data folder]"
+        "--book",
+        help="Another idea book than the usual one. [default: FILLGEN_BOOK, or the user's data folder]",
     ),
 ]
 NoBookOption = Annotated[

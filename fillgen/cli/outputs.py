@@ -14,7 +14,7 @@ import typer
 import fillgen
 from fillgen.cli.inputs import now, optional_pitch
 from fillgen.cli.options import Format
-from fillgen.errors import FillgenError, OptionError, many, shorten
+from fillgen.errors import FillgenError, OptionError, did_you_mean, many, shorten
 
 if TYPE_CHECKING:
     from fillgen.arrange import Playing
@@ -27,6 +27,7 @@ FOLDER = "/"
 """Stands for a folder among the endings of outputs."""
 SOUND_ENDINGS = {".wav": MIDI, ".flac": MIDI}
 """Sound files are MIDI that is played: whatever holds for MIDI holds for them."""
+_SHEETS = (".pdf", ".svg", ".musicxml", ".mei")
 ENDINGS = {
     ".mid": MIDI,
     ".midi": MIDI,
@@ -48,10 +49,18 @@ def target_of(output: str | None, wanted: Format | None, endings: Mapping[str, s
     ending = Path(output).suffix.lower()
     by_name = endings.get(FOLDER if is_folder(output) else ending)
     if by_name is None and (wanted is None or ending or is_folder(output)):
-        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint=_usable(endings))
+        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint=_way_to(ending, endings))
     if wanted is not None and by_name not in (None, wanted.value):
         raise OptionError(f"--format {wanted.value} does not go with {shorten(output)}")
     return by_name or (wanted.value if wanted else TEXT)
+
+
+def _way_to(ending: str, endings: Mapping[str, str]) -> str:
+    """What to do about an ending that a command does not write."""
+    if ending in _SHEETS:
+        return f"--sheet, or fillgen sheet, writes {ending} as a sheet of music. {_usable(endings)}"
+    near = did_you_mean(ending, endings) if ending else ""
+    return f"{near} {_usable(endings)}".strip()
 
 
 def _usable(endings: Mapping[str, str]) -> str:
@@ -202,7 +211,7 @@ def sheet_path(sheet: str | None, output: str | None, overwrite: bool) -> Path |
     """The file for a sheet of music; refused before any work where it cannot be written or is the other output."""
     if sheet is None:
         return None
-    from fillgen.render.files import refuse_existing
+    from fillgen.render.files import refuse_existing, refuse_homeless
     from fillgen.render.sheet import kind_of
 
     kind_of(sheet)
@@ -211,19 +220,35 @@ def sheet_path(sheet: str | None, output: str | None, overwrite: bool) -> Path |
     for name in (sheet, output):
         if name is not None and not is_folder(name):
             refuse_existing(Path(name), overwrite)
+            refuse_homeless(Path(name))
     return Path(sheet)
 
 
 def write_sheet(
-    path: Path | None, entries: Sequence[Entry], settings: Settings | None, overwrite: bool
+    path: Path | None,
+    entries: Sequence[Entry],
+    settings: Settings | None,
+    overwrite: bool,
+    what: str = "phrase",
 ) -> None:
     """Write a sheet of music where one is asked for, and say so."""
     if path is None:
         return
-    from fillgen.render.sheet import USUAL, write
+    from fillgen.render.sheet import USUAL, kind_of, unshown, write
 
     write(path, entries, settings or USUAL, overwrite=overwrite)
-    typer.echo(f"{many(len(entries), 'phrase')} on the sheet {path}", err=True)
+    typer.echo(f"{many(len(entries), what)} on the sheet {path}", err=True)
+    _tell_unshown(unshown(entries, settings or USUAL, kind_of(str(path))))
+
+
+_TOLD = 8
+"""So many letters are named."""
+
+
+def _tell_unshown(letters: str) -> None:
+    if letters:
+        named = f"{' '.join(letters[:_TOLD])}{' ...' if len(letters) > _TOLD else ''}"
+        typer.echo(f"Note: the PDF cannot show {named} and has ? there; .svg and .html keep it.", err=True)
 
 
 def ideas_sheet(
@@ -247,15 +272,18 @@ def keep_in_book(
     *,
     firm: bool = False,
 ) -> None:
-    """Remember ideas that were shown. A book that cannot be written is told, and is an error only where `firm`."""
-    from fillgen.book.door import SHORT_WAIT, Book
+    """Remember ideas that were shown, and say under which numbers.
+
+    A book that cannot be written is told, and is an error only where `firm` or where it is named and not just busy.
+    """
+    from fillgen.book.door import SHORT_WAIT, Book, BusyError
     from fillgen.book.place import book_path
-    from fillgen.book.store import remember
+    from fillgen.book.store import remember, runs
 
     given = {name: value for name, value in options.items() if value is not None and value is not False}
     try:
         with Book(book_path(file), wait=SHORT_WAIT) as book:
-            remember(
+            numbers = remember(
                 book,
                 found,
                 now(),
@@ -265,20 +293,30 @@ def keep_in_book(
                 version=fillgen.__version__,
             )
     except FillgenError as error:
-        if firm:
+        if firm or (file is not None and not isinstance(error, BusyError)):
             raise
         typer.echo(f"Note: the ideas are not remembered: {' '.join(str(error).split())}", err=True)
+    else:
+        if numbers:
+            typer.echo(f"In the idea book: {runs(numbers)}.", err=True)
 
 
 def book_wish(file: Path | None, no_book: bool, *, fresh: bool = False) -> bool:
-    """Whether what is shown is to be remembered; OptionError where the options contradict one another."""
+    """Whether what is shown is to be remembered; OptionError where the options contradict one another.
+
+    BookError for a book that is named and cannot be used; the usual book is looked at only when ideas were shown.
+    """
     from fillgen.book.place import OFF, is_off
 
-    if no_book and file is not None:
-        raise OptionError("--book and --no-book do not go together")
+    if file is not None and (no_book or is_off()):
+        raise OptionError(f"--book and {'--no-book' if no_book else OFF} do not go together")
     if fresh and (no_book or is_off()):
         hint = "What was shown before stands in the idea book."
         raise OptionError(f"--fresh and {'--no-book' if no_book else OFF} do not go together", hint=hint)
+    if file is not None:
+        from fillgen.book.door import refuse_unusable
+
+        refuse_unusable(file)
     return not no_book and not is_off()
 
 

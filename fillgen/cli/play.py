@@ -201,6 +201,9 @@ def play(
             _refuse({name: given[name] for name in of_ideas}, "--phrase")
             found = _own(chart, phrase, key, metre, rhythm, tempo, hand, rules)
         else:
+            if (chart is None) == (sequence is None):
+                hint = 'Such as: fillgen play "| C | G7 |".'
+                raise OptionError("give either a chart or --sequence", hint=hint)
             found = fillgen.ideas(
                 progression_of(chart, sequence, key, metre, sevenths),
                 count=_count(rank, count),

@@ -131,6 +131,9 @@ def sheet(
 
     if output is None:
         raise OptionError("a sheet of music is a file", hint="Give it a name, such as -o ideas.pdf.")
+    if phrase is None and (chart is None) == (sequence is None):
+        hint = 'Such as: fillgen sheet "| C | G7 |" -o ideas.pdf.'
+        raise OptionError("give either a chart or --sequence", hint=hint)
     path = sheet_path(output, None, overwrite)
     settings = Settings(staves, note_names, fingers, paper.strip().lower(), span_of(span, hand), title or "")
     asked = {
@@ -153,6 +156,7 @@ def sheet(
         own_tempo = tempo if tempo is not None else reading.tempo
         found, remarks = _own(reading, rhythm, own_tempo, hand, pack), reading.remarks
         entries = tuple(replace(entry, heading="") for entry in entries_of(found, swing))
+        settings = replace(settings, title=title or found.progression.title or reading.title)
     else:
         if part is not None:
             raise OptionError("--part goes with --phrase", hint="It names a part of the phrase's file.")
@@ -173,7 +177,8 @@ def sheet(
         }
         progression = progression_of(chart, sequence, key, metre, sevenths)
         every = fillgen.ideas(progression, rules=pack, **wishes)
-        found, remarks = replace(every, ideas=_chosen(every, only)), every.remarks
+        found = replace(every, ideas=_chosen(every, only))
+        remarks = _remarks(every, only)
         entries = entries_of(found, swing)
     write_sheet(path, entries, settings, overwrite)
     if keeps and phrase is None:
@@ -208,6 +213,16 @@ def _own(
     return own_ideas(reading.progression, reading.notes, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack)
 
 
+_OF_ALL = ("all of them are given", "were found for the", "clearly apart")
+"""Parts of the remarks that are about all ideas found."""
+
+
+def _remarks(ideas: fillgen.Ideas, only: str | None) -> tuple[str, ...]:
+    """What there is to say about ideas; where only some of them are shown, nothing about all."""
+    is_said = only is None
+    return tuple(each for each in ideas.remarks if is_said or not any(part in each for part in _OF_ALL))
+
+
 def _chosen(ideas: Sequence[fillgen.Idea], only: str | None) -> tuple[fillgen.Idea, ...]:
     """The ideas of some ranks, in the order asked for; OptionError where there is no such rank."""
     if only is None:
@@ -219,8 +234,8 @@ def _chosen(ideas: Sequence[fillgen.Idea], only: str | None) -> tuple[fillgen.Id
         if ends[0] is None or ends[1] is None or ends[0] > ends[1]:
             raise OptionError(f"{shorten(word.strip())} is no rank", hint="Give ranks like 1,4 or 1-6.")
         if not 1 <= ends[0] <= ends[1] <= len(ideas):
-            raise OptionError(
-                f"there is no idea {shorten(word.strip())}", hint=f"There are {many(len(ideas), 'idea')}."
-            )
+            are = "is" if len(ideas) == 1 else "are"
+            hint = f"There {are} {many(len(ideas), 'idea')}.{' Ranks begin at 1.' * (ends[0] == 0)}"
+            raise OptionError(f"there is no idea {shorten(word.strip())}", hint=hint)
         ranks.update(dict.fromkeys(range(ends[0], ends[1] + 1)))
     return tuple(ideas[rank - 1] for rank in ranks)

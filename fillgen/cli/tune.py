@@ -130,7 +130,7 @@ def _write_sheet(
     from fillgen.render.sheet import tune_entry
 
     entries = [tune_entry(piece, read, swing, number) for number, piece in enumerate(found, 1)]
-    write_sheet(path, entries, None, overwrite)
+    write_sheet(path, entries, None, overwrite, "tune" if len(entries) == 1 else "version")
 
 
 def _tune_files(output: str | None, count: int) -> list[Path]:

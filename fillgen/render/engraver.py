@@ -24,6 +24,7 @@ _SIGN_SIZE = "405px"
 """As high as the letters beside it: the signs of Unicode in the music font are that much larger."""
 _ID = re.compile(r' id="([^"]*)"')
 _ROOT = re.compile(r'<svg viewBox="0 0 (\d+) (\d+)"([^>]*) id="([^"]*)">')
+_OWN = re.compile(r'id="(\w+)">')
 _DESCRIPTION = re.compile(r"<desc>[^<]*</desc>")
 _PLACEHOLDER = re.compile(r'<g[^>]* class="[^"]*placeholder[^"]*"><ellipse[^>]*/></g>')
 _FINGER = re.compile(r'(<g class="fing"><text x=")(-?\d+)(" y="(-?\d+)")')
@@ -70,22 +71,76 @@ class Drawing:
     high: int
 
 
-def engraved(score: str, name: str, width: int, height: int = TALLEST) -> tuple[Drawing, ...]:
+_LEAST = 0.5
+"""A last line is stretched over the whole width only where it takes that share of it by itself. Chosen."""
+
+
+def engraved(
+    score: str, name: str, width: int, height: int = TALLEST, *, broken: bool = False
+) -> tuple[Drawing, ...]:
     """A score, MEI or MusicXML, as drawings: one, or several where it does not fit into a height.
 
-    `width` and `height` are in units, 2.5 to a pixel; a drawing is no higher than what is in it. Of the ids only those
+    `width` and `height` are in units, 2.5 to a pixel; a drawing is no higher than what is in it. Lines are as the score
+    has them where it is `broken` into lines, and else as they fit. Of the ids only those
     stay that have a hyphen, as a score's own have; those that belong to the drawing itself end with `name`, so that
     many can stand in one page. OutputError where the engraver cannot read the score.
     """
     with _ALONE:
         toolkit = _toolkit()
-        toolkit.setOptions({**_OPTIONS, "pageWidth": width, "pageHeight": height})
+        toolkit.setOptions(
+            {
+                **_OPTIONS,
+                "pageWidth": width,
+                "pageHeight": height,
+                "breaks": "line" if broken else "auto",
+                "minLastJustification": _LEAST,
+            }
+        )
         if not toolkit.loadData(score):
             raise OutputError("cannot be engraved", place=name)
         drawn = [str(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1)]
     return tuple(
         _cleaned(each, name if number == 0 else f"{name}-p{number}") for number, each in enumerate(drawn)
     )
+
+
+_LINE = re.compile(r'<g[^>]* class="system">')
+_BAR = re.compile(r'class="measure">.*?class="staff"><path d="M(-?\d+) -?\d+ L(-?\d+) ', re.DOTALL)
+
+
+def bar_widths(drawing: Drawing) -> tuple[tuple[int, ...], ...]:
+    """The widths of the bars of each line of a drawing, as they are drawn, 25 to a pixel."""
+    return tuple(
+        tuple(int(right) - int(left) for left, right in _BAR.findall(line))
+        for line in _LINE.split(drawing.inside)[1:]
+    )
+
+
+def one_sheet(score: str, name: str, glyphs: str, width: int, breaks: str = "encoded") -> str:
+    """A score on one sheet, as the text of an `svg` element; the id of each glyph ends with `-` and `glyphs`.
+
+    `width` is in units; `breaks` says where systems end: as the engraver's option does, `encoded` where the score says.
+    `name` is what is named where the engraver cannot read the score, which is an OutputError.
+
+    >>> from fillgen.metre import METRES
+    >>> from fillgen.notation import Score, ScoreBar, Symbol, Written
+    >>> from fillgen.pitch import Key, Name
+    >>> from fillgen.render.mei import to_mei
+    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, ("C5",), "w"), "a-n0"),),))
+    >>> text = to_mei([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
+    >>> 'id="E050-own"' in one_sheet(text, "a whole note", "own", 4000)
+    True
+    """
+    with _ALONE:
+        toolkit = _toolkit()
+        toolkit.setOptions({**_OPTIONS, "breaks": breaks, "pageWidth": width, "pageHeight": TALLEST})
+        if not toolkit.loadData(score):
+            raise OutputError("cannot be engraved", place=name)
+        drawn = str(toolkit.renderToSVG(1))
+    root = _OWN.search(drawn)
+    assert root is not None
+    named = drawn.replace(f"-{root[1]}", f"-{glyphs}")
+    return _SIGN.sub(_as_text, _PLACEHOLDER.sub("", named))
 
 
 def as_mei(score: str, name: str) -> str:

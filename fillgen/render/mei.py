@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
 from fillgen.chords import Chord
 from fillgen.metre import TICKS, Metre
 from fillgen.notation import Score, ScoreBar, Symbol, Written
 from fillgen.pitch import LETTERS, Name
+from fillgen.render.musicxml import beat_mark, beat_words
 
 _DURATIONS = {"w": "1", "h": "2", "q": "4", "e": "8", "s": "16"}
 _ACCIDENTALS = {"bb": "ff", "b": "f", "n": "n", "#": "s", "##": "x"}
@@ -27,8 +28,13 @@ def signed(symbol: str) -> str:
     return _ALTERED.sub(lambda found: found[0].translate(_SIGNS), symbol)
 
 
-def to_mei(scores: Sequence[Score], title: str = "") -> str:
+def to_mei(
+    scores: Sequence[Score], title: str = "", *, breaks: Collection[int] = (), tempo: bool = False
+) -> str:
     """Scores of one piece as an MEI file: one after another, each on a new system with a double bar at its end.
+
+    `breaks` are the bars of each score, counted from 0, that begin a new system as well; with `tempo` it is told over
+    the first bar in beats a minute, and wherever it changes.
 
     >>> from fillgen.metre import METRES
     >>> from fillgen.pitch import Key
@@ -39,7 +45,9 @@ def to_mei(scores: Sequence[Score], title: str = "") -> str:
     many = len(scores) > 1
     body = []
     for number, score in enumerate(scores):
-        body += _section(score, named=many, before=scores[number - 1] if number else None)
+        before = scores[number - 1] if number else None
+        mark = _tempo(score) if tempo and (before is None or _tempo(before) != _tempo(score)) else ""
+        body += _section(score, mark, breaks, named=many, before=before)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         '<mei xmlns="http://www.music-encoding.org/ns/mei" meiversion="5.1">\n'
@@ -74,13 +82,28 @@ def _staff(number: int) -> str:
 # Bars
 
 
-def _section(score: Score, *, named: bool, before: Score | None) -> list[str]:
+def _tempo(score: Score) -> str:
+    """The tempo as it is counted, in words that need no font of signs."""
+    note, dots, count = beat_mark(score.tempo, score.metre)
+    unit = f'mm="{count}" mm.unit="{_UNITS[note]}"{" mm.dots=" + quoteattr(str(dots)) if dots else ""}'
+    words = beat_words(score.tempo, score.metre)
+    return f'<tempo tstamp="1" staff="1" place="above" {unit}>{words}</tempo>'
+
+
+_UNITS = {"quarter": 4, "half": 2}
+
+
+def _section(
+    score: Score, tempo: str, breaks: Collection[int], *, named: bool, before: Score | None
+) -> list[str]:
     lines = [f"<section xml:id={quoteattr(score.id)}>"]
     if before is not None:
         lines += ["<sb/>", *_changed(score, before)]
     for number, bar in enumerate(score.bars):
         heading = score.heading if named and number == 0 else ""
-        lines.append(_bar(score, bar, heading, last=number == len(score.bars) - 1))
+        above = _heading(heading) + (tempo if number == 0 else "")
+        lines += ["<sb/>"] if number in breaks else []
+        lines.append(_bar(score, bar, above, last=number == len(score.bars) - 1))
     return [*lines, "</section>"]
 
 
@@ -89,7 +112,7 @@ def _changed(score: Score, before: Score) -> list[str]:
     return [f"<scoreDef {_signature(score)}/>"] if _signature(score) != _signature(before) else []
 
 
-def _bar(score: Score, bar: ScoreBar, heading: str, *, last: bool) -> str:
+def _bar(score: Score, bar: ScoreBar, above: str, *, last: bool) -> str:
     staves = "".join(
         f'<staff n="{n}"><layer n="1">{_line(staff)}</layer></staff>' for n, staff in enumerate(bar.staves, 1)
     )
@@ -97,7 +120,7 @@ def _bar(score: Score, bar: ScoreBar, heading: str, *, last: bool) -> str:
     right = ' right="dbl"' if last else ""
     return (
         f'<measure xml:id="{score.id}-b{bar.number}" n="{bar.number}"{metcon}{right}>{staves}'
-        f"{_heading(heading)}{_harmonies(bar.chords, score.metre)}{_fingers(bar.staves)}</measure>"
+        f"{above}{_harmonies(bar.chords, score.metre)}{_fingers(bar.staves)}</measure>"
     )
 
 

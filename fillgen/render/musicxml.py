@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import gcd
 from xml.etree.ElementTree import Element, SubElement
 
 from fillgen.chords import Chord, Kind, base_kind
-from fillgen.metre import TICKS, Metre
+from fillgen.metre import METRES, TICKS, Metre
 from fillgen.notation import Score, ScoreBar, Symbol, Written
 from fillgen.pitch import LETTERS, Key, Name
 
@@ -205,13 +205,41 @@ def attributes(metre: Metre, key: Key, clef: str = "G") -> Element:
     return found
 
 
-def tempo_direction(tempo: int, swing: float = 1.0) -> Element:
-    """A metronome mark in quarter notes a minute, with the swing of the eighths where there is one."""
+_BEATS = {TICKS: ("quarter", 0), TICKS * 3 // 2: ("quarter", 1), 2 * TICKS: ("half", 0)}
+"""The notes that beats are told in, with their dots."""
+
+
+def beat_mark(tempo: int, metre: Metre) -> tuple[str, int, int]:
+    """A tempo, in quarter notes a minute, in beats: the note that is a beat, its dots, and how many a minute.
+
+    >>> from fillgen.metre import METRES
+    >>> beat_mark(84, METRES["12/8"]), beat_mark(120, METRES["2/2"])
+    (('quarter', 1, 56), ('half', 0, 60))
+    """
+    return *_BEATS[metre.beat], round(tempo * TICKS / metre.beat)
+
+
+def beat_words(tempo: int, metre: Metre) -> str:
+    """A tempo, in quarter notes a minute, in words as the metre is counted.
+
+    >>> from fillgen.metre import METRES
+    >>> beat_words(84, METRES["6/8"])
+    'dotted quarter = 56'
+    """
+    note, dots, count = beat_mark(tempo, metre)
+    return f"{'dotted ' * dots}{note} = {count}"
+
+
+def tempo_direction(tempo: int, swing: float = 1.0, metre: Metre = METRES["4/4"]) -> Element:
+    """A metronome mark of a tempo in quarter notes a minute, told in beats, with the swing of the eighths if any."""
+    note, dots, count = beat_mark(tempo, metre)
     direction = Element("direction", {"placement": "above"})
     kind = SubElement(direction, "direction-type")
     mark = SubElement(kind, "metronome")
-    _text(mark, "beat-unit", "quarter")
-    _text(mark, "per-minute", tempo)
+    _text(mark, "beat-unit", note)
+    for _ in range(dots):
+        SubElement(mark, "beat-unit-dot")
+    _text(mark, "per-minute", count)
     if swing > 1:
         _text(SubElement(direction, "direction-type"), "words", "Swing")
     sound = SubElement(direction, "sound", {"tempo": str(tempo)})
@@ -293,8 +321,9 @@ def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
         signs = attributes(score.metre, score.key)
         _two_staves(signs, score.staves)
         found.append(signs)
-    if before is None or (before.tempo, before.swing) != (score.tempo, score.swing):
-        found.append(tempo_direction(score.tempo, score.swing))
+    told = (score.tempo, score.swing, score.metre)
+    if before is None or (before.tempo, before.swing, before.metre) != told:
+        found.append(tempo_direction(*told))
     if named and score.heading:
         words = Element("direction", {"placement": "above"})
         _text(SubElement(words, "direction-type"), "words", score.heading)
@@ -352,6 +381,80 @@ def _on_staff(note: Element, staff: int) -> None:
     sign = Element("staff")
     sign.text = str(staff)
     note.insert(min(behind, default=len(note)), sign)
+
+
+# Sections
+
+
+def with_sections(
+    content: bytes, starts: Mapping[int, str], numbers: Sequence[str], tempo: Element | None = None
+) -> bytes:
+    """A score with a word over each measure where a section starts, and a double bar before it.
+
+    `starts` counts the measures from 0, `numbers` are what all of them are called: a measure that completes the one
+    before it has a number that begins with X, or 0, and is not counted. A fermata over the last bar line comes over the
+    last note. `tempo` stands in the place of the first metronome mark. ValueError where there are not as many numbers as measures.
+    """
+    root = ET.fromstring(content)  # noqa: S314 - a score of our own making
+    for place, part in enumerate(root.findall("part")):
+        measures = part.findall("measure")
+        for element, number in zip(measures, numbers, strict=True):
+            element.set("number", number)
+            if not number.isdecimal() or number == "0":
+                element.set("implicit", "yes")
+        for start, word in starts.items():
+            if place == 0:
+                _section_word(measures[start], word)
+            if start:
+                _double_bar(measures[start - 1])
+        _fermata_to_note(measures[-1])
+    if tempo is not None:
+        _new_tempo(root, tempo)
+    return to_bytes(root)
+
+
+def _new_tempo(root: Element, tempo: Element) -> None:
+    for element in root.iter("measure"):
+        for place, child in enumerate(element):
+            if child.find("direction-type/metronome") is not None:
+                element[place] = tempo
+                return
+
+
+_IN_FRONT = ("print", "attributes")
+
+
+def _section_word(element: Element, word: str) -> None:
+    direction = Element("direction", {"placement": "above"})
+    kind = SubElement(direction, "direction-type")
+    _text(kind, "rehearsal", word).set("enclosure", "none")
+    before = [
+        place
+        for place, child in enumerate(element)
+        if child.tag in _IN_FRONT or (child.tag == "barline" and child.get("location") == "left")
+    ]
+    notes = [place for place, child in enumerate(element) if child.tag == "note"]
+    behind = [place + 1 for place in before if not notes or place < notes[0]]
+    element.insert(max(behind, default=0), direction)
+
+
+def _double_bar(element: Element) -> None:
+    """A double bar at the end of a measure, where no repeat or other bar line stands."""
+    if any(barline.get("location") != "left" for barline in element.findall("barline")):
+        return
+    barline = SubElement(element, "barline", {"location": "right"})
+    _text(barline, "bar-style", "light-light")
+
+
+def _fermata_to_note(element: Element) -> None:
+    heads = [note for note in element.findall("note") if note.find("chord") is None]
+    for barline in element.findall("barline"):
+        fermata = barline.find("fermata")
+        if fermata is None or not heads:
+            continue
+        barline.remove(fermata)
+        notations = heads[-1].find("notations")
+        (SubElement(heads[-1], "notations") if notations is None else notations).append(fermata)
 
 
 # Files

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from io import BytesIO
+from unicodedata import normalize
 from xml.etree.ElementTree import Element
 
 from reportlab.pdfbase import pdfmetrics
@@ -178,7 +179,7 @@ def _shapes(font: str) -> frozenset[int]:
 def _parts(text: str, font: str) -> list[tuple[str, bool]]:
     """A text parted into what its font has and single signs of the music font; a question mark for anything else."""
     found: list[tuple[str, bool]] = []
-    for letter in text:
+    for letter in normalize("NFC", text):
         is_music = ord(letter) not in _shapes(font) and _has_outline(letter)
         shown = letter if is_music or ord(letter) in _shapes(font) else "?"
         if found and not is_music and not found[-1][1]:
@@ -186,6 +187,17 @@ def _parts(text: str, font: str) -> list[tuple[str, bool]]:
         else:
             found.append((shown, is_music))
     return found
+
+
+def shapeless(text: str) -> str:
+    """The letters of a text that neither font has a shape for, each once, in their order.
+
+    >>> shapeless("Été ♭ 雨雨")
+    '雨'
+    """
+    _register()
+    letters = dict.fromkeys(normalize("NFC", text))
+    return "".join(each for each in letters if ord(each) not in _shapes(_BOLD) and not _has_outline(each))
 
 
 def _has_outline(letter: str) -> bool:
@@ -202,8 +214,13 @@ def _length(text: str, size: float, font: str) -> float:
     )
 
 
+_LONGEST_LINE = 400
+"""More letters than any line can have: what is longer is cut before it is measured."""
+
+
 def _fitted(text: str, size: float, font: str, room: float) -> str:
     """A text cut to what fits into a line."""
+    text = text if len(text) <= _LONGEST_LINE else f"{text[:_LONGEST_LINE]}…"
     while _length(text, size, font) > room and len(text) > 2:
         text = f"{text[:-2]}…"
     return text

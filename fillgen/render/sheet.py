@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import accumulate, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 from fillgen.arrange import left_paths, swing_of
 from fillgen.chords import Tone
-from fillgen.errors import OptionError, OutputError, did_you_mean, shorten
+from fillgen.errors import OptionError, OutputError, did_you_mean, printable, shorten
 from fillgen.metre import TICKS
 from fillgen.music import IdeaNote, Ideas, Progression, spell
 from fillgen.notation import Chunk, Score, ScoreBar, Symbol, Written, ids_of, written
-from fillgen.render.engraver import FONT, TALLEST, UNITS, Drawing, as_mei, engraved, font_css
+from fillgen.render.engraver import FONT, TALLEST, UNITS, Drawing, as_mei, bar_widths, engraved, font_css
 from fillgen.render.files import write_file
 from fillgen.render.mei import signed, to_mei
-from fillgen.render.musicxml import score_bytes, whole_ratio
-from fillgen.render.notes import printable
+from fillgen.render.musicxml import beat_words, score_bytes, tempo_direction, whole_ratio, with_sections
 
 if TYPE_CHECKING:
     from fillgen.practice import Lesson
@@ -139,6 +140,9 @@ def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int
     from fillgen.render.tunes import tune_musicxml  # noqa: PLC0415 - what writes tunes loads MIDI as well
 
     ideas = piece.ideas
+    score = tune_musicxml(piece, tune, swing=swing)
+    ratio = swing_of(ideas, swing)
+    mark = tempo_direction(ideas.tempo, ratio, tune.metre) if piece.intro else None
     return Entry(
         f"tune-{number}",
         ideas.progression,
@@ -146,9 +150,36 @@ def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int
         "",
         ideas.rhythm,
         ideas.tempo,
-        swing_of(ideas, swing),
-        tune_musicxml(piece, tune, swing=swing).decode(),
+        ratio,
+        with_sections(score, *_sections(piece, tune), mark).decode(),
     )
+
+
+def _sections(piece: Piece, tune: Tune) -> tuple[dict[int, str], list[str]]:
+    """The measures of a tune's score at which intro, tune and ending start, and what all its measures are called."""
+    bar = tune.metre.bar
+    before = piece.first if piece.intro else 0
+    after = len(piece.ideas.progression.bars) - piece.last if piece.ending else 0
+    intro = [bar] * (before - 1) + [bar - tune.pickup] if before else []
+    filler = [tune.shortage] if tune.shortage and after else []
+    lengths = [*intro, *tune.measures, *filler, *[bar] * after]
+    starts = {0: "Intro", before: "Tune"} if before else {0: "Tune"}
+    if after:
+        starts[len(lengths) - after] = "Ending"
+    return starts, list(_numbers(lengths, 0 if before else -tune.pickup % bar, bar))
+
+
+def _numbers(lengths: Sequence[int], at: int, bar: int) -> Iterator[str]:
+    """The numbers of measures of these lengths; one that begins within a bar, as a pick-up does, is not counted.
+
+    >>> list(_numbers([1440, 1440, 960, 480, 1440], 0, 1440)), list(_numbers([480, 1440], 960, 1440))
+    (['1', '2', '3', 'X3', '4'], ['0', '1'])
+    """
+    number = 0
+    for length in lengths:
+        number += at % bar == 0
+        yield str(number) if at % bar == 0 else f"X{number}" if number else "0"
+        at += length
 
 
 # Scores
@@ -317,17 +348,20 @@ def _length_in_words(symbol: Symbol) -> str:
     return f"{'dotted ' * symbol.letters.endswith('.')}{'triplet ' * symbol.is_triplet}{word}"
 
 
-def about(entry: Entry) -> str:
-    """Key, metre, rhythm, tempo and swing of an entry in a line.
+def about(entry: Entry, *, counted: bool = False) -> str:
+    """Key, metre, rhythm, tempo and swing of an entry in a line; the tempo in beats a minute where it is `counted`.
 
     >>> from fillgen.parse import parse_chart
     >>> about(Entry("a", parse_chart("| Eb | Bb7 |", key="Eb"), (), "", "swing", 120, 2.0))
     'E♭ major, 4/4, swing, 120 quarter notes a minute, eighths swung 2:1'
+    >>> about(Entry("a", parse_chart("| Dm | A7 |", metre="12/8"), (), "", "slow 6/8", 84), counted=True)
+    'D minor, 12/8, slow 6/8, dotted quarter = 56'
     """
     key = entry.progression.key
     parts = [f"{signed(str(key.tonic))} {key.mode}", entry.progression.metre.name]
     parts += [entry.rhythm] if entry.rhythm else []
-    parts.append(f"{entry.tempo} quarter notes a minute")
+    metre = entry.progression.metre
+    parts.append(beat_words(entry.tempo, metre) if counted else f"{entry.tempo} quarter notes a minute")
     if entry.swing > 1:
         first, second = whole_ratio(entry.swing)
         parts.append(f"eighths swung {first}:{second}")
@@ -340,13 +374,15 @@ def _title(entries: Sequence[Entry], settings: Settings) -> str:
 
 def _common(entries: Sequence[Entry]) -> str:
     """What all entries have alike in a line, nothing where they differ."""
-    lines = {about(entry): None for entry in entries}
+    lines = {about(entry, counted=True): None for entry in entries}
     return next(iter(lines)) if len(lines) == 1 else ""
 
 
 def _labels(entry: Entry, common: str) -> str:
     """What stands over an entry: its heading, and its key, metre and tempo where those are not common to all."""
-    return " · ".join(filter(None, [printable(entry.heading).strip(), "" if common else about(entry)]))
+    return " · ".join(
+        filter(None, [printable(entry.heading).strip(), "" if common else about(entry, counted=True)])
+    )
 
 
 # Pictures
@@ -356,8 +392,35 @@ def drawings(
     entry: Entry, settings: Settings = USUAL, *, width: int = WIDE, height: int = TALLEST
 ) -> tuple[Drawing, ...]:
     """An entry engraved: one drawing, or several where it is higher than `height`; both in units of the engraver."""
-    source = entry.source or to_mei([score_of(entry, settings)])
-    return engraved(source, entry.name, width, height)
+    if entry.source:
+        return engraved(entry.source, entry.name, width, height)
+    score = score_of(entry, settings)
+    found = engraved(to_mei([score]), entry.name, width, height)
+    lines = [line for drawing in found for line in bar_widths(drawing)]
+    breaks = _even_breaks(lines, pickup=score.bars[0].number == 0)
+    if not breaks:
+        return found
+    return engraved(to_mei([score], breaks=breaks), entry.name, width, height, broken=True)
+
+
+def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, ...]:
+    """The bars, counted from 0, that begin a line where as many lines hold as many bars each; none where they do.
+
+    `lines` are the widths of bars as drawn. A line is stretched, never squeezed, so that bars fit together wherever
+    their drawn widths do. A pick-up is no bar.
+
+    >>> _even_breaks([(30, 35, 35), (30,)], pickup=False), _even_breaks([(50, 50), (30, 30, 40)], pickup=False)
+    ((2,), ())
+    """
+    widths = [width for line in lines for width in line]
+    each, more = divmod(len(widths) - pickup, len(lines))
+    counts = [each + (number < more) + (pickup and number == 0) for number in range(len(lines))]
+    if each == 0 or counts == [len(line) for line in lines]:
+        return ()
+    ends = list(accumulate(counts))
+    room = max(map(sum, lines))
+    fits = all(sum(widths[start:end]) <= room for start, end in pairwise([0, *ends]))
+    return tuple(ends[:-1]) if fits else ()
 
 
 def svg_of(entry: Entry, settings: Settings = USUAL, *, width: int = WIDE) -> str:
@@ -461,29 +524,48 @@ _LOOK = (
     "h1{font-size:1.5rem;line-height:1.2;margin:0 0 .2rem;overflow-wrap:anywhere}p{margin:0 0 .8rem}"
     ".ideas{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,25rem),1fr));gap:.6rem 1.6rem}"
     "section{break-inside:avoid}h2{font-size:1rem;margin:.6rem 0 .1rem;white-space:pre-wrap;overflow-wrap:anywhere}"
-    "section>svg{display:block;width:100%;height:auto}"
+    "section>svg,section>div>svg{display:block;width:100%;height:auto}"
+    ".one{max-width:64.5rem}.one .ideas{display:block}.one .wide{display:none}"
+    "@media (min-width:44rem){.one .wide{display:block}.one .small{display:none}}"
     "@media print{body{max-width:none;padding:0;font-size:10pt}"
-    ".ideas{grid-template-columns:1fr 1fr;gap:.4rem 1.2rem}h1{font-size:16pt}}"
+    ".ideas{grid-template-columns:1fr 1fr;gap:.4rem 1.2rem}h1{font-size:16pt}"
+    ".one .wide{display:block}.one .small{display:none}}"
 )
 _PAGES = {"a4": "A4", "letter": "letter"}
 
 
 def _html(entries: Sequence[Entry], settings: Settings) -> bytes:
-    """All entries as a page that needs nothing but itself, in one column on a phone and two on paper."""
+    """All entries as a page that needs nothing but itself, in one column on a phone and two on paper.
+
+    An entry that is alone fills the width of the page: it is there twice, in long lines and in short ones for a phone.
+    """
+    picture = _both_widths if len(entries) == 1 else _narrow
     common, title = _common(entries), _title(entries, settings)
     page = f"@page{{size:{_PAGES[settings.paper]} portrait;margin:14mm}}"
     head = f"<p>{escape(common)}</p>\n" if common else ""
     sections = [
-        f"<section>{_heading(entry, common)}{svg_of(entry, settings, width=NARROW)}</section>"
-        for entry in entries
+        f"<section>{_heading(entry, common)}{picture(entry, settings)}</section>" for entry in entries
     ]
+    column = ' class="one"' if len(entries) == 1 else ""
     named = escape(title or "Sheet of music")
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"/>'
         '<meta name="viewport" content="width=device-width, initial-scale=1"/>'
-        f"<title>{named}</title><style>{font_css()}{_LOOK}{page}</style></head>\n<body><h1>{named}</h1>\n"
+        f"<title>{named}</title><style>{font_css()}{_LOOK}{page}</style></head>\n<body{column}><h1>{named}</h1>\n"
         f'{head}<main class="ideas">\n' + "\n".join(sections) + "\n</main></body></html>\n"
     ).encode()
+
+
+def _narrow(entry: Entry, settings: Settings) -> str:
+    return svg_of(entry, settings, width=NARROW)
+
+
+def _both_widths(entry: Entry, settings: Settings) -> str:
+    small = replace(entry, name=f"{entry.name}-small")
+    return (
+        f'<div class="wide">{svg_of(entry, settings)}</div>'
+        f'<div class="small">{_narrow(small, settings)}</div>'
+    )
 
 
 def _heading(entry: Entry, common: str) -> str:
@@ -504,6 +586,23 @@ def _pdf(entries: Sequence[Entry], settings: Settings) -> bytes:
     return pdf_bytes(blocks, paper, title=_title(entries, settings), about=common)
 
 
+def unshown(entries: Sequence[Entry], settings: Settings, kind: str) -> str:
+    """The letters of title and headings that a sheet of a kind has a question mark for, each once: PDF has few.
+
+    >>> from fillgen.parse import parse_chart
+    >>> unshown([Entry("a", parse_chart("| C |"), ())], Settings(title="雨 Rain ☂"), "pdf")
+    '雨☂'
+    """
+    if kind != "pdf":
+        return ""
+    from fillgen.render.pdf import shapeless  # noqa: PLC0415 - reportlab is loaded for PDF only
+
+    common = _common(entries)
+    return shapeless(
+        "".join([_title(entries, settings), common, *(_labels(each, common) for each in entries)])
+    )
+
+
 def _musicxml(entries: Sequence[Entry], settings: Settings) -> bytes:
     if _only(entries).source:
         return entries[0].source.encode()
@@ -513,7 +612,8 @@ def _musicxml(entries: Sequence[Entry], settings: Settings) -> bytes:
 def _mei(entries: Sequence[Entry], settings: Settings) -> bytes:
     if _only(entries).source:
         return as_mei(entries[0].source, entries[0].name).encode()
-    return to_mei([score_of(entry, settings) for entry in entries], _title(entries, settings)).encode()
+    scores = [score_of(entry, settings) for entry in entries]
+    return to_mei(scores, _title(entries, settings), tempo=True).encode()
 
 
 def _only(entries: Sequence[Entry]) -> Entry:
@@ -552,6 +652,9 @@ def render(entries: Sequence[Entry], settings: Settings, kind: str) -> bytes:
 
 def kind_of(path: str) -> str:
     """What a sheet is written as, by the ending of its name; OptionError for an ending that is not offered."""
+    if path.endswith(("/", os.sep)):
+        hint = f"Such as {shorten(path.rstrip('/' + os.sep))}."
+        raise OptionError(f"{shorten(path)} is a folder, and a sheet of music is a file", hint=hint)
     kind = KINDS.get(Path(path).suffix.lower())
     if kind is None:
         hint = "Use .svg, .pdf, .html, .musicxml or .mei."

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import count, cycle
+from pathlib import Path
 from typing import Any
 
 import music21
@@ -26,11 +27,14 @@ from fillgen.pitch import all_keys, read_pitch
 from fillgen.practice import own_ideas
 from fillgen.render.engraver import engraved
 from fillgen.render.mei import to_mei
-from fillgen.render.sheet import USUAL, Entry, Settings, entries_of, render, score_of, svg_of
+from fillgen.render.sheet import USUAL, Entry, Settings, entries_of, render, score_of, svg_of, tune_entry
 from fillgen.rulepack import RulePack
+from fillgen.scores import read_tune
+from fillgen.tune import TuneRequest, pieces
 from tests.outside.test_tunes import check_schema
 
 PACK = RulePack()
+TUNE = Path(__file__).parents[2] / "shared/tunes/garden-gate.musicxml"
 FULL = Settings(staves=2, note_names=True)
 CHARTS = {
     "even": "| Gm7 C7(b9) | Fm7b5/Cb |",
@@ -318,6 +322,28 @@ def test_a_stranger_beams_alike(metre: str) -> None:
         assert ours == [n.beams.getTypes()[:1] for n in notes], bar.number
         compared += any(ours)
     assert compared > 5
+
+
+@pytest.mark.parametrize("metre", METRES)
+def test_a_stranger_reads_the_tempo(metre: str) -> None:
+    """music21 reads the mark of beats as the quarter notes that are meant; which note is the beat is common practice."""
+    beats = {"6/8": ("quarter", 1), "9/8": ("quarter", 1), "12/8": ("quarter", 1), "2/2": ("half", 0)}
+    entry = replace(of_cells(metre), tempo=120)
+    (mark,) = read(render([entry], USUAL, "musicxml")).recurse().getElementsByClass("MetronomeMark")
+    assert (mark.referent.type, mark.referent.dots) == beats.get(metre, ("quarter", 0))
+    assert mark.getQuarterBPM() == 120
+    check_schema(render([entry], USUAL, "musicxml"))
+
+
+@pytest.mark.parametrize("intro", [0, 4])
+def test_the_schema_accepts_the_sheet_of_a_tune(intro: int, capfd: pytest.CaptureFixture[str]) -> None:
+    """With the words and double bars of its sections a tune is valid MusicXML 4.0, and the engraver is content."""
+    tune = read_tune(TUNE)
+    (piece,) = pieces(TuneRequest(tune, intro=intro, rhythm="waltz"))
+    entry = tune_entry(piece, tune)
+    check_schema(render([entry], USUAL, "musicxml"))
+    svg_of(entry)
+    assert capfd.readouterr().err == ""
 
 
 def test_several_ideas_are_one_score() -> None:

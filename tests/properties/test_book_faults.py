@@ -22,7 +22,7 @@ from typing import IO
 import pytest
 
 from fillgen.book import store
-from fillgen.book.door import Book, BookError
+from fillgen.book.door import Book, BookError, refuse_unusable
 from fillgen.book.search import tags
 from fillgen.cli import main
 from fillgen.dice import Dice
@@ -269,10 +269,12 @@ def test_full_disk(tmp_path: Path) -> None:
         for arguments, code in (
             (["ideas", "| Ebmaj7 | Bb7 |"], 0),
             (["ideas", "| Ebmaj7 | Bb7 |", "--fresh"], 2),
+            (["ideas", "| Ebmaj7 | Bb7 |", "--book", str(book_path)], 2),
             (["book", "tag", "x" * 90, "1-12"], 2),
         ):
             ran = subprocess.run(
-                [sys.executable, "-c", program, *arguments, "--book", str(book_path)],
+                [sys.executable, "-c", program, *arguments],
+                env=os.environ | {"FILLGEN_BOOK": str(book_path)},
                 capture_output=True,
                 text=True,
                 check=False,
@@ -346,12 +348,38 @@ def test_closed_folder(open_folder: Path) -> None:
 
     assert reads() == "{'gig': 1} 2"
     assert in_closed_folder(open_folder, reads) == "{'gig': 1} 2"
-    assert in_closed_folder(open_folder, writes).startswith(f"BookError: {path}: cannot be used: ")
+    told = in_closed_folder(open_folder, writes)
+    assert told.startswith(
+        f"BookError: {path}: can be read but not written. You may read this file but not change it"
+    )
+    told = in_closed_folder(open_folder, lambda: str(refuse_unusable(path)))
+    assert told.startswith(f"BookError: {path}: can be read but not written.")
+    new = open_folder / "deep" / "new.book"
+    told = in_closed_folder(open_folder, lambda: str(refuse_unusable(new)))
+    assert told == f"BookError: {new}: cannot be made: the folder {open_folder} may not be written to."
     assert in_closed_folder(open_folder, makes) == (
         f"BookError: {open_folder / 'deep' / 'new.book'}: cannot be opened: Permission denied."
     )
     assert path.read_bytes() == before
     assert sorted(each.name for each in open_folder.iterdir()) == ["ideas.book"]
+
+
+def test_an_older_book_in_a_closed_folder(open_folder: Path) -> None:
+    """A book of an earlier version is read where it cannot be brought up to date, and stays as it is."""
+    path = open_folder / "ideas.book"
+    with Book(path) as book:
+        store.remember(book, answer("C", 0, [1, 2]), MOMENT, command="", options={}, rules="", version="")
+        book.run("DROP TABLE latest")
+        book.run("PRAGMA user_version = 2")
+    path.chmod(0o444)
+    before = path.read_bytes()
+
+    def reads() -> str:
+        with Book(path, writes=False) as book:
+            return f"{len(store.every_entry(book))} {book.rows('SELECT count(*) FROM latest')}"
+
+    assert in_closed_folder(open_folder, reads) == "2 [(0,)]"
+    assert path.read_bytes() == before
 
 
 # Damage
@@ -403,7 +431,11 @@ DAMAGES: dict[str, Callable[[bytes], bytes]] = {
     ids=" ".join,
 )
 def test_a_damaged_book(
-    name: str, arguments: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    name: str,
+    arguments: tuple[str, ...],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Damage is recognised, the file is named and kept as it is, and the way on is told."""
     path = tmp_path / "ideas.book"
@@ -415,7 +447,12 @@ def test_a_damaged_book(
     assert "Put a good copy in its place" in err
     assert len(err.splitlines()) == 1
     assert path.read_bytes() == damaged
-    assert run("ideas", "| C | G7 |", "-n", "1", "--book", str(path)) == 0
+    assert run("ideas", "| C | G7 |", "-n", "1", "--book", str(path)) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert f"{path}: is damaged, or no idea book" in err
+    monkeypatch.setenv("FILLGEN_BOOK", str(path))
+    assert run("ideas", "| C | G7 |", "-n", "1") == 0
     out, err = capsys.readouterr()
     assert "1 of " in out
     assert err.startswith("Note: the ideas are not remembered: ")

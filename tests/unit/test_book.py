@@ -547,7 +547,21 @@ PRAGMA application_id = 1718185068;
 PRAGMA user_version = 1;
 """
 """A book as version 1 made it; it stays here as it is."""
-OLDER = {1: BOOK_1}
+BOOK_2 = (
+    BOOK_1
+    + """
+CREATE TABLE collection (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE);
+CREATE TABLE member (collection INTEGER NOT NULL REFERENCES collection ON DELETE CASCADE,
+    idea INTEGER NOT NULL REFERENCES idea ON DELETE CASCADE, place INTEGER NOT NULL,
+    PRIMARY KEY (collection, idea)) WITHOUT ROWID;
+CREATE INDEX member_by_idea ON member (idea);
+INSERT INTO collection VALUES (3, 'Monday');
+INSERT INTO member VALUES (3, 5, 1);
+PRAGMA user_version = 2;
+"""
+)
+"""A book as version 2 made it, with a set; it stays here as it is."""
+OLDER = {1: BOOK_1, 2: BOOK_2}
 
 
 def old_book(path: Path, version: int) -> None:
@@ -571,7 +585,13 @@ def test_older_books_are_brought_up_to_date(path: Path, version: int, writes: bo
         assert (entry.id, entry.name, entry.stars, entry.note, entry.tags) == (5, "Bell", 4, "soft", ("gig",))
         assert (entry.times, entry.first, entry.origin.seed) == (2, "2026-09-30T08:00:00Z", 7)
         assert entry.chart.title == "Night ferry"
+        assert entry.sets == ((("Monday", 1),) if version > 1 else ())
         store.put_in_set(book, "Friday", [5])
+        with pytest.raises(OptionError, match=r"no idea of rank 1\. Nothing was shown"):
+            store.of_last(book, [1])
+        (number,) = remembered(book, ideas_over(CHART, PHRASES[0]))
+        assert number == 6
+        assert store.of_last(book, [1]) == [number]
         book.check()
         layout = "SELECT type, name, tbl_name FROM sqlite_master ORDER BY name"
         columns = "SELECT m.name, p.name, p.type, p.pk FROM sqlite_master m, pragma_table_info(m.name) p ORDER BY 1, p.cid"
@@ -594,7 +614,7 @@ def test_an_update_that_fails_takes_nothing(
             Book(path)
     pages = sqlite3.connect(path)
     assert pages.execute("PRAGMA user_version").fetchall() == [(version,)]
-    assert pages.execute("SELECT count(*) FROM sqlite_master WHERE name = 'collection'").fetchall() == [(0,)]
+    assert pages.execute("SELECT count(*) FROM sqlite_master WHERE name = 'latest'").fetchall() == [(0,)]
     pages.close()
     with Book(path) as book:
         assert len(store.every_entry(book)) == 1
@@ -643,10 +663,11 @@ def test_fresh_until_the_space_is_spent(book: Book) -> None:
         seen |= prints
         remembered(book, found)
     assert len(seen) > 50
-    assert found.remarks[-1].endswith("none is left.")
+    assert found.remarks[-1].endswith("none is left that would be new in every octave.")
     space = generate(replace(request, count=1000))
     assert {fingerprint.of_phrase(idea.phrase, space.progression) for idea in space} <= seen
-    with pytest.raises(NoPhraseError, match="no fresh idea is left: all"):
+    told = "no fresh idea is left: all .* were shown before, in this octave and key or another"
+    with pytest.raises(NoPhraseError, match=told):
         fresh(moved, shown(book, moved.progression))
 
 
@@ -689,7 +710,27 @@ def test_fresh_ideas_in_another_key(book: Book) -> None:
         assert shown(book, progression).count == before + 20
         left.append(found.remarks[-1])
     assert left[0].startswith("No phrase over these rhythms was shown before; ")
-    assert " left." in left[0]
+    assert all("; in this key and range " in each for each in left)
+
+
+@pytest.mark.parametrize("chart", ["| G7 |", "| C7 |"])
+def test_octaves_of_one_idea(book: Book, chart: str) -> None:
+    """Where the phrases are octaves of few ideas, every sentence is true: each idea once, and none in another octave."""
+    request = Request(parse_chart(chart), level=1, low=67, high=79)
+    every = generate(request)
+    prints = {fingerprint.of_phrase(idea.phrase, request.progression) for idea in every}
+    found = fresh(request, shown(book, request.progression))
+    assert len(found) == len(prints) <= found.phrases == len(every)
+    assert found.remarks[-1] == (
+        "No phrase over these rhythms was shown before; in this key and range none is left that would be new in every "
+        "octave."
+    )
+    remembered(book, found)
+    with pytest.raises(
+        NoPhraseError, match=f"all {len(every)} phrases over .* in this octave and key or another"
+    ):
+        fresh(request, shown(book, request.progression))
+    assert len(prints) < len(every) or chart == "| C7 |"
 
 
 def test_nothing_known_changes_nothing() -> None:
@@ -747,3 +788,50 @@ def test_a_command_without_a_book_loads_no_sqlite() -> None:
     )
     ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert ran.stdout.splitlines()[-1] == "LOADED"
+
+
+@pytest.mark.parametrize(
+    ("field", "wrong", "told"),
+    [("tempo", 0, "the tempo is 0"), ("tempo", 10**8, "the tempo is"), ("level", 10**6, "no whole number")],
+)
+def test_numbers_of_others_are_checked(field: str, wrong: int, told: str, tmp_path: Path) -> None:
+    """A tempo or a level that no idea can have is refused when it comes, not met when the idea is played."""
+    with Book(tmp_path / "ideas.book") as book:
+        store.remember(
+            book,
+            fillgen.ideas("| C | G7 |", count=1),
+            datetime(2026, 11, 1, tzinfo=UTC),
+            command="ideas",
+            options={},
+            rules="",
+            version="1",
+        )
+        document = json.loads(exchange.to_json(store.every_entry(book)))
+    document["ideas"][0]["showings"][0][field] = wrong
+    with pytest.raises(OutputError, match=told):
+        exchange.from_json(json.dumps(document), "mine.json", datetime(2026, 11, 2, tzinfo=UTC))
+
+
+def test_titles_of_others_bring_no_commands_to_the_terminal(tmp_path: Path) -> None:
+    """Control characters in the words of somebody else's book are left out."""
+    with Book(tmp_path / "ideas.book") as book:
+        store.remember(
+            book,
+            fillgen.ideas("title: Blue Lantern\n| C | G7 |", count=1),
+            datetime(2026, 11, 1, tzinfo=UTC),
+            command="ideas",
+            options={},
+            rules="",
+            version="1",
+        )
+        document = json.loads(exchange.to_json(store.every_entry(book)))
+    document["ideas"][0]["showings"][0]["chart"]["title"] = "Blue\x1b]0;x\x07\nLantern"
+    (entry,) = exchange.from_json(json.dumps(document), "mine.json", datetime(2026, 11, 2, tzinfo=UTC))
+    assert entry.showings[0].chart.title.isprintable()
+
+
+def test_ideas_that_swing_swing_in_the_book() -> None:
+    """What `ideas --format json` wrote keeps the swing of its rhythm."""
+    told = to_json(fillgen.ideas("| C | G7 |", rhythm="swing", count=1))
+    (entry,) = exchange.from_json(told, "ideas.json", datetime(2026, 11, 2, tzinfo=UTC))
+    assert entry.showings[0].origin.swing

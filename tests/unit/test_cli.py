@@ -41,6 +41,12 @@ class Answer(NamedTuple):
 Call = Callable[..., Answer]
 
 
+@pytest.fixture(autouse=True)
+def without_a_book(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What stands in the idea book is told in a line of its own, which is tested elsewhere."""
+    monkeypatch.setenv("FILLGEN_NO_BOOK", "1")
+
+
 @pytest.fixture(name="call")
 def _call(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Call:
     """The command line in an empty folder."""

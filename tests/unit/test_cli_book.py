@@ -7,6 +7,7 @@ import json
 import os
 import re
 import shutil
+import sqlite3
 import subprocess
 import sys
 from datetime import UTC, datetime
@@ -61,7 +62,7 @@ def texts(out: str) -> list[str]:
 def test_ideas_are_remembered(run: object, place: Path) -> None:
     """What `ideas` shows stands in the book with its options, and what is shown twice stands there once."""
     out, err = run("ideas", CHART, "-n", "5", "--rhythm", "foxtrot", "--format", "json")
-    assert err == ""
+    assert err == "In the idea book: 1 to 5.\n"
     assert run("ideas", CHART, "-n", "5", "--rhythm", "foxtrot", "--format", "json")[0] == out
     with Book(place / "home" / "ideas.book") as book:
         entries = store.every_entry(book)
@@ -129,7 +130,9 @@ def test_fresh_in_any_key(run: object) -> None:
         out, err = run(
             "ideas", chart, "--fresh", "-n", "20", "--low", low, "--high", high, "--format", "json"
         )
-        assert re.search(r"shown before; [\d,]+ phrases are left\.", err)
+        assert re.search(
+            r"; in this key and range [\d,]+ phrases are left that would be new in every octave\.", err
+        )
         for idea in json.loads(out)["ideas"]:
             first = json.loads(out)["ideas"][0]["notes"][0]["midi"] * 0
             tonic = 3 if chart == CHART else 9
@@ -163,10 +166,10 @@ def test_fresh_in_text_says_what_is_left(run: object) -> None:
     assert (
         run("ideas", CHART, "--fresh", "-n", "2")[0]
         .splitlines()[-1]
-        .startswith("Note: No phrase over these rhythms was shown before; ")
+        .startswith("Note: No phrase over these rhythms was shown before; in this key and range ")
     )
     assert (
-        "Note: 2 phrases over these rhythms were shown before; "
+        "Note: 2 phrases over these rhythms were shown before, in this octave and key or another; "
         in run("ideas", CHART, "--fresh", "-n", "2")[0]
     )
 
@@ -234,7 +237,7 @@ def test_lists_and_searches(run: object, wishes: list[str], found: list[int]) ->
 @pytest.mark.usefixtures("filled")
 def test_marks(run: object) -> None:
     """Stars, tags, notes and names are set, shown and taken away."""
-    assert run("book", "star", "1-2")[0] == "2 ideas with 1 star\n"
+    assert run("book", "star", "1-2")[0] == "Ideas 1 and 2 have 1 star.\n"
     assert run("book", "tag", "gig", "1")[0] == "1 idea tagged 'gig'\n"
     run("book", "note", "1", "went well\nslower")
     run("book", "rename", "1", "Opening")
@@ -360,7 +363,10 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
     document = json.loads(run("book", "--format", "json")[0])
     assert document["ideas"][0]["text"] == PHRASE
     assert document["ideas"][0]["last"] == "2026-11-22T20:00:00Z"
-    assert "chords of the phrase are missing" in run("book", "import", f"phrase.{kind}", code=2)[1]
+    if kind == "musicxml":
+        assert run("book", "import", "phrase.musicxml")[0].startswith("0 new ideas, 1 idea known already")
+    else:
+        assert "chords of the phrase are missing" in run("book", "import", f"phrase.{kind}", code=2)[1]
 
 
 # What is refused
@@ -372,6 +378,13 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
     [
         (["star", "77"], "the book has no idea 77. Its numbers go up to 5"),
         (["star", "0"], "no idea 0"),
+        (["star", "1", "9"], "the book has no idea 9"),
+        (["star", "--last", "6"], "no idea of rank 6. It has ranks 1 and 2."),
+        (["set", "Gig", "--last"], "--last needs the ranks"),
+        (["--rhythm", "walz"], "unknown rhythm 'walz'. Did you mean 'waltz'?"),
+        (["--shape", "arc"], "unknown shape 'arc'. Did you mean 'arch'?"),
+        (["import", "notes.pdf"], "is a PDF, and no phrase can be read from it. Taken are .json"),
+        (["import", "ferry.svg"], "cannot be read"),
         (["star", "one"], "'one' is no number of an idea"),
         (["star", "5-2"], "'5-2' names no ideas"),
         (["star", "1-9999999999"], "names no ideas"),
@@ -403,6 +416,7 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
 )
 def test_refused(run: object, ready: Path, arguments: list[str], told: str) -> None:
     """Bad input is told in a line or two with the way on, exit code 2, and the book stays as it was."""
+    Path("notes.pdf").write_bytes(b"%PDF-1.7\n")
     _, err = run("book", *arguments, code=2)
     assert told in err
     assert len(err.strip().splitlines()) <= 2
@@ -417,3 +431,148 @@ def test_a_note_from_standard_input(run: object, monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(told.encode())))
     run("book", "note", "1", "-")
     assert json.loads(run("book", "--format", "json")[0])["ideas"][0]["note"] == told.strip()
+
+
+# Ranks
+
+
+def test_ranks_lead_to_numbers(run: object) -> None:
+    """What a command showed is told by number, and --last takes its ranks, whatever was in the book before."""
+    run("ideas", PLAIN, "-n", "4")
+    out, err = run("ideas", CHART, "-n", "5", "--format", "json")
+    assert err == "In the idea book: 5 to 9.\n"
+    assert run("ideas", PLAIN, "-n", "4")[1] == "In the idea book: 1 to 4.\n"
+    assert run("ideas", CHART, "-n", "5", "--format", "json")[1] == "In the idea book: 5 to 9.\n"
+    assert run("book", "star", "--last", "1,3")[0] == "Ideas 5 and 7 have 1 star.\n"
+    run("book", "tag", "gig", "2", "--last")
+    run("book", "note", "--last", "2", "slowly")
+    run("book", "rename", "--last", "2", "Pier")
+    run("book", "set", "Tuesday", "--last", "4", "2")
+    run("book", "export", "--last", "2", "-o", "two.json")
+    (entry,) = json.loads(Path("two.json").read_text())["ideas"]
+    assert (entry["id"], entry["text"]) == (6, texts(out)[1])
+    assert (entry["name"], entry["note"], entry["tags"]) == ("Pier", "slowly", ["gig"])
+    assert [name for name, _ in entry["sets"]] == ["Tuesday"]
+    assert run("book", "show", "--last", "2")[0].startswith("Idea 6, Pier\n")
+    run("book", "forget", "--last", "1")
+    assert "no idea of rank 1. It has ranks 2 to 5." in run("book", "show", "--last", "1", code=2)[1]
+    assert run("book", "show", "--last", "2")[0].startswith("Idea 6, Pier\n")
+
+
+def test_ranks_of_sheets_and_variants(run: object) -> None:
+    """A sheet of some ranks keeps those ranks; variants have theirs."""
+    shown = run("ideas", PLAIN, "-n", "9", "--format", "json", "--no-book")[0]
+    err = run("sheet", PLAIN, "-n", "9", "--only", "4,2", "-o", "some.svg")[1]
+    assert "In the idea book: 1 and 2.\n" in err
+    run("book", "export", "--last", "4", "-o", "four.json")
+    assert json.loads(Path("four.json").read_text())["ideas"][0]["text"] == texts(shown)[3]
+    assert "It has ranks 2 and 4." in run("book", "show", "--last", "1", code=2)[1]
+    assert "In the idea book: " in run("vary", PLAIN, PHRASE, "--like", "-n", "2")[1]
+    assert run("book", "star", "--last", "1-2")[0] == "Ideas 3 and 4 have 1 star.\n"
+
+
+@pytest.mark.usefixtures("filled")
+def test_a_star_never_takes_stars(run: object) -> None:
+    """Without --stars an idea keeps the stars it has; each is told, and a wrong number stops all of them."""
+    run("book", "star", "1", "--stars", "5")
+    assert run("book", "star", "1-3")[0] == "Idea 1 has 5 stars.\nIdeas 2 and 3 have 1 star.\n"
+    assert run("book", "star", "1", "--stars", "2")[0] == "Idea 1 has 2 stars.\n"
+    run("book", "star", "4", "9", code=2)
+    assert listed(run("book", "--stars", "1")[0]) == [1, 2, 3]
+
+
+@pytest.mark.usefixtures("filled")
+def test_tags_without_case(run: object) -> None:
+    """A tag keeps its first spelling, in whatever capitals it is written later, from a file too."""
+    run("book", "tag", "Gig", "1")
+    assert run("book", "tag", "GIG", "1-2")[0] == "2 ideas tagged 'Gig'\n"
+    run("book", "export", "1-2", "-o", "tagged.json")
+    Path("tagged.json").write_text(Path("tagged.json").read_text().replace('"Gig"', '"gig"'))
+    run("book", "import", "tagged.json")
+    assert listed(run("book", "--tag", "giG")[0]) == [1, 2]
+    assert run("book", "show", "1")[0].count("tags: Gig\n") == 1
+    assert run("book", "tag", "gig", "1", "--remove")[0] == "1 idea no longer tagged 'Gig'\n"
+    assert listed(run("book", "--tag", "Gig")[0]) == [2]
+
+
+@pytest.mark.usefixtures("filled")
+def test_rhythms_without_case(run: object) -> None:
+    """Rhythms and shapes are looked for as `ideas` takes them: capitals do not matter, and none found is an answer."""
+    assert listed(run("book", "--rhythm", "Foxtrot")[0]) == [1, 2, 3]
+    assert run("book", "--rhythm", "Bossa Nova")[0] == run("book", "--stars", "5")[0] == "No idea is found.\n"
+
+
+def test_a_phrase_without_a_score(run: object) -> None:
+    """A phrase of one's own shows no score, and its sheet is headed by more than a number."""
+    Path("own.txt").write_text(PHRASE)
+    run("book", "import", "own.txt", "--chart", PLAIN)
+    assert "0.000" not in run("book", "show", "1")[0]
+    run("book", "export", "1", "-o", "own.svg")
+    assert ">Idea 1<" in Path("own.svg").read_text()
+
+
+def test_a_sheet_brings_its_chords(run: object) -> None:
+    """A sheet of ours is taken in with its own chords; the book has the idea already."""
+    run("ideas", CHART, "-n", "1")
+    run("sheet", CHART, "-n", "9", "--only", "1", "-o", "one.musicxml", "--no-book")
+    assert run("book", "import", "one.musicxml")[0] == "0 new ideas, 1 idea known already\nIt is idea 1.\n"
+    run("sheet", CHART, "-n", "9", "--only", "2", "-o", "two.musicxml", "--no-book")
+    assert run("book", "import", "two.musicxml")[0] == "1 new idea\nIt is idea 2.\n"
+    bare = re.sub(r"<harmony.*?</harmony>", "", Path("two.musicxml").read_text(), flags=re.DOTALL)
+    Path("bare.musicxml").write_text(bare)
+    assert "the score has no chord symbols" in run("book", "import", "bare.musicxml", code=2)[1]
+
+
+# A book that is named
+
+
+UNUSABLE = ("a.pdf", "folder", "other.sqlite", "cut.book", "a.pdf/new.book")
+
+
+@pytest.fixture
+def unusable(place: Path) -> Path:
+    """A folder with files that are no idea books."""
+    (place / "a.pdf").write_bytes(b"%PDF-1.7\n" * 30)
+    (place / "folder").mkdir()
+    pages = sqlite3.connect(place / "other.sqlite")
+    pages.execute("CREATE TABLE recipes (id)")
+    pages.close()
+    with Book(place / "cut.book"):
+        pass
+    (place / "cut.book").write_bytes((place / "cut.book").read_bytes()[:8192])
+    return place
+
+
+@pytest.mark.usefixtures("unusable")
+@pytest.mark.parametrize("name", UNUSABLE)
+@pytest.mark.parametrize("command", ["ideas", "vary", "sheet", "page"])
+def test_a_named_book_that_cannot_be_used(run: object, command: str, name: str) -> None:
+    """It is refused before any work: nothing is shown, and nothing is written."""
+    rest = {"vary": [PHRASE], "sheet": ["-o", "x.svg"], "page": ["--no-browser"]}.get(
+        command, ["-o", "x.mid"]
+    )
+    files = sorted(Path().rglob("*"))
+    out, err = run(command, PLAIN, *rest, "--book", name, code=2)
+    assert out == ""
+    assert name.partition("/")[0] in err
+    assert len(err.splitlines()) == 1
+    assert sorted(Path().rglob("*")) == files
+
+
+@pytest.mark.usefixtures("unusable")
+@pytest.mark.parametrize("name", UNUSABLE)
+def test_the_usual_book_that_cannot_be_used(run: object, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The usual book, in the same state, only costs the remembering."""
+    monkeypatch.setenv("FILLGEN_BOOK", name)
+    out, err = run("ideas", PLAIN, "-n", "1")
+    assert "1 of " in out
+    assert err.startswith("Note: the ideas are not remembered: ")
+
+
+@pytest.mark.parametrize("command", ["ideas", "page"])
+def test_a_named_book_and_none(run: object, command: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A book that is named contradicts the variable that turns remembering off."""
+    monkeypatch.setenv("FILLGEN_NO_BOOK", "1")
+    err = run(command, PLAIN, "--book", "mine.book", code=2)[1]
+    assert "--book and FILLGEN_NO_BOOK do not go together" in err
+    assert not Path("mine.book").exists()

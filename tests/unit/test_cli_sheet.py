@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import pytest
@@ -27,7 +28,7 @@ def test_every_kind_is_written(ending: str, call: Call, tmp_path: Path) -> None:
     path = tmp_path / f"ideas.{ending}"
     answer = call("sheet", CHART, "-n", "3", "-o", str(path))
     assert (answer.code, answer.out) == (0, "")
-    assert answer.err == f"3 phrases on the sheet {path}\n"
+    assert answer.err.startswith(f"3 phrases on the sheet {path}\n")
     marks = {
         "svg": b"<svg",
         "pdf": b"%PDF-",
@@ -105,16 +106,81 @@ def test_vary_practice_and_tune_have_sheets(call: Call, tmp_path: Path) -> None:
 
 
 def test_a_tune_is_engraved_from_its_own_score(call: Call, tmp_path: Path) -> None:
-    """The score of a tune's sheet is the one that `-o` writes, and the picture has its bars."""
+    """The notes of a tune's sheet are those that `-o` writes, bar by bar, and the picture has its bars."""
     names = [str(tmp_path / name) for name in ("a.musicxml", "b.musicxml", "c.svg", "d.mei")]
     call("tune", TUNE, "-o", names[0], "--sheet", names[1])
     call("tune", TUNE, "--sheet", names[2])
     call("tune", TUNE, "--sheet", names[3])
     score = Path(names[0]).read_bytes()
-    assert score == Path(names[1]).read_bytes()
+    assert sounding(score) == sounding(Path(names[1]).read_bytes())
     bars = len(re.findall(rb"<measure ", score.partition(b"</part>")[0]))
     assert Path(names[2]).read_text(encoding="utf-8").count('class="measure"') == bars
     assert len(re.findall(r"<measure ", Path(names[3]).read_text(encoding="utf-8"))) == bars
+
+
+def sounding(score: bytes) -> list[list[list[tuple[str, ...]]]]:
+    """For each part and measure of a score the pitches and lengths of the notes, its bar lines left out."""
+    tags = ("pitch/step", "pitch/alter", "pitch/octave", "duration", "type")
+    return [
+        [[tuple(note.findtext(tag, "") for tag in tags) for note in bar.iter("note")] for bar in part]
+        for part in ET.fromstring(score).iter("part")
+    ]
+
+
+def test_the_sections_of_a_tune_are_marked(call: Call, tmp_path: Path) -> None:
+    """Intro, tune and ending have their words behind double bars; a pick-up is no bar; the last note is held."""
+    path = tmp_path / "a.musicxml"
+    call("tune", TUNE, "--sheet", str(path))
+    for part in ET.parse(path).getroot().iter("part"):
+        bars = part.findall("measure")
+        assert [bar.get("number") for bar in bars] == [*"1234", "X4", *"5678", "9", "10", "11", "12"]
+        words = {bar.get("number"): bar.findtext(".//rehearsal") for bar in bars}
+        named = {number: word for number, word in words.items() if word}
+        assert named in ({"1": "Intro", "X4": "Tune", "9": "Ending"}, {})
+        double = [bar.get("number") for bar in bars if bar.findtext("barline/bar-style") == "light-light"]
+        assert double == ["4", "8"]
+        assert len(bars[-1].findall("note/notations/fermata")) == 1
+        assert not part.findall(".//barline/fermata")
+    alone = tmp_path / "b.musicxml"
+    call("tune", TUNE, "--intro", "0", "--sheet", str(alone))
+    part = ET.parse(alone).getroot().find("part")
+    assert part is not None
+    assert [bar.get("number") for bar in part.findall("measure")][:3] == ["0", "1", "2"]
+    assert [word.text for word in part.iter("rehearsal")] == ["Tune", "Ending"]
+
+
+def test_remarks_about_all_are_left_out_of_some(call: Call, tmp_path: Path) -> None:
+    """Where only some ideas are shown, nothing is said about all; what the chart lacks is said still."""
+    wishes = (CHART, "-n", "50", "--seed", "0", "--level", "1", "--busy", "few")
+    every = call("sheet", *wishes, "-o", str(tmp_path / "a.svg"))
+    some = call("sheet", *wishes, "--only", "1", "-o", str(tmp_path / "b.svg"))
+    assert "all of them are given" in every.err
+    assert "Note: " not in some.err
+    lacks = call("sheet", "| C | F |", "--for", "intro", "--only", "1", "-o", str(tmp_path / "c.svg"))
+    assert "does not lead to C" in lacks.err
+
+
+def test_the_title_comes_from_the_file_at_last(call: Call, tmp_path: Path) -> None:
+    """`--title` goes before the chart's title, and that before the title of the file of the phrase."""
+    tune = tmp_path / "own.abc"
+    tune.write_text("X:1\nT:Quiet Ferry\nM:4/4\nL:1/4\nK:C\nceg2|\n", encoding="utf-8")
+    titled = "title: Loud Ferry\n| C |"
+    for chart, options, wanted in (
+        ("| C |", (), "Quiet Ferry"),
+        (titled, (), "Loud Ferry"),
+        (titled, ("--title", "My Ferry"), "My Ferry"),
+    ):
+        path = tmp_path / f"{wanted}.html"
+        assert call("sheet", chart, "--phrase", str(tune), *options, "-o", str(path)).code == 0
+        assert f"<h1>{wanted}</h1>" in path.read_text(encoding="utf-8")
+
+
+def test_letters_that_pdf_lacks_are_told(call: Call, tmp_path: Path) -> None:
+    """A title that PDF cannot show is named in a note; a web page shows it, and no note is due."""
+    options = ("sheet", CHART, "-n", "1", "--title", "雨の Lamp")
+    told = call(*options, "-o", str(tmp_path / "a.pdf")).err
+    assert "Note: the PDF cannot show 雨 の and has ? there; .svg and .html keep it." in told
+    assert "cannot show" not in call(*options, "-o", str(tmp_path / "a.html")).err
 
 
 def test_left_hand_comes_with_its_part(call: Call, tmp_path: Path) -> None:
@@ -133,6 +199,10 @@ def test_left_hand_comes_with_its_part(call: Call, tmp_path: Path) -> None:
         (("sheet", CHART, "-o", "a.svg", "--staves", "3"), "3 staves"),
         (("sheet", CHART, "-o", "a.svg", "--paper", "a44"), "Did you mean 'a4'?"),
         (("sheet", CHART, "-o", "a.svg", "--only", "51"), "There are 50 ideas."),
+        (("sheet", CHART, "-o", "a.svg", "--only", "0-2"), "There are 50 ideas. Ranks begin at 1."),
+        (("sheet", CHART, "-o", "dir.pdf/"), "'dir.pdf/' is a folder"),
+        (("sheet", "-o", "a.pdf"), 'fillgen sheet "| C | G7 |" -o ideas.pdf'),
+        (("play",), 'fillgen play "| C | G7 |"'),
         (("sheet", CHART, "-o", "a.svg", "--only", "two"), "'two' is no rank"),
         (("sheet", CHART, "-o", "a.svg", "--only", "3-1"), "'3-1' is no rank"),
         (("sheet", CHART, "-o", "a.svg", "--part", "2"), "--part goes with --phrase"),

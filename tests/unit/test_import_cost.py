@@ -15,7 +15,9 @@ def loaded(program: str) -> set[str]:
     """The modules that a fresh process holds after a short program; what the program prints is passed over."""
     told = f"{program}\nimport sys\nprint('LOADED', *sorted(sys.modules))"
     plain = {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE")}
-    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=False, env=plain)
+    done = subprocess.run(
+        [sys.executable, "-c", told], capture_output=True, text=True, check=False, env=plain
+    )
     assert done.returncode == 0, done.stderr
     line = done.stdout.splitlines()[-1]
     assert line.startswith("LOADED ")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
+from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 import pytest
@@ -232,6 +233,29 @@ def test_several_scores_follow_one_another() -> None:
     assert [d.get("keysig") for d in tree.iter(f"{MEI}scoreDef")] == ["0", "2s"]
     assert [m.get("right") for m in tree.iter(f"{MEI}measure")] == ["dbl", "dbl"]
     assert len(list(tree.iter(f"{MEI}sb"))) == 1
+
+
+def test_the_tempo_is_told_in_beats_where_asked() -> None:
+    """A dotted quarter in 6/8, a half in 2/2; again only where it changes, and not in a picture."""
+    slow = replace(entry_of("| C |", "C5h.", "6/8"), tempo=84)
+    cut = replace(entry_of("| C |", "C5w", "2/2"), name="b", tempo=120)
+    again = replace(cut, name="c")
+    scores = [score_of(entry) for entry in (slow, cut, again)]
+    marks = list(ET.fromstring(to_mei(scores, tempo=True)).iter(f"{MEI}tempo"))
+    assert [(m.get("mm"), m.get("mm.unit"), m.get("mm.dots"), m.text) for m in marks] == [
+        ("56", "4", "1", "dotted quarter = 56"),
+        ("60", "2", None, "half = 60"),
+    ]
+    assert not list(tree_of(slow, cut).iter(f"{MEI}tempo"))
+
+
+def test_breaks_stand_before_their_bars() -> None:
+    """A break that is asked for stands before the bar of that place."""
+    score = score_of(entry_of("| C | C | C |", "C5w | D5w | E5w"))
+    section = ET.fromstring(to_mei([score], breaks=(2,))).find(f".//{MEI}section")
+    assert section is not None
+    tags = [child.tag.removeprefix(MEI) for child in section]
+    assert tags == ["measure", "measure", "sb", "measure"]
 
 
 def counted(bars: Sequence[Sequence[Symbol]]) -> int:

@@ -20,12 +20,13 @@ from fillgen.music import IdeaNote, Note
 from fillgen.parse import parse_chart
 from fillgen.phrases import find_phrase, line_up
 from fillgen.practice import lesson, own_ideas
-from fillgen.render.engraver import engraved, outline
+from fillgen.render.engraver import bar_widths, engraved, outline
 from fillgen.render.pdf import Block, pdf_bytes, room_of
 from fillgen.render.sheet import (
     NARROW,
     PAPERS,
     USUAL,
+    WIDE,
     Entry,
     Settings,
     about,
@@ -38,6 +39,7 @@ from fillgen.render.sheet import (
     render,
     svg_of,
     text_font_css,
+    unshown,
     write,
 )
 
@@ -207,11 +209,15 @@ def test_what_stands_above() -> None:
     """Key, metre, rhythm, tempo and swing stand once where all entries share them, and with each where not."""
     assert about(ENTRIES[0]) == "E♭ major, 4/4, swing, 132 quarter notes a minute, eighths swung 2:1"
     shared = render(ENTRIES, USUAL, "html").decode()
-    assert shared.count("quarter notes a minute") == 1
+    assert shared.count("quarter = 132") == 1
     other = own("| F | C7 |", "A4h. | Bb4h.", "3/4")
     mixed = render([ENTRIES[0], other], USUAL, "html").decode()
     assert "<h2>1 · " in mixed
     assert "E♭ major, 4/4, swing" in mixed
+    slow = replace(own("| C | G7 |", "C5h. E5h. | D5h. B4h.", "12/8"), tempo=84)
+    for kind in ("svg", "html"):
+        assert "12/8, slow 6/8, dotted quarter = 56" in render([slow], USUAL, kind).decode()
+    assert about(replace(own("| C |", "C5w", "2/2"), tempo=120), counted=True).endswith("half = 60")
     assert "F major, 3/4" in mixed
 
 
@@ -233,12 +239,68 @@ def test_pages_need_nothing_but_themselves(kind: str) -> None:
 
 def test_html_fits_a_phone_and_paper() -> None:
     """The page tells a small screen its width, scales its pictures, and names the paper asked for."""
-    text = render(ENTRIES[:1], Settings(paper="letter"), "html").decode()
+    text = render(ENTRIES[:2], Settings(paper="letter"), "html").decode()
     assert 'name="viewport"' in text
     assert "size:letter" in text
-    assert "section>svg{display:block;width:100%" in text
+    assert "section>svg,section>div>svg{display:block;width:100%" in text
     (wide,) = re.findall(r'id="idea-1-picture" viewBox="0 0 (\d+) ', text)
     assert int(wide) == NARROW / 2.5
+
+
+def test_an_entry_alone_fills_the_page() -> None:
+    """It is there in long lines and, for a small screen, in short ones; no id stands twice; many have one picture."""
+    text = render(ENTRIES[:1], USUAL, "html").decode()
+    boxes = dict(re.findall(r'id="(idea-1(?:-small)?)-picture" viewBox="0 0 (\d+) ', text))
+    assert {name: int(wide) for name, wide in boxes.items()} == {
+        "idea-1": WIDE / 2.5,
+        "idea-1-small": NARROW / 2.5,
+    }
+    ids = re.findall(r' id="([^"]+)"', text)
+    assert len(ids) == len(set(ids))
+    assert '<body class="one">' in text
+    assert "-small" not in render(ENTRIES[:2], USUAL, "html").decode()
+
+
+# Lines
+
+
+def lines_of(entry: Entry, settings: Settings = USUAL, width: int = WIDE) -> list[list[int]]:
+    """The widths of the bars of each line."""
+    found = drawings(entry, settings, width=width)
+    return [list(line) for drawing in found for line in bar_widths(drawing)]
+
+
+CROWDED = "Bb4e C5e D5e Eb5e F5e G5e Ab5e G5e F5e Eb5e D5e C5e"
+
+
+def test_lines_hold_as_many_bars_each() -> None:
+    """Four bars that do not fit one line are two and two, not three and one; a pick-up is no bar of them."""
+    chart = "| Eb | Bb7 | Bb7 | Eb |"
+    entry = own(chart, " | ".join([CROWDED] * 4), "12/8")
+    lines = lines_of(entry, Settings(staves=2, note_names=True))
+    assert [len(line) for line in lines] == [2, 2]
+    late = own(chart, " | ".join(["C5e", *[CROWDED] * 4]), "12/8")
+    assert [len(line) for line in lines_of(late, Settings(staves=2, note_names=True))] == [3, 2]
+
+
+def test_no_line_is_wider_than_the_page() -> None:
+    """However bars are parted, all are there, and no line is squeezed or goes beyond the edge."""
+    quiet, edge = "C5h. C5h.", 10 * WIDE
+    for bars in ((CROWDED, CROWDED, quiet, quiet, quiet), (quiet, quiet, CROWDED, CROWDED, quiet, CROWDED)):
+        entry = own("| C " * len(bars) + "|", " | ".join(bars), "12/8")
+        lines = lines_of(entry)
+        assert sum(map(len, lines)) == len(bars)
+        assert all(sum(line) < edge for line in lines)
+        drawing = drawings(entry)[0].inside
+        assert drawing.count('class="measure"') == len(bars)
+
+
+def test_a_short_line_is_not_stretched() -> None:
+    """A chart of one bar keeps its natural width; four bars fill the line."""
+    (short,) = lines_of(own("| C |", "C5h E5h"))
+    (full,) = lines_of(own("| C | C | C | C |", "C5q D5q E5q F5q | G5q F5q E5q D5q | C5q D5q E5q F5q | C5w"))
+    assert sum(short) < sum(full) / 2
+    assert sum(full) == pytest.approx(10 * (WIDE - 40), rel=0.01)
 
 
 def test_a_wide_picture_has_all_entries() -> None:
@@ -345,6 +407,14 @@ def test_the_music_font_has_the_signs_of_text() -> None:
         outline("Ж")
 
 
+def test_letters_without_a_shape_are_told() -> None:
+    """What PDF cannot show is named once each; accents, flats and parted accents are shown, and other kinds show all."""
+    title = Settings(title="Cafe\u0301 雨 ♭ 雨の \U0001f3b9")
+    assert unshown(ENTRIES, title, "pdf") == "雨の\U0001f3b9"
+    assert unshown(ENTRIES, title, "svg") == ""
+    assert unshown([replace(ENTRIES[0], heading="1 · ☂")], USUAL, "pdf") == "☂"
+
+
 # What is refused
 
 
@@ -359,6 +429,7 @@ def test_the_music_font_has_the_signs_of_text() -> None:
         (lambda: render([ENTRIES[0]] * 2, USUAL, "svg"), "one name"),
         (lambda: render(ENTRIES, USUAL, "pfd"), "Did you mean 'pdf'"),
         (lambda: kind_of("ideas.png"), "Use .svg, .pdf"),
+        (lambda: kind_of("dir.pdf/"), "'dir.pdf/' is a folder"),
         (lambda: kind_of(""), "Use .svg, .pdf"),
         (lambda: engraved("<mei", "x", 2100), "cannot be engraved"),
     ],
