@@ -216,7 +216,10 @@ def _star(book: Book, step: Fields) -> _Change:
     ids, stars = _ids(step), step.whole("stars", 0, 5)
     step.end()
     before = store.entries(book, ids)
-    store.star(book, ids, 1 if stars is None else stars)
+    if stars is None:
+        store.star_at_least(book, ids, 1)
+    else:
+        store.star(book, ids, stars)
     return _back("star", "stars", before, lambda entry: entry.stars), ids
 
 
@@ -269,9 +272,9 @@ def _words_for(step: Fields) -> tuple[tuple[int, ...], tuple[str, ...]]:
 
 
 def _back_to(action: str, before: Iterable[Entry], words: Iterable[str], *, had: bool) -> list[Step]:
-    """The steps that give back, or take away again, the tags that really changed."""
-    old = {entry.id: set(entry.tags) for entry in before}
-    changed = {word: [number for number in old if (word in old[number]) is had] for word in words}
+    """The steps that give back, or take away again, the tags that really changed, capitals aside."""
+    old = {entry.id: {tag.casefold() for tag in entry.tags} for entry in before}
+    changed = {word: [number for number in old if (word.casefold() in old[number]) is had] for word in words}
     return [{"action": action, "ids": ids, "words": [word]} for word, ids in changed.items() if ids]
 
 
@@ -293,7 +296,24 @@ def _add(book: Book, step: Fields) -> _Change:
     highest = (book.one("SELECT max(id) FROM idea") or (0,))[0] or 0
     numbers, _ = store.add(book, entries)
     new = [number for number in dict.fromkeys(numbers) if number > highest]
+    _put_back(book, {number: entry for number, entry in zip(numbers, entries, strict=True) if number in new})
     return [{"action": "forget", "ids": new}] if new else [], tuple(numbers)
+
+
+def _put_back(book: Book, again: Mapping[int, Entry]) -> None:
+    """Move ideas that come again to the places that they had in their sets, as far as the others kept theirs."""
+    for name in dict.fromkeys(name for entry in again.values() for name, _ in entry.sets):
+        places = {number: dict(entry.sets).get(name) for number, entry in again.items()}
+        rows = book.rows(_PLACES, [name])
+        order = sorted(rows, key=lambda row: (places.get(row[0]) or row[1], row[0] not in places))
+        store.take_from_set(book, name, ())
+        store.put_in_set(book, name, [number for number, _ in order])
+
+
+_PLACES = """
+SELECT member.idea, member.place FROM member JOIN collection ON collection.id = member.collection WHERE name = ?
+ORDER BY place
+"""
 
 
 def _put(book: Book, step: Fields) -> _Change:

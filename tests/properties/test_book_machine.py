@@ -89,6 +89,7 @@ class BookBesideDict(RuleBasedStateMachine):
         self.path = Path(self.folder.name) / "ideas.book"
         self.known: dict[tuple[int, int], Known] = {}
         self.sets: dict[str, list[int]] = {}
+        self.latest: dict[int, int] = {}
         self.given = 0
         self.moment = START
 
@@ -143,6 +144,7 @@ class BookBesideDict(RuleBasedStateMachine):
             own.last = max(own.last, self.moment)
             expected.append(own.number)
         assert told == expected
+        self.latest = dict(enumerate(expected, 1))
 
     @rule(which=some, stars=st.integers(0, 5))
     def star(self, which: int, stars: int) -> None:
@@ -170,6 +172,7 @@ class BookBesideDict(RuleBasedStateMachine):
         number = self.pick(which)
         if self.attempt(lambda: store.forget(self.book, [number]), number):
             self.known = {own: known for own, known in self.known.items() if known.number != number}
+            self.latest = {rank: own for rank, own in self.latest.items() if own != number}
             self.take(number)
 
     def take(self, number: int) -> None:
@@ -258,6 +261,15 @@ class BookBesideDict(RuleBasedStateMachine):
         assert search(self.book, Wanted(rhythm="swing"))[0] == [known.number for known in every]
         keys = search(self.book, Wanted(key="F major"))[0] + search(self.book, Wanted(key="A minor"))[0]
         assert sorted(keys) == sorted(in_f)
+
+    @invariant()
+    def shown_last(self) -> None:
+        """Ranks lead to what was shown last, though ideas are forgotten and other books come in."""
+        if not hasattr(self, "book"):
+            return
+        assert store.of_last(self.book, list(self.latest)) == list(self.latest.values())
+        with pytest.raises(OptionError, match="no idea of rank"):
+            store.of_last(self.book, [max(self.latest, default=0) + 1])
 
     @invariant()
     def sound(self) -> None:

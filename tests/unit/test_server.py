@@ -25,7 +25,7 @@ from starlette.types import Message
 
 import fillgen
 from fillgen.book.door import Book
-from fillgen.book.store import entries, every_entry
+from fillgen.book.store import entries, every_entry, set_members
 from fillgen.check import check
 from fillgen.cli import main
 from fillgen.errors import ChartError, OptionError, OutputError
@@ -390,6 +390,15 @@ def test_what_is_forgotten_comes_back(page: Page, book: Path, shown: list[int]) 
         before.times,
     )
     assert [name for name, _ in after.sets] == ["begun"]
+
+
+def test_what_is_forgotten_comes_back_to_its_place(page: Page, book: Path, shown: list[int]) -> None:
+    one, two, three = shown[:3]
+    change(page, {"action": "arrange", "set": "gig", "ids": [one, two, three]})
+    gone = change(page, {"action": "forget", "ids": [two]})
+    again = change(page, *gone["undo"])["ideas"][0]["id"]
+    with Book(book, writes=False) as kept:
+        assert set_members(kept, "gig") == [one, again, three]
 
 
 def test_steps_are_taken_all_or_none(page: Page, book: Path, shown: list[int]) -> None:
