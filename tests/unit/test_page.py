@@ -33,6 +33,7 @@ from fillgen.render.page.data import Stage, json_text, offered_sounds
 from fillgen.render.page.keys import SHIFTS, key_at
 from fillgen.render.page.systems import engraved
 from fillgen.rulepack import RulePack
+from fillgen.synth.mix import DRUM_GAIN, GAIN
 from fillgen.synth.recipes import DRUMS, recipes
 from tests.unit.test_cli import Call, _call, refused
 
@@ -330,6 +331,14 @@ def test_every_voice_is_in_the_bank() -> None:
             assert sample["loop"] is None or 0 < sample["loop"][0] < sample["loop"][1] <= count
 
 
+def test_bank_tells_how_files_are_mixed() -> None:
+    """The page's gains and its releases are those of sound files: at half of a release the gain is a quarter, -12 dB."""
+    mix = json.loads(voices.bank_text())["mix"]
+    assert (mix["gain"], mix["drums"]) == (GAIN, DRUM_GAIN)
+    assert (mix["fall"][0], mix["fall"][32], mix["fall"][-1]) == (1.0, 0.25, 0.0)
+    assert mix["fall"] == sorted(mix["fall"], reverse=True)
+
+
 # The bank that is kept
 
 
@@ -457,6 +466,22 @@ def test_looks_move_every_note(stage: Stage, ideas: fillgen.Ideas, page: bytes) 
             )
 
 
+def test_looks_are_packed_alike_on_every_system(page: bytes) -> None:
+    """RFC 1952, section 2.3.1: after method and flags come four bytes of time (0: none), then the level and the system."""
+    for shift in (each for each in SHIFTS if each):
+        packed = base64.b64decode(json.loads(Reader(page).scripts[f"fillgen-look-{shift}"]))
+        assert packed[:4] == b"\x1f\x8b\x08\x00"
+        assert packed[4:8] == bytes(4)
+        assert packed[9] == 255
+
+
+def test_look_says_what_is_played(stage: Stage) -> None:
+    """In another key the heading names that key, and all else as before."""
+    own = stage.whole()["about"]
+    assert own.startswith("E♭ major, 4/4, swing, ")
+    assert stage.look(2, ())["about"] == own.replace("E♭ major", "F major")
+
+
 def test_look_chords_read_back(stage: Stage) -> None:
     """The chart of another key is that of a chart typed there."""
     moved = stage.look(2, ())
@@ -552,7 +577,8 @@ def asset_page() -> str:
 def test_ideas_and_variations_are_written_as_pages(call: Call, tmp_path: Path) -> None:
     path = tmp_path / "ideas.html"
     answer = call("ideas", "| C | Am | Dm7 | G7 |", "-n", "2", "--for", "intro", "-o", str(path))
-    assert (answer.code, answer.out, answer.err) == (0, "", f"2 ideas in {path}\n")
+    assert (answer.code, answer.out) == (0, "")
+    assert answer.err.startswith(f"2 ideas in {path}\n")
     whole = Reader(path.read_bytes()).data()["whole"]
     assert whole["playing"]["parts"] == list(PARTS)
     phrase = "E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h"

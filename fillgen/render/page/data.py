@@ -12,6 +12,7 @@ from typing import Any
 
 import fillgen
 from fillgen.arrange import PARTS, Ensemble, Playing, Stroke, Take, check_playing, clicks, swing_of
+from fillgen.errors import printable
 from fillgen.fingering import difficulty, reach
 from fillgen.generate import seconds_of
 from fillgen.metre import TICKS
@@ -21,7 +22,6 @@ from fillgen.parse import chart_text
 from fillgen.practice import CAUTIONS
 from fillgen.render.document import chart_document, quarters
 from fillgen.render.musicxml import harmony_element
-from fillgen.render.notes import printable
 from fillgen.render.page.keys import SHIFTS, can_move, chords_at, key_at, notes_at
 from fillgen.render.page.systems import engraved
 from fillgen.render.sheet import Entry, about, entries_of, in_words, score_of
@@ -80,7 +80,7 @@ class Stage:
             "format": FORMAT,
             "version": fillgen.__version__,
             "title": printable(progression.title),
-            "about": self._about(),
+            "about": self._about(progression),
             **chords_document(progression, ideas.tempo),
             "metre": metre.name,
             "ticks": TICKS,
@@ -113,9 +113,9 @@ class Stage:
         shifts = SHIFTS if can_move(self.ideas.ideas) else (0,)
         return [{"name": str(key_at(self.progression.key, shift)), "shift": shift} for shift in shifts]
 
-    def _about(self) -> str:
+    def _about(self, progression: Progression) -> str:
         first = next(iter(self._entries.values()), None)
-        return about(first) if first is not None else ""
+        return about(replace(first, progression=progression)) if first is not None else ""
 
     def _swing(self) -> dict[str, Any]:
         """How the ratio of swung eighths follows from the tempo; `fixed` where it does not."""
@@ -239,7 +239,8 @@ class Stage:
             for score, notes in zip(scores, moved, strict=True)
         }
         chords = chords_document(progression, self.ideas.tempo)
-        return {"shift": shift, **chords, "glyphs": dict(drawn.glyphs), "ideas": looks}
+        told = {"shift": shift, "about": self._about(progression), **chords}
+        return {**told, "glyphs": dict(drawn.glyphs), "ideas": looks}
 
 
 def chords_document(progression: Progression, tempo: int) -> dict[str, Any]:

@@ -23,11 +23,10 @@ _ROWS = 25
 _WORTH_A_PROCESS = 100
 """Fewer pictures than these are done sooner alone."""
 _MOST_PROCESSES = 8
+_SYSTEM, _UNKNOWN = 9, 255
+"""The place in gzip's head of the system that compressed, and what stands for none that is known."""
 _stages: list[Stage] = []
 """What a worker process engraves, given to it when it begins."""
-
-_Piece = tuple[int, int, int]
-"""A key, by its shift, and the first idea and the one after the last to be engraved in it."""
 
 
 @dataclass(frozen=True)
@@ -42,43 +41,41 @@ class Looks:
 def looks(stage: Stage, shifts: Sequence[int], processes: int | None = None) -> Looks:
     """All ideas in all keys; `processes` is how many work at it, as many as there are cores where it is left out."""
     others = [shift for shift in shifts if shift]
-    count = len(stage.ideas)
-    pieces = [
-        (shift, first, min(first + _ROWS, count))
-        for shift in (0, *others)
-        for first in range(0, count, _ROWS)
-    ]
-    usual = _usual_processes(count * (len(others) + 1))
-    found = _all(stage, pieces, usual if processes is None else processes)
-    own = [part for piece, part in zip(pieces, found, strict=True) if not piece[0]]
-    return Looks(
-        tuple(each for part in own for each in part["ideas"]),
-        {name: glyph for part in own for name, glyph in part["glyphs"].items()},
-        {shift: packed(_joined(stage, shift, pieces, found)) for shift in others},
-    )
+    usual = _usual_processes(len(stage.ideas) * (len(others) + 1))
+    own, *packed_ones = _all(stage, [0, *others], usual if processes is None else processes)
+    return Looks(tuple(own["ideas"]), own["glyphs"], dict(zip(others, packed_ones, strict=True)))
 
 
 def packed(document: dict[str, Any]) -> str:
-    """A document as JSON, compressed by gzip, in base64."""
-    return base64.b64encode(gzip.compress(json_text(document).encode(), 6, mtime=0)).decode("ascii")
+    """A document as JSON, compressed by gzip, in base64; the same on every system.
+
+    Source: RFC 1952, section 2.3.1: byte 9 names the system that compressed, and 255 stands for one unknown.
+    """
+    found = bytearray(gzip.compress(json_text(document).encode(), 6, mtime=0))
+    found[_SYSTEM] = _UNKNOWN
+    return base64.b64encode(found).decode("ascii")
 
 
-def _joined(
-    stage: Stage, shift: int, pieces: Sequence[_Piece], found: Sequence[dict[str, Any]]
-) -> dict[str, Any]:
-    """The look of a key from its parts."""
+def _engraved(stage: Stage, shift: int) -> Any:
+    """All ideas in one key: packed, but for the page's own key. What goes from process to process is small so."""
+    ideas = stage.ideas.ideas
+    rows = [ideas[first : first + _ROWS] for first in range(0, len(ideas), _ROWS)]
+    if shift == 0:
+        return _own([stage.some(row) for row in rows])
     head = stage.look(shift, ())
-    for piece, part in zip(pieces, found, strict=True):
-        if piece[0] == shift:
-            head["ideas"].update(part["ideas"])
-            head["glyphs"].update(part["glyphs"])
-    return head
+    for row in rows:
+        part = stage.look(shift, row)
+        head["ideas"].update(part["ideas"])
+        head["glyphs"].update(part["glyphs"])
+    return packed(head)
 
 
-def _engraved(stage: Stage, piece: _Piece) -> dict[str, Any]:
-    shift, first, last = piece
-    ideas = stage.ideas.ideas[first:last]
-    return stage.look(shift, ideas) if shift else stage.some(ideas)
+def _own(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """The ideas of the page's own key from their parts."""
+    return {
+        "ideas": [idea for part in parts for idea in part["ideas"]],
+        "glyphs": {name: glyph for part in parts for name, glyph in part["glyphs"].items()},
+    }
 
 
 # Processes
@@ -91,23 +88,23 @@ def _usual_processes(pictures: int) -> int:
     return min(_MOST_PROCESSES, cores)
 
 
-def _all(stage: Stage, pieces: Sequence[_Piece], processes: int) -> list[dict[str, Any]]:
-    """Every piece in order. Where processes cannot be had or die, this one does what is left."""
+def _all(stage: Stage, shifts: Sequence[int], processes: int) -> list[Any]:
+    """Every key in order. Where processes cannot be had or die, this one does what is left."""
     if processes < 2:
-        return [_engraved(stage, piece) for piece in pieces]
+        return [_engraved(stage, shift) for shift in shifts]
     try:
         with _pool(stage, processes) as pool:
-            waiting = [pool.submit(_work, piece) for piece in pieces]
-            return [_result(stage, *each) for each in zip(waiting, pieces, strict=True)]
+            waiting = [pool.submit(_work, shift) for shift in shifts]
+            return [_result(stage, *each) for each in zip(waiting, shifts, strict=True)]
     except (OSError, ImportError, BrokenProcessPool):
-        return [_engraved(stage, piece) for piece in pieces]
+        return [_engraved(stage, shift) for shift in shifts]
 
 
-def _result(stage: Stage, waiting: Future[dict[str, Any]], piece: _Piece) -> dict[str, Any]:
+def _result(stage: Stage, waiting: Future[Any], shift: int) -> Any:
     try:
         return waiting.result()
     except BrokenProcessPool:
-        return _engraved(stage, piece)
+        return _engraved(stage, shift)
 
 
 @contextmanager
@@ -129,5 +126,5 @@ def _begin(stage: Stage) -> None:
     _stages[:] = [stage]
 
 
-def _work(piece: _Piece) -> dict[str, Any]:
-    return _engraved(_stages[0], piece)
+def _work(shift: int) -> Any:
+    return _engraved(_stages[0], shift)

@@ -10,10 +10,9 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from fillgen.errors import OutputError
 from fillgen.metre import TICKS
 from fillgen.notation import Score, ScoreBar
-from fillgen.render import engraver
+from fillgen.render.engraver import one_sheet
 from fillgen.render.mei import to_mei
 from fillgen.render.sheet import NARROW
 
@@ -63,7 +62,8 @@ def engraved(scores: Sequence[Score]) -> Engraved:
     """
     if not scores:
         return Engraved({}, {})
-    head, *parts = _BEGIN.split(_drawn(_broken(to_mei(scores), scores)))
+    text = _broken(to_mei(scores), scores)
+    head, *parts = _BEGIN.split(one_sheet(text, "the ideas of a page", _GLYPHS, NARROW))
     found: dict[str, list[str]] = {score.id: [] for score in scores}
     for part in parts:
         inside = _END.split(part)[0]
@@ -71,23 +71,6 @@ def engraved(scores: Sequence[Score]) -> Engraved:
         if owner is not None:
             found[owner[1]].append(_system(inside))
     return Engraved({name: tuple(each) for name, each in found.items()}, dict(_DEFINED.findall(head)))
-
-
-def _drawn(score: str) -> str:
-    """A score with breaks of its own on one sheet, with glyphs named as all name them, and real flats and sharps."""
-    # the engraver's door has no other way yet to ask for breaks that stand in the score
-    with engraver._ALONE:
-        toolkit = engraver._toolkit()
-        toolkit.setOptions(
-            {**engraver._OPTIONS, "breaks": "encoded", "pageWidth": NARROW, "pageHeight": engraver.TALLEST}
-        )
-        if not toolkit.loadData(score):
-            raise OutputError("cannot be engraved", place="the ideas of a page")
-        sheet = str(toolkit.renderToSVG(1))
-    root = re.search(r'id="(\w+)">', sheet)
-    assert root is not None
-    named = sheet.replace(f"-{root[1]}", f"-{_GLYPHS}")
-    return engraver._SIGN.sub(engraver._as_text, engraver._PLACEHOLDER.sub("", named))
 
 
 # Breaks

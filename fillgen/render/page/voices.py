@@ -17,23 +17,32 @@ from fillgen import synth
 from fillgen.errors import OutputError
 from fillgen.render.files import make_folder, put_file
 from fillgen.synth.bank import bank
+from fillgen.synth.mix import DRUM_GAIN, GAIN, released
 from fillgen.synth.recipes import DRUMS, recipes
 from fillgen.synth.room import response
+from fillgen.synth.tones import RATE
 from fillgen.tables import table
 
 _ROOM_RATE = 22050
 _FULL_SCALE = 32767
+_FALL_STEPS = 64
 _DIGEST = 64
 """Hexadecimal digits that stand before a kept bank and tell whether it is whole."""
 
 
 def bank_document() -> dict[str, Any]:
-    """All voices with the drum set, and the room: what `fillgen.synth.bank` samples, as plain values.
+    """All voices with the drum set, the room and the mix: what `fillgen.synth` plays with, as plain values.
 
-    Of the room `pcm` holds the left row, then the right one.
+    Of the room `pcm` holds the left row, then the right one. Of the mix `gain` is that of all parts, `drums` that of
+    the drum set beside it, and `fall` the gains of a tone that is let go, at even steps from its release to silence.
     """
     voices = {voice: bank(voice).document for voice in (*recipes(), DRUMS)}
-    return {"voices": voices, "room": _room()}
+    return {"voices": voices, "room": _room(), "mix": _mix()}
+
+
+def _mix() -> dict[str, Any]:
+    fall = released(np.ones(_FALL_STEPS, dtype=np.float32), 0.0, _FALL_STEPS / RATE)
+    return {"gain": GAIN, "drums": DRUM_GAIN, "fall": [1.0, *(round(float(share), 6) for share in fall)]}
 
 
 def _room() -> dict[str, Any]:
@@ -70,11 +79,12 @@ def kept_at() -> Path | None:
 
 @lru_cache(maxsize=1)
 def _made_from() -> str:
-    """A digest of all that decides how the bank sounds: the recipes, the version, and the synthesizer itself."""
+    """A digest of all that decides what the bank is: the recipes, the version, the synthesizer, and this module."""
     told = hashlib.sha256(json.dumps([fillgen.__version__, table("voices")], sort_keys=True).encode())
     for folder in synth.__path__:
         for source in sorted(Path(folder).glob("*.py")):
             told.update(source.read_bytes())
+    told.update(Path(__file__).read_bytes())
     return told.hexdigest()[:16]
 
 

@@ -2,7 +2,7 @@
 import { element, signed } from "./cards.js";
 
 const KEPT = ["volume", "names", "fingers"];
-const START = { volume: 60, names: false, fingers: true };
+const START = { volume: 40, names: false, fingers: true };
 
 function field(name) {
   return document.querySelector(`#controls [name="${name}"]`);
@@ -31,7 +31,7 @@ export class Controls {
     field("volume").value = kept.volume;
     field("names").checked = kept.names;
     field("fingers").checked = kept.fingers;
-    if (window.matchMedia("(max-width: 64rem)").matches) {
+    if (window.matchMedia("(max-width: 63.99rem)").matches) {
       for (const panel of this.form.querySelectorAll("details")) panel.open = false;
     }
     this.sounds = [];
@@ -96,7 +96,7 @@ export class Controls {
 
   tell() {
     const { wishes } = this;
-    document.getElementById("tempo-told").textContent = wishes.tempo;
+    document.getElementById("tempo-told").textContent = `${wishes.tempo} a minute`;
     document.getElementById("volume-told").textContent = `${wishes.volume} %`;
     document.body.classList.toggle("show-names", wishes.names);
     document.body.classList.toggle("show-fingers", wishes.fingers);

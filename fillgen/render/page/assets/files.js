@@ -199,7 +199,10 @@ function shared(a, b) {
   return b ? shared(b, a % b) : a;
 }
 
-function tempoMark(quarters, ratio) {
+// The notes that beats are told in, by their ticks.
+const BEATS = { 480: ["quarter", 0], 720: ["quarter", 1], 960: ["half", 0] };
+
+function tempoMark(quarters, ratio, beat) {
   const swings = ratio > 1;
   const first = rounded(10 * ratio);
   const part = shared(first, 10);
@@ -207,7 +210,9 @@ function tempoMark(quarters, ratio) {
     "swing",
     element("first", first / part) + element("second", 10 / part) + element("swing-type", "eighth"),
   );
-  const mark = element("metronome", element("beat-unit", "quarter") + element("per-minute", quarters));
+  const [note, dots] = BEATS[beat];
+  const count = rounded((quarters * TICKS) / beat);
+  const mark = element("metronome", element("beat-unit", note) + "<beat-unit-dot/>".repeat(dots) + element("per-minute", count));
   return element(
     "direction",
     element("direction-type", mark) + (swings ? element("direction-type", element("words", "Swing")) : "") +
@@ -250,7 +255,7 @@ export function musicxml(whole, ideas, look, { tempo: quarters, ratio }) {
     idea.written.forEach((bar, place) => {
       let lead = "";
       if (place === 0) {
-        lead = index ? '<print new-system="yes"/>' : attributes(whole, look) + tempoMark(quarters, ratio);
+        lead = index ? '<print new-system="yes"/>' : attributes(whole, look) + tempoMark(quarters, ratio, whole.beat_ticks);
         if (ideas.length > 1) lead += heading(`${idea.rank} · ${idea.shape}`);
       }
       let number = String(shift + bar.number);

@@ -6,6 +6,7 @@ import { swingRatio } from "./music.js";
 import { Player } from "./player.js";
 import { Store } from "./store.js";
 
+const SENT = byId("fillgen-data") ? "Nothing on this page is sent anywhere." : "Nothing leaves this computer.";
 const MIDI = "audio/midi";
 const MUSICXML = "application/vnd.recordare.musicxml+xml";
 
@@ -34,9 +35,12 @@ async function unpacked(text) {
 async function bank() {
   const inside = block("fillgen-bank");
   if (inside) return JSON.parse(inside);
-  const answer = await fetch("assets/bank.json");
-  if (!answer.ok) throw new Error(`the sounds could not be fetched (${answer.status})`);
-  return answer.json();
+  const answer = await fetch("assets/bank.json").catch(() => null);
+  if (!answer) throw new Error("the sounds could not be fetched, since nothing answers. Start fillgen page again");
+  if (!answer.ok) throw new Error(`the sounds could not be fetched (answer ${answer.status}). Press Play again in a moment`);
+  return answer.json().catch(() => {
+    throw new Error("the sounds came damaged. Press Play again in a moment");
+  });
 }
 
 // What a card is told of a key: the chords of all ideas, and what is the idea's own.
@@ -94,20 +98,20 @@ class Page {
     this.player.stop();
     this.whole = whole;
     this.ideas.clear();
-    this.looks.clear();
+    this.looks = new Map(); // a look of the set before that is still on its way goes into the old one
     this.shift = 0;
+    this.coming = undefined;
     this.starred = new Set(this.store.get(`stars:${whole.id}`, []));
     byId("ideas").replaceChildren();
     byId("title").textContent = whole.title || "Right-hand ideas";
-    byId("about").textContent = whole.about;
     byId("remarks").replaceChildren(...whole.remarks.map((remark) => this.item(remark)));
     byId("care").querySelector("ul").replaceChildren(...whole.cautions.map((caution) => this.item(caution)));
     byId("foot").querySelector("p").textContent =
-      `fillgen ${whole.version}, level ${whole.level}, seed ${whole.seed}. Nothing on this page is sent anywhere.`;
+      `fillgen ${whole.version}, level ${whole.level}, seed ${whole.seed}. ${SENT}`;
     document.title = whole.title || "Right-hand ideas";
     this.controls.begin(whole);
     this.own = { shift: 0, key: whole.key, fifths: whole.fifths, ideas: {} };
-    Object.assign(this.own, { bars: whole.bars, spans: whole.spans, harmonies: whole.harmonies, chart: whole.chart });
+    Object.assign(this.own, { bars: whole.bars, spans: whole.spans, harmonies: whole.harmonies, chart: whole.chart, about: whole.about });
     this.looks.set(0, this.own);
     this.chords(this.own);
     tell("begin", { whole });
@@ -156,26 +160,42 @@ class Page {
 
   changed() {
     const wanted = this.controls.wishes.shift;
-    if (this.whole && wanted !== this.shift && wanted !== this.coming) this.transpose(wanted);
+    if (wanted === this.shift) this.coming = undefined;
+    else if (this.whole && wanted !== this.coming?.shift) this.transpose(wanted);
     this.player.change(this.wishes);
     const look = this.looks.get(this.shift);
-    for (const [id, idea] of this.ideas) showNames(cardOf(id), idea, lookOf(look, id), this.wishes.names);
+    for (const [id, idea] of this.ideas) {
+      const shown = look?.ideas[id] ? look : this.own; // what came just now has no picture in another key yet
+      showNames(cardOf(id), idea, lookOf(shown, id), this.wishes.names);
+    }
     this.choose();
     tell("wishes", { wishes: this.wishes });
   }
 
   async look(shift) {
-    if (!this.looks.has(shift)) this.looks.set(shift, await this.fetchLook(shift));
-    return this.looks.get(shift);
+    const { looks } = this;
+    if (!looks.has(shift)) looks.set(shift, await this.fetchLook(shift));
+    return looks.get(shift);
+  }
+
+  // A key in which all of some ideas are; those that came after it was fetched are fetched now.
+  async lookWith(shift, ids) {
+    let look = await this.look(shift);
+    if (ids.some((id) => !look.ideas[id])) {
+      this.looks.delete(shift);
+      look = await this.look(shift);
+    }
+    if (ids.some((id) => !look.ideas[id])) throw new Error("not all of it is there in this key yet");
+    return look;
   }
 
   // Shows all ideas in the key so many semitones away, and plays them there.
   async transpose(shift) {
-    this.coming = shift;
-    const { whole } = this;
+    const turn = { shift };
+    this.coming = turn;
     try {
       const look = await this.look(shift);
-      if (this.coming !== shift || whole !== this.whole) return;
+      if (this.coming !== turn) return;
       this.shift = shift;
       addGlyphs(look.glyphs ?? {});
       for (const [id, idea] of this.ideas) if (look.ideas[id]) showLook(cardOf(id), idea, lookOf(look, id));
@@ -184,14 +204,17 @@ class Page {
       this.say(`Now in ${signed(look.key)}.`);
       tell("key", { shift });
     } catch (error) {
+      if (this.coming !== turn) return;
       this.controls.shift = this.shift;
       this.warn(`The ideas cannot be shown in that key: ${error.message}.`);
     } finally {
-      if (this.coming === shift) this.coming = undefined;
+      if (this.coming === turn) this.coming = undefined;
     }
   }
 
+  // The heading in a key: what is played, and its chords.
   chords(look) {
+    byId("about").textContent = look.about;
     const bars = look.bars.map(({ chords }) => chords.map(({ symbol }) => signed(symbol)).join(" "));
     byId("chords").textContent = `${signed(look.key.split(" ")[0])} ${look.key.split(" ")[1]}: | ${bars.join(" | ")} |`;
   }
@@ -236,7 +259,8 @@ class Page {
   }
 
   count(shown, all) {
-    if (this.shown !== `${shown}/${all}`) this.say(shown === all ? `${all} ideas.` : `${shown} of ${all} ideas shown.`);
+    const total = `${all} idea${all === 1 ? "" : "s"}`;
+    if (this.shown !== `${shown}/${all}`) this.say(shown === all ? `${total}.` : `${shown} of ${total} shown.`);
     this.shown = `${shown}/${all}`;
     const stars = this.stars().length;
     byId("kept").textContent = stars ? `${stars} ${stars === 1 ? "idea is" : "ideas are"} starred.` : "No idea is starred.";
@@ -311,16 +335,26 @@ class Page {
       this.warn("Star an idea first: files are made of what is starred.");
       return;
     }
+    const { whole, shift, wishes } = this;
     const ideas = ids.map((id) => this.ideas.get(id));
-    const look = await this.look(this.shift);
-    const { wishes } = this;
-    const ratio = swingRatio(this.whole, wishes.tempo);
-    const told = this.shift ? `${name}-in-${look.key.split(" ")[0].replace("#", "-sharp")}` : name;
+    try {
+      const look = await this.lookWith(shift, ids);
+      const told = shift ? `${name}-in-${look.key.split(" ")[0].replace("#", "-sharp")}` : name;
+      this.offered(kind, told, { whole, ideas, look, wishes });
+      this.say(`${told} is made.`);
+    } catch (error) {
+      this.warn(`The file cannot be made: ${error.message}.`);
+    }
+  }
+
+  offered(kind, name, { whole, ideas, look, wishes }) {
     if (kind === "midi") {
       const parts = wishes.parts.length ? wishes.parts : ["right"];
-      offer(`${told}.mid`, midiFile(this.whole, ideas, look, { ...wishes, parts }), MIDI);
-    } else offer(`${told}.musicxml`, musicxml(this.whole, ideas, look, { tempo: wishes.tempo, ratio }), MUSICXML);
-    this.say(`${told} is made.`);
+      offer(`${name}.mid`, midiFile(whole, ideas, look, { ...wishes, parts }), MIDI);
+      return;
+    }
+    const ratio = swingRatio(whole, wishes.tempo);
+    offer(`${name}.musicxml`, musicxml(whole, ideas, look, { tempo: wishes.tempo, ratio }), MUSICXML);
   }
 
   // Words to the reader

@@ -6,8 +6,8 @@ const AHEAD_UNSEEN = 2.5; // a page that nobody looks at is seldom woken
 const PULSE = 25; // milliseconds between two looks at the clock
 const LEAD = 0.12;
 const GLANCE = 0.008; // a light is on the screen half a frame after it is asked for
-const ALL = 1.35; // the mix of sound files, see fillgen/synth/mix.py
-const DRUM_SHARE = 0.55;
+const CEILING = -3; // dB of full scale above which the limiter works
+const RATIO = 20;
 const STOPPED = 0.03;
 const SLOWEST = 0.6;
 const FASTER = 0.1;
@@ -25,8 +25,9 @@ function loudness(velocity, volume) {
   return (velocity / 127) ** 2 * (volume / 127) ** 2;
 }
 
-// The fall of a tone that is let go: the cube of a straight line.
-const RELEASE = Float32Array.from({ length: 33 }, (_, place) => (1 - place / 32) ** 3);
+// By how much a limiter makes all louder: the inverse, to the power of 0.6, of what it leaves of full scale (W3C, Web
+// Audio API 1.0, "DynamicsCompressorNode", computing the makeup gain).
+const MADE_UP = 10 ** ((-0.6 * CEILING * (1 - 1 / RATIO)) / 20);
 
 function tell(name, detail) {
   document.dispatchEvent(new CustomEvent(`fillgen:${name}`, { detail }));
@@ -37,6 +38,7 @@ export class Player {
   constructor(loadBank) {
     this.loadBank = loadBank;
     this.context = null;
+    this.ready = null; // the promise of bank and wiring, one for all who wait
     this.analyser = null;
     this.run = null;
     this.voices = new Map();
@@ -208,31 +210,41 @@ export class Player {
   // Sound
 
   async open(whole, wishes) {
-    if (!this.context) {
-      const Context = window.AudioContext || window.webkitAudioContext;
-      this.context = new Context({ latencyHint: "interactive" });
-      this.bank = await this.loadBank();
-      this.wire();
-    }
+    this.ready ??= this.prepare().catch((error) => {
+      this.ready = null; // the next who plays tries anew
+      throw error;
+    });
+    await this.ready;
     if (this.context.state !== "running") await this.context.resume();
     this.wake(whole, wishes);
     this.level(wishes);
   }
 
+  async prepare() {
+    const Context = window.AudioContext || window.webkitAudioContext;
+    if (!Context) throw new Error("this browser has no sound for pages");
+    this.context ??= new Context({ latencyHint: "interactive" });
+    this.bank = await this.loadBank();
+    this.wire();
+  }
+
+  // The way of the sound, as loud as sound files have it: see fillgen/synth/mix.py.
   wire() {
     const { context } = this;
+    const { gain, fall } = this.bank.mix;
+    this.fall = Float32Array.from(fall);
     this.volume = context.createGain();
     const limiter = context.createDynamicsCompressor();
-    limiter.threshold.value = -6;
+    limiter.threshold.value = CEILING;
     limiter.knee.value = 0;
-    limiter.ratio.value = 20;
+    limiter.ratio.value = RATIO;
     limiter.attack.value = 0.002;
     limiter.release.value = 0.15;
     this.analyser = context.createAnalyser();
     this.analyser.fftSize = 8192;
     this.analyser.smoothingTimeConstant = 0;
     this.mix = context.createGain();
-    this.mix.gain.value = ALL;
+    this.mix.gain.value = gain;
     const room = context.createConvolver();
     room.normalize = false;
     room.buffer = this.room();
@@ -240,9 +252,11 @@ export class Player {
     this.sent = context.createGain();
     this.sent.channelCount = 1;
     this.sent.channelCountMode = "explicit";
-    this.sent.gain.value = ALL;
+    this.sent.gain.value = gain;
     this.sent.connect(room).connect(limiter);
-    limiter.connect(this.volume).connect(this.analyser).connect(context.destination);
+    const level = context.createGain();
+    level.gain.value = 1 / MADE_UP;
+    limiter.connect(level).connect(this.volume).connect(this.analyser).connect(context.destination);
     this.buses = new Map();
   }
 
@@ -353,7 +367,7 @@ export class Player {
       gain.gain.setValueAtTime(level, falls);
       gain.gain.exponentialRampToValueAtTime(left, down);
     }
-    gain.gain.setValueCurveAtTime(RELEASE.map((share) => share * left), down, release);
+    gain.gain.setValueCurveAtTime(this.fall.map((share) => share * left), down, release);
     const cut = this.context.createGain();
     source.connect(gain).connect(cut).connect(bus.level);
     source.start(at);
@@ -366,7 +380,7 @@ export class Player {
     const sample = this.nearest(samples, event.midi);
     const source = this.source(sample, 1);
     const gain = this.context.createGain();
-    gain.gain.value = loudness(event.velocity, bus.volume) * sample.gain * DRUM_SHARE;
+    gain.gain.value = loudness(event.velocity, bus.volume) * sample.gain * this.bank.mix.drums;
     const place = this.context.createStereoPanner();
     place.pan.value = sample.pan;
     const cut = this.context.createGain();

@@ -22,7 +22,7 @@ export class ChartField {
     this.input = make("textarea", {
       id: "chart",
       name: "chart",
-      rows: "3",
+      rows: "2",
       spellcheck: "false",
       autocomplete: "off",
       autocapitalize: "off",

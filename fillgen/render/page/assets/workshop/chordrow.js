@@ -7,7 +7,7 @@ export class ChordRow {
     this.noteChart = noteChart;
     this.told = make("p", { class: "read-as" });
     this.list = make("ol", { class: "chord-row", "aria-label": "Bars of the chart" });
-    this.root = make("div", { class: "chord-rows", hidden: true }, this.told, this.list, noteChart.root);
+    this.root = make("div", { class: "chord-rows", hidden: true }, make("div", { class: "chords-read" }, this.told, this.list), noteChart.root);
   }
 
   // Shows a chart as the server read it; null takes it away.

@@ -292,9 +292,10 @@ export class IdeaBook {
 
   // Tags and sets anew, without a new search.
   async choices() {
-    const { tags, sets } = await ask("book").catch(() => ({ tags: {}, sets: {} }));
-    this.refill(this.tag, Object.entries(tags));
-    this.refill(this.inSet, Object.entries(sets));
+    const told = await ask("book").catch(() => null);
+    if (!told) return; // what there was to choose from stays
+    this.refill(this.tag, Object.entries(told.tags));
+    this.refill(this.inSet, Object.entries(told.sets));
   }
 
   // Shows what became of the ideas that a change was about; the focus stays where it was.

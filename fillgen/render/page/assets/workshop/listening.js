@@ -5,6 +5,14 @@ import { button, choice, field, make, many } from "./elements.js";
 const NOTE_ON = 0x90;
 const NOTE_OFF = 0x80;
 const LOUDEST = 0.25; // share of full scale of a click, at full volume
+const MOST_LATENCY = 500; // milliseconds that can be made up for, as on the command line
+const PATIENCE = 2000; // milliseconds in which the clicks must have begun to run
+const REFUSED = {
+  NotAllowedError: "the browser did not allow it. Allow MIDI for this page in the browser",
+  SecurityError: "the browser does not allow it for this page",
+  NotSupportedError: "this computer or browser has no MIDI",
+  InvalidStateError: "the system's MIDI does not answer",
+};
 const EARLY = 0.5; // seconds before the first beat that still count
 
 // Keys that are pressed and let go, in milliseconds of the page's clock.
@@ -37,6 +45,52 @@ export class Ear {
   }
 }
 
+// An audio clock that runs, and when what it plays is heard by the page's clock.
+class Clicks {
+  // A clock for clicks; null where the browser gives none in time.
+  static async begun() {
+    const context = new AudioContext({ latencyHint: "interactive" });
+    const ends = performance.now() + PATIENCE;
+    context.resume().catch(() => {});
+    while (performance.now() < ends) {
+      if (context.state === "running" && context.currentTime > 0) return new Clicks(context);
+      await new Promise((done) => setTimeout(done, 10));
+    }
+    context.close();
+    return null;
+  }
+
+  constructor(context) {
+    this.context = context;
+    const [zero, usual] = [this.zero(), performance.now() - 1000 * context.currentTime];
+    this.heard = Math.abs(zero - usual) < 1000 ? zero : usual;
+  }
+
+  // The moment of the page's clock, in milliseconds, at which the second 0 of the audio clock was heard.
+  zero() {
+    const { contextTime, performanceTime } = this.context.getOutputTimestamp?.() ?? {};
+    return contextTime > 0 ? performanceTime - 1000 * contextTime : performance.now() - 1000 * this.context.currentTime;
+  }
+
+  // A click that is heard at a moment of the page's clock.
+  click(moment, strong, volume) {
+    const { context } = this;
+    const at = (moment - this.heard) / 1000;
+    const tone = context.createOscillator();
+    const gain = context.createGain();
+    tone.frequency.value = strong ? 1568 : 1175;
+    gain.gain.setValueAtTime(LOUDEST * (volume / 100) ** 2, at);
+    gain.gain.exponentialRampToValueAtTime(0.0001, at + 0.06);
+    tone.connect(gain).connect(context.destination);
+    tone.start(at);
+    tone.stop(at + 0.07);
+  }
+
+  close() {
+    this.context.close();
+  }
+}
+
 export class Listening {
   // `actions`: chart() gives the chart as it was read, volume() 0 to 100, say(words), warn(words), heard(notes, tempo).
   constructor(actions) {
@@ -50,6 +104,7 @@ export class Listening {
     this.allow = button("Use my keyboard", () => this.open());
     this.inputs = choice([]);
     this.tempo = make("input", { type: "number", min: "30", max: "240", step: "1", value: "90" });
+    this.latency = make("input", { type: "number", min: String(-MOST_LATENCY), max: String(MOST_LATENCY), step: "1", value: "0" });
     this.clicks = make("input", { type: "checkbox", checked: true });
     this.start = button("Start after a bar of clicks", () => this.begin(), { class: "button button-main" });
     this.end = button("Stop and check", () => this.finish(), { class: "button", hidden: true });
@@ -57,7 +112,7 @@ export class Listening {
     this.controls = make(
       "div",
       { class: "listening", hidden: true },
-      make("div", { class: "fields" }, field("Keyboard", this.inputs), field("Tempo, quarter notes a minute", this.tempo)),
+      make("div", { class: "fields" }, field("Keyboard", this.inputs), field("Tempo, quarter notes a minute", this.tempo), field("Latency, milliseconds", this.latency, { hint: "by which your notes arrive late through the equipment" })),
       make("label", { class: "tick" }, this.clicks, make("span", {}, "Clicks on every beat; begin with a low volume, most of all in headphones")),
       make("div", { class: "row" }, this.start, this.end),
       this.count,
@@ -79,7 +134,8 @@ export class Listening {
     try {
       this.access = await navigator.requestMIDIAccess({ sysex: false });
     } catch (error) {
-      this.actions.warn(`The keyboard cannot be heard: the browser did not allow it (${error.name}). Allow MIDI for this page in the browser, or drop a MIDI file.`);
+      const why = REFUSED[error.name] ?? "it could not be opened. Close other programs that use it";
+      this.actions.warn(`The keyboard cannot be heard: ${why}, or drop a MIDI file.`);
       return;
     }
     this.access.onstatechange = () => this.list();
@@ -112,57 +168,58 @@ export class Listening {
     if (!read) return this.actions.warn("There is no chart to play over: write the chords above first.");
     if (!input) return this.actions.warn("No MIDI keyboard is connected.");
     if (!(tempo >= 30 && tempo <= 240)) return this.actions.warn("The tempo is 30 to 240 quarter notes a minute.");
+    const latency = Number(this.latency.value);
+    if (!(Math.abs(latency) <= MOST_LATENCY)) return this.actions.warn(`The latency is ${-MOST_LATENCY} to ${MOST_LATENCY} milliseconds.`);
+    if (this.waiting) return undefined;
+    const clicks = this.clicks.checked ? await this.clock() : null;
     const quarter = 60000 / tempo;
     const bar = barQuarters(read.metre) * quarter;
     const now = performance.now();
     const begins = now + bar + 200;
-    this.run = { input, tempo, ear: new Ear(), begins, ends: begins + bar * read.bars.length, bar, beat: beatQuarters(read.metre) * quarter, timers: [] };
+    this.run = { input, tempo, latency, clicks, ear: new Ear(), begins, ends: begins + bar * read.bars.length, bar, beat: beatQuarters(read.metre) * quarter, timers: [] };
     input.onmidimessage = (event) => this.run?.ear.hear(event);
     this.start.hidden = true;
     this.end.hidden = false;
     this.end.focus();
-    await this.metronome(read.bars.length + 1, now);
+    this.metronome(read.bars.length + 1, now);
+    if (!this.access.inputs.has(input.id)) this.lost();
     return undefined;
   }
 
+  // Clicks are timed once their clock runs: a clock that is still asleep would make all of them late.
+  async clock() {
+    this.waiting = true;
+    const found = await Clicks.begun().catch(() => null);
+    this.waiting = false;
+    if (!found) this.actions.warn("The browser gives no sound for clicks; keep time by the beats that are shown.");
+    return found;
+  }
+
   // Clicks and numbers for a bar of counting in, then for the chart; then it ends by itself.
-  async metronome(bars, now) {
+  metronome(bars, now) {
     const { run } = this;
     const beats = Math.round(run.bar / run.beat);
     const first = run.begins - run.bar;
-    const context = this.clicks.checked ? new AudioContext() : null;
-    run.context = context;
     for (let beat = 0; beat < bars * beats; beat += 1) {
       const at = first + beat * run.beat;
       const strong = beat % beats === 0;
       const words = beat < beats ? `Count in: ${beat + 1}` : `Bar ${Math.floor(beat / beats)}, beat ${(beat % beats) + 1}`;
       run.timers.push(setTimeout(() => this.tell(words), at - now));
-      if (context) this.click(context, (at - now) / 1000, strong);
+      run.clicks?.click(at, strong, this.actions.volume());
     }
-    run.timers.push(setTimeout(() => this.finish(), run.ends - now + 150));
+    run.timers.push(setTimeout(() => this.finish(), run.ends - now + Math.max(0, run.latency) + 150));
   }
 
   tell(words) {
     this.count.textContent = words;
   }
 
-  click(context, after, strong) {
-    const at = context.currentTime + after;
-    const tone = context.createOscillator();
-    const gain = context.createGain();
-    tone.frequency.value = strong ? 1568 : 1175;
-    gain.gain.setValueAtTime(LOUDEST * (this.actions.volume() / 100) ** 2, at);
-    gain.gain.exponentialRampToValueAtTime(0.0001, at + 0.06);
-    tone.connect(gain).connect(context.destination);
-    tone.start(at);
-    tone.stop(at + 0.07);
-  }
-
   // Ends the listening and hands over what was played.
   finish() {
     const { run } = this;
     if (!run) return;
-    const notes = run.ear.since(run.begins, Math.min(run.ends, performance.now()));
+    const { latency } = run;
+    const notes = run.ear.since(run.begins + latency, Math.min(run.ends + latency, performance.now()));
     this.stop();
     if (notes.length) this.actions.heard(notes, run.tempo);
     else this.actions.warn("Nothing was played. Start again, and play after the bar that is counted in.");
@@ -174,7 +231,7 @@ export class Listening {
     if (!run) return;
     run.input.onmidimessage = null;
     run.timers.forEach(clearTimeout);
-    run.context?.close();
+    run.clicks?.close();
     this.count.textContent = "";
     const focused = document.activeElement === this.end;
     this.start.hidden = false;

@@ -16,6 +16,7 @@ import { Search } from "./search.js";
 import { Wishes } from "./wishes.js";
 
 const MOST_VARIANTS = 20;
+const STAYS = "The ideas below are still those of the search before.";
 const MOST_FOUND = 200; // ideas that the book tells at once
 
 class Workshop {
@@ -33,7 +34,8 @@ class Workshop {
     this.wishes = new Wishes(start, {
       find: (fields) => this.find(fields),
       changed,
-      read: (read) => this.chords.show(read, this.wishes?.chart.text),
+      refused: () => this.stays(),
+      read: (read) => this.understood(read),
     });
     this.checking = new Checking(start, {
       chart: () => (this.wishes.chart.text ? { chart: this.wishes.chart.text, ...this.wishes.place() } : null),
@@ -158,6 +160,18 @@ class Workshop {
   refuse(error) {
     if (this.search.asked === "ideas") this.wishes.refuse(error);
     else this.warn(error);
+  }
+
+  understood(read) {
+    const text = this.wishes?.chart.text;
+    this.chords.show(read, text);
+    if (read === null && text) this.stays();
+    else if (document.getElementById("status").textContent === STAYS) page.say("");
+  }
+
+  // What was said of the search before does not stand below an error.
+  stays() {
+    page.say(page.ideas.size ? STAYS : "");
   }
 
   warn(error) {

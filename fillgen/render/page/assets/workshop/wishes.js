@@ -45,7 +45,7 @@ export class Wishes {
       make(
         "fieldset",
         { class: "wished" },
-        make("legend", {}, "Wishes"),
+        make("legend", { class: "unseen" }, "Wishes"),
         field("Key", this.key),
         field("Metre", this.metre),
         field("Rhythm", this.rhythm),
@@ -54,11 +54,10 @@ export class Wishes {
         field("Shape", this.shape),
         field("For", this.purpose),
         field("Size of hand", this.hand),
-        field("Lead to", this.lead, { hint: "the tune's first note, such as B4" }),
-        start.book ? this.fresh.row : null,
+        field("Lead to", this.lead, { hint: "the tune's first note: B4" }),
       ),
       this.mistake,
-      make("div", { class: "row" }, make("button", { type: "submit", class: "button button-main find" }, "Find ideas")),
+      make("div", { class: "row find-row" }, start.book ? this.fresh.row : null, make("button", { type: "submit", class: "button button-main find" }, "Find ideas")),
     );
   }
 
@@ -179,8 +178,9 @@ export class Wishes {
 
   // Says what is wrong with what was wished for, at the field that is meant.
   refuse(error) {
-    if (error instanceof Refusal && Number.isInteger(error.start)) {
-      this.chart.show(error);
+    this.actions.refused();
+    if (this.chart.wrong === error || (error instanceof Refusal && Number.isInteger(error.start))) {
+      if (this.chart.wrong !== error) this.chart.show(error);
       this.chart.go();
       return;
     }
