@@ -26,7 +26,9 @@ from fillgen.rulepack import Level, RulePack
 
 TURNS = "Warm up slowly, play in turns of a few minutes, and let your hands hang loose between them."
 PAIN = "Stop when a finger, wrist, arm or shoulder hurts, tingles or feels weak. Do not play through it."
-LOUDNESS = "Set the volume, most of all in headphones, so low that you would still hear someone speak beside you."
+LOUDNESS = (
+    "Set the volume, most of all in headphones, so low that you would still hear someone speak beside you."
+)
 CAUTIONS = (
     TURNS,
     PAIN,
