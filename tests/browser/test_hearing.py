@@ -43,6 +43,7 @@ def test_every_note_is_lit_at_its_time(open_page: Open) -> None:
     found = fillgen.ideas("| Dm7 | G7 |", rhythm="swing", tempo=tempo, count=1, level=5, busy="many", seed=2)
     tab = open_page(found, Playing(parts=PARTS))
     tab.page.evaluate(LISTEN)
+    tab.page.locator("#volume").fill("60")
     tab.page.check("[name=loop]")
     tab.page.click("#card-idea-1 .play")
     notes = list(range(len(found[0].notes)))

@@ -55,7 +55,8 @@ def test_from_the_first_chord_to_the_printed_sheet(tab: Tab) -> None:
     page.click("button.find")
     expect(page.locator("article.idea")).to_have_count(50)
     expect(page.locator(".found-count")).to_have_text("50 ideas on the page")
-    # one is played
+    # one is played, the volume turned up from where it begins, so that any machine hears it
+    page.locator("#volume").fill("80")
     page.evaluate(LISTEN)
     page.click("#card-idea-1 .play")
     tab.wait("over || (takes.length && takes[0].length > 3)")

@@ -204,7 +204,8 @@ def test_rtmidi_that_is_missing() -> None:
         )
         assert (done.returncode, done.stdout) == (2, "")
         assert done.stderr.splitlines()[-1] == (
-            "fillgen: MIDI ports need python-rtmidi, which is not installed. Install it: pip install python-rtmidi"
+            "fillgen: MIDI ports need python-rtmidi, which is not installed. "
+            f"Install it: {sys.executable} -m pip install python-rtmidi"
         )
 
 
