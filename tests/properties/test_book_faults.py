@@ -26,6 +26,7 @@ from fillgen.book.door import Book, BookError, refuse_unusable
 from fillgen.book.search import tags
 from fillgen.cli import main
 from fillgen.dice import Dice
+from tests.processes import unmeasured
 from tests.properties.test_book_machine import answer
 
 KILLS = int(os.environ.get("FILLGEN_BOOK_KILLS", "200"))
@@ -274,7 +275,7 @@ def test_full_disk(tmp_path: Path) -> None:
         ):
             ran = subprocess.run(
                 [sys.executable, "-c", program, *arguments],
-                env=os.environ | {"FILLGEN_BOOK": str(book_path)},
+                env=unmeasured() | {"FILLGEN_BOOK": str(book_path)},
                 capture_output=True,
                 text=True,
                 check=False,

@@ -32,6 +32,7 @@ from fillgen.music import Ideas
 from fillgen.parse import chart_text, parse_chart, parse_phrase, read_key
 from fillgen.practice import own_ideas
 from fillgen.render.document import to_json
+from tests.processes import unmeasured
 
 CHART = "| C | Am | Dm7 | G7 |"
 IN_F = "| F | Dm | Gm7 | C7 |"
@@ -786,7 +787,9 @@ def test_a_command_without_a_book_loads_no_sqlite() -> None:
         "    with contextlib.suppress(SystemExit): main(arguments)\n"
         "print('LOADED', *sorted({'sqlite3', 'platformdirs', 'fillgen.book.door'} & set(sys.modules)))"
     )
-    ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    ran = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True, env=unmeasured()
+    )
     assert ran.stdout.splitlines()[-1] == "LOADED"
 
 

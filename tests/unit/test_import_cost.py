@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 
 import pytest
+
+from tests.processes import unmeasured
 
 HEAVY = ("mido", "music21", "reportlab", "rich", "starlette", "typer.rich_utils", "uvicorn", "verovio")
 
@@ -14,9 +15,8 @@ HEAVY = ("mido", "music21", "reportlab", "rich", "starlette", "typer.rich_utils"
 def loaded(program: str) -> set[str]:
     """The modules that a fresh process holds after a short program; what the program prints is passed over."""
     told = f"{program}\nimport sys\nprint('LOADED', *sorted(sys.modules))"
-    plain = {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE")}
     done = subprocess.run(
-        [sys.executable, "-c", told], capture_output=True, text=True, check=False, env=plain
+        [sys.executable, "-c", told], capture_output=True, text=True, check=False, env=unmeasured()
     )
     assert done.returncode == 0, done.stderr
     line = done.stdout.splitlines()[-1]
