@@ -429,6 +429,35 @@ def test_the_book_is_searched_and_opened(page: Page, shown: list[int]) -> None:
     assert [each["id"] for each in exported["ideas"]] == shown
 
 
+@pytest.mark.parametrize(
+    ("steps", "told"),
+    [
+        ([], "some changes are expected"),
+        ([{"action": "stra", "ids": [1]}], "Did you mean 'star'?"),
+        ([{"action": "tag", "ids": [1], "words": []}], "some tags are expected"),
+        ([{"action": "add", "book": {"fillgen-book": 1, "ideas": []}}], "ideas are expected"),
+    ],
+)
+def test_changes_that_say_nothing(page: Page, steps: list[dict[str, Any]], told: str) -> None:
+    came = page.post("api/book/change", {"steps": steps})
+    assert came.status == 400
+    assert told in came.body.decode()
+
+
+def test_ideas_over_two_charts_are_not_opened_together(page: Page, shown: list[int]) -> None:
+    other = page.post("api/ideas", {"chart": "| F | C7 |", "count": 1}).lines[1]["idea"]["book"]
+    came = page.post("api/book/open", {"ids": [shown[0], other]})
+    assert (came.status, "stand over 2 charts" in came.json["error"]["message"]) == (400, True)
+
+
+def test_stars_are_added_and_never_taken_unasked(page: Page, book: Path, shown: list[int]) -> None:
+    change(page, {"action": "star", "ids": shown[:2]})
+    with Book(book, writes=False) as kept:
+        assert [entry.stars for entry in entries(kept, shown[:2])] == [2, 1]
+    came = page.post("api/book/files", {"ids": shown[:1], "kind": "midi"})
+    assert came.body[:4] == b"MThd"
+
+
 def test_without_a_book() -> None:
     with running(None) as page:
         lines = page.post("api/ideas", {**GROUND, "count": 1}).lines
