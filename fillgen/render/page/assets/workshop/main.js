@@ -32,6 +32,7 @@ class Workshop {
     this.chords = new ChordRow(this.noteChart);
     const changed = (what, back) => this.changes.add(what, back);
     this.wishes = new Wishes(start, {
+      begins: () => this.search.stop(),
       find: (fields) => this.find(fields),
       changed,
       refused: () => this.stays(),

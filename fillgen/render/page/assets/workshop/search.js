@@ -57,6 +57,7 @@ export class Search {
     try {
       for await (const told of lines(shown.path, shown.asked, { signal: mine.signal })) {
         if (this.under !== mine) return false;
+        mine.signal.throwIfAborted();
         if (told.whole) {
           begun = true;
           this.begin(told.whole, before, shown);

@@ -163,6 +163,7 @@ export class Wishes {
 
   async submitted(event) {
     event.preventDefault();
+    this.actions.begins();
     this.clear();
     if (!this.chart.text) {
       this.refuse(new Refusal({ message: "There are no chords yet", hint: "Write some, such as | C | Am | Dm7 | G7 |, or put a sequence in." }));
