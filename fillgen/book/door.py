@@ -25,7 +25,7 @@ SHORT_WAIT = 2.0
 _PAUSE = 0.01
 _HEAD = 100
 """Bytes of the head of a SQLite file (SQLite file format, section 1.3)."""
-_MAGIC = b"SQLite format 3\0"
+MAGIC = b"SQLite format 3\0"
 _BUSY = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_SCHEMA}
 _CLOSED = {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_IOERR}
@@ -350,7 +350,7 @@ def _refuse_cut(path: Path, book: Book) -> None:
         size = file.seek(0, os.SEEK_END)
     if not head:
         return
-    if len(head) < _HEAD or not head.startswith(_MAGIC):
+    if len(head) < _HEAD or not head.startswith(MAGIC):
         raise book.damaged("it does not begin as a SQLite file does")
     page = int.from_bytes(head[16:18], "big")
     told = (65536 if page == 1 else page) * int.from_bytes(head[28:32], "big")

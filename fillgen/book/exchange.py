@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import fillgen
-from fillgen.book.door import Book, BookError
+from fillgen.book.door import MAGIC, Book, BookError
 from fillgen.book.entries import (
     LONGEST_NAME,
     Chart,
@@ -337,7 +337,7 @@ def is_book(path: Path) -> bool:
     """Whether a file begins as a SQLite file does; BookError where it cannot be read."""
     try:
         with path.open("rb") as file:
-            return file.read(16) == b"SQLite format 3\0"
+            return file.read(len(MAGIC)) == MAGIC
     except (OSError, ValueError) as error:
         raise BookError(
             f"cannot be read: {getattr(error, 'strerror', None) or error}", place=str(path)
