@@ -11,6 +11,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import chart_text, parse_chart
+from fillgen.engine.generate import generate
+from fillgen.engine.request import Request
 from fillgen.errors import (
     ChartError,
     FillgenError,
@@ -20,13 +24,13 @@ from fillgen.errors import (
     PackError,
     PhraseError,
 )
-from fillgen.generate import Request, generate
-from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Progression
-from fillgen.parse import chart_text, parse_chart, parse_phrase, phrase_text
-from fillgen.pitch import Key, read_pitch
-from fillgen.rulepack import RulePack
+from fillgen.phrase.idea import Idea, IdeaNote, Ideas
+from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.text import parse_phrase, phrase_text
+from fillgen.rules.pack import RulePack
+from fillgen.theory.pitch import Key, read_pitch
+from fillgen.version import __version__
 
-__version__ = "0.4.0"
 __all__ = [
     "ChartError",
     "FillgenError",
@@ -44,6 +48,7 @@ __all__ = [
     "Progression",
     "Request",
     "RulePack",
+    "__version__",
     "chart_text",
     "generate",
     "ideas",

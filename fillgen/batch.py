@@ -25,15 +25,16 @@ from pathlib import Path, PurePath
 from types import FrameType
 from typing import Any
 
-import fillgen
-from fillgen.arrange import Playing
+from fillgen.chart.text import parse_chart
+from fillgen.engine.generate import generate
+from fillgen.engine.request import Request, settle
 from fillgen.errors import FillgenError, OptionError, OutputError, shorten
-from fillgen.generate import Request, generate, settle
-from fillgen.midi import to_midi
-from fillgen.parse import parse_chart
-from fillgen.render.document import to_json
-from fillgen.render.files import clear_drafts, make_folder, put_file
-from fillgen.render.text import to_text
+from fillgen.hands.take import Playing
+from fillgen.version import __version__
+from fillgen.writers.document import to_json
+from fillgen.writers.files import clear_drafts, make_folder, put_file
+from fillgen.writers.midi import to_midi
+from fillgen.writers.text import to_text
 
 CHARTS = (".txt", ".chart", ".chords")
 """How the names of chart files end."""
@@ -76,7 +77,7 @@ class Order:
     def digest(self) -> str:
         """A fingerprint of all that a result depends on besides its chart."""
         told = {
-            "version": fillgen.__version__,
+            "version": __version__,
             "form": self.form,
             "key": self.key,
             "metre": self.metre,

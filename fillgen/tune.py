@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from fillgen.chords import Chord
+from fillgen.chart.progression import Progression, Span, laid
+from fillgen.chart.sequences import Sequence as ChordSequence
+from fillgen.chart.sequences import find, to_chord
+from fillgen.chart.text import parse_chart
+from fillgen.engine.generate import generate
+from fillgen.engine.request import Request
 from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError
-from fillgen.generate import Request, generate
-from fillgen.music import Idea, IdeaNote, Ideas, Note, Phrase, Progression, Span, laid
-from fillgen.parse import parse_chart
-from fillgen.rulepack import RulePack
-from fillgen.scores import Tune
-from fillgen.sequences import Sequence as ChordSequence
-from fillgen.sequences import find, to_chord
+from fillgen.phrase.idea import Idea, IdeaNote, Ideas
+from fillgen.phrase.note import Note, Phrase
+from fillgen.readers.musicxml import Tune
+from fillgen.rules.pack import RulePack
+from fillgen.theory.chords import Chord
 
 MOST_CHOICES = 20
 _AT_HOME = 0.3

@@ -13,7 +13,7 @@ _FOLDER = tempfile.TemporaryDirectory(prefix="fillgen-tests-")
 os.environ["FILLGEN_BOOK"] = str(Path(_FOLDER.name) / "ideas.book")
 os.environ["XDG_DATA_HOME"] = str(Path(_FOLDER.name) / "data")
 os.environ["XDG_CACHE_HOME"] = str(Path(_FOLDER.name) / "cache")
-os.environ["MIDO_BACKEND"] = "tests.unit.memory_ports"
+os.environ["MIDO_BACKEND"] = "tests.memory_ports"
 os.environ.pop("FILLGEN_NO_BOOK", None)
 
 if (

@@ -8,12 +8,17 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
-from fillgen import judge
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import chart_text, parse_chart
+from fillgen.engine.request import ENDS_ON
 from fillgen.errors import OptionError, shorten
-from fillgen.fingering import best, reach
-from fillgen.generate import ENDS_ON
-from fillgen.music import Idea, Ideas, Note, Phrase, Progression, places
-from fillgen.parse import chart_text, parse_chart, phrase_text
+from fillgen.hands.fingering import best
+from fillgen.hands.reach import reach
+from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.place import places
+from fillgen.phrase.text import phrase_text
+from fillgen.rules import judge
 
 MOST_STARS = 5
 LONGEST_WORD = 100
@@ -136,7 +141,7 @@ def told(entry: Entry, number: int, progression: Progression, notes: Phrase) -> 
     """An entry as an idea of that rank, over its progression or one in another key, with roles and fingers."""
     where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
     fingers = best([note.midi for note in notes], reach(entry.origin.hand)).fingers
-    every = judge.told(progression, notes, where, fingers)
+    every = judge.annotated(progression, notes, where, fingers)
     text = phrase_text(notes, progression, [each.name for each in every])
     return Idea(number, entry.score, dict(entry.terms), entry.shape, text, every)
 

@@ -18,7 +18,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
-import fillgen
 from fillgen.book.door import MAGIC, Book, BookError
 from fillgen.book.entries import (
     LONGEST_NAME,
@@ -33,15 +32,17 @@ from fillgen.book.entries import (
 )
 from fillgen.book.store import add, every_entry, stamp
 from fillgen.book.telling import in_key
+from fillgen.engine.request import check_tempo
 from fillgen.errors import FillgenError, OutputError, printable, shorten
-from fillgen.fingering import reach
-from fillgen.generate import check_tempo
-from fillgen.metre import TICKS
-from fillgen.music import Ideas
-from fillgen.parse import phrase_text, read_metre
-from fillgen.pitch import Key
-from fillgen.rulepack import RulePack
+from fillgen.hands.reach import reach
+from fillgen.phrase.idea import Ideas
+from fillgen.phrase.text import phrase_text
+from fillgen.rules.pack import RulePack
+from fillgen.theory.keys import read_metre
+from fillgen.theory.metre import TICKS
+from fillgen.theory.pitch import Key
 from fillgen.vary.task import check_phrase
+from fillgen.version import __version__
 
 FORM = "fillgen-book"
 _VERSION = 1
@@ -234,7 +235,7 @@ def _bar_text(chords: Any, beat: int) -> str:
 
 
 def _imported(rhythm: Any, tempo: int, seed: int = 0, level: int = 0, swing: bool = False) -> Origin:
-    version = fillgen.__version__
+    version = __version__
     return Origin("import", "{}", seed, "", version, level, _string(rhythm), tempo, swing, "medium")
 
 

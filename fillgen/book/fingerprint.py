@@ -11,8 +11,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen.chords import Chord
-from fillgen.music import Phrase, Progression
+from fillgen.chart.progression import Progression
+from fillgen.phrase.note import Phrase
+from fillgen.theory.chords import Chord
 
 Rhythm = Sequence[tuple[int, int]]
 """Onset and length of each note, in ticks from the start of the phrase."""
@@ -27,7 +28,7 @@ def _digest(content: str) -> bytes:
 def degrees(progression: Progression) -> bytes:
     """A fingerprint of a progression by scale degrees, 16 bytes: the same in every key.
 
-    >>> from fillgen.parse import parse_chart
+    >>> from fillgen.chart.text import parse_chart
     >>> degrees(parse_chart("| C | Dm7 G7 |")) == degrees(parse_chart("| Eb | Fm7 Bb7 |"))
     True
     >>> degrees(parse_chart("| C | Dm7 G7 |")) == degrees(parse_chart("| C | Dm7 G |"))
@@ -93,7 +94,8 @@ def unpacked(rows: Sequence[bytes], width: int) -> Heights:
 def of_phrase(notes: Phrase, progression: Progression) -> tuple[bytes, bytes]:
     """The fingerprints of a phrase's rhythm and of its pitches.
 
-    >>> from fillgen.parse import parse_chart, parse_phrase
+    >>> from fillgen.chart.text import parse_chart
+    >>> from fillgen.phrase.text import parse_phrase
     >>> one, other = parse_chart("| C | G7 |"), parse_chart("| F | C7 |")
     >>> call = of_phrase(parse_phrase("E5h G5h | F5w", one.metre), one)
     >>> call == of_phrase(parse_phrase("A4h C5h | Bb4w", other.metre), other)

@@ -11,11 +11,13 @@ from numpy.typing import NDArray
 from fillgen.book import fingerprint
 from fillgen.book.door import Book
 from fillgen.book.fingerprint import Heights
+from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
+from fillgen.engine.generate import FEW, Candidates, Engine, Space, generate
+from fillgen.engine.plans import Rhythm_
+from fillgen.engine.request import Request
 from fillgen.errors import NoPhraseError, many
-from fillgen.generate import FEW, Candidates, Engine, Request, Space, generate
-from fillgen.music import Ideas, Progression
-from fillgen.plans import Rhythm_
+from fillgen.phrase.idea import Ideas
 
 _ROUND = 1000
 """After so many ideas over a progression the draws begin from another seed: the best of the first are used up."""
@@ -61,7 +63,7 @@ def fresh(request: Request, known: Shown) -> Ideas:
     With nothing known they are those that `generate` gives. Raises NoPhraseError where no fresh idea is found, and
     whatever `generate` raises.
 
-    >>> from fillgen.parse import parse_chart
+    >>> from fillgen.chart.text import parse_chart
     >>> request = Request(parse_chart("| C | Am | Dm7 | G7 |"), count=3)
     >>> nothing = Shown(0, lambda rhythm: np.zeros((0, len(rhythm)), dtype=np.int16))
     >>> fresh(request, nothing).ideas == generate(request).ideas

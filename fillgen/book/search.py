@@ -11,9 +11,9 @@ from fillgen.book import fingerprint
 from fillgen.book.door import Book
 from fillgen.book.entries import check_stars, plain_word
 from fillgen.book.store import tag_spellings, unknown_word
+from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, did_you_mean, shorten
-from fillgen.music import Progression
-from fillgen.rulepack import RulePack
+from fillgen.rules.pack import RulePack
 from fillgen.tables import plain_name
 
 _THROUGH_ORIGIN = (

@@ -21,8 +21,9 @@ from fillgen.book.entries import (
     plain_note,
     plain_word,
 )
+from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, did_you_mean, listed, many, shorten
-from fillgen.music import Ideas, Progression
+from fillgen.phrase.idea import Ideas
 
 _CHART = ("text", "key", "metre", "title", "first")
 _ORIGIN = ("command", "options", "seed", "rules", "version", "level", "rhythm", "tempo", "swing", "hand")

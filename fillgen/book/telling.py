@@ -8,15 +8,17 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from fillgen.book.entries import Chart, Entry, as_ideas
+from fillgen.chart.progression import Progression
+from fillgen.engine.request import Request
 from fillgen.errors import OptionError, many
-from fillgen.generate import Request
-from fillgen.music import Ideas, Phrase, Progression
-from fillgen.pitch import Key
-from fillgen.render.text import block, staff
+from fillgen.phrase.idea import Ideas
+from fillgen.phrase.note import Phrase
+from fillgen.theory.pitch import Key
 from fillgen.vary.transposition import moved
+from fillgen.writers.text import block, staff
 
 if TYPE_CHECKING:
-    from fillgen.render.sheet import Entry as SheetEntry
+    from fillgen.writers.entry import Entry as SheetEntry
 
 _STARS = "*****"
 _LEAST = 12
@@ -184,7 +186,7 @@ def _about(entry: Entry) -> list[str]:
 
 def sheet_entries(entries: Sequence[Entry], key: Key | None = None) -> list[SheetEntry]:
     """Entries to be engraved, each headed by its number, its name and its shape."""
-    from fillgen.render.sheet import entries_of  # noqa: PLC0415 - it is loaded for a sheet only
+    from fillgen.writers.entry import entries_of  # noqa: PLC0415 - it is loaded for a sheet only
 
     found = []
     for entry, ideas in singly(entries, key):

@@ -37,7 +37,7 @@ def sound_wish(output: str | None, soundfont: Path | None, *, audio: bool = Fals
         if soundfont is not None:
             raise OptionError("--soundfont goes with a sound file", hint="Such as -o idea.wav.")
         return None
-    from fillgen.render.audio import check_font, check_kind
+    from fillgen.sound.files import check_font, check_kind
 
     check_kind(kind)
     if soundfont is not None:
@@ -47,14 +47,14 @@ def sound_wish(output: str | None, soundfont: Path | None, *, audio: bool = Fals
 
 def sound_bytes(midi: bytes, wish: SoundWish) -> bytes:
     """A MIDI file as the sound file asked for."""
-    from fillgen.render.audio import to_sound
+    from fillgen.sound.files import to_sound
 
     return to_sound(midi, kind=wish.kind, font=wish.font)
 
 
 def put_sound(path: Path, midi: bytes, wish: SoundWish, *, overwrite: bool) -> None:
     """Write a MIDI file as a sound file, whole or not at all; nothing is rendered where it is refused."""
-    from fillgen.render.files import refuse_existing, write_file
+    from fillgen.writers.files import refuse_existing, write_file
 
     refuse_existing(path, overwrite)
     write_file(path, sound_bytes(midi, wish), overwrite=overwrite)
@@ -64,8 +64,8 @@ def put_sound(path: Path, midi: bytes, wish: SoundWish, *, overwrite: bool) -> N
 
 def put_sounds(folder: Path, files: Mapping[str, bytes], wish: SoundWish, *, overwrite: bool) -> None:
     """Write MIDI files by name as sound files into a folder, one after another, each whole."""
-    from fillgen.render.audio import to_sound_files
-    from fillgen.render.files import clear_drafts, make_folder, put_file, refuse_existing
+    from fillgen.sound.files import to_sound_files
+    from fillgen.writers.files import clear_drafts, make_folder, put_file, refuse_existing
 
     for name in files:
         refuse_existing(folder / Path(name).with_suffix(wish.kind), overwrite)
@@ -79,7 +79,7 @@ def put_sounds(folder: Path, files: Mapping[str, bytes], wish: SoundWish, *, ove
 
 def tell_stand_ins(midi: Iterable[bytes], wish: SoundWish) -> None:
     """Which sounds were played by the nearest of our voices, since none of them is that sound."""
-    from fillgen.render.audio import stand_ins
+    from fillgen.sound.files import stand_ins
 
     if wish.font is None:
         for sound, voice in dict(pair for each in midi for pair in stand_ins(each)).items():
@@ -88,6 +88,6 @@ def tell_stand_ins(midi: Iterable[bytes], wish: SoundWish) -> None:
 
 def tell_caution() -> None:
     """What to mind before listening, in the words of the lessons."""
-    from fillgen.practice import LOUDNESS
+    from fillgen.teaching.cautions import LOUDNESS
 
     typer.echo(f"Note: {LOUDNESS}", err=True)

@@ -95,8 +95,8 @@ def batch(
     exit code 2; the others are made all the same.
     """
     from fillgen.batch import Batch, Order
-    from fillgen.generate import Request
-    from fillgen.parse import parse_chart
+    from fillgen.chart.text import parse_chart
+    from fillgen.engine.request import Request
 
     pack = pack_of(rules)
     request = Request(

@@ -16,8 +16,8 @@ from fillgen.errors import OptionError, OutputError, many, shorten
 if TYPE_CHECKING:
     from fillgen.book.door import Book
     from fillgen.book.entries import Entry
-    from fillgen.music import Progression
-    from fillgen.pitch import Key
+    from fillgen.chart.progression import Progression
+    from fillgen.theory.pitch import Key
 
 app = typer.Typer(
     name="book",
@@ -87,7 +87,7 @@ def book(
     from fillgen.book.search import Wanted, read_day, search
     from fillgen.book.store import entries
     from fillgen.book.telling import list_document, list_text
-    from fillgen.parse import read_key
+    from fillgen.theory.keys import read_key
 
     if count < 1:
         raise OptionError(f"the count is {count}", hint="Ask for 1 or more.")
@@ -388,7 +388,7 @@ def export(
 def _put(found: Sequence[Entry], key: str | None, output: str | None, overwrite: bool, title: str) -> None:
     """Print ideas of the book, or write them to a file."""
     from fillgen.book.telling import entries_text
-    from fillgen.parse import read_key
+    from fillgen.theory.keys import read_key
 
     wanted = read_key(key) if key is not None else None
     target = target_of(output, None, _ENDINGS)
@@ -406,7 +406,8 @@ def _put(found: Sequence[Entry], key: str | None, output: str | None, overwrite:
 
 def _write_sheet(found: Sequence[Entry], key: Key | None, output: Path, overwrite: bool, title: str) -> None:
     from fillgen.book.telling import sheet_entries
-    from fillgen.render.sheet import Settings, write
+    from fillgen.writers.entry import Settings
+    from fillgen.writers.sheet import write
 
     write(output, sheet_entries(found, key), Settings(title=title), overwrite=overwrite)
     typer.echo(f"{many(len(found), 'idea')} in {output}", err=True)
@@ -414,8 +415,8 @@ def _write_sheet(found: Sequence[Entry], key: Key | None, output: Path, overwrit
 
 def _write_midi(found: Sequence[Entry], key: Key | None, output: str, overwrite: bool) -> None:
     from fillgen.book.telling import one_ground, singly
-    from fillgen.midi import to_midi
-    from fillgen.render.files import write_file, write_folder
+    from fillgen.writers.files import write_file, write_folder
+    from fillgen.writers.midi import to_midi
 
     if is_folder(output):
         files = {f"idea-{entry.id}.mid": to_midi(ideas) for entry, ideas in singly(found, key)}
@@ -465,7 +466,7 @@ def _read(
 ) -> list[Entry]:
     """The ideas of a file: JSON, or a phrase over the chart given."""
     from fillgen.book.exchange import from_json, from_phrase
-    from fillgen.practice import own_ideas
+    from fillgen.teaching.practice import own_ideas
 
     path = Path(source)
     if path.suffix.lower() == ".json":
@@ -507,8 +508,8 @@ def _chart_in(path: Path) -> str:
     hint = 'Give them with --chart "| C | G7 |".'
     if path.suffix.lower() not in _SCORES:
         raise OptionError(missing, hint=hint)
-    from fillgen.parse import chart_text as told
-    from fillgen.scores import read_tune
+    from fillgen.chart.text import chart_text as told
+    from fillgen.readers.musicxml import read_tune
     from fillgen.tune import body_of
 
     tune = read_tune(path)

@@ -12,9 +12,10 @@ from fillgen.cli.options import Format
 from fillgen.cli.outputs import JSON, TEXT, json_text, put_out, target_of, width_of
 
 if TYPE_CHECKING:
-    from fillgen.check import Report, Settings
-    from fillgen.phrases import Reading
-    from fillgen.rulepack import RulePack
+    from fillgen.readers.phrases import Reading
+    from fillgen.rules.pack import RulePack
+    from fillgen.teaching.asked import Settings
+    from fillgen.teaching.check import Report
 
 
 @dataclass(frozen=True)
@@ -33,8 +34,8 @@ class Wanted:
 
     def settings(self, reading: Reading) -> Settings:
         """The settings of the check of a phrase."""
-        from fillgen.check import Settings
-        from fillgen.fingering import reach
+        from fillgen.hands.reach import reach
+        from fillgen.teaching.asked import Settings
 
         return Settings(
             tempo=self.tempo if self.tempo is not None else reading.tempo,
@@ -55,8 +56,8 @@ def check_target(output: str | None, wanted: Format | None) -> str:
 
 def report_on(reading: Reading, wanted: Wanted) -> Report:
     """What fits and what does not in a phrase; OptionError where the wishes are none that can be met."""
-    from fillgen.check import check as checked
-    from fillgen.check import lowest_level
+    from fillgen.teaching.check import check as checked
+    from fillgen.teaching.level import lowest_level
 
     settings, pack = wanted.settings(reading), wanted.pack
     if wanted.level == "auto":
@@ -70,7 +71,7 @@ def report_on(reading: Reading, wanted: Wanted) -> Report:
 
 def tell_check(reading: Reading, wanted: Wanted, target: str, output: str | None, overwrite: bool) -> None:
     """Check a phrase and print or write what was found; exit with 1 where a rule is broken."""
-    from fillgen.render.checks import check_document, check_text
+    from fillgen.writers.checks import check_document, check_text
 
     report = report_on(reading, wanted)
     answer = json_text(check_document(report)) if target == JSON else check_text(report, width_of())

@@ -12,8 +12,8 @@ from fillgen.errors import OptionError, OutputError, shorten
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from fillgen.phrases import Reading
-    from fillgen.rulepack import RulePack
+    from fillgen.readers.phrases import Reading
+    from fillgen.rules.pack import RulePack
 
 
 def progression_of(
@@ -28,15 +28,15 @@ def progression_of(
         assert chart is not None
         found = fillgen.parse_chart(chart_text(chart), key=key, metre=metre)
     else:
-        from fillgen.parse import read_key, read_metre
-        from fillgen.sequences import sequence as stock
-        from fillgen.sequences import spelled
+        from fillgen.chart.sequences import sequence as stock
+        from fillgen.chart.sequences import spelled
+        from fillgen.theory.keys import read_key, read_metre
 
         chosen = stock(sequence)
         wanted = read_key(key or ("C" if chosen.mode == "major" else "A minor"))
         found = spelled(chosen, wanted, read_metre(metre) if metre is not None else None)
     if sevenths:
-        from fillgen.sequences import with_sevenths
+        from fillgen.chart.enrich import with_sevenths
 
         found = with_sevenths(found)
     return found
@@ -54,7 +54,7 @@ def pitch_of(text: str, option: str) -> int:
 
 def reading_of(chart: str, phrase: str, key: str | None, metre: str | None, part: str | None) -> Reading:
     """A phrase lined up with its chart; only one of them can come from standard input."""
-    from fillgen.phrases import find_phrase, line_up
+    from fillgen.readers.phrases import find_phrase, line_up
 
     if chart == phrase == "-":
         raise OptionError(
@@ -90,7 +90,7 @@ def level_of(text: str | None, pack: RulePack) -> int:
 
 def span_of(span: int | None, size: str | None) -> int:
     """The left hand's span in semitones: as asked for, within what a size of hand holds, or else as suits the hand."""
-    from fillgen.fingering import reach
+    from fillgen.hands.reach import reach
 
     wanted = reach(size or "medium").span if span is None else span
     if size is not None and wanted > reach(size).held:
@@ -106,8 +106,8 @@ def optional_pitch(text: str | None, option: str) -> int | None:
 
 def pack_of(path: Path | None) -> RulePack:
     """The built-in rules, with a pack of the player's own laid over them."""
-    from fillgen.accompaniment import read_pack
-    from fillgen.rulepack import RulePack
+    from fillgen.hands.patterns import read_pack
+    from fillgen.rules.pack import RulePack
 
     return read_pack(path) if path is not None else RulePack()
 
@@ -166,6 +166,6 @@ def now() -> datetime:
 
 
 def _limit() -> int:
-    from fillgen.parse import MOST_TEXT
+    from fillgen.chart.text import MOST_TEXT
 
     return 4 * MOST_TEXT

@@ -27,8 +27,8 @@ from fillgen.cli.options import (
 from fillgen.errors import OptionError, many
 
 if TYPE_CHECKING:
-    from fillgen.listening import Heard
-    from fillgen.music import Progression
+    from fillgen.chart.progression import Progression
+    from fillgen.sound.listening import Heard
 
 
 def listen(
@@ -77,10 +77,10 @@ def listen(
 
     A bar is counted in, then the chart goes by once. The exit code is 1 where a rule is broken.
     """
-    from fillgen.generate import check_tempo
-    from fillgen.listening import written
-    from fillgen.parse import parse_chart
-    from fillgen.phrases import line_up
+    from fillgen.chart.text import parse_chart
+    from fillgen.engine.request import check_tempo
+    from fillgen.readers.phrases import line_up
+    from fillgen.sound.listening import written
 
     if no_metronome and port is not None:
         raise OptionError("--no-metronome and --port do not go together", hint="Leave one of them out.")
@@ -107,8 +107,8 @@ _USUAL_TEMPO = 100
 
 def _rehearse(progression: Progression, wanted: Wanted) -> None:
     """Check some note in the place of a phrase: options that are wrong are told before anybody has played."""
-    from fillgen.music import Note
-    from fillgen.phrases import Reading
+    from fillgen.phrase.note import Note
+    from fillgen.readers.phrases import Reading
 
     note = Note(0, progression.metre.beat, 72)
     report_on(Reading(progression, (note,), wanted.tempo, "", (), whole=False), wanted)
@@ -124,10 +124,10 @@ def _heard(
     clicks: bool,
 ) -> Heard:
     """What is played on the input while the chart goes by."""
-    from fillgen.listening import listen as listened
-    from fillgen.midi.ports import open_input, open_output, port_names
-    from fillgen.performance import interrupts
-    from fillgen.practice import LOUDNESS
+    from fillgen.sound.listening import listen as listened
+    from fillgen.sound.performance import interrupts
+    from fillgen.sound.ports import open_input, open_output, port_names
+    from fillgen.teaching.cautions import LOUDNESS
 
     bars, names = len(progression.bars), port_names()
     with ExitStack() as open_ports:

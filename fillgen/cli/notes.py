@@ -37,7 +37,7 @@ def notes(
     ] = False,
 ) -> None:
     """Which notes fit each chord and why, and the nearest way into the next chord."""
-    from fillgen.render import notes as told
+    from fillgen.writers import notes as told
 
     target = target_of(output, format_, {".html": HTML, ".svg": SVG, ".txt": TEXT, ".json": JSON})
     progression = fillgen.parse_chart(chart_text(chart), key=key, metre=metre)

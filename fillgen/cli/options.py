@@ -25,21 +25,21 @@ _CHART_HELP = (
 
 def rhythm_names() -> list[str]:
     """The rhythms by name, for the shell to complete."""
-    from fillgen.rulepack import RulePack
+    from fillgen.rules.pack import RulePack
 
     return list(RulePack().rhythm_names)
 
 
 def shape_names() -> list[str]:
     """The shapes by name, for the shell to complete."""
-    from fillgen.rulepack import RulePack
+    from fillgen.rules.pack import RulePack
 
     return list(RulePack().shapes)
 
 
 def sequence_names() -> list[str]:
     """The stock sequences by name, for the shell to complete."""
-    from fillgen.sequences import sequences as every
+    from fillgen.chart.sequences import sequences as every
 
     return [known.name for known in every()]
 

@@ -15,12 +15,13 @@ import fillgen
 from fillgen.cli.inputs import now, optional_pitch
 from fillgen.cli.options import Format
 from fillgen.errors import FillgenError, OptionError, did_you_mean, many, shorten
+from fillgen.version import __version__
 
 if TYPE_CHECKING:
-    from fillgen.arrange import Playing
     from fillgen.cli.audio import SoundWish
-    from fillgen.render.sheet import Entry, Settings
-    from fillgen.rulepack import RulePack
+    from fillgen.hands.take import Playing
+    from fillgen.rules.pack import RulePack
+    from fillgen.writers.entry import Entry, Settings
 
 TEXT, JSON, MIDI, HTML, SVG = "text", "json", "midi", "html", "svg"
 FOLDER = "/"
@@ -78,7 +79,7 @@ def width_of() -> int:
 
 def put_out(answer: str, output: str | None, overwrite: bool) -> None:
     """Print an answer, or write it to the file asked for and say so."""
-    from fillgen.render.files import write_file
+    from fillgen.writers.files import write_file
 
     if output is None:
         typer.echo(answer.rstrip())
@@ -98,17 +99,17 @@ def is_folder(output: str) -> bool:
 def rendered(found: fillgen.Ideas, target: str) -> str:
     """Ideas as text, as wide as the terminal, or as JSON."""
     if target == JSON:
-        from fillgen.render.document import to_json
+        from fillgen.writers.document import to_json
 
         return to_json(found)
-    from fillgen.render.text import to_text
+    from fillgen.writers.text import to_text
 
     return to_text(found, width=width_of())
 
 
 def explained(found: fillgen.Ideas, number: int) -> str:
     """Why the notes of an idea may stand where they do, and why it ranks there."""
-    from fillgen.render.checks import explain_text
+    from fillgen.writers.checks import explain_text
 
     notes = "".join(f"\nNote: {remark}" for remark in found.remarks)
     return f"{explain_text(found, number, width_of())}{notes}"
@@ -147,7 +148,7 @@ def write_ideas(
     heard: SoundWish | None = None,
 ) -> None:
     """Write ideas to the file or folder asked for, whole or not at all, and say so."""
-    from fillgen.render.files import write_file, write_folder
+    from fillgen.writers.files import write_file, write_folder
 
     if target == HTML:
         _write_page(found, output, played, overwrite)
@@ -156,7 +157,7 @@ def write_ideas(
     elif played is not None and heard is not None:
         _write_sound(found, output, played, heard, overwrite)
     elif played is not None:
-        from fillgen.midi import to_midi, to_midi_files
+        from fillgen.writers.midi import to_midi, to_midi_files
 
         playing, sounds = played
         if is_folder(output):
@@ -175,8 +176,8 @@ def _write_page(
     found: fillgen.Ideas, output: str, played: tuple[Playing, dict[str, str]] | None, overwrite: bool
 ) -> None:
     """Write ideas as a page that is one file, and say what of the wishes it leaves to the reader."""
-    from fillgen.render.files import refuse_existing, write_file
-    from fillgen.render.page import build
+    from fillgen.page import build
+    from fillgen.writers.files import refuse_existing, write_file
 
     refuse_existing(Path(output), overwrite)
     write_file(Path(output), build(found, *(played or ())), overwrite=overwrite)
@@ -194,7 +195,7 @@ def _write_sound(
 ) -> None:
     """Write ideas as one sound file, or as one an idea into a folder."""
     from fillgen.cli.audio import put_sound, put_sounds
-    from fillgen.midi import to_midi, to_midi_files
+    from fillgen.writers.midi import to_midi, to_midi_files
 
     if is_folder(output):
         put_sounds(Path(output), to_midi_files(found, *played), heard, overwrite=overwrite)
@@ -211,8 +212,8 @@ def sheet_path(sheet: str | None, output: str | None, overwrite: bool) -> Path |
     """The file for a sheet of music; refused before any work where it cannot be written or is the other output."""
     if sheet is None:
         return None
-    from fillgen.render.files import refuse_existing, refuse_homeless
-    from fillgen.render.sheet import kind_of
+    from fillgen.writers.files import refuse_existing, refuse_homeless
+    from fillgen.writers.sheet import kind_of
 
     kind_of(sheet)
     if output is not None and Path(output) == Path(sheet):
@@ -234,7 +235,8 @@ def write_sheet(
     """Write a sheet of music where one is asked for, and say so."""
     if path is None:
         return
-    from fillgen.render.sheet import USUAL, kind_of, unshown, write
+    from fillgen.writers.entry import USUAL
+    from fillgen.writers.sheet import kind_of, unshown, write
 
     write(path, entries, settings or USUAL, overwrite=overwrite)
     typer.echo(f"{many(len(entries), what)} on the sheet {path}", err=True)
@@ -257,7 +259,7 @@ def ideas_sheet(
     """Write the sheet of ideas; with the left hand below where its part is asked for."""
     if path is None:
         return
-    from fillgen.render.sheet import Settings, entries_of
+    from fillgen.writers.entry import Settings, entries_of
 
     both = parts is not None and "left" in parts
     write_sheet(path, entries_of(found, swing), Settings(staves=2 if both else 1), overwrite)
@@ -290,7 +292,7 @@ def keep_in_book(
                 command=command,
                 options=given,
                 rules=pack.digest,
-                version=fillgen.__version__,
+                version=__version__,
             )
     except FillgenError as error:
         if firm or (file is not None and not isinstance(error, BusyError)):

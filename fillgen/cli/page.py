@@ -57,7 +57,7 @@ def _checked(chart: str | None) -> str:
     """The text of a chart that can be read; nothing where none is given."""
     if chart is None:
         return ""
-    from fillgen.parse import parse_chart
+    from fillgen.chart.text import parse_chart
 
     text = chart_text(chart)
     parse_chart(text)

@@ -39,8 +39,8 @@ from fillgen.cli.playing import USUAL, playing_of
 from fillgen.errors import OptionError, listed, many
 
 if TYPE_CHECKING:
-    from fillgen.arrange import Playing
-    from fillgen.performance import Performance
+    from fillgen.hands.take import Playing
+    from fillgen.sound.performance import Performance
 
 _MOST_LOOPS = 1000
 _LISTED = 50
@@ -256,10 +256,10 @@ def _is_midi_file(source: str) -> bool:
 
 def _file_piece(source: str, tempo: int | None, count_in: bool) -> _Piece:
     """A MIDI file, after a bar of clicks if they are asked for."""
-    from fillgen.generate import check_tempo
-    from fillgen.midi.playback import to_performance
-    from fillgen.performance import bar_seconds, counted_in
-    from fillgen.scores import read_bytes
+    from fillgen.engine.request import check_tempo
+    from fillgen.readers.musicxml import read_bytes
+    from fillgen.sound.performance import bar_seconds, counted_in
+    from fillgen.sound.playback import to_performance
 
     if tempo is not None:
         check_tempo(tempo)
@@ -281,7 +281,7 @@ def _own(
     rules: Path | None,
 ) -> fillgen.Ideas:
     """A phrase of the player's own in the place of ideas."""
-    from fillgen.practice import own_ideas
+    from fillgen.teaching.practice import own_ideas
 
     if chart is None:
         raise OptionError("--phrase needs the chart that it goes with", hint="Give the chart first.")
@@ -296,9 +296,9 @@ def _ideas_piece(
     found: fillgen.Ideas, rank: int | None, playing: tuple[Playing, dict[str, str]], *, own: bool
 ) -> _Piece:
     """Ideas one after another, as their MIDI file has them, or the one of a rank."""
-    from fillgen.midi import to_midi
-    from fillgen.midi.playback import to_performance
-    from fillgen.performance import bar_seconds
+    from fillgen.sound.performance import bar_seconds
+    from fillgen.sound.playback import to_performance
+    from fillgen.writers.midi import to_midi
 
     if rank is not None and rank > len(found):
         raise OptionError(f"there is no idea {rank}", hint=f"There are {len(found)} here.")
@@ -317,8 +317,8 @@ def _ideas_piece(
 
 def _send(piece: _Piece, port: str | None, loop: int) -> None:
     """Play a piece on a port; exit with 130 where it was stopped."""
-    from fillgen.midi.ports import open_output
-    from fillgen.performance import interrupts, perform
+    from fillgen.sound.performance import interrupts, perform
+    from fillgen.sound.ports import open_output
 
     for remark in piece.performance.remarks:
         typer.echo(f"Note: {remark}", err=True)
@@ -365,7 +365,8 @@ def _lasting(seconds: float) -> str:
 
 def _caution(seconds: float, *, endless: bool) -> None:
     """What to mind, where playing goes on for long."""
-    from fillgen.practice import LOUDNESS, PAIN, REST_AFTER, TURNS
+    from fillgen.teaching.cautions import LOUDNESS, PAIN, TURNS
+    from fillgen.teaching.practice import REST_AFTER
 
     if endless or seconds > REST_AFTER * 60:
         typer.echo(f"{TURNS} {LOUDNESS}", err=True)

@@ -10,7 +10,7 @@ from fillgen.cli.inputs import pack_of
 from fillgen.errors import OptionError, did_you_mean
 
 if TYPE_CHECKING:
-    from fillgen.arrange import Playing
+    from fillgen.hands.take import Playing
 
 USUAL: dict[str, Any] = {
     "times": 1,
@@ -38,7 +38,7 @@ def playing_of(
     wishes: dict[str, Any],
 ) -> tuple[Playing, dict[str, str]]:
     """How MIDI is played, and with which sounds: all parts for an intro, a turnaround or an ending, else one."""
-    from fillgen.arrange import PARTS, Playing, check_playing
+    from fillgen.hands.take import PARTS, Playing, check_playing
 
     usual = PARTS if purpose else PARTS[:1]
     if purpose == "ending" and wishes["close"] is None:
@@ -52,8 +52,8 @@ def playing_of(
 
 def _sounds(given: Sequence[str] | None) -> dict[str, str]:
     """The sounds asked for, by part; a sound without a part is the right hand's."""
-    from fillgen.arrange import PARTS
-    from fillgen.sounds import program
+    from fillgen.hands.instruments import program
+    from fillgen.hands.take import PARTS
 
     sounds = {}
     for text in given or ():

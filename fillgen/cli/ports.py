@@ -15,7 +15,7 @@ def ports(format_: FormatOption = None) -> None:
 
     A part of a name that no other port has is enough for --port and --input.
     """
-    from fillgen.midi.ports import port_names
+    from fillgen.sound.ports import port_names
 
     names = port_names()
     if format_ is Format.json:

@@ -45,10 +45,11 @@ from fillgen.cli.playing import USUAL, playing_of
 from fillgen.errors import OptionError, shorten
 
 if TYPE_CHECKING:
-    from fillgen.arrange import Playing
-    from fillgen.phrases import Reading
-    from fillgen.practice import Lesson, Session
-    from fillgen.rulepack import RulePack
+    from fillgen.hands.take import Playing
+    from fillgen.readers.phrases import Reading
+    from fillgen.rules.pack import RulePack
+    from fillgen.teaching.lesson import Lesson
+    from fillgen.teaching.practice import Session
 
 
 def practice(
@@ -104,8 +105,9 @@ def practice(
     rules: RulesOption = None,
 ) -> None:
     """Loops from slow to tempo, call and answer, and a lesson sheet that goes up the ladder of levels."""
-    from fillgen.practice import lesson, own_ideas
-    from fillgen.render.lessons import lesson_html, lesson_text, session_text
+    from fillgen.teaching.lesson import lesson
+    from fillgen.teaching.practice import own_ideas
+    from fillgen.writers.lessons import lesson_html, lesson_text, session_text
 
     target = target_of(
         output, None, {".mid": MIDI, ".midi": MIDI, **SOUND_ENDINGS, ".html": HTML, ".txt": TEXT}
@@ -163,8 +165,8 @@ def _write_lesson_sheet(
     path: Path, course: Lesson, swing: float | None, pack: RulePack, overwrite: bool
 ) -> None:
     """The phrases of a lesson as notes."""
-    from fillgen.accompaniment import swing_at
-    from fillgen.render.sheet import lesson_entries
+    from fillgen.theory.swing import swing_at
+    from fillgen.writers.entry import lesson_entries
 
     own = swing_at(course.progression.metre, course.tempo, pack.rhythm(course.rhythm).swing)
     write_sheet(path, lesson_entries(course, own if swing is None else swing), None, overwrite)
@@ -172,7 +174,7 @@ def _write_lesson_sheet(
 
 def _write_session_sheet(path: Path, session: Session, swing: float | None, overwrite: bool) -> None:
     """The ideas that are looped or called as notes, each once."""
-    from fillgen.render.sheet import entries_of
+    from fillgen.writers.entry import entries_of
 
     ranks = {each.idea.rank for each in session.rounds}
     every = zip(session.ideas, entries_of(session.ideas, swing), strict=True)
@@ -199,7 +201,8 @@ def _check_together(target: str, turns: int | None, idea: int, level: int | None
 
 def _tell(reading: Reading, pack: RulePack) -> None:
     """Say how a phrase was read, and whether there is something to mend before it is practised."""
-    from fillgen.check import Settings, lowest_level
+    from fillgen.teaching.asked import Settings
+    from fillgen.teaching.level import lowest_level
 
     for remark in reading.remarks:
         typer.echo(f"Note: {remark}", err=True)
@@ -217,7 +220,7 @@ def _session(
     times: int,
 ) -> Session:
     """Call and answer where turns are asked for, otherwise the loop of an idea."""
-    from fillgen.practice import call_and_answer, loop
+    from fillgen.teaching.practice import call_and_answer, loop
 
     if turns is not None:
         return call_and_answer(ideas, turns=turns, parts=parts)
@@ -249,8 +252,8 @@ def _write_session(
     heard: SoundWish | None,
     overwrite: bool,
 ) -> None:
-    from fillgen.midi import to_practice
-    from fillgen.render.files import write_file
+    from fillgen.writers.files import write_file
+    from fillgen.writers.midi import to_practice
 
     midi = to_practice(session, *played)
     if heard is not None:

@@ -23,8 +23,8 @@ def rules(
     rules: RulesOption = None,
 ) -> None:
     """List the levels, rules, rhythms and shapes, or explain one of them."""
-    from fillgen.accompaniment import read_pack
-    from fillgen.render.rulebook import explain, listing
+    from fillgen.hands.patterns import read_pack
+    from fillgen.writers.rulebook import explain, listing
 
     if check is not None:
         pack = read_pack(check)

@@ -19,8 +19,8 @@ from fillgen.cli.outputs import (
 from fillgen.errors import OptionError
 
 if TYPE_CHECKING:
-    from fillgen.chords import Chord
-    from fillgen.sequences import Sequence as Stock
+    from fillgen.chart.sequences import Sequence as Stock
+    from fillgen.theory.chords import Chord
 
 
 def sequences(
@@ -48,10 +48,11 @@ def sequences(
     format_: FormatOption = None,
 ) -> None:
     """Chord sequences for intros, turnarounds, endings and vamps, in any key."""
-    from fillgen.chords import read_chord
-    from fillgen.parse import read_key, read_metre
-    from fillgen.render.sequences import proposals_text, sequences_document, sequences_text
-    from fillgen.sequences import find, spelled, to_chord, with_sevenths
+    from fillgen.chart.enrich import with_sevenths
+    from fillgen.chart.sequences import find, spelled, to_chord
+    from fillgen.theory.chords import read_chord
+    from fillgen.theory.keys import read_key, read_metre
+    from fillgen.writers.sequences import proposals_text, sequences_document, sequences_text
 
     wanted = read_key(key) if key is not None else None
     if changes is not None:
@@ -82,7 +83,7 @@ def sequences(
 
 def _can_lead(stock: Stock, goal: Chord, key: fillgen.Key | None) -> bool:
     """Whether a sequence can lead to a chord, or close on it."""
-    from fillgen.sequences import to_chord
+    from fillgen.chart.sequences import to_chord
 
     try:
         to_chord(stock, goal, key)

@@ -39,8 +39,8 @@ from fillgen.cli.outputs import book_wish, keep_in_book, sheet_path, write_sheet
 from fillgen.errors import OptionError, many, shorten
 
 if TYPE_CHECKING:
-    from fillgen.phrases import Reading
-    from fillgen.rulepack import RulePack
+    from fillgen.readers.phrases import Reading
+    from fillgen.rules.pack import RulePack
 
 _USUAL = 50
 """As many ideas are found as `ideas` lists, so that an idea has the same rank here and there."""
@@ -127,7 +127,7 @@ def sheet(
     The same chart and options give the same ideas as the command ideas. In .musicxml and .mei they follow one another
     in one score, each on a new line under its rank and shape.
     """
-    from fillgen.render.sheet import Settings, entries_of
+    from fillgen.writers.entry import Settings, entries_of
 
     if output is None:
         raise OptionError("a sheet of music is a file", hint="Give it a name, such as -o ideas.pdf.")
@@ -208,7 +208,7 @@ def _check_own(count: int, asked: Mapping[str, object]) -> None:
 def _own(
     reading: Reading, rhythm: str | None, tempo: int | None, hand: str | None, pack: RulePack
 ) -> fillgen.Ideas:
-    from fillgen.practice import own_ideas
+    from fillgen.teaching.practice import own_ideas
 
     return own_ideas(reading.progression, reading.notes, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack)
 

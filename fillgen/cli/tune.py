@@ -28,8 +28,8 @@ from fillgen.cli.playing import USUAL, playing_of
 from fillgen.errors import OptionError, shorten
 
 if TYPE_CHECKING:
-    from fillgen.arrange import Playing
-    from fillgen.scores import Tune
+    from fillgen.hands.take import Playing
+    from fillgen.readers.musicxml import Tune
     from fillgen.tune import Piece
 
 
@@ -73,7 +73,7 @@ def tune(
     rules: RulesOption = None,
 ) -> None:
     """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
-    from fillgen.scores import read_tune
+    from fillgen.readers.musicxml import read_tune
     from fillgen.tune import TuneRequest, pieces
 
     written = _tune_files(output, count)
@@ -108,7 +108,7 @@ def tune(
         chords=chart_text(chords) if chords is not None else None,
         pack=pack_of(rules),
     )
-    from fillgen.render.tunes import piece_text
+    from fillgen.writers.tunes import piece_text
 
     found = pieces(request)
     if len(found) < count:
@@ -127,7 +127,7 @@ def _write_sheet(
     path: Path, found: Sequence[Piece], read: Tune, swing: float | None, overwrite: bool
 ) -> None:
     """All versions as notes in one file."""
-    from fillgen.render.sheet import tune_entry
+    from fillgen.writers.sheet import tune_entry
 
     entries = [tune_entry(piece, read, swing, number) for number, piece in enumerate(found, 1)]
     write_sheet(path, entries, None, overwrite, "tune" if len(entries) == 1 else "version")
@@ -156,8 +156,8 @@ def _write_tunes(
     heard: SoundWish | None,
     overwrite: bool,
 ) -> None:
-    from fillgen.render.files import refuse_existing, write_files
-    from fillgen.render.tunes import tune_midi, tune_musicxml
+    from fillgen.writers.files import refuse_existing, write_files
+    from fillgen.writers.tunes import tune_midi, tune_musicxml
 
     playing, sounds = played
     contents = {}

@@ -115,9 +115,9 @@ def vary(
     rules: RulesOption = None,
 ) -> None:
     """Keep some of a phrase and find the rest anew; turn it, move it, make it easier or harder, or answer it."""
-    from fillgen.parse import read_key
-    from fillgen.vary import Wish, read_keep
+    from fillgen.theory.keys import read_key
     from fillgen.vary import vary as varied
+    from fillgen.vary.wish import Wish, read_keep
 
     near = [word for word, asked in (("like", like), ("unlike", unlike), ("answer", answer)) if asked]
     if len(near) > 1:

@@ -47,8 +47,8 @@ def voicings(
     format_: FormatOption = None,
 ) -> None:
     """Left-hand inversions that move least from chord to chord, with a small keyboard for each."""
-    from fillgen.render.voicings import voicings_document, voicings_text
-    from fillgen.voicing import Hand, best_paths
+    from fillgen.hands.voicing import Hand, best_paths
+    from fillgen.writers.voicings import voicings_document, voicings_text
 
     if pitch_of(low, "--low") > pitch_of(high, "--high"):
         raise OptionError(f"the lowest key {low} lies above the highest, {high}")

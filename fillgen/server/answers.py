@@ -6,32 +6,38 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-import fillgen
-from fillgen.check import Settings, check, lowest_level
-from fillgen.chords import Chord, read_chord
+from fillgen.chart.enrich import with_sevenths
+from fillgen.chart.progression import Progression
+from fillgen.chart.sequences import PURPOSES as STOCK_PURPOSES
+from fillgen.chart.sequences import Sequence as Stock
+from fillgen.chart.sequences import find, spelled, to_chord
+from fillgen.chart.text import chart_text
+from fillgen.engine.generate import generate
+from fillgen.engine.request import ENDS_ON, PURPOSES
 from fillgen.errors import OptionError, did_you_mean, shorten
-from fillgen.fingering import reach
-from fillgen.generate import ENDS_ON, PURPOSES, generate
-from fillgen.music import Ideas, Progression
-from fillgen.parse import chart_text, read_key, read_metre
-from fillgen.phrases import Reading
-from fillgen.pitch import Key, all_keys
-from fillgen.render.checks import check_document, check_text
-from fillgen.render.document import chart_document
-from fillgen.render.notes import notes_document
-from fillgen.render.page.data import Stage
-from fillgen.render.sequences import sequences_document
-from fillgen.rulepack import BUSY, RulePack
-from fillgen.sequences import PURPOSES as STOCK_PURPOSES
-from fillgen.sequences import Sequence as Stock
-from fillgen.sequences import find, spelled, to_chord, with_sevenths
+from fillgen.hands.reach import reach
+from fillgen.page.data import Stage
+from fillgen.phrase.idea import Ideas
+from fillgen.readers.phrases import Reading
+from fillgen.rules.pack import BUSY, RulePack
 from fillgen.server import asked, bookshelf
 from fillgen.server.fields import Fields
-from fillgen.server.frames import JSON, Question
-from fillgen.server.process import Reply
+from fillgen.server.frames import JSON, Question, Reply
 from fillgen.server.replies import document_reply, fields_of, lines_reply, staged
 from fillgen.server.takeaway import taken_along
-from fillgen.vary import NEAR, Wish, read_keep, vary
+from fillgen.teaching.asked import Settings
+from fillgen.teaching.check import check
+from fillgen.teaching.level import lowest_level
+from fillgen.theory.chords import Chord, read_chord
+from fillgen.theory.keys import read_key, read_metre
+from fillgen.theory.pitch import Key, all_keys
+from fillgen.vary import vary
+from fillgen.vary.wish import NEAR, Wish, read_keep
+from fillgen.version import __version__
+from fillgen.writers.checks import check_document, check_text
+from fillgen.writers.document import chart_document
+from fillgen.writers.notes import notes_document
+from fillgen.writers.sequences import sequences_document
 
 _USUAL_IDEAS, _USUAL_VARIANTS = 50, 10
 _HANDS = ("small", "medium", "large")
@@ -47,7 +53,7 @@ def _start(question: Question) -> Reply:
     rhythms = [pack.rhythm(name) for name in pack.rhythm_names]
     return document_reply(
         {
-            "version": fillgen.__version__,
+            "version": __version__,
             "chart": question.settings.get("chart") or "",
             "book": question.settings.get("book") is not None,
             "metres": list(asked.metres()),
@@ -135,7 +141,7 @@ def _notes(question: Question) -> Reply:
 
 def _chord_at(progression: Progression, bar: int, beat: float) -> int:
     """The number of the chord that sounds at a beat, among those that `notes_document` tells; both count from 1."""
-    from fillgen.notefit import chord_notes  # noqa: PLC0415 - for this question only
+    from fillgen.teaching.notefit import chord_notes  # noqa: PLC0415 - for this question only
 
     metre = progression.metre
     if bar > len(progression.bars) or beat >= metre.beats + 1:
@@ -267,13 +273,13 @@ def _level(level: Any, reading: Reading, settings: Settings) -> int:
 
 
 def _bank(_: Question) -> Reply:
-    from fillgen.render.page.voices import bank_text  # noqa: PLC0415 - the synthesizer is loaded for this only
+    from fillgen.page.voices import bank_text  # noqa: PLC0415 - the synthesizer is loaded for this only
 
     return Reply(JSON, [bank_text().encode()])
 
 
 def _music_font(_: Question) -> Reply:
-    from fillgen.render.page import ASSETS, asset  # noqa: PLC0415
+    from fillgen.page import ASSETS, asset  # noqa: PLC0415
 
     return Reply(ASSETS["music-font.css"], [asset("music-font.css")])
 

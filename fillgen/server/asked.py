@@ -6,27 +6,27 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fillgen import judge
+from fillgen.chart.enrich import with_sevenths
+from fillgen.chart.progression import Progression
+from fillgen.chart.sequences import sequence, spelled
+from fillgen.chart.text import MisreadChartError, parse_chart
+from fillgen.engine.request import ENDS_ON, Choices, Request, settle
 from fillgen.errors import ChartError, FillgenError, OptionError, many, shorten
-from fillgen.fingering import best_of_many, reach
-from fillgen.generate import ENDS_ON, Choices, Request, settle
-from fillgen.listening import Heard, written
-from fillgen.melody import Sound
-from fillgen.metre import METRES, TICKS
-from fillgen.music import Idea, Ideas, Phrase, Progression, places
-from fillgen.parse import (
-    MisreadChartError,
-    parse_chart,
-    parse_phrase,
-    phrase_text,
-    read_key,
-    read_metre,
-)
-from fillgen.phrases import Found, Reading, find_phrase, line_up
-from fillgen.pitch import read_pitch
-from fillgen.rulepack import RulePack
-from fillgen.sequences import sequence, spelled, with_sevenths
+from fillgen.hands.fingering import best_of_many
+from fillgen.hands.reach import reach
+from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.note import Phrase
+from fillgen.phrase.place import places
+from fillgen.phrase.text import parse_phrase, phrase_text
+from fillgen.readers.melody import Sound
+from fillgen.readers.phrases import Found, Reading, find_phrase, line_up
+from fillgen.rules import judge
+from fillgen.rules.pack import RulePack
 from fillgen.server.fields import Fields
+from fillgen.sound.listening import Heard, written
+from fillgen.theory.keys import read_key, read_metre
+from fillgen.theory.metre import METRES, TICKS
+from fillgen.theory.pitch import read_pitch
 from fillgen.vary.task import check_phrase
 
 MOST_BARS = 32
@@ -274,7 +274,7 @@ def _idea(number: int, row: Fields, phrase: Phrase, fingers: Sequence[int], prog
     score = row.number("score", 0, 1)
     row.end()
     where = places(progression, [(note.onset, note.length) for note in phrase], ENDS_ON)
-    notes = judge.told(progression, phrase, where, fingers)
+    notes = judge.annotated(progression, phrase, where, fingers)
     text = phrase_text(phrase, progression, [note.name for note in notes])
     return Idea(rank or number, score or 0.0, {}, shape or "", text, notes)
 

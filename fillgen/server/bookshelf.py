@@ -13,7 +13,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import fillgen
 from fillgen.book import store
 from fillgen.book.door import SHORT_WAIT, Book
 from fillgen.book.entries import LONGEST_NOTE, Entry, plain_word
@@ -23,19 +22,20 @@ from fillgen.book.place import book_path
 from fillgen.book.search import Wanted, read_day, tags
 from fillgen.book.search import search as found_in
 from fillgen.book.telling import grouped, list_document, one_ground, sheet_entries
+from fillgen.chart.text import parse_chart
+from fillgen.engine.request import Request
 from fillgen.errors import OptionError, OutputError, did_you_mean, many, shorten
-from fillgen.generate import Request
-from fillgen.music import Ideas
-from fillgen.parse import parse_chart, read_key
-from fillgen.render.page.data import Stage
-from fillgen.render.sheet import Settings
-from fillgen.rulepack import RulePack
+from fillgen.page.data import Stage
+from fillgen.phrase.idea import Ideas
+from fillgen.rules.pack import RulePack
 from fillgen.server.asked import LONGEST_CHART, MOST_IDEAS, check_work
 from fillgen.server.fields import LARGEST, Fields
-from fillgen.server.frames import Question
-from fillgen.server.process import Reply
+from fillgen.server.frames import Question, Reply
 from fillgen.server.replies import document_reply, fields_of, lines_reply, staged
 from fillgen.server.takeaway import kind_of, sheet_reply
+from fillgen.theory.keys import read_key
+from fillgen.version import __version__
+from fillgen.writers.entry import Settings
 
 _MOST_STEPS = 50
 _MOST_LISTED = 100_000
@@ -75,7 +75,7 @@ def remembered(
                 command="page",
                 options=options,
                 rules=pack.digest,
-                version=fillgen.__version__,
+                version=__version__,
             )
     except OutputError as error:
         return [], [f"The ideas are not remembered: {' '.join(str(error).split())}"]
@@ -167,7 +167,7 @@ def files(question: Question) -> Reply:
         return Reply("application/json", [to_json(entries).encode()], "ideas.json")
     media, ending = kind_of(kind)
     if kind == "midi":
-        from fillgen.midi import to_midi  # noqa: PLC0415 - mido is loaded for MIDI only
+        from fillgen.writers.midi import to_midi  # noqa: PLC0415 - mido is loaded for MIDI only
 
         return Reply(media, [to_midi(one_ground(entries, key))], f"ideas.{ending}")
     return sheet_reply(sheet_entries(entries, key), kind, Settings(title=title or ""))

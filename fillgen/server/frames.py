@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -49,6 +50,15 @@ class Question:
         head, _, body = content.partition(b"\n")
         told = json.loads(head)
         return cls(told["name"], told["settings"], body)
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """An answer: its media type, its parts, and the name under which a browser keeps it, if any."""
+
+    kind: str
+    parts: Iterable[bytes]
+    name: str = ""
 
 
 def json_bytes(document: Any) -> bytes:

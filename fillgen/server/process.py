@@ -5,8 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import BinaryIO
 
 from fillgen.errors import FillgenError, NoPhraseError, OutputError, shorten
@@ -18,6 +17,7 @@ from fillgen.server.frames import (
     LINES,
     PREFIX,
     Question,
+    Reply,
     error_bytes,
     frame,
     json_bytes,
@@ -28,15 +28,6 @@ BAD, CLASH, NONE, FAULT = 400, 409, 422, 500
 """HTTP statuses: what was asked cannot be read; a file stands in the way; no phrase is possible; a fault of ours."""
 OUR_FAULT = "something went wrong here; it is a fault of fillgen, not of yours"
 _GENERAL = "Try again; if it comes back, report it with what you asked for."
-
-
-@dataclass(frozen=True, slots=True)
-class Reply:
-    """An answer: its media type, its parts, and the name under which a browser keeps it, if any."""
-
-    kind: str
-    parts: Iterable[bytes]
-    name: str = ""
 
 
 def answered(question: Question) -> Iterator[tuple[bytes, bytes]]:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from fillgen.render.page.data import Stage
+from fillgen.page.data import Stage
 from fillgen.server.fields import Fields, document_of
-from fillgen.server.frames import JSON, LINES, Question, json_bytes
-from fillgen.server.process import Reply
+from fillgen.server.frames import JSON, LINES, Question, Reply, json_bytes
 
 
 def fields_of(question: Question) -> Fields:

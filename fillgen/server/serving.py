@@ -14,7 +14,7 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from fillgen.errors import OptionError, OutputError
-from fillgen.render.page import ASSETS, asset, shell
+from fillgen.page import ASSETS, asset, shell
 from fillgen.server.app import MADE, Site, app_of
 from fillgen.server.frames import silent
 from fillgen.server.guard import Door, Log

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fillgen.arrange import PARTS, Playing, check_playing
 from fillgen.errors import OptionError, did_you_mean, shorten
-from fillgen.music import Ideas
-from fillgen.parse import phrase_text
-from fillgen.render.page.keys import can_move, chords_at, notes_at
-from fillgen.render.sheet import Entry, Settings, entries_of, render
-from fillgen.server.process import Reply
+from fillgen.hands.take import PARTS, Playing, check_playing
+from fillgen.page.keys import can_move, chords_at, notes_at
+from fillgen.phrase.idea import Ideas
+from fillgen.phrase.text import phrase_text
+from fillgen.server.frames import Reply
+from fillgen.writers.entry import Entry, Settings, entries_of
+from fillgen.writers.sheet import render
 
 KINDS = {
     "midi": ("audio/midi", "mid"),
@@ -31,7 +32,7 @@ def taken_along(ideas: Ideas, kind: str, shift: int, parts: Sequence[str] | None
     playing = Playing(parts=tuple(dict.fromkeys(parts)) if parts else PARTS[:1])
     check_playing(playing)
     if kind == "midi":
-        from fillgen.midi import to_midi  # noqa: PLC0415 - mido is loaded for MIDI only
+        from fillgen.writers.midi import to_midi  # noqa: PLC0415 - mido is loaded for MIDI only
 
         return Reply(media, [to_midi(moved, playing)], f"ideas.{ending}")
     return sheet_reply(entries_of(moved), kind, Settings(staves=2 if both else 1, title=title or ""))

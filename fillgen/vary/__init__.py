@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from fillgen.engine.request import Request
 from fillgen.errors import many
-from fillgen.fingering import reach
-from fillgen.generate import Request
-from fillgen.music import Ideas, Phrase
+from fillgen.hands.reach import reach
+from fillgen.phrase.idea import Ideas
+from fillgen.phrase.note import Phrase
 from fillgen.vary.impossible import check_kept
 from fillgen.vary.keeping import with_bars, with_rhythm
 from fillgen.vary.ladder import at_level
@@ -36,7 +37,8 @@ def vary(request: Request, phrase: Phrase, wish: Wish) -> Ideas:
     or leave nothing to vary, PhraseError where the phrase does not fit the chart, and NoPhraseError where nothing
     can be found, with the notes that stand in the way.
 
-    >>> from fillgen.parse import parse_chart, parse_phrase
+    >>> from fillgen.chart.text import parse_chart
+    >>> from fillgen.phrase.text import parse_phrase
     >>> chart = parse_chart("| C | Am | Dm7 | G7 |")
     >>> call = parse_phrase("E5q G5h E5q | C5q A4q C5h | D5q F5q A5q F5q | D5h B4h", chart.metre)
     >>> found = vary(Request(chart, count=3), call, read_keep("1,2"))

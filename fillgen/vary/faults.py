@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from fillgen.chart.progression import Progression
+from fillgen.engine.generate import Engine
 from fillgen.errors import NoPhraseError
-from fillgen.generate import Engine
-from fillgen.judge import Breach
-from fillgen.music import Note, Phrase, Place, Progression, spell
-from fillgen.rules import RuleUse, Seen
+from fillgen.phrase.note import Note, Phrase, spell
+from fillgen.phrase.place import Place
+from fillgen.rules.judge import Breach
+from fillgen.rules.rule import RuleUse, Seen
 from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.wish import Bars
 

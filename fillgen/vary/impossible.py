@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations, islice
 
+from fillgen.engine.generate import Kept, Space
 from fillgen.errors import NoPhraseError
-from fillgen.generate import Kept, Space
-from fillgen.music import Note, Phrase
-from fillgen.pitch import midi_name
+from fillgen.phrase.note import Note, Phrase
+from fillgen.theory.pitch import midi_name
 from fillgen.vary.faults import broken, faults_in, place_of
 from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.task import Task, own_plan

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice, pairwise
 
-from fillgen.generate import FEW, Kept, Space
-from fillgen.plans import Plan, Rhythm_, plans, wishes
-from fillgen.rulepack import Shape
+from fillgen.engine.generate import FEW, Kept, Space
+from fillgen.engine.plans import Plan, Rhythm_, plans, wishes
+from fillgen.rules.pack import Shape
 from fillgen.vary.impossible import nothing, nothing_else
 from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.pool import Pool, apart_from_phrase, gathered

@@ -9,12 +9,15 @@ from itertools import islice, product
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen.generate import Candidates, Kept, Space
-from fillgen.judge import roles
-from fillgen.metre import TICKS
-from fillgen.music import CHORD_TONE, Note, Phrase, Place, Progression
-from fillgen.plans import PUSH, makes_room
-from fillgen.rules import RuleUse, Seen
+from fillgen.chart.progression import Progression
+from fillgen.engine.generate import Candidates, Kept, Space
+from fillgen.engine.plans import PUSH, makes_room
+from fillgen.phrase.idea import CHORD_TONE
+from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.place import Place
+from fillgen.rules.judge import roles
+from fillgen.rules.rule import RuleUse, Seen
+from fillgen.theory.metre import TICKS
 from fillgen.vary.impossible import fallen, held_to, nothing, nothing_else
 from fillgen.vary.keeping import PLANS
 from fillgen.vary.likeness import in_common, rhythm_of, sounding_in, sounds_at

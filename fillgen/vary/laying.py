@@ -6,11 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from fillgen.engine.plans import PUSH, Rhythm_, begun, chord_cell, makes_room, stock
 from fillgen.errors import NoPhraseError, many
-from fillgen.music import Place
-from fillgen.plans import PUSH, Rhythm_, begun, chord_cell, makes_room, stock
-from fillgen.rulepack import BUSY, Cell
-from fillgen.rules import Seen, Window
+from fillgen.phrase.place import Place
+from fillgen.rules.pack import BUSY, Cell
+from fillgen.rules.rule import Seen, Window
 from fillgen.vary.faults import place_of
 from fillgen.vary.impossible import nothing_else
 from fillgen.vary.likeness import rhythm_of

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen import diversify
-from fillgen.music import Phrase
-from fillgen.plans import Rhythm_
+from fillgen.engine import diversify
+from fillgen.engine.plans import Rhythm_
+from fillgen.phrase.note import Phrase
 
 LIKE = 0.6
 """A variant that is like the phrase has at least this share of the sounding time in common with it."""
@@ -33,7 +33,7 @@ def distance(one: Phrase, other: Phrase, outside: Ranges = ()) -> float:
 
     What lies in the stretches of time `outside` does not count.
 
-    >>> from fillgen.music import Note
+    >>> from fillgen.phrase.note import Note
     >>> call = (Note(0, 480, 72), Note(480, 480, 76))
     >>> distance(call, (Note(0, 480, 72), Note(480, 240, 77))), distance(call, call)
     (0.5, 0.0)

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from fillgen.generate import Space
-from fillgen.pitch import Key
+from fillgen.engine.generate import Space
+from fillgen.theory.pitch import Key
 from fillgen.vary.impossible import nothing, nothing_else
 from fillgen.vary.keeping import keeping_bars
 from fillgen.vary.pool import Pool, gathered

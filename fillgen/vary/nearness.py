@@ -9,10 +9,11 @@ from itertools import islice, pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 
+from fillgen.engine.generate import Candidates, Engine, Kept, Space
+from fillgen.engine.plans import Plan, Rhythm_, begun, stock
+from fillgen.engine.request import settle
 from fillgen.errors import NoPhraseError
-from fillgen.generate import Candidates, Engine, Kept, Space, settle
-from fillgen.plans import Plan, Rhythm_, begun, stock
-from fillgen.rulepack import Shape
+from fillgen.rules.pack import Shape
 from fillgen.vary.impossible import nothing, nothing_else, unmended
 from fillgen.vary.keeping import PLANS, keeping_bars, planned, spaces_over
 from fillgen.vary.likeness import ANSWER, LIKE, UNLIKE, in_common, rhythm_of, sounds_at

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen import diversify
-from fillgen.generate import FEW, Candidates, Engine, Space
-from fillgen.music import Note, Phrase
-from fillgen.plans import Rhythm_
+from fillgen.engine import diversify
+from fillgen.engine.generate import FEW, Candidates, Engine, Space
+from fillgen.engine.plans import Rhythm_
+from fillgen.phrase.note import Note, Phrase
 from fillgen.vary.likeness import distance, in_common, rhythm_of
 from fillgen.vary.task import Task, own_plan
 

@@ -10,14 +10,16 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen import score
+from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
+from fillgen.engine import score
+from fillgen.engine.generate import Engine
+from fillgen.engine.plans import Plan, Rhythm_
+from fillgen.engine.request import Choices, Request, settle
 from fillgen.errors import OptionError, PhraseError
-from fillgen.generate import Choices, Engine, Request, settle
-from fillgen.metre import TICKS, Metre
-from fillgen.music import Note, Phrase, Progression, spell
-from fillgen.plans import Plan, Rhythm_
-from fillgen.rulepack import BUSY, Level, Shape
+from fillgen.phrase.note import Note, Phrase, spell
+from fillgen.rules.pack import BUSY, Level, Shape
+from fillgen.theory.metre import TICKS, Metre
 from fillgen.vary.faults import broken, faults_in, place_of
 from fillgen.vary.likeness import Ranges, rhythm_of
 from fillgen.vary.wish import Bars, Wish, kept_bars

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fillgen.chords import Chord
+from fillgen.engine.request import Request, settle
 from fillgen.errors import NoPhraseError, OptionError
-from fillgen.generate import Request, settle
-from fillgen.music import Phrase
-from fillgen.pitch import NATURAL, Key, Name, all_keys, midi_name
+from fillgen.phrase.note import Phrase
+from fillgen.theory.chords import Chord
+from fillgen.theory.pitch import NATURAL, Key, Name, all_keys, midi_name
 
 
 def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, tuple[str, ...]]:

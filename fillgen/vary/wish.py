@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import MOST_BARS
 from fillgen.errors import OptionError, did_you_mean, listed, shorten
-from fillgen.music import Progression
-from fillgen.parse import MOST_BARS
-from fillgen.pitch import Key
+from fillgen.theory.pitch import Key
 
 NEAR = ("like", "unlike", "answer")
 """How near a variant may be asked to be."""

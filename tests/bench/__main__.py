@@ -19,11 +19,13 @@ import numpy as np
 from ortools.sat.python import cp_model
 
 import fillgen
-from fillgen import score
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
-from fillgen.generate import Engine, Request, Space, generate, settle
-from fillgen.music import Phrase, Progression
-from fillgen.parse import parse_chart
+from fillgen.engine import score
+from fillgen.engine.generate import Engine, Space, generate
+from fillgen.engine.request import Request, settle
+from fillgen.phrase.note import Phrase
 from tests.bench.surroundings import figure, told
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
@@ -102,7 +104,7 @@ def speed() -> dict[str, float]:
         floor, cold, parsing, voiced, four = in_turn(
             process("-c", FLOOR),
             process("-m", "fillgen", "ideas", CHART),
-            process("-c", f"{FLOOR}; import fillgen.parse; fillgen.parse.parse_chart({LONG!r})"),
+            process("-c", f"{FLOOR}; import fillgen.chart.text; fillgen.chart.text.parse_chart({LONG!r})"),
             process("-m", "fillgen", "voicings", LONG),
             process("-m", "fillgen", "ideas", CHART, *to_file),
         )

@@ -19,10 +19,10 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
-from fillgen.metre import METRES
-from fillgen.parse import parse_chart
-from fillgen.pitch import Key, all_keys
+from fillgen.theory.metre import METRES
+from fillgen.theory.pitch import Key, all_keys
 from tests.bench.surroundings import figure
 
 MAJOR = (

@@ -21,10 +21,12 @@ from fillgen.book.entries import Chart, Entry, Origin, Showing
 from fillgen.book.fresh import fresh, shown
 from fillgen.book.search import Wanted, search
 from fillgen.book.telling import list_text
+from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
-from fillgen.generate import Engine, Request, generate, settle
-from fillgen.music import Note
-from fillgen.parse import parse_chart, phrase_text
+from fillgen.engine.generate import Engine, generate
+from fillgen.engine.request import Request, settle
+from fillgen.phrase.note import Note
+from fillgen.phrase.text import phrase_text
 from tests.bench.surroundings import figure, told
 
 CHARTS = (

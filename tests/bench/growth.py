@@ -16,9 +16,10 @@ from typing import Any
 
 import numpy as np
 
-from fillgen.generate import Request, generate
-from fillgen.parse import parse_chart
-from fillgen.rulepack import BUSY
+from fillgen.chart.text import parse_chart
+from fillgen.engine.generate import generate
+from fillgen.engine.request import Request
+from fillgen.rules.pack import BUSY
 from tests.bench.surroundings import figure, told
 
 LINE = "Ebmaj7 | Gm7 C7 | Fm7 | Bb7"

@@ -19,11 +19,11 @@ from statistics import median
 from mido.backends.backend import Backend
 
 import fillgen
-from fillgen.arrange import PARTS, Playing
-from fillgen.midi import to_midi
-from fillgen.midi.playback import to_performance
-from fillgen.midi.ports import OutputPort, open_output
-from fillgen.performance import Event, Performance, perform
+from fillgen.hands.take import PARTS, Playing
+from fillgen.sound.performance import Event, Performance, perform
+from fillgen.sound.playback import to_performance
+from fillgen.sound.ports import OutputPort, open_output
+from fillgen.writers.midi import to_midi
 from tests.bench.surroundings import figure, told
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"

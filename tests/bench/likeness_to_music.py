@@ -15,11 +15,12 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from fillgen.generate import Request, generate
-from fillgen.metre import METRES
-from fillgen.pitch import Name
-from fillgen.rulepack import BUSY, RulePack
-from fillgen.sequences import find, key_on, spelled
+from fillgen.chart.sequences import find, key_on, spelled
+from fillgen.engine.generate import generate
+from fillgen.engine.request import Request
+from fillgen.rules.pack import BUSY, RulePack
+from fillgen.theory.metre import METRES
+from fillgen.theory.pitch import Name
 from tests.bench.surroundings import figure, told
 from tests.outside.likeness import (
     CHORD_TONES,

@@ -34,25 +34,29 @@ from tests.bench.surroundings import told as surroundings
 ROOT = Path(__file__).resolve().parents[2]
 TESTS: dict[str, tuple[Sequence[str], Sequence[str]]] = {
     # the module: the tests that are about it and quick, then those that meet it on their way
-    "rules": (
-        ("fillgen/rules.py", "tests/unit/test_rules_examples.py", "tests/outside/test_embellishments.py"),
+    "rules/rulebook": (
+        (
+            "fillgen/rules/rulebook.py",
+            "tests/unit/rules/test_examples.py",
+            "tests/outside/test_embellishments.py",
+        ),
         ("tests/outside/test_embellishing_tones.py", "tests/properties/test_brute_force.py"),
     ),
-    "chords": (
+    "theory/chords": (
         (
-            "fillgen/chords.py",
-            "tests/unit/test_chords.py",
-            "tests/unit/test_parse.py",
+            "fillgen/theory/chords.py",
+            "tests/unit/theory/test_chords.py",
+            "tests/unit/chart/test_text.py",
             "tests/outside/test_chords.py",
         ),
-        ("tests/unit/test_sequences.py", "tests/unit/test_notefit.py"),
+        ("tests/unit/chart/test_sequences.py", "tests/unit/teaching/test_notefit.py"),
     ),
-    "lattice": (
-        ("tests/unit/test_lattice.py",),
+    "engine/lattice": (
+        ("tests/unit/engine/test_lattice.py",),
         ("tests/properties/test_brute_force.py", "tests/properties/test_kept_and_hands.py"),
     ),
-    "score": (
-        ("fillgen/score.py", "tests/unit/test_score.py"),
+    "engine/score": (
+        ("fillgen/engine/score.py", "tests/unit/engine/test_score.py"),
         ("tests/properties/test_fifty.py", "tests/docs"),
     ),
 }

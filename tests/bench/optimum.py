@@ -16,7 +16,8 @@ import numpy as np
 from ortools.sat.python import cp_model
 
 from fillgen.dice import Dice
-from fillgen.generate import FEW, Candidates, Engine, Space, settle
+from fillgen.engine.generate import FEW, Candidates, Engine, Space
+from fillgen.engine.request import settle
 from tests.bench.likeness_to_music import asked
 from tests.bench.surroundings import figure, told
 from tests.properties import additive

@@ -32,8 +32,8 @@ import os, sys, time
 import fillgen
 found = fillgen.ideas({CHART!r}, rhythm="foxtrot", count=50, seed=3)
 assert len(found) == 50
-import fillgen.render.page.data, fillgen.render.page.looks, fillgen.render.page.voices
-from fillgen.render.page import build
+import fillgen.page.data, fillgen.page.looks, fillgen.page.voices
+from fillgen.page import build
 began, worked = time.perf_counter(), sum(os.times()[:4])
 page = build(found)
 print(time.perf_counter() - began, sum(os.times()[:4]) - worked)

@@ -14,19 +14,19 @@ from statistics import median
 import numpy as np
 
 import fillgen
-from fillgen.arrange import PARTS, Playing
-from fillgen.midi import to_midi
-from fillgen.midi.playback import to_performance
-from fillgen.render.audio import parts_of, to_sound
-from fillgen.rulepack import RulePack
-from fillgen.sounds import sound_names
-from fillgen.synth.bank import Sampler, bank
-from fillgen.synth.kit import stroke
-from fillgen.synth.limiter import CEILING
-from fillgen.synth.mix import Tones, mixed
-from fillgen.synth.recipes import DRUMS, recipes, voice_of
-from fillgen.synth.room import response
-from fillgen.synth.tones import RATE
+from fillgen.hands.instruments import sound_names
+from fillgen.hands.take import PARTS, Playing
+from fillgen.rules.pack import RulePack
+from fillgen.sound.files import parts_of, to_sound
+from fillgen.sound.playback import to_performance
+from fillgen.sound.synth.bank import Sampler, bank
+from fillgen.sound.synth.kit import stroke
+from fillgen.sound.synth.limiter import CEILING
+from fillgen.sound.synth.mix import Tones, mixed
+from fillgen.sound.synth.recipes import DRUMS, recipes, voice_of
+from fillgen.sound.synth.room import response
+from fillgen.sound.synth.tones import RATE
+from fillgen.writers.midi import to_midi
 from tests.bench.surroundings import figure, told
 
 CHART = "| Fmaj7 | D7 | Gm7 | C7 |"

@@ -12,10 +12,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from fillgen.generate import Request, generate
-from fillgen.metre import METRES
-from fillgen.music import Phrase
-from fillgen.parse import parse_chart
+from fillgen.chart.text import parse_chart
+from fillgen.engine.generate import generate
+from fillgen.engine.request import Request
+from fillgen.phrase.note import Phrase
+from fillgen.theory.metre import METRES
 from tests.bench.surroundings import figure, told
 from tests.properties.variety import SIDES, Heard, distances, drawn, near_copies
 

@@ -22,8 +22,8 @@ from typing import Any, NoReturn
 import pytest
 
 import fillgen
-from fillgen.render.page import build
-from fillgen.render.page.voices import bank_text
+from fillgen.page import build
+from fillgen.page.voices import bank_text
 
 CHART = "title: Lantern Steps & Co\n| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 ARGUMENTS = (

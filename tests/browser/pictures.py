@@ -11,8 +11,8 @@ import tempfile
 from pathlib import Path
 
 import fillgen
-from fillgen.arrange import PARTS, Playing
-from fillgen.render.page import build
+from fillgen.hands.take import PARTS, Playing
+from fillgen.page import build
 from tests.browser.conftest import ARGUMENTS, chromium, driver
 
 CHART = "title: Lantern Steps\n| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 import fillgen
-from fillgen.arrange import PARTS, Playing
-from fillgen.metre import swung
-from fillgen.midi import to_midi
-from fillgen.render.audio import to_sound
+from fillgen.hands.take import PARTS, Playing
+from fillgen.sound.files import to_sound
+from fillgen.theory.metre import swung
+from fillgen.writers.midi import to_midi
 from tests.browser.conftest import Open, Tab
 
 LATE = 0.03

@@ -17,16 +17,17 @@ import pytest
 from lxml import etree
 
 import fillgen
-from fillgen.arrange import PARTS, Playing
-from fillgen.metre import swung
-from fillgen.midi import to_midi
-from fillgen.phrases import find_phrase, line_up
-from fillgen.render.page import ASSETS, asset, shell
-from fillgen.render.page.data import Stage
-from fillgen.render.page.voices import bank_text
-from fillgen.render.sheet import Settings, entries_of, in_words, render
-from fillgen.vary import read_keep
+from fillgen.hands.take import PARTS, Playing
+from fillgen.page import ASSETS, asset, shell
+from fillgen.page.data import Stage
+from fillgen.page.voices import bank_text
+from fillgen.readers.phrases import find_phrase, line_up
+from fillgen.theory.metre import swung
 from fillgen.vary import vary as varied
+from fillgen.vary.wish import read_keep
+from fillgen.writers.entry import Settings, entries_of, in_words
+from fillgen.writers.midi import to_midi
+from fillgen.writers.sheet import render
 from tests.browser.conftest import Open, Tab
 from tests.outside.test_tunes import check_schema
 

@@ -10,9 +10,9 @@ import pytest
 import typer
 
 import fillgen
-from fillgen.chords import kinds, spellings
 from fillgen.cli import main, program
-from fillgen.pitch import Key, Name, midi_name
+from fillgen.theory.chords import kinds, spellings
+from fillgen.theory.pitch import Key, Name, midi_name
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean
 
-from fillgen.music import Phrase, Progression
+from fillgen.chart.progression import Progression
+from fillgen.phrase.note import Phrase
 
 Counts = Counter[str]
 STEP, LEAP = 2, 5

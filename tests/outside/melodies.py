@@ -20,15 +20,18 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import NDArray
 
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
-from fillgen.generate import Engine, Request, settle
-from fillgen.metre import METRES, TICKS
-from fillgen.music import Note, Phrase, Place, Progression
-from fillgen.parse import parse_chart
-from fillgen.pitch import MODES, Key, Name
-from fillgen.plans import Plan
-from fillgen.rulepack import TERMS, RulePack
-from fillgen.score import Setting, follows, terms
+from fillgen.engine.generate import Engine
+from fillgen.engine.plans import Plan
+from fillgen.engine.request import Request, settle
+from fillgen.engine.score import Setting, follows, terms
+from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.place import Place
+from fillgen.rules.pack import TERMS, RulePack
+from fillgen.theory.metre import METRES, TICKS
+from fillgen.theory.pitch import MODES, Key, Name
 
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]

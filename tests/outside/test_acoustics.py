@@ -25,16 +25,16 @@ from scipy.signal import find_peaks, freqz, resample_poly
 from scipy.special import jn_zeros
 
 import fillgen
-from fillgen.arrange import Playing
-from fillgen.midi import to_midi, to_practice
-from fillgen.midi.playback import to_performance
-from fillgen.practice import loop
-from fillgen.render.audio import parts_of, to_sound
-from fillgen.synth.loudness import k_weighting
-from fillgen.synth.mix import Part, Seat, Sounding, Synthesizer, mixed
-from fillgen.synth.recipes import DRUMS, drums, recipe, recipes, space
-from fillgen.synth.room import response
-from fillgen.synth.tones import RATE, tone
+from fillgen.hands.take import Playing
+from fillgen.sound.files import parts_of, to_sound
+from fillgen.sound.playback import to_performance
+from fillgen.sound.synth.loudness import k_weighting
+from fillgen.sound.synth.mix import Part, Seat, Sounding, Synthesizer, mixed
+from fillgen.sound.synth.recipes import DRUMS, drums, recipe, recipes, space
+from fillgen.sound.synth.room import response
+from fillgen.sound.synth.tones import RATE, tone
+from fillgen.teaching.practice import loop
+from fillgen.writers.midi import to_midi, to_practice
 
 Samples = NDArray[np.float64]
 VOICES = tuple(recipes())

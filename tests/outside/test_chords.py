@@ -23,10 +23,10 @@ from music21 import pitch as music21_pitch
 from pychord.constants.qualities import DEFAULT_QUALITIES
 
 from fillgen import parse_chart
-from fillgen.chords import Chord, Kind, kinds, make_chord, quality, read_chord
 from fillgen.errors import ChartError
-from fillgen.music import places
-from fillgen.pitch import Name
+from fillgen.phrase.place import places
+from fillgen.theory.chords import Chord, Kind, kinds, make_chord, quality, read_chord
+from fillgen.theory.pitch import Name
 
 ROOTS = ["C", "C#", "Db", "D", "D#", "Eb", "E", "F", "F#", "Gb", "G", "G#", "Ab", "A", "A#", "Bb", "B"]
 LETTERS = "CDEFGAB"

@@ -18,8 +18,10 @@ import pytest
 from music21 import interval, voiceLeading
 
 from fillgen import Note, Phrase, Progression, parse_chart, parse_phrase
-from fillgen.explain import Line, naming, reasons
-from fillgen.rules import EMBELLISHMENTS, FURTHER_TONES
+from fillgen.rules.tones import EMBELLISHMENTS
+from fillgen.teaching.line import Line
+from fillgen.teaching.naming import FURTHER_TONES, kinds
+from fillgen.teaching.sentences import reasons
 from tests.outside.test_embellishments import MAJOR_TONICS, moved_chart, to_music21
 
 TONE = "chord tone"
@@ -168,7 +170,7 @@ def test_each_note_is_called_what_the_book_calls_it(says: str) -> None:
     one = EVERY[says]
     for tonic in MAJOR_TONICS:
         chart, phrase = moved(one, tonic)
-        assert naming(chart, phrase) == one.kinds, (tonic, phrase)
+        assert kinds(Line(chart, phrase)) == one.kinds, (tonic, phrase)
 
 
 def test_every_kind_has_examples() -> None:
@@ -227,10 +229,10 @@ def test_the_wider_appoggiatura(phrase: str, strict: str) -> None:
     """By Hutchinson the leap and the step of an appoggiatura may go in any direction; accent and resolution stay."""
     chart = parse_chart("| C |", key="C")
     notes = parse_phrase(phrase, chart.metre)
-    assert naming(chart, notes)[1] == strict
-    assert naming(chart, notes, either_way=True)[1] == "appoggiatura"
+    assert kinds(Line(chart, notes))[1] == strict
+    assert kinds(Line(chart, notes), either_way=True)[1] == "appoggiatura"
     weak = parse_phrase(phrase.replace("h ", "q ").replace("q", "q", 1) + " rq", chart.metre)
-    assert naming(chart, weak, either_way=True)[1] != "appoggiatura"
+    assert kinds(Line(chart, weak), either_way=True)[1] != "appoggiatura"
 
 
 # Every triple of the twelve notes, against music21
@@ -283,7 +285,7 @@ def test_passing_and_neighbour_are_what_music21_takes_for_them(setting: str) -> 
     compared = Counter[str]()
     for pitches in product(range(60, 73), repeat=3):
         line = line_of(setting, pitches)
-        kind = line.kinds[1]
+        kind = kinds(line)[1]
         if kind == TONE:
             continue
         theirs = segment(line.names)
@@ -302,9 +304,9 @@ def test_steps_have_names_and_accents_tell_them_apart(setting: str) -> None:
     for pitches in product(range(60, 73), repeat=3):
         line = line_of(setting, pitches)
         into, out = line.into(1), line.out(1)
-        if line.kinds[1] == TONE or not (1 <= abs(into) <= 2 and 1 <= abs(out) <= 2):
+        if kinds(line)[1] == TONE or not (1 <= abs(into) <= 2 and 1 <= abs(out) <= 2):
             continue
         if into * out < 0 and into != -out:
             continue
-        assert line.kinds[1] in (*PASSING, *NEIGHBOUR, "approach")
-        assert line.kinds[1].startswith("accented") == line.where[1].strong
+        assert kinds(line)[1] in (*PASSING, *NEIGHBOUR, "approach")
+        assert kinds(line)[1].startswith("accented") == line.where[1].strong

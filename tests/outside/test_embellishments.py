@@ -20,10 +20,13 @@ from music21 import pitch as music21_pitch
 
 import fillgen
 from fillgen import parse_chart, parse_phrase
-from fillgen.judge import breaches, roles
-from fillgen.music import Phrase, Place, Progression, places
-from fillgen.rulepack import RulePack
-from fillgen.rules import EMBELLISHMENTS, Seen, neighbour, passing
+from fillgen.chart.progression import Progression
+from fillgen.phrase.note import Phrase
+from fillgen.phrase.place import Place, places
+from fillgen.rules.judge import breaches, roles
+from fillgen.rules.pack import RulePack
+from fillgen.rules.rule import Seen
+from fillgen.rules.tones import EMBELLISHMENTS, neighbour, passing
 
 C_MAJOR_TRIAD = 0b000010010001
 WHITE_NOTES = 0b101010110101

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import pytest
 
-from fillgen.fingering import OCTAVE_INCHES, SIZES, best, block_fits, ranked, reach, total
+from fillgen.hands.fingering import best, ranked, total
+from fillgen.hands.reach import OCTAVE_INCHES, SIZES, block_fits, reach
 
 FRAGMENTS = {
     "A": (76, 79, 77, 79, 76, 77, 74, 76),

@@ -11,7 +11,7 @@ import pytest
 from music21 import instrument
 
 from fillgen.errors import OptionError
-from fillgen.sounds import program, sound_names
+from fillgen.hands.instruments import program, sound_names
 from fillgen.tables import table
 
 PUBLISHED: list[str] = pretty_midi.constants.INSTRUMENT_MAP

@@ -10,9 +10,9 @@ from collections import Counter
 
 import pytest
 
-from fillgen.metre import METRES
-from fillgen.music import Note, Phrase
-from fillgen.parse import parse_chart
+from fillgen.chart.text import parse_chart
+from fillgen.phrase.note import Note, Phrase
+from fillgen.theory.metre import METRES
 from tests.bench.likeness_to_music import (
     PUBLISHED_SHAPES,
     asked,

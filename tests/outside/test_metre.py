@@ -13,7 +13,7 @@ from itertools import pairwise
 import pytest
 from music21 import meter
 
-from fillgen.metre import METRES, TICKS, Metre, metre, swung
+from fillgen.theory.metre import METRES, TICKS, Metre, metre, swung
 
 QUARTER = 480
 """Ticks in a quarter note: the division that the MIDI files name."""

@@ -19,9 +19,9 @@ from music21 import midi as music21_midi
 
 import fillgen
 from fillgen import Idea, Ideas, parse_chart
-from fillgen.chords import read_chord
-from fillgen.midi import to_midi, to_midi_files
-from fillgen.pitch import Key, all_keys
+from fillgen.theory.chords import read_chord
+from fillgen.theory.pitch import Key, all_keys
+from fillgen.writers.midi import to_midi, to_midi_files
 
 VIBRAPHONE = 11
 DIVISION = 480

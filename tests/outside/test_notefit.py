@@ -12,9 +12,9 @@ from __future__ import annotations
 
 import pytest
 
-from fillgen.music import CHORD_TONE
-from fillgen.notefit import CLASHES, LEAVE_QUICKLY, PASSES, ChordNotes, chord_notes
-from fillgen.parse import parse_chart
+from fillgen.chart.text import parse_chart
+from fillgen.phrase.idea import CHORD_TONE
+from fillgen.teaching.notefit import CLASHES, LEAVE_QUICKLY, PASSES, ChordNotes, chord_notes
 
 SCALES = {
     "C": "C D E F G A B",

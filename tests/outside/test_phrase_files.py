@@ -19,9 +19,9 @@ import symusic
 from music21 import chord, duration, key, meter, note, pitch, stream, tempo
 
 from fillgen.errors import TuneError
-from fillgen.midi import read_midi
-from fillgen.phrases import Found, find_phrase, line_up
-from fillgen.scores import read_abc
+from fillgen.readers.midi import read_midi
+from fillgen.readers.musicxml import read_abc
+from fillgen.readers.phrases import Found, find_phrase, line_up
 from tests.outside.test_midi import VLQ_TABLE
 
 # The same melody, written by others

@@ -19,9 +19,9 @@ from music21 import midi as music21_midi
 
 import fillgen
 from fillgen import Ideas, OptionError
-from fillgen.arrange import PARTS, Playing
-from fillgen.midi import to_practice
-from fillgen.practice import Session, call_and_answer, loop, minutes
+from fillgen.hands.take import PARTS, Playing
+from fillgen.teaching.practice import Session, call_and_answer, loop, minutes
+from fillgen.writers.midi import to_practice
 from tests.outside.test_midi import KEY, MARKER, TEXT, TIME, Sound, meta, read_file, sounds
 
 SIDE_STICK = 37

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pytest
 
 import fillgen
-from fillgen.render.document import document
+from fillgen.writers.document import document
 from tests.outside.second_checker import Limits, faults
 
 PER_BATCH = 9

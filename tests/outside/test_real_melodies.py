@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from fillgen.dice import Dice
-from fillgen.metre import METRES
-from fillgen.music import Note
-from fillgen.pitch import Name
+from fillgen.phrase.note import Note
+from fillgen.theory.metre import METRES
+from fillgen.theory.pitch import Name
 from tests.outside import melodies
 from tests.outside.melodies import (
     RIVALS,

@@ -9,14 +9,18 @@ from collections import Counter
 
 import pytest
 
-from fillgen.check import check
+from fillgen.chart.text import MOST_BARS
 from fillgen.errors import FillgenError
-from fillgen.explain import naming, reasons
-from fillgen.music import CHORD_TONE, places
-from fillgen.parse import MOST_BARS, parse_phrase, phrase_text
-from fillgen.phrases import Reading, find_phrase, line_up
-from fillgen.rulepack import RulePack
-from fillgen.rules import EMBELLISHMENTS, FURTHER_TONES
+from fillgen.phrase.idea import CHORD_TONE
+from fillgen.phrase.place import places
+from fillgen.phrase.text import parse_phrase, phrase_text
+from fillgen.readers.phrases import Reading, find_phrase, line_up
+from fillgen.rules.pack import RulePack
+from fillgen.rules.tones import EMBELLISHMENTS
+from fillgen.teaching.check import check
+from fillgen.teaching.line import Line
+from fillgen.teaching.naming import FURTHER_TONES, kinds
+from fillgen.teaching.sentences import reasons
 from tests.outside.melodies import names_and_texts
 
 CHUNKS = 16
@@ -48,9 +52,9 @@ def check_roles(reading: Reading) -> Counter[str]:
     where = places(progression, [(note.onset, note.length) for note in notes])
     report = check(progression, notes, LEVEL)
     roles = [told.role for told in report.notes]
-    assert len(roles) == len(notes) == len(naming(progression, notes, where))
+    assert len(roles) == len(notes) == len(kinds(Line(progression, notes, where)))
     assert set(roles) <= ROLES
-    assert set(naming(progression, notes, where)) <= ROLES | set(FURTHER_TONES) | {
+    assert set(kinds(Line(progression, notes, where))) <= ROLES | set(FURTHER_TONES) | {
         "suspension",
         "retardation",
     }

@@ -16,10 +16,11 @@ from music21 import pitch as music21_pitch
 from music21 import roman
 
 from fillgen import Key, Progression, parse_chart
-from fillgen.chords import Chord, read_chord
-from fillgen.parse import read_key
-from fillgen.pitch import all_keys
-from fillgen.sequences import Sequence, proposals, sequence, sequences, spelled, with_sevenths
+from fillgen.chart.enrich import proposals, with_sevenths
+from fillgen.chart.sequences import Sequence, sequence, sequences, spelled
+from fillgen.theory.chords import Chord, read_chord
+from fillgen.theory.keys import read_key
+from fillgen.theory.pitch import all_keys
 
 EVERY = sequences()
 OPENING = [known for known in EVERY if known.purpose in ("intro", "turnaround")]

@@ -19,18 +19,20 @@ import music21
 import pytest
 
 import fillgen
-from fillgen.metre import METRES, TICKS
-from fillgen.music import IdeaNote, Ideas, Note
-from fillgen.parse import parse_chart
-from fillgen.phrases import find_phrase, line_up
-from fillgen.pitch import all_keys, read_pitch
-from fillgen.practice import own_ideas
-from fillgen.render.engraver import engraved
-from fillgen.render.mei import to_mei
-from fillgen.render.sheet import USUAL, Entry, Settings, entries_of, render, score_of, svg_of, tune_entry
-from fillgen.rulepack import RulePack
-from fillgen.scores import read_tune
+from fillgen.chart.text import parse_chart
+from fillgen.phrase.idea import IdeaNote, Ideas
+from fillgen.phrase.note import Note
+from fillgen.readers.musicxml import read_tune
+from fillgen.readers.phrases import find_phrase, line_up
+from fillgen.rules.pack import RulePack
+from fillgen.teaching.practice import own_ideas
+from fillgen.theory.metre import METRES, TICKS
+from fillgen.theory.pitch import all_keys, read_pitch
 from fillgen.tune import TuneRequest, pieces
+from fillgen.writers.engraver import engraved
+from fillgen.writers.entry import USUAL, Entry, Settings, entries_of, score_of
+from fillgen.writers.mei import to_mei
+from fillgen.writers.sheet import render, svg_of, tune_entry
 from tests.outside.test_tunes import check_schema
 
 PACK = RulePack()

@@ -20,14 +20,15 @@ from music21 import midi as music21_midi
 
 import fillgen
 from fillgen import Ideas, OptionError, RulePack
-from fillgen.accompaniment import accompaniment, swing_ratio
-from fillgen.arrange import PARTS, Ensemble, Playing, Stroke, clicks, left_paths
-from fillgen.bass import REGISTERS, bass_line
-from fillgen.metre import METRES
-from fillgen.midi import to_midi
-from fillgen.music import Progression
-from fillgen.sounds import percussion_keys, program
-from fillgen.voicing import Hand, best_paths
+from fillgen.chart.progression import Progression
+from fillgen.hands.bass import REGISTERS, bass_line
+from fillgen.hands.instruments import percussion_keys, program
+from fillgen.hands.patterns import accompaniment
+from fillgen.hands.take import PARTS, Ensemble, Playing, Stroke, clicks, left_paths
+from fillgen.hands.voicing import Hand, best_paths
+from fillgen.theory.metre import METRES
+from fillgen.theory.swing import swing_ratio
+from fillgen.writers.midi import to_midi
 from tests.outside.test_midi import META, TEMPO, File, Sound, meta, read_file, sounds
 
 PACK = RulePack()

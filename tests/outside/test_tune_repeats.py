@@ -6,9 +6,9 @@ from pathlib import Path
 
 import music21
 
-from fillgen.render.tunes import tune_musicxml
-from fillgen.scores import read_tune
+from fillgen.readers.musicxml import read_tune
 from fillgen.tune import TuneRequest, pieces
+from fillgen.writers.tunes import tune_musicxml
 
 _BARS = (
     (

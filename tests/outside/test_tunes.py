@@ -25,14 +25,14 @@ import pytest
 from lxml import etree
 
 from fillgen import FillgenError
-from fillgen.arrange import PARTS, Playing
-from fillgen.chords import read_chord
+from fillgen.chart.sequences import sequence, to_chord
 from fillgen.cli import main
 from fillgen.errors import OptionError, OutputError, TuneError
-from fillgen.render.tunes import tune_midi, tune_musicxml
-from fillgen.scores import Tune, read_tune
-from fillgen.sequences import sequence, to_chord
+from fillgen.hands.take import PARTS, Playing
+from fillgen.readers.musicxml import Tune, read_tune
+from fillgen.theory.chords import read_chord
 from fillgen.tune import Piece, TuneRequest, pieces
+from fillgen.writers.tunes import tune_midi, tune_musicxml
 from tests.outside.test_midi import MARKER, meta, read_file
 from tests.outside.test_takes import tracks_of
 

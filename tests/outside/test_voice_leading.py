@@ -12,10 +12,10 @@ from itertools import pairwise, permutations
 
 import pytest
 
-from fillgen.chords import Kind, kinds, make_chord, read_chord
-from fillgen.parse import parse_chart
-from fillgen.pitch import Name
-from fillgen.voicing import Hand, Voicing, best_paths, movement, moves_in_words, voicings
+from fillgen.chart.text import parse_chart
+from fillgen.hands.voicing import Hand, Voicing, best_paths, movement, moves_in_words, voicings
+from fillgen.theory.chords import Kind, kinds, make_chord, read_chord
+from fillgen.theory.pitch import Name
 
 WIDE = Hand(53, 84)
 """A register in which every chord has all its inversions, above the low limits."""

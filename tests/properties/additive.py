@@ -11,8 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen import score
-from fillgen.generate import Engine, Space
+from fillgen.engine import score
+from fillgen.engine.generate import Engine, Space
 
 TERMS = ("steps", "turns", "close", "key", "colour")
 SCALE = 100_000

@@ -15,10 +15,12 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from fillgen.book import exchange, store
 from fillgen.book.door import Book
 from fillgen.book.search import Wanted, search, tags
+from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
 from fillgen.errors import OptionError
-from fillgen.music import Idea, Ideas, Note, Phrase
-from fillgen.parse import parse_chart, phrase_text
+from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.text import phrase_text
 
 CHARTS = {
     "C": ("| C | Am | Dm7 | G7 |", "| F#m7b5 | B7 |"),

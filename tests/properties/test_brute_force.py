@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fillgen.bars import BarProblems, parts
-from fillgen.lattice import Lattice, Run
-from fillgen.music import Place, Progression, places
-from fillgen.parse import parse_chart
-from fillgen.rulepack import Level, RulePack
-from fillgen.rules import Seen
-from fillgen.windows import Windows
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import parse_chart
+from fillgen.engine.bars import BarProblems, parts
+from fillgen.engine.lattice import Lattice, Run
+from fillgen.phrase.place import Place, places
+from fillgen.rules.pack import Level, RulePack
+from fillgen.rules.rule import Seen
+from fillgen.rules.windows import Windows
 
 CASES = 300
 _CHORDS = [

@@ -13,14 +13,16 @@ import pytest
 from numpy.typing import NDArray
 
 from fillgen import Ideas, NoPhraseError, Note, Phrase, Progression, Request, RulePack, generate, parse_chart
-from fillgen.check import Settings, check, lowest_level
-from fillgen.fingering import SIZES, reach
-from fillgen.generate import PURPOSES
-from fillgen.judge import breaches
-from fillgen.metre import METRES
-from fillgen.music import places
-from fillgen.rulepack import Level
-from fillgen.rules import Seen
+from fillgen.engine.request import PURPOSES
+from fillgen.hands.reach import SIZES, reach
+from fillgen.phrase.place import places
+from fillgen.rules.judge import breaches
+from fillgen.rules.pack import Level
+from fillgen.rules.rule import Seen
+from fillgen.teaching.asked import Settings
+from fillgen.teaching.check import check
+from fillgen.teaching.level import lowest_level
+from fillgen.theory.metre import METRES
 from tests.outside.second_checker import chord_tones
 
 PACK = RulePack()

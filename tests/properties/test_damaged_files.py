@@ -21,7 +21,7 @@ import pytest
 
 from fillgen import parse_phrase, phrase_text
 from fillgen.cli import main
-from fillgen.phrases import Reading, line_up
+from fillgen.readers.phrases import Reading, line_up
 
 CHART = "| Ebmaj7 | Bb7 |"
 
@@ -39,7 +39,7 @@ def answered(source: Path) -> Reading | str:
 
     told, failed = io.StringIO(), io.StringIO()
     with (
-        mock.patch("fillgen.phrases.line_up", lined_up),
+        mock.patch("fillgen.readers.phrases.line_up", lined_up),
         contextlib.redirect_stdout(told),
         contextlib.redirect_stderr(failed),
         pytest.raises(SystemExit) as ended,

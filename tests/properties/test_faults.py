@@ -29,8 +29,8 @@ from fillgen.batch import INDEX
 from fillgen.cli import main
 from fillgen.dice import Dice
 from fillgen.errors import OutputError
-from fillgen.render import files
-from fillgen.render.files import DRAFT, write_file
+from fillgen.writers import files
+from fillgen.writers.files import DRAFT, write_file
 from tests.bench.batch import write_charts
 
 KILLS = int(os.environ.get("FILLGEN_KILLS", "28"))
@@ -67,7 +67,7 @@ import hashlib, os, sys
 from pathlib import Path
 from fillgen.cli import main
 from fillgen.dice import Dice
-from fillgen.render.files import write_file, write_folder
+from fillgen.writers.files import write_file, write_folder
 
 def content(dice):
     body = bytes([65 + dice.below(26)]) * (1 + dice.below(400_000))

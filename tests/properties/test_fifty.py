@@ -8,7 +8,8 @@ from itertools import combinations
 import pytest
 
 import fillgen
-from fillgen.music import Ideas, Phrase
+from fillgen.phrase.idea import Ideas
+from fillgen.phrase.note import Phrase
 
 _CHARTS = (
     ("| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", "4/4", "foxtrot"),

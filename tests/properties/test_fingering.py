@@ -11,21 +11,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fillgen import fingering
-from fillgen.fingering import (
+from fillgen.hands import fingering
+from fillgen.hands.fingering import (
     JUMP_POINTS,
-    SIZES,
     best,
     best_of_many,
     beyond,
-    block_fits,
     costs,
     difficulty,
     jumps,
     ranked,
-    reach,
     total,
 )
+from fillgen.hands.reach import SIZES, block_fits, reach
 
 CASES = 300
 BLACK = {1, 3, 6, 8, 10}

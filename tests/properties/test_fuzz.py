@@ -28,13 +28,14 @@ from fillgen import (
     parse_phrase,
     phrase_text,
 )
-from fillgen.chords import Kind, kinds, make_chord, read_chord
+from fillgen.chart.progression import Span
 from fillgen.cli import main, program
-from fillgen.judge import breaches, roles
-from fillgen.metre import LENGTHS, METRES, Metre
-from fillgen.music import Span, places
-from fillgen.pitch import Key, Name, all_keys, read_pitch
-from fillgen.rulepack import BUSY
+from fillgen.phrase.place import places
+from fillgen.rules.judge import breaches, roles
+from fillgen.rules.pack import BUSY
+from fillgen.theory.chords import Kind, kinds, make_chord, read_chord
+from fillgen.theory.metre import LENGTHS, METRES, Metre
+from fillgen.theory.pitch import Key, Name, all_keys, read_pitch
 
 FUZZ = settings(
     max_examples=300, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)

@@ -19,7 +19,7 @@ from typing import Any
 
 import pytest
 
-from fillgen.render.page import ASSETS
+from fillgen.page import ASSETS
 from fillgen.server.app import ASKED, MADE
 from fillgen.server.guard import MOST_BODY
 from tests.properties.local_page import WAIT, Page, running

@@ -10,14 +10,16 @@ import pytest
 
 import fillgen
 from fillgen import Ideas
-from fillgen.accompaniment import swing_at
+from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
-from fillgen.fingering import JUMP_SECONDS, SIZES, difficulties, difficulty, reach
-from fillgen.generate import Engine, Kept, Request, Space, hand_use, seconds_of, settle, since_of
-from fillgen.metre import METRES
-from fillgen.parse import parse_chart
-from fillgen.plans import Plan
-from fillgen.rulepack import RulePack
+from fillgen.engine.generate import Engine, Kept, Space
+from fillgen.engine.plans import Plan
+from fillgen.engine.request import Request, hand_use, seconds_of, settle, since_of
+from fillgen.hands.fingering import difficulties, difficulty
+from fillgen.hands.reach import JUMP_SECONDS, SIZES, reach
+from fillgen.rules.pack import RulePack
+from fillgen.theory.metre import METRES
+from fillgen.theory.swing import swing_at
 
 CHARTS = ("| C | G7 |", "| Am | Dm7 G7 |", "| Ebmaj7 | Bb7 |")
 CASES = 60

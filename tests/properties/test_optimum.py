@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
-from fillgen.generate import FEW, Engine, Request, Space, generate, settle
-from fillgen.parse import parse_chart
-from fillgen.rules import Seen
+from fillgen.engine.generate import FEW, Engine, Space, generate
+from fillgen.engine.request import Request, settle
+from fillgen.rules.rule import Seen
 from tests.properties import additive
 
 SMALL = (

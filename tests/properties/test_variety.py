@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fillgen.generate import Request, generate
-from fillgen.metre import METRES
-from fillgen.music import Note, Phrase
-from fillgen.parse import parse_chart
+from fillgen.chart.text import parse_chart
+from fillgen.engine.generate import generate
+from fillgen.engine.request import Request
+from fillgen.phrase.note import Note, Phrase
+from fillgen.theory.metre import METRES
 from tests.properties.variety import (
     ALIKE,
     SIDES,

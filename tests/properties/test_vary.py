@@ -13,17 +13,24 @@ from hypothesis import strategies as st
 from music21 import interval, pitch
 
 import fillgen
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import parse_chart
+from fillgen.engine.generate import Engine, Kept
+from fillgen.engine.plans import stock
+from fillgen.engine.request import Request, settle
 from fillgen.errors import FillgenError, NoPhraseError, OptionError
-from fillgen.generate import Engine, Kept, Request, settle
-from fillgen.judge import breaches
-from fillgen.music import Ideas, Note, Phrase, Progression
-from fillgen.parse import parse_chart, parse_phrase, read_key
-from fillgen.plans import stock
-from fillgen.render.document import document
-from fillgen.rulepack import BUSY
-from fillgen.vary import Wish, distance, read_keep, vary
+from fillgen.phrase.idea import Ideas
+from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.text import parse_phrase
+from fillgen.rules.judge import breaches
+from fillgen.rules.pack import BUSY
+from fillgen.theory.keys import read_key
+from fillgen.vary import vary
 from fillgen.vary.keeping import keeping_bars, planned
+from fillgen.vary.likeness import distance
 from fillgen.vary.task import task_for
+from fillgen.vary.wish import Wish, read_keep
+from fillgen.writers.document import document
 from tests.outside.second_checker import Limits, faults
 
 # Calls: phrases from the main job, on four levels and in six metres

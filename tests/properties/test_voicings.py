@@ -13,12 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fillgen.chords import Chord, Kind, kinds, make_chord, read_chord
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import parse_chart
 from fillgen.errors import OptionError
-from fillgen.music import Progression
-from fillgen.parse import parse_chart
-from fillgen.pitch import Name
-from fillgen.voicing import (
+from fillgen.hands.voicing import (
     LOW_LIMITS,
     Hand,
     Pitches,
@@ -30,6 +28,8 @@ from fillgen.voicing import (
     movement,
     voicings,
 )
+from fillgen.theory.chords import Chord, Kind, kinds, make_chord, read_chord
+from fillgen.theory.pitch import Name
 
 CASES = 600
 ROOTS = ["C", "C#", "Db", "D", "D#", "Eb", "E", "F", "F#", "Gb", "G", "G#", "Ab", "A", "A#", "Bb", "B"]

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.dice import Dice
-from fillgen.generate import Engine, Request, Space, settle
-from fillgen.music import Note, Phrase
+from fillgen.engine.generate import Engine, Space
+from fillgen.engine.request import Request, settle
+from fillgen.phrase.note import Note, Phrase
 
 SLICE = 40
 """Time is cut into slices of so many ticks: all our onsets and ends fall on them."""

@@ -20,7 +20,7 @@ import pytest
 from fillgen import OptionError, OutputError, Request, RulePack, batch, parse_chart
 from fillgen.batch import INDEX, Batch, Index, Order, Outcome, make
 from fillgen.cli import main
-from fillgen.render import files
+from fillgen.writers import files
 
 GOOD = "| C | Am | Dm7 | G7 |\n"
 REQUEST = Request(parse_chart("| C |"), count=2)
@@ -212,7 +212,7 @@ def test_results_of_another_order(tmp_path: Path, other: Order) -> None:
 def test_another_version_is_another_order(monkeypatch: pytest.MonkeyPatch) -> None:
     """A new version of the program may find other ideas, so its results are its own."""
     before = Quick(REQUEST).digest
-    monkeypatch.setattr(batch.fillgen, "__version__", "99")
+    monkeypatch.setattr(batch, "__version__", "99")
     assert Quick(REQUEST).digest != before
 
 

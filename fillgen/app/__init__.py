@@ -1,0 +1,1 @@
+"""What a player may ask for, read once for every way in."""

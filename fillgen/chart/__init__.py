@@ -1,0 +1,1 @@
+"""Chords over bars: read, written, found and enriched."""

@@ -1,0 +1,1 @@
+"""From a request to ideas: plan, solve, join, draw, score, thin out."""

@@ -1,0 +1,502 @@
+"""From a progression to ideas: plan, solve, join, draw, score, thin out. This page names the stages in order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache, partial
+from itertools import islice
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fillgen.dice import Dice
+from fillgen.engine import diversify, score
+from fillgen.engine.bars import BarProblems, parts
+from fillgen.engine.guide import Guide
+from fillgen.engine.lattice import Lattice, Run
+from fillgen.engine.plans import Plan, chord_cell, plans
+from fillgen.engine.remarks import remarks_on
+from fillgen.engine.request import Choices, Request, seconds_of, settle, since_of
+from fillgen.errors import NoPhraseError
+from fillgen.hands.fingering import best_of_many
+from fillgen.hands.reach import reach
+from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.note import Note, Phrase, Speller
+from fillgen.phrase.place import Place, place_of, places
+from fillgen.phrase.text import phrase_text
+from fillgen.rules import judge
+from fillgen.rules.pack import Cell
+from fillgen.rules.rule import RuleUse
+from fillgen.rules.windows import Windows
+from fillgen.theory.pitch import midi_name
+from fillgen.theory.swing import swing_at
+
+_DRAWN = 170
+"""Candidates drawn from each plan."""
+_PLANS = 24
+"""Plans drawn for fifty ideas and fewer."""
+FEW = _PLANS * _DRAWN
+"""Where there are no more phrases than this, all of them are looked at; otherwise they are drawn."""
+_MOST_DRAWN = 12_000
+"""The most candidates drawn in all: each of many ideas is chosen from fewer."""
+_GUIDE = Guide()
+_KEPT_TABLES = 2048
+_IN_SHAPE = 0.6
+"""How well an idea follows its shape at the least, where one shape is asked for."""
+_HEIGHT = 13.0
+"""Semitones between the lowest and the highest point of a shape."""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What phrases over a plan shall keep besides the rules, by the number of the note, counted from 0.
+
+    `pitches` are fixed (MIDI numbers); `rises` tell whether the line goes up to a note from the one before (1), down (-1)
+    or neither (0); `near` are pitches that the draws lean to, each with a strength, or lean away from where that is
+    below 0; `within` are the lowest and the highest pitch a note may have, `never` pitches that it shall not have.
+    """
+
+    pitches: Mapping[int, int] = field(default_factory=dict)
+    rises: Mapping[int, int] = field(default_factory=dict)
+    near: Mapping[int, tuple[int, float]] = field(default_factory=dict)
+    within: Mapping[int, tuple[int, int]] = field(default_factory=dict)
+    never: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
+
+    def leaves(self, index: int, pitches: NDArray[np.int16]) -> NDArray[np.bool_]:
+        """Which of some pitches the note of that number may have."""
+        open_ = np.ones(pitches.shape, dtype=bool)
+        if index in self.pitches:
+            open_ &= pitches == self.pitches[index]
+        if index in self.within:
+            low, high = self.within[index]
+            open_ &= (pitches >= low) & (pitches <= high)
+        if index in self.never:
+            open_ &= ~np.isin(pitches, self.never[index])
+        return open_
+
+
+@dataclass(frozen=True)
+class Space:
+    """All phrases over one plan, and how many there are."""
+
+    plan: Plan
+    places: tuple[Place, ...]
+    lattice: Lattice
+    count: int
+    kept: Kept | None = None
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Phrases over one plan: pitches as rows, their terms and scores, the shape each follows best, and how well."""
+
+    plan: Plan
+    places: tuple[Place, ...]
+    pitches: NDArray[np.int16]
+    terms: dict[str, NDArray[np.float64]]
+    scores: NDArray[np.float64]
+    shapes: NDArray[np.intp]
+    fit: NDArray[np.float64]
+
+    def rows(self, kept: NDArray[np.bool_]) -> Candidates:
+        """Only some of the candidates."""
+        terms = {name: values[kept] for name, values in self.terms.items()}
+        arrays = (self.pitches[kept], terms, self.scores[kept], self.shapes[kept], self.fit[kept])
+        return Candidates(self.plan, self.places, *arrays)
+
+
+Gather = Callable[["Engine", Sequence[Space], int, Dice], list[Candidates]]
+"""How candidates are found in some spaces, whose phrases are so many."""
+
+
+def generate(request: Request, gather: Gather | None = None) -> Ideas:
+    """The ideas for a request, best first; `gather` takes the place of `Engine.candidates`.
+
+    Raises OptionError for a setting outside what is offered, and NoPhraseError where nothing can be found.
+    """
+    choices = settle(request)
+    engine = Engine(choices)
+    dice = Dice(request.seed)
+    found = engine.spaces(dice)
+    if not found:
+        raise engine.why_nothing()
+    phrases = sum(space.count for space in found)
+    gather = gather or Engine.candidates
+    candidates = gather(engine, found, phrases, dice)
+    picked, apart = engine.pick(candidates)
+    ideas = engine.ideas(picked)
+    return Ideas(
+        choices.progression,
+        choices.rhythm.name,
+        choices.level.number,
+        choices.tempo,
+        choices.rhythm.swing,
+        request.seed,
+        phrases,
+        ideas,
+        remarks_on(choices, phrases, len(ideas), apart),
+        choices.weights,
+        (choices.hand or reach()).size,
+    )
+
+
+# The engine
+
+
+class Engine:
+    """Everything that one request needs to be kept between the stages."""
+
+    def __init__(self, choices: Choices) -> None:
+        self.choices = choices
+        self.progression = choices.progression
+        self.windows = Windows(choices.uses, choices.low, choices.high)
+        self.problems = BarProblems(self.windows)
+        self.speller = Speller(self.progression)
+        self.fits = lru_cache(maxsize=None)(self._fits)
+        self._place = lru_cache(maxsize=None)(partial(place_of, self.progression))
+        self._factor = lru_cache(maxsize=_KEPT_TABLES)(self._base_factor)
+        self._wished = lru_cache(maxsize=_KEPT_TABLES)(self._wished_table)
+        size = choices.high - choices.low
+        self._turn = _GUIDE.moves(size)[:, :, None] * _GUIDE.turn(size)
+        self._move = _GUIDE.moves(size)
+
+    @property
+    def lead(self) -> int:
+        return -1 if self.choices.request.lead_to is None else self.choices.request.lead_to
+
+    # Plans and lattices
+
+    def _fits(self, bar: int, cell: Cell) -> bool:
+        """Whether every note of a cell has a pitch it may take in a bar, whatever its neighbours."""
+        start = bar * self.progression.metre.bar
+        notes = [(start + onset, length) for onset, length in cell.notes]
+        is_last = bar == len(self.progression.bars) - 1
+        found = self.places(notes, closes=is_last)
+        return all(self.windows.domain(place).size for place in found)
+
+    def spaces(self, dice: Dice) -> list[Space]:
+        """Plans with all their phrases, only plans that have any."""
+        c = self.choices
+        wanted = max(_PLANS, c.request.count // 8)
+        stream = plans(
+            self.progression,
+            c.level,
+            c.rhythm,
+            c.busy,
+            c.shapes,
+            c.request.pack,
+            self.fits,
+            dice,
+            leave=c.request.leave,
+            firm=c.request.purpose == "ending",
+        )
+        found = []
+        for plan in islice(stream, 3 * wanted):
+            space = self.space(plan)
+            if space.count:
+                found.append(space)
+            if len(found) == wanted:
+                break
+        return found
+
+    def space(self, plan: Plan, kept: Kept | None = None) -> Space:
+        """All phrases over a plan that keep the rules, and what shall be kept besides."""
+        where = self.places(plan.rhythm)
+        lattice = self._lattice(plan, where, kept)
+        return Space(plan, where, lattice, lattice.count(), kept)
+
+    def places(self, rhythm: Sequence[tuple[int, int]], *, closes: bool = True) -> tuple[Place, ...]:
+        """The places of the notes of a whole phrase, or of a part that does not close it."""
+        closes = closes and self.choices.request.closes
+        since = since_of(self.seconds(rhythm)) if self.choices.hand is not None else ()
+        ends = self.choices.ends_on, self.lead
+        return places(self.progression, rhythm, *ends, closes=closes, since=since, make=self._place)
+
+    def seconds(self, rhythm: Sequence[tuple[int, int]]) -> tuple[float, ...]:
+        """When the notes of a rhythm begin, as they are played."""
+        swing = swing_at(self.progression.metre, self.choices.tempo, self.choices.rhythm.swing)
+        return seconds_of([onset for onset, _ in rhythm], self.choices.tempo, swing)
+
+    def _lattice(self, plan: Plan, where: Sequence[Place], kept: Kept | None) -> Lattice:
+        onsets = [onset for onset, _ in plan.rhythm]
+        domains = [self.windows.domain(place) for place in where]
+        runs = [
+            Run(part.start, self.problems.figures(tuple(where[part.start : part.stop])))
+            for part in parts(onsets, [domain.size for domain in domains], self.progression.metre.bar)
+        ]
+        allowed = [self.windows.joined(*window) for window in _neighbours(where)]
+        if kept is None:
+            return Lattice(runs, allowed)
+        return Lattice(
+            [_keeping(run, domains, kept) for run in runs],
+            [table & _keeps(index, domains, kept) for index, table in enumerate(allowed)],
+        )
+
+    # Candidates
+
+    def candidates(self, found: Sequence[Space], phrases: int, dice: Dice) -> list[Candidates]:
+        """Phrases of every plan, scored: all there are where they are few, otherwise drawn."""
+        all_of_them = phrases <= FEW
+        drawn = min(max(FEW, 24 * self.choices.request.count), _MOST_DRAWN) // len(found)
+        scored = []
+        for space in found:
+            domains = [self.windows.domain(place) for place in space.places]
+            if all_of_them:
+                rows = space.lattice.phrases()
+            else:
+                chances = dice.doubles(drawn * 3 * len(space.lattice.runs)).reshape(drawn, -1)
+                weights = self._weights(space, domains)
+                rows = _distinct(space.lattice.draw(weights, chances))
+            pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
+            scored.append(self.scored(space.plan, space.places, pitches))
+        return self._in_shape(scored)
+
+    def _weights(self, space: Space, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
+        """How much each window is wanted by a plan; 0 where the rules forbid it, or what shall be kept."""
+        plan = space.plan
+        setting = self._setting(plan, space.places)
+        wanted = score.heights(plan.shape, setting.times)
+        middle = self._middle(plan)
+        near = space.kept.near if space.kept is not None else {}
+        weights = []
+        for index, (before, note, after) in enumerate(_neighbours(space.places)):
+            own = _GUIDE.height(domains[index], middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
+            if index in near:
+                own = own * _GUIDE.near(domains[index], *near[index])
+            if before is not None and plan.wishes[index - 1]:
+                own = own * self._wished(before, note, plan.wishes[index - 1])
+            table = self._factor(before, note, after) * own[:, :, None]
+            weights.append(table if space.kept is None else table * space.lattice.allowed[index])
+        return weights
+
+    def _middle(self, plan: Plan) -> float:
+        """The pitch about which a plan's shape lies: the middle of the range, higher or lower from plan to plan."""
+        sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * 1.0
+        return (self.choices.low + self.choices.high) / 2 + sway
+
+    def _base_factor(self, before: Place | None, note: Place, after: Place | None) -> NDArray[np.float64]:
+        """The rules and what the guide cares for in any plan (notes and intervals) in one table."""
+        allowed = self.windows.joined(before, note, after)
+        own = _GUIDE.place(note, self.windows.domain(note))[None, :, None]
+        if before is None:
+            return np.asarray(allowed * own)
+        one, two = self._offsets(before), self._offsets(note)
+        if after is None:
+            return np.asarray(allowed * own * self._move[np.ix_(one, two)][:, :, None])
+        return np.where(allowed, self._turn[np.ix_(one, two, self._offsets(after))] * own, 0.0)
+
+    def _wished_table(self, before: Place, note: Place, wish: int) -> NDArray[np.float64]:
+        """How near each interval comes to a gesture's wish."""
+        return _GUIDE.wished(self.windows.domain(before), self.windows.domain(note), wish)
+
+    def _offsets(self, place: Place) -> NDArray[np.intp]:
+        """The pitches a place may have, counted from the lowest of the range."""
+        return self.windows.domain(place).astype(np.intp) - self.choices.low
+
+    def _setting(self, plan: Plan, where: Sequence[Place]) -> score.Setting:
+        c = self.choices
+        home = where[-1].root if c.request.purpose == "ending" else 0
+        seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
+        return score.Setting(plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand)
+
+    def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
+        """Phrases over a plan, given as rows of pitches, with their terms and scores."""
+        setting = self._setting(plan, where)
+        weights = self.choices.weights
+        found = score.terms(pitches, setting, tuple(weights))
+        every = self.choices.request.pack.shapes.values()
+        fit = np.round(score.follows(pitches, list(every), setting.times), 6)
+        return Candidates(
+            plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=1), fit.max(axis=1)
+        )
+
+    def _in_shape(self, scored: list[Candidates]) -> list[Candidates]:
+        """Only the candidates of the shape asked for, as long as there are plenty of them."""
+        if self.choices.request.shape is None:
+            return scored
+        wanted = list(self.choices.request.pack.shapes).index(self.choices.request.shape)
+        kept = [group.rows((group.shapes == wanted) & (group.fit > _IN_SHAPE)) for group in scored]
+        plenty = sum(len(group.scores) for group in kept) >= 4 * self.choices.request.count
+        return [group for group in kept if len(group.scores)] if plenty else scored
+
+    # The choice
+
+    def pick(
+        self,
+        candidates: Sequence[Candidates],
+        kept: Sequence[tuple[int, int]] = (),
+        most_alike: float = diversify.ALIKE,
+    ) -> tuple[list[tuple[Candidates, int]], int]:
+        """The candidates to be shown, best first, and how many of them keep their distance.
+
+        What all of them share, from one tick to another each, is `kept` and does not count.
+        """
+        owners = [(group, row) for group in candidates for row in range(len(group.scores))]
+        traits = self._traits(candidates)
+        edges = sorted(
+            {edge for group in candidates for note in group.plan.rhythm for edge in (note[0], sum(note))}
+        )
+        starts = np.array(edges, dtype=np.int64)
+        grid, widths = starts[:-1], starts[1:] - starts[:-1]
+        for start, end in kept:
+            widths = np.where((grid >= start) & (grid < end), 0, widths)
+        sounds = np.vstack([_sounding(group, grid) for group in candidates])
+        scores = np.concatenate([group.scores for group in candidates])
+        limits = diversify.Limits.of(self.choices.request.count, len(self.choices.shapes))
+        picked, apart = diversify.choose(
+            scores,
+            lambda index: traits(*owners[index]),
+            sounds,
+            widths,
+            self.choices.request.count,
+            limits,
+            most_alike,
+        )
+        return [owners[index] for index in picked], apart
+
+    def _traits(self, candidates: Sequence[Candidates]) -> Callable[[Candidates, int], diversify.Traits]:
+        """What tells the traits of a candidate; rhythms and first bars are numbered, since they are looked up often."""
+        bar = self.progression.metre.bar
+        rhythms: dict[tuple[tuple[int, int], ...], int] = {}
+        openings: dict[tuple[tuple[int, int], ...], int] = {}
+        numbers = {}
+        for group in candidates:
+            first = tuple(note for note in group.plan.rhythm if note[0] < bar)
+            of_rhythm = rhythms.setdefault(group.plan.rhythm, len(rhythms))
+            numbers[id(group)] = of_rhythm, openings.setdefault(first, len(openings)), len(first)
+
+        def traits(group: Candidates, row: int) -> diversify.Traits:
+            rhythm, opening, size = numbers[id(group)]
+            pitches = group.pitches[row].tolist()
+            first_bar = (opening, *pitches[:size])
+            return diversify.Traits(rhythm, first_bar, int(group.shapes[row]), pitches[0], pitches[-1])
+
+        return traits
+
+    # The telling
+
+    def ideas(self, picked: Sequence[tuple[Candidates, int]]) -> tuple[Idea, ...]:
+        """The chosen candidates as ideas, best first."""
+        fingers = best_of_many([group.pitches[row].tolist() for group, row in picked], self.choices.hand)
+        return tuple(
+            self.idea(rank, group, row, hand)
+            for rank, ((group, row), hand) in enumerate(zip(picked, fingers, strict=True), 1)
+        )
+
+    def idea(self, rank: int, group: Candidates, row: int, fingers: Sequence[int]) -> Idea:
+        """A chosen candidate as an idea: named, spelled, explained, with its fingers."""
+        pitches = [int(midi) for midi in group.pitches[row]]
+        notes: Phrase = tuple(
+            Note(onset, length, midi)
+            for (onset, length), midi in zip(group.plan.rhythm, pitches, strict=True)
+        )
+        told = judge.annotated(self.progression, notes, group.places, fingers, self.speller)
+        shapes = list(self.choices.request.pack.shapes)
+        return Idea(
+            rank,
+            float(group.scores[row]),
+            {name: round(float(values[row]), 4) for name, values in group.terms.items()},
+            shapes[int(group.shapes[row])],
+            phrase_text(notes, self.progression, [each.name for each in told]),
+            told,
+        )
+
+    # When nothing can be found
+
+    def why_nothing(self) -> NoPhraseError:
+        """What stands in the way: the first bar at which no phrase goes on, and the rules without which one would."""
+        bars = len(self.progression.bars)
+        stuck = next((bar for bar in range(1, bars + 1) if not self._goes_to(bar, self.windows)), bars)
+        named = [
+            use
+            for use in self.choices.uses
+            if self._goes_to(stuck, Windows([u for u in self.windows.uses if u is not use], *self._ends()))
+        ]
+        named = named or self._blocking(stuck)
+        told = " and ".join(use.rule.kind for use in named) or "the rules together"
+        return NoPhraseError(
+            f"no phrase between {self._range()} keeps {told}",
+            place=f"bar {stuck}",
+            hint=self._way_on(named, stuck),
+        )
+
+    def _blocking(self, bar: int) -> list[RuleUse]:
+        """The rules that leave no pitch to one of a bar's notes."""
+        notes = [
+            ((bar - 1) * self.progression.metre.bar + onset, length)
+            for onset, length in chord_cell(self.progression, bar - 1).notes
+        ]
+        closes = bar == len(self.progression.bars) and self.choices.request.closes
+        where = places(self.progression, notes, self.choices.ends_on, self.lead, closes=closes)
+        empty = [place for place in where if not self.windows.domain(place).size]
+        return [use for use in self.choices.uses for place in empty[:1] if self.windows.blocks(use, place)]
+
+    def _ends(self) -> tuple[int, int]:
+        return self.choices.low, self.choices.high
+
+    def _goes_to(self, bars: int, windows: Windows) -> bool:
+        """Whether one note a chord can be played up to a bar under some rules."""
+        notes = [
+            (bar * self.progression.metre.bar + onset, length)
+            for bar in range(bars)
+            for onset, length in chord_cell(self.progression, bar).notes
+        ]
+        closes = bars == len(self.progression.bars) and self.choices.request.closes
+        where = places(self.progression, notes, self.choices.ends_on, self.lead, closes=closes)
+        runs = [Run(i, np.arange(windows.domain(place).size)[:, None]) for i, place in enumerate(where)]
+        return Lattice(runs, [windows.joined(*window) for window in _neighbours(where)]).count() > 0
+
+    def _way_on(self, named: Sequence[RuleUse], bar: int) -> str:
+        kinds = {use.rule.kind for use in named}
+        if bar == len(self.progression.bars) and kinds & {"final-note", "lead-in"}:
+            return "Widen the range with --low and --high, ask for other notes with --ends-on, or leave out --lead-to."
+        return "Widen the range with --low and --high, or ask for another level or fewer notes (--busy few)."
+
+    def _range(self) -> str:
+        names = [midi_name(p, self.progression.key) for p in (self.choices.low, self.choices.high)]
+        return f"{names[0]} and {names[1]}"
+
+
+def _neighbours(where: Sequence[Place]) -> list[tuple[Place | None, Place, Place | None]]:
+    before = [None, *where[:-1]]
+    after = [*where[1:], None]
+    return list(zip(before, where, after, strict=True))
+
+
+def _keeps(index: int, domains: Sequence[NDArray[np.int16]], kept: Kept) -> NDArray[np.bool_]:
+    """Which windows about a note keep its own pitch and its rise: axes before, note, after."""
+    own = domains[index]
+    table = kept.leaves(index, own)[None, :, None]
+    if index in kept.rises and index:
+        rise = np.sign(own[None, :] - domains[index - 1][:, None])
+        table = table & (rise == kept.rises[index])[:, :, None]
+    return table
+
+
+def _keeping(run: Run, domains: Sequence[NDArray[np.int16]], kept: Kept) -> Run:
+    """The figures of a run that keep what shall be kept inside it."""
+    figures = run.figures
+    for column in range(run.size):
+        index = run.first + column
+        pitches = domains[index][figures[:, column]]
+        stays = kept.leaves(index, pitches)
+        if index in kept.rises and column:
+            before = domains[index - 1][figures[:, column - 1]]
+            stays &= np.sign(pitches - before) == kept.rises[index]
+        figures = figures[stays]
+    return Run(run.first, figures)
+
+
+def _distinct(rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The rows without repetitions, in order."""
+    ordered = rows[np.lexsort(rows.T[::-1])]
+    fresh = np.ones(len(ordered), dtype=bool)
+    fresh[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
+    return ordered[fresh]
+
+
+def _sounding(group: Candidates, grid: NDArray[np.int64]) -> diversify.Sounding:
+    onsets = [onset for onset, _ in group.plan.rhythm]
+    ends = [onset + length for onset, length in group.plan.rhythm]
+    return diversify.sounding(onsets, ends, group.pitches, grid)

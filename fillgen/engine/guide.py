@@ -1,0 +1,67 @@
+"""What the draws lean to: weights for the lattice, in the image of the score."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fillgen.engine.score import INTERVAL_VALUE, LEAP, STEP, Pitches, Values, tone_value
+from fillgen.phrase.place import Place
+
+# What guides the draws: the part of the score that single windows of notes decide
+
+
+@dataclass(frozen=True)
+class Guide:
+    """Makes the draws lean to phrases that will score well. Larger numbers lean more; 0 draws fairly.
+
+    `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move.
+    """
+
+    steps: float = 2.2
+    turns: float = 1.0
+    shape: float = 5.0
+    wish: float = 1.0
+    colour: float = 0.8
+    plain: float = 1.8
+    still: float = 0.45
+
+    def moves(self, size: int) -> Values:
+        """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
+        pitch = np.arange(size + 1)
+        gap = np.abs(pitch[:, None] - pitch[None, :])
+        return np.asarray(np.exp(self.steps * np.where(gap, INTERVAL_VALUE[gap], self.still)))
+
+    def turn(self, size: int) -> Values:
+        """A factor for each three pitches of a range: larger where a leap is answered, small where a line rocks."""
+        pitch = np.arange(size + 1)
+        into = (pitch[None, :] - pitch[:, None])[:, :, None]
+        out = (pitch[None, :] - pitch[:, None])[None, :, :]
+        answered = (np.abs(into) >= LEAP) & (into * out < 0) & (np.abs(out) <= STEP)
+        rocks = (into == -out) & (into != 0)
+        return np.asarray(np.exp(self.turns * answered - 0.4 * self.turns * rocks))
+
+    def place(self, place: Place, pitches: Pitches) -> Values:
+        """A factor for each pitch of a place: rather in the scale, colourful on a strong beat."""
+        chromatic = ~(place.chord | place.passing) & 0xFFF
+        value = -self.plain * ((chromatic >> (pitches % 12)) & 1)
+        if place.strong:
+            value = value + self.colour * tone_value(place)[pitches % 12]
+        return np.asarray(np.exp(value))
+
+    def height(self, pitches: Pitches, target: float) -> Values:
+        """A factor for each pitch of a place: near the height that the shape has there."""
+        return np.asarray(np.exp(-self.shape * ((pitches - target) / 12.0) ** 2))
+
+    def near(self, pitches: Pitches, target: int, strength: float) -> Values:
+        """A factor for each pitch of a place: the pitch liked there most, those close to it a little."""
+        away = np.abs(pitches - target)
+        return np.asarray(np.exp(strength * ((away == 0) - np.minimum(away, 12) / 12.0)))
+
+    def wished(self, before: Pitches, note: Pitches, wish: int) -> Values:
+        """A factor for each two pitches: nearness of their interval to the gesture's wish (0: no wish)."""
+        if not wish:
+            return np.ones((len(before), len(note)))
+        away = np.abs((note[None, :] - before[:, None]) - wish)
+        return np.asarray(np.exp(-self.wish * np.minimum(away, 6) / 2.0))

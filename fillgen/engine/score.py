@@ -1,0 +1,339 @@
+"""The score: named terms from 0 to 1, computed for all candidates of a plan at once.
+
+Pitches come as an array of MIDI numbers, a row for each candidate and a column for each note.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fillgen.engine.plans import Plan
+from fillgen.hands.fingering import difficulties
+from fillgen.hands.reach import Reach
+from fillgen.phrase.place import Place
+from fillgen.rules.pack import Shape
+
+Pitches = NDArray[np.int16]
+Values = NDArray[np.float64]
+
+INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 115)
+"""How well an interval sings, by its size in semitones. The order is that of interval counts in real melodies
+(Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last. A
+repeated note stands with the thirds: songs have more of them, but a fill had better move."""
+CLOSE_VALUE = np.array([0.6, 1, 1, 0.7, 0.7, 0.5, 0.1, 0.4, 0.1, 0.1] + [0.0] * 118)
+"""How smoothly the last note is reached, by the size of the last interval in semitones."""
+STEP = 2
+LEAP = 5
+"""Steps are this wide at most, leaps at least, in semitones; thirds are neither."""
+_CLEAR_RANGE = (7, 14)
+_ENOUGH = {"steps": 0.9, "flow": 0.3, "descent": 0.7, "motif": 0.2}
+"""Where a term is full: there the upper quarter of real phrases begins (see `tests/bench/real_melodies.py`), so that no
+idea wins by being smoother than melodies are."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What the score knows of a plan: its notes' places, onsets (ticks), bars, and the ticks of a bar."""
+
+    plan: Plan
+    places: Sequence[Place]
+    bar: int
+    low: int
+    high: int
+    home: int = 0
+    """The root of the last chord as a bit, where the phrase is an ending and had better close on it."""
+    seconds: Sequence[float] = ()
+    hand: Reach | None = None
+    """When each note begins, and the hand that plays it, where ease of fingering counts."""
+
+    @cached_property
+    def times(self) -> Values:
+        """Where each note stands in the phrase, from 0 at the first to 1 at the last."""
+        onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
+        span = onsets[-1] - onsets[0]
+        return (onsets - onsets[0]) / span if span else np.zeros_like(onsets)
+
+    @cached_property
+    def quickness(self) -> Values:
+        """How much the move from each note to the next counts: the more, the sooner the next begins. The sum is 1."""
+        onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
+        pace = 1 / np.diff(onsets)
+        return np.asarray(pace / pace.sum())
+
+    @cached_property
+    def paces(self) -> NDArray[np.int64]:
+        """A number for each three notes in a row, the same where they follow one another at the same times."""
+        gaps = np.diff(np.array([onset for onset, _ in self.plan.rhythm], dtype=np.int64))
+        known: dict[tuple[int, int], int] = {}
+        pairs = zip(gaps[:-1].tolist(), gaps[1:].tolist(), strict=True)
+        return np.array([known.setdefault(pair, len(known)) for pair in pairs], dtype=np.int64)
+
+    @cached_property
+    def shares(self) -> Values:
+        """The share of each note in the time that sounds."""
+        lengths = np.array([length for _, length in self.plan.rhythm], dtype=float)
+        return np.asarray(lengths / lengths.sum())
+
+    @cached_property
+    def outside(self) -> NDArray[np.bool_]:
+        """For each note (rows) and pitch class, whether that lies outside both the key and the chord there."""
+        known = np.array([place.chord | place.passing for place in self.places])
+        return np.asarray((known[:, None] >> np.arange(12)) & 1 == 0)
+
+    @cached_property
+    def leading(self) -> NDArray[np.bool_]:
+        """For each note (rows) and pitch class, whether that is the third of a dominant that ends with the note."""
+        thirds = [_leading_note(place) if place.coming else 0 for place in self.places]
+        return np.asarray((np.array(thirds)[:, None] >> np.arange(12)) & 1 == 1)
+
+    @cached_property
+    def echoes(self) -> list[tuple[slice, slice, int]]:
+        """Pairs of bars that share a letter: their intervals, and -1 where the second turns the direction."""
+        by_letter: dict[str, tuple[slice, str]] = {}
+        pairs = []
+        for number, letter in enumerate(self.plan.letters):
+            run = self._intervals_of(number)
+            key = letter.replace("'", "")
+            if key == "z" or run.stop - run.start < 1:
+                continue
+            if key in by_letter:
+                first, first_letter = by_letter[key]
+                size = min(first.stop - first.start, run.stop - run.start)
+                turned = -1 if ("'" in letter) != ("'" in first_letter) else 1
+                ends = slice(first.start, first.start + size), slice(run.start, run.start + size)
+                pairs.append((*ends, turned))
+            by_letter[key] = (run, letter)
+        return pairs
+
+    def _intervals_of(self, number: int) -> slice:
+        """The intervals inside a bar, as positions among all intervals of the phrase."""
+        inside = [i for i, (onset, _) in enumerate(self.plan.rhythm) if onset // self.bar == number]
+        return slice(inside[0], inside[-1]) if inside else slice(0, 0)
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Candidates over one plan: their pitches, and what is known of the plan."""
+
+    pitches: Pitches
+    setting: Setting
+
+    @cached_property
+    def moves(self) -> Pitches:
+        """The intervals between neighbouring notes, in semitones."""
+        return np.subtract(self.pitches[:, 1:], self.pitches[:, :-1])
+
+    @cached_property
+    def sizes(self) -> Pitches:
+        """The sizes of the intervals, without their direction."""
+        return np.abs(self.moves)
+
+    @cached_property
+    def steps(self) -> NDArray[np.bool_]:
+        """Which intervals are steps."""
+        return (self.sizes > 0) & (self.sizes <= STEP)
+
+
+def heights(shape: Shape, times: Values) -> Values:
+    """The height of a shape at each time, both from 0 to 1."""
+    at, height = zip(*shape.points, strict=True)
+    return np.asarray(np.interp(times, at, height))
+
+
+def terms(pitches: Pitches, setting: Setting, wanted: Sequence[str]) -> dict[str, Values]:
+    """The wanted terms of each candidate."""
+    lines = Lines(pitches, setting)
+    return {name: np.clip(_TERMS[name](lines), 0.0, 1.0) for name in wanted}
+
+
+def total(found: Mapping[str, Values], weights: Mapping[str, float]) -> Values:
+    """The score of each candidate: the weighted mean of its terms, rounded so that every machine agrees."""
+    whole = sum(weights[name] for name in found)
+    summed = sum((weights[name] * values for name, values in found.items()), start=np.zeros(1))
+    return np.asarray(np.round(summed / whole, 6))
+
+
+def follows(pitches: Pitches, shapes: Sequence[Shape], times: Values) -> Values:
+    """How well each candidate (rows) follows each shape: the correlation of its pitches with it, 0 where negative."""
+    wanted = np.stack([heights(shape, times) for shape in shapes], axis=1)
+    wanted = wanted - wanted.mean(axis=0)
+    line = pitches - pitches.mean(axis=1, keepdims=True)
+    spread = np.sqrt((line**2).sum(axis=1)[:, None] * (wanted**2).sum(axis=0))
+    return np.asarray(np.maximum((line @ wanted) / np.where(spread > 0, spread, np.inf), 0.0))
+
+
+def _shape(lines: Lines) -> Values:
+    return follows(lines.pitches, [lines.setting.plan.shape], lines.setting.times)[:, 0]
+
+
+def _steps(lines: Lines) -> Values:
+    """Steps against leaps: the mean value of the intervals, those between quick notes counting most; 0.9 is enough."""
+    if not lines.moves.shape[1]:
+        return np.ones(len(lines.pitches))
+    return np.asarray(INTERVAL_VALUE[lines.sizes] @ lines.setting.quickness / _ENOUGH["steps"])
+
+
+def _flow(lines: Lines) -> Values:
+    """Steps that go on: how often a step follows a step the same way; three times in ten are enough.
+
+    Step inertia: Huron (2006), von Hippel (2002), cited from memory. A line that rocks, back where it was two
+    notes before and then again, loses as much each time, also one that has steps enough.
+    """
+    if lines.moves.shape[1] < 2:
+        return np.ones(len(lines.pitches))
+    up, down = lines.steps & (lines.moves > 0), lines.steps & (lines.moves < 0)
+    goes_on = (up[:, 1:] & up[:, :-1]) | (down[:, 1:] & down[:, :-1])
+    back = (lines.pitches[:, 2:] == lines.pitches[:, :-2]) & (lines.sizes[:, 1:] > 0)
+    rocks = back[:, 1:] & back[:, :-1]
+    enough = _ENOUGH["flow"] * goes_on.shape[1]
+    return np.asarray(np.minimum(goes_on.sum(axis=1) / enough, 1.0) - rocks.sum(axis=1) / enough)
+
+
+def _turns(lines: Lines) -> Values:
+    """Leaps that are answered: 1 less four times the share of notes that a leap reaches and no step back follows.
+
+    A leap is a fourth and more; a note that stays answers it as well. The rule is that of strict counterpoint.
+    """
+    leap, after = lines.sizes[:, :-1] >= LEAP, lines.moves[:, 1:]
+    answered = (lines.moves[:, :-1] * after <= 0) & (lines.sizes[:, 1:] <= STEP)
+    return np.asarray(1 - 4 * (leap & ~answered).sum(axis=1) / lines.pitches.shape[1])
+
+
+def _descent(lines: Lines) -> Values:
+    """Steps rather fall, leaps rather rise: the share of them that do; seven in ten are enough (Vos and Troost 1989)."""
+    leap = lines.sizes >= LEAP
+    told = (lines.steps | leap).sum(axis=1)
+    usual = ((lines.steps & (lines.moves < 0)) | (leap & (lines.moves > 0))).sum(axis=1)
+    return np.where(told, usual / (_ENOUGH["descent"] * np.maximum(told, 1)), 0.5)
+
+
+def _echo(lines: Lines) -> Values:
+    """Bars that answer one another: how alike the intervals of bars with the same letter are."""
+    likeness = []
+    for first, second, turned in lines.setting.echoes:
+        one, other = lines.moves[:, first], lines.moves[:, second] * turned
+        same_way = (np.sign(one) == np.sign(other)).mean(axis=1)
+        near = 1 - np.minimum(np.abs(one - other), 6).mean(axis=1) / 6
+        likeness.append(0.6 * same_way + 0.4 * near)
+    if not likeness:
+        return np.full(len(lines.pitches), 0.5)
+    return np.asarray(np.mean(likeness, axis=0))
+
+
+def _motif(lines: Lines) -> Values:
+    """Motifs that come back: the share of threes of notes heard before; a fifth of them is enough.
+
+    They come back in the same rhythm, at any height; intervals are compared as seconds, thirds and so on. Three
+    notes that only go there and back, or stay, are no motif, so that rocking between two notes wins nothing.
+    """
+    if lines.pitches.shape[1] < 4:
+        return np.full(len(lines.pitches), 0.5)
+    degrees = np.sign(lines.moves) * ((7 * lines.sizes.astype(np.int64) + 6) // 12)
+    threes = (lines.setting.paces * 256 + degrees[:, :-1] + 128) * 256 + degrees[:, 1:] + 128
+    alone = -1 - np.arange(threes.shape[1])
+    threes = np.where(lines.pitches[:, 2:] == lines.pitches[:, :-2], alone, threes)
+    threes.sort(axis=1)
+    heard_before = (threes[:, 1:] == threes[:, :-1]).sum(axis=1)
+    return np.asarray(heard_before / (_ENOUGH["motif"] * threes.shape[1]))
+
+
+def _close(lines: Lines) -> Values:
+    """A smooth close: how the last note is reached, and whether an ending comes home to the root."""
+    last = lines.pitches[:, -1] % 12
+    home = np.where((lines.setting.home >> last) & 1, 1.0, 0.75) if lines.setting.home else np.ones(len(last))
+    if lines.moves.shape[1] == 0:
+        return home
+    return np.asarray(home * CLOSE_VALUE[np.abs(lines.moves[:, -1])])
+
+
+def _key(lines: Lines) -> Values:
+    """True to the key: 1 less four times the share of sounding time that strays.
+
+    A note outside the key and its chord strays unless a semitone leads from it back into them: so anchored, it is
+    heard as belonging to the next (Bharucha 1984). The third of a dominant strays by half where the chord
+    changes after it and it neither stays nor moves by a semitone.
+    """
+    setting, columns = lines.setting, np.arange(lines.pitches.shape[1])
+    classes = lines.pitches % 12
+    outside = setting.outside[columns, classes]
+    stray = outside.astype(float)
+    anchored = (lines.sizes == 1) & ~outside[:, 1:]
+    stray[:, :-1] *= ~anchored
+    stray[:, :-1] += 0.5 * (setting.leading[columns, classes][:, :-1] & (lines.sizes > 1))
+    return np.asarray(1 - 4 * (stray @ setting.shares))
+
+
+def _register(lines: Lines) -> Values:
+    """Use of the register: a fifth to a ninth from lowest to highest note, lying about the middle of the range."""
+    reach = lines.pitches.max(axis=1) - lines.pitches.min(axis=1)
+    low, high = _CLEAR_RANGE
+    breadth = np.where(reach < low, reach / low, np.where(reach > high, 1 - (reach - high) / 12, 1.0))
+    middle = (lines.setting.low + lines.setting.high) / 2
+    off = np.abs(lines.pitches.mean(axis=1) - middle) / max(1, lines.setting.high - lines.setting.low)
+    return np.asarray(0.7 * breadth + 0.3 * (1 - 2 * off))
+
+
+def _colour(lines: Lines) -> Values:
+    """Colour on the strong beats: thirds, sevenths and more rather than roots and fifths only."""
+    strong = [i for i, place in enumerate(lines.setting.places[:-1]) if place.strong]
+    if not strong:
+        return np.full(len(lines.pitches), 0.5)
+    return _mean(
+        np.stack([tone_value(lines.setting.places[i])[lines.pitches[:, i] % 12] for i in strong], axis=1)
+    )
+
+
+def _ease(lines: Lines) -> Values:
+    """Ease for the hand: 1 less the difficulty of the easiest fingering at the tempo."""
+    if lines.setting.hand is None:
+        return np.ones(len(lines.pitches))
+    return 1 - difficulties(lines.pitches, lines.setting.seconds, lines.setting.hand)
+
+
+def _leading_note(place: Place) -> int:
+    """The third of a dominant as a bit, 0 over any other chord: a major third, and a minor seventh in chord or key."""
+    for root in range(12):
+        third = 1 << (root + 4) % 12
+        if place.root >> root & 1 and place.chord & third:
+            return third if (place.chord | place.passing) >> (root + 10) % 12 & 1 else 0
+    return 0
+
+
+def tone_value(place: Place) -> Values:
+    """How much each pitch class colours its chord: the root little, the fifth some, all other tones fully."""
+    return _tone_value(place.chord, place.root)
+
+
+def _tone_value(chord: int, root: int) -> Values:
+    values = np.array([1.0 if chord >> pc & 1 else 0.5 for pc in range(12)])
+    for pc in range(12):
+        if root >> pc & 1:
+            values[pc] = 0.35
+            values[(pc + 7) % 12] = 0.6
+    return values
+
+
+def _mean(values: Values) -> Values:
+    return np.asarray(values.mean(axis=1)) if values.shape[1] else np.ones(len(values))
+
+
+_TERMS = {
+    "shape": _shape,
+    "steps": _steps,
+    "flow": _flow,
+    "turns": _turns,
+    "descent": _descent,
+    "echo": _echo,
+    "motif": _motif,
+    "close": _close,
+    "register": _register,
+    "key": _key,
+    "colour": _colour,
+    "ease": _ease,
+}
+"""The terms by name, in the order in which they are told."""

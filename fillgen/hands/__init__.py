@@ -1,0 +1,1 @@
+"""What the hands and the band play, and what a hand can reach."""

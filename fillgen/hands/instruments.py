@@ -1,0 +1,83 @@
+"""The sounds of General MIDI, by name or number."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from fillgen.errors import OptionError, PackError, did_you_mean, shorten
+from fillgen.tables import table
+
+
+@lru_cache(maxsize=1)
+def sound_names() -> tuple[str, ...]:
+    """The 128 names in order; the first is number 1 on paper and program 0 on the wire."""
+    return tuple(name for family in table("sounds")["family"] for name in family["sounds"])
+
+
+def program(sound: str) -> int:
+    """The MIDI program, 0 to 127, of a sound given by its name or by its number from 1 to 128.
+
+    >>> program("vibraphone"), program("12")
+    (11, 11)
+    """
+    names = sound_names()
+    plain = {_plain(name): number for number, name in enumerate(names)}
+    if sound.strip().isdecimal():
+        number = int(sound.strip()[:9])
+        if not 1 <= number <= len(names):
+            raise OptionError(
+                f"there is no sound {number}", hint=f"The sounds are numbered 1 to {len(names)}."
+            )
+        return number - 1
+    if _plain(sound) not in plain:
+        raise OptionError(f"unknown sound {shorten(sound)}", hint=_near(sound, names))
+    return plain[_plain(sound)]
+
+
+def _near(sound: str, names: Sequence[str]) -> str:
+    """The sounds whose names hold a word, or else those spelled nearly like it."""
+    within = [name for name in names if _plain(sound) and _plain(sound) in _plain(name)]
+    return f"Such as {', '.join(within[:4])}." if within else did_you_mean(sound, names)
+
+
+@lru_cache(maxsize=1)
+def percussion_keys() -> dict[str, int]:
+    """The percussion of General MIDI: name and key, 35 to 81."""
+    return {row["name"]: row["key"] for row in table("sounds")["percussion"]}
+
+
+def percussion(name: str) -> int:
+    """The MIDI key of a percussion sound on channel 10.
+
+    >>> percussion("Ride Cymbal 1")
+    51
+    """
+    keys = percussion_keys()
+    if name not in keys:
+        raise PackError(f"unknown percussion {name!r}", hint=did_you_mean(name, keys))
+    return keys[name]
+
+
+def _plain(name: str) -> str:
+    return "".join(letter for letter in name.lower() if letter.isalnum())
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """Where a part sits: its track name, channel (from 0), usual sound, volume and place from left to right."""
+
+    name: str
+    channel: int
+    sound: str
+    volume: int
+    pan: int
+
+
+SEATS = {
+    "right": Seat("Right hand", 0, "Vibraphone", 104, 74),
+    "left": Seat("Left hand", 1, "Electric Piano 1", 76, 52),
+    "bass": Seat("Bass", 2, "Acoustic Bass", 96, 64),
+    "drums": Seat("Drums", 9, "", 78, 64),
+}

@@ -1,0 +1,334 @@
+"""A take: an idea with its left hand, bass and drums, timed as it is played.
+
+The backing of a progression (everything but the right hand) is made once and serves all ideas.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from typing import Literal
+
+from fillgen.chart.progression import Progression
+from fillgen.dice import Dice
+from fillgen.errors import OptionError, did_you_mean
+from fillgen.hands.bass import REGISTERS, bass_line
+from fillgen.hands.instruments import percussion
+from fillgen.hands.patterns import Accompaniment, accompaniment
+from fillgen.hands.voicing import Hand, VoicingPath, best_paths
+from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.note import Phrase
+from fillgen.rules.pack import Cell, RulePack
+from fillgen.theory.metre import TICKS, Metre, swung
+from fillgen.theory.swing import swing_at
+
+PARTS = ("right", "left", "bass", "drums")
+CLOSES = ("held", "button", "fading")
+Close = Literal["held", "button", "fading"]
+_FEEL_TICKS = 9.0
+"""The usual lateness or earliness of a note that is played with feel: about a hundredth of a second."""
+_FEEL_LOUDNESS = 7.0
+_LEFT_LOW, _LEFT_HIGH = 48, 64
+"""The left hand's register, C3 to E4, as far as the right hand leaves it."""
+_LOUDNESS = {"right": (70, 26), "left": (54, 16), "bass": (76, 16)}
+"""The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
+_SLOWEST = 0.6
+"""The share of the tempo that is left at the end of a bar that slows down."""
+_FADE = (1.0, 0.7, 0.4)
+"""The loudness of the passes of a fading close: once as it is, then softer twice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A note as it is played: tick, ticks of length, MIDI pitch or percussion key, velocity."""
+
+    tick: int
+    length: int
+    midi: int
+    velocity: int
+
+
+@dataclass(frozen=True)
+class Playing:
+    """How a take is played. `swing` is None for the rhythm's own; `feel` runs from 0 (exact) to 1 (loose)."""
+
+    parts: tuple[str, ...] = ("right",)
+    times: int = 1
+    second_set: bool = False
+    count_in: bool = False
+    swing: float | None = None
+    feel: float = 0.0
+    close: Close | None = None
+    slow_down: bool = False
+    bass: str = "keyboard"
+    span: int = 12
+    pack: RulePack = field(default_factory=RulePack)
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """What sounds: strokes of each part, chord symbols and tempo changes, all with their ticks; and its length."""
+
+    strokes: dict[str, tuple[Stroke, ...]]
+    chords: tuple[tuple[int, str], ...]
+    tempi: tuple[tuple[int, float], ...]
+    length: int
+
+
+def check_playing(playing: Playing) -> None:
+    """OptionError where a way of playing is outside what is offered."""
+    for part in playing.parts:
+        if part not in PARTS:
+            raise OptionError(f"unknown part {part!r}", hint=did_you_mean(part, PARTS))
+    if not playing.parts:
+        raise OptionError("no part is to be played", hint=f"The parts are {', '.join(PARTS)}.")
+    if not 1 <= playing.times <= 32:
+        raise OptionError(f"{playing.times} times over", hint="Ask for 1 to 32 times.")
+    if playing.swing is not None and not 1 <= playing.swing <= 4:
+        raise OptionError(
+            f"the swing is {playing.swing:g}", hint="Give 1 (straight) to 4; 2 is the usual swing."
+        )
+    if not 0 <= playing.feel <= 1:
+        raise OptionError(f"the feel is {playing.feel:g}", hint="Give 0 (exact) to 1 (loose).")
+    if playing.close is not None and playing.close not in CLOSES:
+        raise OptionError(f"unknown close {playing.close!r}", hint=did_you_mean(playing.close, CLOSES))
+    if playing.close == "fading" and playing.slow_down:
+        raise OptionError("a fading close does not slow down", hint="Ask for --close held with --slow-down.")
+    Hand(span=playing.span)
+    if playing.bass not in REGISTERS:
+        raise OptionError(f"unknown bass {playing.bass!r}", hint=did_you_mean(playing.bass, REGISTERS))
+
+
+def swing_of(ideas: Ideas, asked: float | None) -> float:
+    """The ratio at which eighths swing: the one asked for, or the rhythm's own; dotted beats never swing."""
+    metre = ideas.progression.metre
+    if asked is not None and metre.beat % TICKS == 0:
+        return asked
+    return swing_at(metre, ideas.tempo, ideas.swing)
+
+
+class Ensemble:
+    """Plays the ideas of one answer: what they share is worked out once."""
+
+    def __init__(self, ideas: Ideas, playing: Playing) -> None:
+        check_playing(playing)
+        self.ideas = ideas
+        self.playing = playing
+        self.progression = ideas.progression
+        self.swing = swing_of(ideas, playing.swing)
+        self._shared = lru_cache(maxsize=None)(self._shared_part)
+        self._paths = lru_cache(maxsize=None)(self._best_paths)
+
+    @property
+    def pass_length(self) -> int:
+        """Ticks of the progression, played once."""
+        return self.progression.length
+
+    def take(self, idea: Idea) -> Take:
+        """An idea with the parts asked for, as often as asked for, with its close."""
+        strokes = {part: self._part(part, idea.phrase) for part in self.playing.parts}
+        chords = [
+            (number * self.pass_length + span.onset, span.chord.symbol)
+            for number in range(self._passes)
+            for span in self.progression.spans
+        ]
+        tempi = self._slowing() if self.playing.slow_down else ()
+        return Take(strokes, tuple(chords), tempi, self._passes * self.pass_length + self._extra)
+
+    @property
+    def _passes(self) -> int:
+        return self.playing.times + (len(_FADE) - 1 if self.playing.close == "fading" else 0)
+
+    @property
+    def _extra(self) -> int:
+        """Ticks by which a held close goes on after the last bar: as long again as the last chord, a bar at most."""
+        if self.playing.close != "held":
+            return 0
+        return min(self.progression.spans[-1].length, self.progression.metre.bar)
+
+    # Parts
+
+    def _part(self, part: str, phrase: Phrase) -> tuple[Stroke, ...]:
+        if part == "right":
+            salt = len(phrase) + sum(note.midi for note in phrase)
+            return self._passed(part, [self._right(phrase)], salt)
+        below = min([_LEFT_HIGH + 1, *(note.midi for note in phrase)]) if part == "left" else 0
+        return self._shared(part, below)
+
+    def _shared_part(self, part: str, below: int) -> tuple[Stroke, ...]:
+        """A part that all ideas have alike, the left hand for all whose lowest note is the same."""
+        patterns = accompaniment(self.playing.pack, self.ideas.rhythm, self.progression.metre)
+        rounds = [self._exact(part, patterns, below, number) for number in range(min(2, self._passes))]
+        return self._passed(part, rounds, 2 * PARTS.index(part))
+
+    def _passed(self, part: str, rounds: Sequence[list[Stroke]], salt: int) -> tuple[Stroke, ...]:
+        """All passes of a part, its rounds in turn as they are played, the last with the close."""
+        played = [self._timed(once, salt + number) for number, once in enumerate(rounds)]
+        strokes: list[Stroke] = []
+        for number in range(self._passes):
+            once = played[number % len(played)]
+            if number == self._passes - 1 and self.playing.close in ("held", "button"):
+                once = self._timed(self._closed(rounds[number % len(rounds)], part), salt + number)
+            strokes += _moved(once, number * self.pass_length, self._fade(number))
+        return apart(_within(strokes, self._passes * self.pass_length + self._extra))
+
+    def _fade(self, number: int) -> float:
+        if self.playing.close != "fading":
+            return 1.0
+        return _FADE[max(0, number - self.playing.times + 1)]
+
+    def _right(self, phrase: Phrase) -> list[Stroke]:
+        return _accented([(n.onset, n.length, n.midi) for n in phrase], "right", self.progression.metre)
+
+    def _exact(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
+        if part == "bass":
+            line = bass_line(self.progression, patterns.bass, REGISTERS[self.playing.bass])
+            return _accented([(n.onset, n.length, n.midi) for n in line], "bass", self.progression.metre)
+        if part == "drums":
+            return drum_strokes(self.progression, patterns)
+        paths = self._paths(below)
+        path = paths[min(number, len(paths) - 1) if self.playing.second_set else 0]
+        return left_strokes(self.progression, patterns.chords, path)
+
+    def _best_paths(self, below: int) -> tuple[VoicingPath, ...]:
+        """The left hand's ways through the chart under the right hand's lowest note."""
+        return left_paths(self.progression, below, self.playing.span)
+
+    # Timing
+
+    def _timed(self, strokes: Sequence[Stroke], salt: int) -> list[Stroke]:
+        """Strokes swung, and with the small differences of a player's timing and touch."""
+        moved = []
+        for s in strokes:
+            start, end = swung(s.tick, self.swing), swung(s.tick + s.length, self.swing)
+            moved.append(replace(s, tick=start, length=max(1, end - start)))
+        if not self.playing.feel:
+            return moved
+        return _felt(moved, self.playing.feel, Dice(self.ideas.seed + 1000 * salt))
+
+    def _slowing(self) -> tuple[tuple[int, float], ...]:
+        """Tempi on the beats of the last bar, slower and slower."""
+        metre = self.progression.metre
+        start = self._passes * self.pass_length - metre.bar
+        share = [1 - (1 - _SLOWEST) * (beat + 1) / metre.beats for beat in range(metre.beats)]
+        return tuple((start + n * metre.beat, self.ideas.tempo * part) for n, part in enumerate(share))
+
+    def _closed(self, strokes: list[Stroke], part: str) -> list[Stroke]:
+        """The last pass with its close: the last chord held on, or struck short."""
+        last = self.progression.spans[-1]
+        length = last.length + self._extra if self._extra else self.progression.metre.beat // 2
+        if part == "right":
+            return [
+                s if s.tick < last.onset else replace(s, length=max(1, last.onset + length - s.tick))
+                for s in strokes
+            ]
+        kept = [s for s in strokes if s.tick < last.onset]
+        if part == "drums":
+            return [*kept, Stroke(last.onset, length, percussion("Crash Cymbal 1"), 80)]
+        first = min((s.tick for s in strokes if s.tick >= last.onset), default=last.onset)
+        struck = [s for s in strokes if s.tick == first]
+        return [*kept, *(replace(s, tick=last.onset, length=length) for s in struck)]
+
+
+def _within(strokes: Sequence[Stroke], end: int) -> list[Stroke]:
+    """Strokes that are over when the take is."""
+    return [
+        s if s.tick + s.length <= end else replace(s, length=end - s.tick) for s in strokes if s.tick < end
+    ]
+
+
+def _moved(strokes: Sequence[Stroke], ticks: int, loudness: float) -> Sequence[Stroke]:
+    """Strokes later by some ticks, at a share of their loudness."""
+    if not ticks and loudness == 1.0:
+        return strokes
+    return [replace(s, tick=s.tick + ticks, velocity=max(1, round(s.velocity * loudness))) for s in strokes]
+
+
+def _felt(strokes: Sequence[Stroke], feel: float, dice: Dice) -> list[Stroke]:
+    """Strokes a little early or late, a little louder or softer; never before the start."""
+    sway = dice.doubles(4 * len(strokes)).reshape(-1, 4)
+    felt = []
+    for s, (a, b, c, d) in zip(strokes, sway.tolist(), strict=True):
+        late = round((a + b - 1) * _FEEL_TICKS * feel)
+        loud = round((c + d - 1) * _FEEL_LOUDNESS * feel)
+        felt.append(replace(s, tick=max(0, s.tick + late), velocity=min(127, max(1, s.velocity + loud))))
+    return felt
+
+
+def apart(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:
+    """Strokes in time order, each ended before its pitch is struck again."""
+    ordered = sorted(strokes, key=lambda s: (s.tick, s.midi))
+    ends: dict[int, int] = {}
+    cut = []
+    for s in reversed(ordered):
+        limit = ends.get(s.midi)
+        length = s.length if limit is None else min(s.length, limit - s.tick)
+        ends[s.midi] = s.tick
+        if length > 0:
+            cut.append(replace(s, length=length))
+    return tuple(reversed(cut))
+
+
+def left_paths(progression: Progression, below: int, span: int = 12) -> tuple[VoicingPath, ...]:
+    """The left hand's two best ways through a progression under the right hand's lowest note (MIDI).
+
+    Where full chords have no room there, they are thinned, then lowered; where these have none either, the hands may
+    meet.
+    """
+    high = min(_LEFT_HIGH, below - 1)
+    full = Hand(low=min(_LEFT_LOW, max(0, high - 14)), high=high, span=span)
+    for hand in (full, replace(full, thin=True), replace(full, low=max(0, full.low - 7), thin=True)):
+        try:
+            return best_paths(progression, hand, count=2)
+        except OptionError:
+            continue
+    return best_paths(progression, Hand(low=_LEFT_LOW, high=_LEFT_HIGH + 3, span=span), count=2)
+
+
+def left_strokes(progression: Progression, cells: Sequence[Cell], path: VoicingPath) -> list[Stroke]:
+    """The left hand: each chord's keys at the strokes of the rhythm, and at its start where none falls under it."""
+    notes = []
+    for span, voicing in zip(progression.spans, path.voicings, strict=True):
+        if voicing is not None:
+            for onset, length in strikes(span.onset, span.end, cells, progression.metre):
+                notes += [(onset, length, midi) for midi in voicing.pitches]
+    return _accented(notes, "left", progression.metre)
+
+
+def _accented(notes: Sequence[tuple[int, int, int]], part: str, metre: Metre) -> list[Stroke]:
+    """Notes (tick, ticks, pitch) as strokes, louder on the heavier places of the bar."""
+    least, more = _LOUDNESS[part]
+    return [
+        Stroke(tick, ticks, midi, least + round(more * metre.accent(tick))) for tick, ticks, midi in notes
+    ]
+
+
+def strikes(start: int, end: int, cells: Sequence[Cell], metre: Metre) -> list[tuple[int, int]]:
+    """Onset and length of the strokes of a pattern from one tick to another; one over the whole where none falls there."""
+    number = start // metre.bar
+    offset = number * metre.bar
+    inside = [
+        (offset + onset, min(length, end - offset - onset))
+        for onset, length in cells[number % len(cells)].notes
+        if start <= offset + onset < end
+    ]
+    return inside or [(start, end - start)]
+
+
+def drum_strokes(progression: Progression, patterns: Accompaniment) -> list[Stroke]:
+    """The drums of every bar."""
+    bar = progression.metre.bar
+    return [
+        Stroke(number * bar + hit.tick, TICKS // 8, hit.key, hit.velocity)
+        for number in range(len(progression.bars))
+        for hit in patterns.drums[number % len(patterns.drums)]
+    ]
+
+
+def clicks(metre: Metre) -> list[Stroke]:
+    """A bar of clicks to count in, the first the loudest."""
+    key = percussion("Side Stick")
+    return [
+        Stroke(beat * metre.beat, TICKS // 8, key, 100 if beat == 0 else 76) for beat in range(metre.beats)
+    ]

@@ -1,0 +1,396 @@
+"""What a page knows, as plain values for JSON: chords, strokes before swing, ideas with their pictures, other keys."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import xml.etree.ElementTree as ET
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from typing import Any
+
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import chart_text
+from fillgen.engine.request import seconds_of
+from fillgen.errors import printable
+from fillgen.hands.fingering import difficulty
+from fillgen.hands.instruments import program, sound_names
+from fillgen.hands.reach import reach
+from fillgen.hands.take import PARTS, Ensemble, Playing, Stroke, Take, check_playing, clicks, swing_of
+from fillgen.page.keys import SHIFTS, can_move, chords_at, key_at, notes_at
+from fillgen.page.systems import engraved
+from fillgen.phrase.idea import Idea, IdeaNote, Ideas
+from fillgen.sound.synth.recipes import DRUMS, recipes, voice_of
+from fillgen.tables import table
+from fillgen.teaching.cautions import CAUTIONS
+from fillgen.theory.metre import TICKS
+from fillgen.version import __version__
+from fillgen.writers.document import chart_document, quarters
+from fillgen.writers.entry import Entry, about, entries_of, in_words, score_of
+from fillgen.writers.musicxml import harmony_element
+from fillgen.writers.notation import Score, ScoreBar, Written
+
+FORMAT = 1
+"""The number of this form of data."""
+Strokes = list[list[int]]
+"""Rows of tick, ticks of length, MIDI pitch and velocity."""
+
+
+class Stage:
+    """All that a page is told of some ideas; what they share is worked out once.
+
+    `playing` says what the page plays at first; how often, with which feel and with which second set it is played is
+    the page's own matter. OptionError for a way of playing or a sound that is not offered.
+
+    >>> import fillgen
+    >>> stage = Stage(fillgen.ideas("| C | G7 |", count=1))
+    >>> stage.whole()["key"], stage.whole()["keys"][0]
+    ('C major', {'name': 'G major', 'shift': -5})
+    """
+
+    def __init__(
+        self, ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
+    ) -> None:
+        self.ideas = ideas
+        self.playing = playing or Playing()
+        self.sounds = dict(sounds or {})
+        check_playing(self.playing)
+        exact = replace(
+            self.playing, parts=PARTS, times=1, second_set=False, count_in=False, swing=1.0, feel=0.0
+        )
+        self._ensemble = Ensemble(ideas, exact)
+        self._entries = {
+            idea.rank: entry for idea, entry in zip(ideas, entries_of(ideas, self.playing.swing), strict=True)
+        }
+
+    @property
+    def progression(self) -> Progression:
+        return self.ideas.progression
+
+    @cached_property
+    def _first_take(self) -> Take | None:
+        return self._ensemble.take(self.ideas[0]) if len(self.ideas) else None
+
+    # About all
+
+    def whole(self) -> dict[str, Any]:
+        """The facts about all ideas; none of the ideas."""
+        ideas, progression = self.ideas, self.progression
+        metre = progression.metre
+        found = {
+            "format": FORMAT,
+            "version": __version__,
+            "title": printable(progression.title),
+            "about": self._about(progression),
+            **chords_document(progression, ideas.tempo),
+            "metre": metre.name,
+            "ticks": TICKS,
+            "bar_ticks": metre.bar,
+            "beat_ticks": metre.beat,
+            "first": progression.first,
+            "passes": len(self._first_take.chords) // len(progression.spans) if self._first_take else 1,
+            "length": self._first_take.length if self._first_take else progression.length,
+            "tempo": ideas.tempo,
+            "swing": self._swing(),
+            "rhythm": ideas.rhythm,
+            "level": ideas.level,
+            "seed": ideas.seed,
+            "hand": ideas.hand,
+            "count": len(ideas),
+            "remarks": list(ideas.remarks),
+            "keys": self.keys(),
+            "parts": self._parts(),
+            "playing": {"parts": list(self.playing.parts), "count_in": self.playing.count_in},
+            "slowing": self._slowing(),
+            "clicks": rows(clicks(metre)),
+            "backing": self._backing(),
+            "sounds": offered_sounds(),
+            "cautions": list(CAUTIONS),
+        }
+        return {"id": _digest(found), **found}
+
+    def keys(self) -> list[dict[str, Any]]:
+        """The keys that are offered, with the semitones to each; the page's own alone where notes would leave MIDI."""
+        shifts = SHIFTS if can_move(self.ideas.ideas) else (0,)
+        return [{"name": str(key_at(self.progression.key, shift)), "shift": shift} for shift in shifts]
+
+    def _about(self, progression: Progression) -> str:
+        first = next(iter(self._entries.values()), None)
+        return about(replace(first, progression=progression)) if first is not None else ""
+
+    def _swing(self) -> dict[str, Any]:
+        """How the ratio of swung eighths follows from the tempo; `fixed` where it does not."""
+        swing = table("swing")
+        asked = self.playing.swing
+        follows = asked is None and self.ideas.swing and self.progression.metre.beat % TICKS == 0
+        return {
+            "fixed": None if follows else swing_of(self.ideas, asked),
+            "short": swing["short-note"],
+            "largest": swing["largest"],
+            "smallest": swing["smallest"],
+        }
+
+    def _parts(self) -> list[dict[str, Any]]:
+        from fillgen.hands.instruments import SEATS  # noqa: PLC0415 - mido is loaded only where a page is made
+
+        found = []
+        for part in PARTS:
+            seat = SEATS[part]
+            sound = self.sounds.get(part, seat.sound)
+            found.append(
+                {
+                    "part": part,
+                    "name": seat.name,
+                    "channel": seat.channel,
+                    "volume": seat.volume,
+                    "pan": seat.pan,
+                    "sound": sound_names()[program(sound)] if sound else "",
+                    "program": program(sound) if sound else 0,
+                    "voice": voice_of(sound) if sound else DRUMS,
+                }
+            )
+        return found
+
+    def _slowing(self) -> list[list[float]]:
+        tempi = self._first_take.tempi if self._first_take else ()
+        return [[tick, round(tempo / self.ideas.tempo, 6)] for tick, tempo in tempi]
+
+    def _backing(self) -> dict[str, Any]:
+        first = self._first_take
+        found: dict[str, Any] = {
+            part: rows(first.strokes[part]) if first else [] for part in ("bass", "drums")
+        }
+        lowest = {_lowest(idea): idea for idea in reversed(self.ideas.ideas)}
+        found["left"] = {str(low): self.left_strokes(lowest[low]) for low in sorted(lowest)}
+        return found
+
+    def left_strokes(self, idea: Idea) -> Strokes:
+        """The left hand under an idea."""
+        return rows(self._ensemble.take(idea).strokes["left"])
+
+    # Ideas
+
+    def idea(self, idea: Idea) -> dict[str, Any]:
+        """One idea with its picture, and the glyphs of the picture."""
+        found = self.some([idea])
+        return {**found["ideas"][0], "glyphs": found["glyphs"]}
+
+    def some(self, ideas: Sequence[Idea]) -> dict[str, Any]:
+        """Some ideas with their pictures, and the glyphs of all of them."""
+        entries = [self._entries[idea.rank] for idea in ideas]
+        scores = [_score(entry) for entry in entries]
+        drawn = engraved(scores)
+        documents = [self._document(*each) for each in zip(ideas, entries, scores, strict=True)]
+        for document in documents:
+            document["systems"] = list(drawn.systems[document["id"]])
+        return {"ideas": documents, "glyphs": dict(drawn.glyphs)}
+
+    def _document(self, idea: Idea, entry: Entry, score: Score) -> dict[str, Any]:
+        return {
+            "id": entry.name,
+            "rank": idea.rank,
+            "score": idea.score,
+            "shape": idea.shape,
+            "density": round(len(idea.notes) / len(self.progression.bars), 3),
+            "hard": self._hard(idea, entry.swing),
+            "text": idea.text,
+            "words": printable(in_words(entry)),
+            "terms": dict(idea.terms),
+            "notes": [_note(told, own) for told, own in zip(idea.notes, _ids(score), strict=True)],
+            "strokes": self._right(idea),
+            "left": str(_lowest(idea)),
+            "written": _written(score, self.progression),
+            "signs": _signs(score),
+        }
+
+    def _hard(self, idea: Idea, swing: float) -> float:
+        onsets = [told.note.onset for told in idea.notes]
+        seconds = seconds_of(onsets, self.ideas.tempo, swing)
+        return round(difficulty([told.note.midi for told in idea.notes], seconds, reach(self.ideas.hand)), 3)
+
+    def _right(self, idea: Idea) -> Strokes:
+        """The strokes of an idea, each with the number of its note."""
+        number = {told.note.onset: index for index, told in enumerate(idea.notes)}
+        once = self.progression.length
+        strokes = self._ensemble.take(idea).strokes["right"]
+        return [
+            [*row, number[stroke.tick % once]] for row, stroke in zip(rows(strokes), strokes, strict=True)
+        ]
+
+    # Other keys
+
+    def look(self, shift: int, ideas: Sequence[Idea] | None = None) -> dict[str, Any]:
+        """Some ideas, or all, in the key `shift` semitones away: pictures with the same ids, names and fingers."""
+        chosen = self.ideas.ideas if ideas is None else tuple(ideas)
+        progression = chords_at(self.progression, shift)
+        moved = notes_at(chosen, progression, shift, self.ideas.hand)
+        entries = [self._entries[idea.rank] for idea in chosen]
+        scores = [
+            _score(replace(entry, progression=progression, notes=notes))
+            for entry, notes in zip(entries, moved, strict=True)
+        ]
+        drawn = engraved(scores)
+        looks = {
+            score.id: {
+                "names": [told.name for told in notes],
+                "fingers": [told.finger for told in notes],
+                "signs": _signs(score),
+                "systems": list(drawn.systems[score.id]),
+            }
+            for score, notes in zip(scores, moved, strict=True)
+        }
+        chords = chords_document(progression, self.ideas.tempo)
+        told = {"shift": shift, "about": self._about(progression), **chords}
+        return {**told, "glyphs": dict(drawn.glyphs), "ideas": looks}
+
+
+def chords_document(progression: Progression, tempo: int) -> dict[str, Any]:
+    """The chords of a page in one key; `harmonies` are those of MusicXML, one for each chord."""
+    chart = chart_document(progression, tempo)
+    return {
+        "chart": chart_text(progression),
+        "key": chart["key"],
+        "fifths": progression.key.fifths,
+        "bars": chart["bars"],
+        "spans": [[span.onset, span.length, span.chord.symbol] for span in progression.spans],
+        "harmonies": [
+            ET.tostring(harmony_element(span.chord), encoding="unicode") for span in progression.spans
+        ],
+    }
+
+
+def offered_sounds() -> list[dict[str, Any]]:
+    """A sound of General MIDI for each voice, the one whose name is most like the voice's, by the number of the sound.
+
+    >>> [offered["sound"] for offered in offered_sounds()][:3]
+    ['Acoustic Grand Piano', 'Electric Piano 1', 'Vibraphone']
+    """
+    known = recipes()
+    best: dict[str, tuple[int, int, str]] = {}
+    for number, sound in enumerate(sound_names()):
+        voice = voice_of(sound)
+        if voice in known:
+            rank = (-_alike(sound, voice), number, sound)
+            best[voice] = min(best.get(voice, rank), rank)
+    ordered = sorted((number, sound, voice) for voice, (_, number, sound) in best.items())
+    return [{"sound": sound, "program": number, "voice": voice} for number, sound, voice in ordered]
+
+
+def _alike(sound: str, voice: str) -> int:
+    """How many words of a voice's name begin like a word of a sound's."""
+    words = sound.lower().replace("(", "").split()
+    return sum(any(word.startswith(each[:3]) for word in words) for each in voice.split())
+
+
+def rows(strokes: Iterable[Stroke]) -> Strokes:
+    """Strokes as rows of numbers."""
+    return [[s.tick, s.length, s.midi, s.velocity] for s in strokes]
+
+
+def json_text(document: object) -> str:
+    """A document as short JSON that can stand in a page."""
+    text = json.dumps(document, ensure_ascii=False, separators=(",", ":"))
+    for letter, written in (("<", "\\u003c"), ("\u2028", "\\u2028"), ("\u2029", "\\u2029")):
+        text = text.replace(letter, written)
+    return text
+
+
+def _digest(document: object) -> str:
+    return hashlib.sha256(json_text(document).encode()).hexdigest()[:16]
+
+
+def _lowest(idea: Idea) -> int:
+    return min((told.note.midi for told in idea.notes), default=127)
+
+
+def _note(told: IdeaNote, ids: Sequence[str]) -> dict[str, Any]:
+    return {
+        "bar": told.bar,
+        "onset": quarters(told.note.onset),
+        "duration": quarters(told.note.length),
+        "midi": told.note.midi,
+        "name": told.name,
+        "degree": told.degree,
+        "role": told.role,
+        "finger": told.finger,
+        "ids": list(ids),
+    }
+
+
+# What is written
+
+
+def _score(entry: Entry) -> Score:
+    """An entry as it is written, with fingers; the page puts the heading over it."""
+    return score_of(replace(entry, heading=""))
+
+
+def _line(score: Score) -> list[Written]:
+    return [each for bar in score.bars for each in bar.staves[0]]
+
+
+def _ids(score: Score) -> list[list[str]]:
+    """For each note the ids of its written parts."""
+    found: list[list[str]] = []
+    for each in _line(score):
+        if each.symbol.is_rest:
+            continue
+        if not each.symbol.tied_from:
+            found.append([])
+        found[-1].append(each.id)
+    return found
+
+
+def _signs(score: Score) -> list[str]:
+    """The printed sign of each written part of a note; a courtesy stands in brackets."""
+    found = []
+    for each in _line(score):
+        if not each.symbol.is_rest:
+            sign = "".join(each.symbol.accidentals)
+            courtesy = "".join(each.symbol.courtesies)
+            found.append(sign or (f"({courtesy})" if courtesy else ""))
+    return found
+
+
+def _written(score: Score, progression: Progression) -> list[dict[str, Any]]:
+    """The bars of a score as rows: what stands in them, and which chords stand over them."""
+    note, at = -1, progression.length - sum(bar.length for bar in score.bars)
+    bars = []
+    for bar in score.bars:
+        symbols = []
+        for each in bar.staves[0]:
+            note += not each.symbol.is_rest and not each.symbol.tied_from
+            symbols.append(_row(each, note))
+        bars.append(
+            {
+                "number": bar.number,
+                "length": bar.length,
+                "short": score.is_short(bar),
+                "symbols": symbols,
+                "chords": _chords(bar, at, progression),
+            }
+        )
+        at += bar.length
+    return bars
+
+
+def _row(each: Written, note: int) -> list[Any]:
+    symbol = each.symbol
+    return [
+        symbol.tick,
+        symbol.length,
+        symbol.letters,
+        -1 if symbol.is_rest else note,
+        int(symbol.tied_from),
+        int(symbol.tied_to),
+        list(symbol.beams),
+        symbol.group,
+    ]
+
+
+def _chords(bar: ScoreBar, start: int, progression: Progression) -> list[list[int]]:
+    """The chords over a bar: tick of the bar, and the number of the chord in the progression."""
+    numbers = {span.onset: number for number, span in enumerate(progression.spans)}
+    sounding = {number for number, span in enumerate(progression.spans) if span.onset <= start < span.end}
+    return [[tick, numbers.get(start + tick, min(sounding, default=0))] for tick, _ in bar.chords]

@@ -1,0 +1,76 @@
+"""The twelve keys a page offers, and ideas moved into them: chords, names and fingers go along."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+
+from fillgen.chart.progression import Progression
+from fillgen.engine.request import Request
+from fillgen.hands.fingering import best_of_many
+from fillgen.hands.reach import reach
+from fillgen.phrase.idea import Idea, IdeaNote
+from fillgen.phrase.note import Note, Phrase, spell
+from fillgen.theory.pitch import Key, all_keys
+from fillgen.vary.transposition import moved
+
+SHIFTS = tuple(range(-5, 7))
+"""How far the keys of a page lie from its own, in semitones."""
+_ANY: Phrase = (Note(0, 480, 72),)
+"""A note to go with chords that are moved alone."""
+
+
+def key_at(home: Key, shift: int) -> Key:
+    """The key some semitones away, as it is usually written; of two as usual the one whose signs are of the home's kind.
+
+    >>> from fillgen.theory.pitch import Name
+    >>> [str(key_at(Key(Name.read("Eb"), "major"), shift)) for shift in (-5, 0, 2, 3)]
+    ['Bb major', 'Eb major', 'F major', 'Gb major']
+    """
+    if shift == 0:
+        return home
+    sought = (home.tonic.pitch_class + shift) % 12
+    alike = [key for key in all_keys() if key.mode == home.mode and key.tonic.pitch_class == sought]
+    flats = home.fifths < 0
+    return min(alike, key=lambda key: (abs(key.fifths), (key.fifths < 0) != flats))
+
+
+@lru_cache(maxsize=64)
+def chords_at(progression: Progression, shift: int) -> Progression:
+    """A progression some semitones away.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> [str(span.chord.symbol) for span in chords_at(parse_chart("| C | G7 |"), 3).spans]
+    ['Eb', 'Bb7']
+    """
+    if shift == 0:
+        return progression
+    request, _, _ = moved(Request(progression, count=1), _ANY, key_at(progression.key, shift))
+    return request.progression
+
+
+def notes_at(
+    ideas: Sequence[Idea], progression: Progression, shift: int, size: str
+) -> list[tuple[IdeaNote, ...]]:
+    """The notes of ideas some semitones away, over a progression that lies there: named anew, fingered for a hand."""
+    if shift == 0:
+        return [idea.notes for idea in ideas]
+    phrases = [
+        tuple(replace(told.note, midi=told.note.midi + shift) for told in idea.notes) for idea in ideas
+    ]
+    fingers = best_of_many([[note.midi for note in phrase] for phrase in phrases], reach(size))
+    found = []
+    for idea, phrase, chosen in zip(ideas, phrases, fingers, strict=True):
+        names = spell(progression, phrase)
+        rows = zip(idea.notes, phrase, names, chosen, strict=True)
+        found.append(
+            tuple(replace(told, note=note, name=name, finger=finger) for told, note, name, finger in rows)
+        )
+    return found
+
+
+def can_move(ideas: Sequence[Idea]) -> bool:
+    """Whether all notes stay within the MIDI numbers in every key of a page."""
+    pitches = [told.note.midi for idea in ideas for told in idea.notes]
+    return not pitches or (min(pitches) + SHIFTS[0] >= 0 and max(pitches) + SHIFTS[-1] <= 127)

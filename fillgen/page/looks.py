@@ -1,0 +1,130 @@
+"""Ideas engraved in every key of a page, by several processes where that is quicker."""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import multiprocessing
+import os
+import sys
+import threading
+import warnings
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from fillgen.page.data import Stage, json_text
+
+_ROWS = 25
+"""How many ideas are engraved at a time."""
+_WORTH_A_PROCESS = 100
+"""Fewer pictures than these are done sooner alone."""
+_MOST_PROCESSES = 8
+_SYSTEM, _UNKNOWN = 9, 255
+"""The place in gzip's head of the system that compressed, and what stands for none that is known."""
+_stages: list[Stage] = []
+"""What a worker process engraves, given to it when it begins."""
+
+
+@dataclass(frozen=True)
+class Looks:
+    """A page's ideas in its own key, as documents, with their glyphs; each other key packed: gzip in base64, by its shift."""
+
+    ideas: tuple[dict[str, Any], ...]
+    glyphs: dict[str, str]
+    packed: dict[int, str]
+
+
+def looks(stage: Stage, shifts: Sequence[int], processes: int | None = None) -> Looks:
+    """All ideas in all keys; `processes` is how many work at it, as many as there are cores where it is left out."""
+    others = [shift for shift in shifts if shift]
+    usual = _usual_processes(len(stage.ideas) * (len(others) + 1))
+    own, *packed_ones = _all(stage, [0, *others], usual if processes is None else processes)
+    return Looks(tuple(own["ideas"]), own["glyphs"], dict(zip(others, packed_ones, strict=True)))
+
+
+def packed(document: dict[str, Any]) -> str:
+    """A document as JSON, compressed by gzip, in base64; the same on every system.
+
+    Source: RFC 1952, section 2.3.1: byte 9 names the system that compressed, and 255 stands for one unknown.
+    """
+    found = bytearray(gzip.compress(json_text(document).encode(), 6, mtime=0))
+    found[_SYSTEM] = _UNKNOWN
+    return base64.b64encode(found).decode("ascii")
+
+
+def _engraved(stage: Stage, shift: int) -> Any:
+    """All ideas in one key: packed, but for the page's own key. What goes from process to process is small so."""
+    ideas = stage.ideas.ideas
+    rows = [ideas[first : first + _ROWS] for first in range(0, len(ideas), _ROWS)]
+    if shift == 0:
+        return _own([stage.some(row) for row in rows])
+    head = stage.look(shift, ())
+    for row in rows:
+        part = stage.look(shift, row)
+        head["ideas"].update(part["ideas"])
+        head["glyphs"].update(part["glyphs"])
+    return packed(head)
+
+
+def _own(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """The ideas of the page's own key from their parts."""
+    return {
+        "ideas": [idea for part in parts for idea in part["ideas"]],
+        "glyphs": {name: glyph for part in parts for name, glyph in part["glyphs"].items()},
+    }
+
+
+# Processes
+
+
+def _usual_processes(pictures: int) -> int:
+    if pictures < _WORTH_A_PROCESS or threading.active_count() > 1:
+        return 1
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(_MOST_PROCESSES, cores)
+
+
+def _all(stage: Stage, shifts: Sequence[int], processes: int) -> list[Any]:
+    """Every key in order. Where processes cannot be had or die, this one does what is left."""
+    if processes < 2:
+        return [_engraved(stage, shift) for shift in shifts]
+    try:
+        with _pool(stage, processes) as pool:
+            waiting = [pool.submit(_work, shift) for shift in shifts]
+            return [_result(stage, *each) for each in zip(waiting, shifts, strict=True)]
+    except (OSError, ImportError, BrokenProcessPool):
+        return [_engraved(stage, shift) for shift in shifts]
+
+
+def _result(stage: Stage, waiting: Future[Any], shift: int) -> Any:
+    try:
+        return waiting.result()
+    except BrokenProcessPool:
+        return _engraved(stage, shift)
+
+
+@contextmanager
+def _pool(stage: Stage, processes: int) -> Iterator[ProcessPoolExecutor]:
+    """Worker processes: copies of this one on Linux, which begin at once, new ones elsewhere."""
+    way = "fork" if sys.platform == "linux" else "spawn"
+    context = multiprocessing.get_context(way)
+    with warnings.catch_warnings():
+        # the threads of numerical libraries wait for work and hold no lock
+        warnings.simplefilter("ignore", DeprecationWarning)
+        pool = ProcessPoolExecutor(processes, mp_context=context, initializer=_begin, initargs=(stage,))
+        try:
+            yield pool
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+def _begin(stage: Stage) -> None:
+    _stages[:] = [stage]
+
+
+def _work(shift: int) -> Any:
+    return _engraved(_stages[0], shift)

@@ -1,0 +1,1 @@
+"""A line of notes, and what a note may be before it has a pitch."""

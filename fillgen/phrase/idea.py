@@ -1,0 +1,79 @@
+"""Ideas: phrases with their scores, as they are shown."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import overload
+
+from fillgen.chart.progression import Progression
+from fillgen.phrase.note import Note, Phrase
+
+CHORD_TONE = "chord tone"
+
+
+@dataclass(frozen=True, slots=True)
+class IdeaNote:
+    """A note of an idea with what it is: its spelled name, its role, its degree over the chord, and its finger.
+
+    The role is empty where nothing justifies the note, the finger 0 where none was looked for.
+    """
+
+    bar: int
+    note: Note
+    name: str
+    role: str
+    degree: str
+    finger: int = 0
+
+
+@dataclass(frozen=True)
+class Idea:
+    """A phrase with its score, the terms of the score, its shape and its text."""
+
+    rank: int
+    score: float
+    terms: Mapping[str, float]
+    shape: str
+    text: str
+    notes: tuple[IdeaNote, ...]
+
+    @property
+    def phrase(self) -> Phrase:
+        return tuple(told.note for told in self.notes)
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True)
+class Ideas(Sequence[Idea]):
+    """What one call found: ideas best first, over their progression.
+
+    `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from. `remarks` are
+    sentences for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
+    terms, `hand` is the size of hand the ideas were fingered for, `order` says which comes first.
+    """
+
+    progression: Progression
+    rhythm: str
+    level: int
+    tempo: int
+    swing: bool
+    seed: int
+    phrases: int
+    ideas: tuple[Idea, ...]
+    remarks: tuple[str, ...] = ()
+    weights: Mapping[str, float] = field(default_factory=dict)
+    hand: str = "medium"
+    order: str = "best first"
+
+    def __len__(self) -> int:
+        return len(self.ideas)
+
+    @overload
+    def __getitem__(self, index: int) -> Idea: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Idea, ...]: ...
+    def __getitem__(self, index: int | slice) -> Idea | tuple[Idea, ...]:
+        return self.ideas[index]

@@ -1,0 +1,1 @@
+"""Phrases and tunes from outside: text, MIDI, MusicXML, ABC."""

@@ -1,0 +1,541 @@
+"""Tunes and melodies read from MusicXML and ABC.
+
+This is the one module that loads music21, and it loads it only when a score is read.
+"""
+
+from __future__ import annotations
+
+import codecs
+import contextlib
+import io
+import lzma
+import re
+import warnings
+import zipfile
+import zlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import accumulate
+from pathlib import Path
+from typing import Any
+from xml.parsers import expat
+
+from fillgen.errors import OutputError, TuneError, printable, shorten
+from fillgen.phrase.note import Note, Phrase
+from fillgen.readers.abc import AbcTune, AbcVoice, first_tune
+from fillgen.readers.melody import REPEATS, Sheet, Sound, Voice, checked_sheet, named_apart
+from fillgen.theory.chords import NO_CHORD, Chord, Kind, base_kind, kinds, make_chord
+from fillgen.theory.metre import METRES, TICKS, Metre
+from fillgen.theory.pitch import Key, Name, all_keys
+
+MOST_BYTES = 4_000_000
+"""The largest score that is read, in bytes of XML."""
+MOST_ELEMENTS = 60_000
+_DEEPEST = 40
+_MOST_PACKED = 64
+
+
+@dataclass(frozen=True)
+class Tune:
+    """A tune as it was read: where each bar starts, its notes and its chords, in ticks from the first note or rest.
+
+    `pickup` are the ticks before the first full bar, 0 where the tune begins on one; `shortage` are the ticks by
+    which its last bar is short; `measures` are the ticks of
+    the written measures, of which two may share a bar at a repeat; `part` is the id of the part that was read.
+    """
+
+    title: str
+    key: Key
+    metre: Metre
+    tempo: int | None
+    pickup: int
+    bars: int
+    shortage: int
+    measures: tuple[int, ...]
+    notes: Phrase
+    chords: tuple[tuple[int, Chord], ...]
+    xml: bytes
+    part: str
+
+    @property
+    def repeats(self) -> bool:
+        """Whether the score has repeat signs."""
+        return b"<repeat " in self.xml
+
+    @property
+    def length(self) -> int:
+        """Ticks of the whole tune, with its pick-up."""
+        return self.pickup + self.bars * self.metre.bar
+
+
+# Safe reading
+
+
+def read_xml(path: Path) -> bytes:
+    """The XML of a plain or packed MusicXML file, checked for size, depth and entities before anything parses it.
+
+    Raises OutputError where the file cannot be read, TuneError where it is no such file or is too large.
+    """
+    return safe_xml(read_bytes(path), str(path))
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a file, one more than MOST_BYTES at most; OutputError where it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
+    except ValueError as error:
+        raise OutputError("is no name for a file", place=repr(str(path))[:80]) from error
+
+
+def safe_xml(content: bytes, place: str) -> bytes:
+    """The XML in the bytes of a plain or packed score, checked; TuneError where it is none or is too large."""
+    if content[:2] == b"PK":
+        content = _unpacked(content, place)
+    if len(content) > MOST_BYTES:
+        raise TuneError(f"larger than {MOST_BYTES // 1_000_000} MB", place=place)
+    _check(content, place)
+    return content
+
+
+def _unpacked(content: bytes, place: str) -> bytes:
+    """The score inside a packed file; sizes are checked before anything is unpacked."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as packed:
+            entries = packed.infolist()
+            if len(entries) > _MOST_PACKED or sum(e.file_size for e in entries) > MOST_BYTES:
+                raise TuneError("holds more than a score", place=place)
+            names = [entry.filename for entry in entries]
+            named = _ROOT_FILE.search(packed.read(_CONTAINER)) if _CONTAINER in names else None
+            scores = [named[1].decode()] if named else [name for name in names if _is_score(name)]
+            if not scores or scores[0] not in names:
+                raise TuneError("holds no score", place=place, hint="Save the tune as MusicXML again.")
+            with packed.open(scores[0]) as file:
+                return file.read(MOST_BYTES + 1)
+    except _DAMAGE as error:
+        raise TuneError("a damaged packed file", place=place) from error
+
+
+_CONTAINER = "META-INF/container.xml"
+_ROOT_FILE = re.compile(rb"""full-path\s*=\s*["']([^"']+)["']""")
+_DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    RuntimeError,
+    NotImplementedError,
+    EOFError,
+    OSError,
+    ValueError,
+)
+"""What a damaged packed file can raise."""
+
+
+def _is_score(name: str) -> bool:
+    return name.lower().endswith((".xml", ".musicxml")) and not name.startswith("META-INF")
+
+
+_LONGEST_NUMBER = {
+    "duration": 8,
+    "divisions": 8,
+    "beats": 12,
+    "beat-type": 3,
+    "multiple-rest": 3,
+    "measure-repeat": 3,
+    "actual-notes": 3,
+    "normal-notes": 3,
+    "octave": 3,
+    "alter": 8,
+    "fifths": 3,
+    "chromatic": 6,
+    "octave-change": 3,
+}
+"""The most characters of the numbers of a score; a program that believes longer ones can count for ever."""
+_BEATS = re.compile(r"\s*\d{1,2}\s*(\+\s*\d{1,2}\s*)*")
+
+
+class _Check:
+    """Counts what a parser meets, and stops it at the first thing that a score never holds."""
+
+    def __init__(self, place: str) -> None:
+        self.place = place
+        self.depth = self.elements = 0
+        self.root = self.number = self.told = ""
+
+    def start(self, name: str, _: object) -> None:
+        self.root = self.root or name
+        self.depth += 1
+        self.elements += 1
+        if self.depth > _DEEPEST or self.elements > MOST_ELEMENTS:
+            raise TuneError("deeper or longer than a score", place=self.place)
+        self.number, self.told = name if name in _LONGEST_NUMBER else "", ""
+
+    def text(self, text: str) -> None:
+        if self.number:
+            self.told += text
+            if len(self.told.strip()) > _LONGEST_NUMBER[self.number]:
+                raise TuneError(f"holds {self.number} that no score has", place=self.place)
+
+    def end(self, _: str) -> None:
+        self.depth -= 1
+        if self.number == "beats" and _BEATS.fullmatch(self.told) is None:
+            raise TuneError(f"cannot count the beats {shorten(self.told)}", place=self.place)
+        self.number = ""
+
+    def entity(self, name: str, *_: object) -> None:
+        raise TuneError(f"declares an entity ({name[:20]!r}), which a score has no need of", place=self.place)
+
+
+def _check(content: bytes, place: str) -> None:
+    check = _Check(place)
+    parser = expat.ParserCreate()
+    parser.StartElementHandler = check.start
+    parser.EndElementHandler = check.end
+    parser.CharacterDataHandler = check.text
+    parser.EntityDeclHandler = check.entity
+    try:
+        parser.Parse(content, True)
+    except expat.ExpatError as error:
+        if not content.lstrip(b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n").startswith(b"<"):
+            hint = "A tune is read from MusicXML: .musicxml, .xml or packed .mxl."
+            raise TuneError("is no MusicXML score", place=place, hint=hint) from None
+        where = f"line {error.lineno}, column {error.offset + 1}"
+        raise TuneError(f"not whole XML ({where})", place=place) from None
+    except (ValueError, LookupError) as error:
+        raise TuneError("in an encoding that cannot be read", place=place) from error
+    if check.root != "score-partwise":
+        hint = "Save the tune as MusicXML, with its parts one after another."
+        raise TuneError(f"a file of {check.root[:30]!r}, not a MusicXML score", place=place, hint=hint)
+
+
+# What the score says
+
+
+def read_tune(path: Path) -> Tune:
+    """The tune of a MusicXML file: the notes and chord symbols of its first part that has notes.
+
+    Raises TuneError with the place where it cannot be used.
+    """
+    content = read_xml(path)
+    import music21  # noqa: PLC0415 - a quarter of a second, for this command only
+
+    try:
+        score: Any = music21.converter.parseData(content, format="musicxml")
+        part = next(part for part in score.parts if _pitched(part))
+    except StopIteration:
+        raise TuneError("has no notes", place=str(path)) from None
+    except Exception as error:
+        raise TuneError("cannot be read as music", place=str(path)) from error
+    try:
+        return _tune(score, part, content, path)
+    except TuneError:
+        raise
+    except Exception as error:
+        raise TuneError("holds something that is not understood", place=str(path)) from error
+
+
+def _pitched(part: Any) -> list[Any]:
+    """The notes and chords of a part that have pitches and last: no chord symbols, drums or grace notes."""
+    return [
+        element
+        for element in part.flatten().notes
+        if "Harmony" not in element.classes
+        and getattr(element, "pitches", None)
+        and element.duration.quarterLength
+    ]
+
+
+def _tune(score: Any, part: Any, content: bytes, path: Path) -> Tune:
+    measures = list(part.getElementsByClass("Measure"))
+    metre = _metre(part, path)
+    if len({sign.sharps for sign in part.flatten().getElementsByClass("KeySignature")}) > 1:
+        raise TuneError("changes its key", place=str(path), hint="Give a tune that stays in one key.")
+    lengths = [_ticks(measure.duration.quarterLength) for measure in measures]
+    pickup = lengths[0] if lengths and lengths[0] < metre.bar else 0
+    bars = full_bars(lengths[1:] if pickup else lengths, metre, str(path))
+    return Tune(
+        title=_title(score),
+        key=_key(part),
+        metre=metre,
+        tempo=_tempo(part),
+        pickup=pickup,
+        bars=len(bars),
+        shortage=metre.bar - bars[-1],
+        measures=tuple(lengths),
+        part=str(part.id),
+        notes=_notes(part),
+        chords=_chords(score, part),
+        xml=content,
+    )
+
+
+def full_bars(lengths: Sequence[int], metre: Metre, place: str) -> list[int]:
+    """The ticks of the bars; two short measures in a row, as at a repeat after a pick-up, make one bar together.
+
+    Raises TuneError where a measure does not fit.
+    """
+    bars: list[int] = []
+    for number, length in enumerate(lengths, 1):
+        if bars and bars[-1] < metre.bar:
+            bars[-1] += length
+        else:
+            bars.append(length)
+        if bars[-1] > metre.bar:
+            hint = "Only a pick-up, the last bar, and two that fill one bar together may be short."
+            raise TuneError(f"bar {number} does not fill a {metre.name} bar", place=place, hint=hint)
+    if not bars:
+        raise TuneError("has no full bar", place=place)
+    return bars
+
+
+def _ticks(quarters: Any) -> int:
+    return round(float(quarters) * TICKS)
+
+
+def _title(score: Any) -> str:
+    title = score.metadata.bestTitle if score.metadata is not None else None
+    return printable(str(title or ""))
+
+
+def _metre(part: Any, path: Path) -> Metre:
+    found = {sign.ratioString for sign in part.flatten().getElementsByClass("TimeSignature")}
+    if len(found) > 1:
+        raise TuneError(f"changes its metre ({', '.join(sorted(found))})", place=str(path))
+    name = next(iter(found), "4/4")
+    if name not in METRES:
+        raise TuneError(f"is in {name}", place=str(path), hint=f"Metres that work: {', '.join(METRES)}.")
+    return METRES[name]
+
+
+def _key(part: Any) -> Key:
+    """The key as signed, with its mode; without a mode the one that the notes fit better."""
+    signs = part.flatten().getElementsByClass("KeySignature")
+    sharps = signs[0].sharps if signs else 0
+    mode = getattr(signs[0], "mode", None) if signs else None
+    if mode not in ("major", "minor"):
+        mode = part.analyze("key").mode
+    return next(key for key in all_keys() if key.fifths == sharps and key.mode == mode)
+
+
+def _tempo(part: Any) -> int | None:
+    marks = part.flatten().getElementsByClass("MetronomeMark")
+    tempo = marks[0].getQuarterBPM() if marks else None
+    return round(tempo) if tempo and 20 <= tempo <= 400 else None
+
+
+def _notes(part: Any) -> Phrase:
+    """The highest sounding note at each place, tied notes as one; grace notes are left out."""
+    found: list[Note] = []
+    for element in _pitched(part):
+        midi = max(pitch.midi for pitch in element.pitches)
+        onset, length = _ticks(element.offset), _ticks(element.duration.quarterLength)
+        tied = element.tie is not None and element.tie.type in ("stop", "continue")
+        if tied and found and found[-1].midi == midi and found[-1].end == onset:
+            found[-1] = Note(found[-1].onset, found[-1].length + length, midi)
+        elif not found or onset >= found[-1].end:
+            found.append(Note(onset, length, midi))
+    return tuple(found)
+
+
+def _chords(score: Any, part: Any) -> tuple[tuple[int, Chord], ...]:
+    """The chord symbols of the tune's part, or of the first part that has any."""
+    found = (p.flatten().getElementsByClass("ChordSymbol") for p in (part, *score.parts))
+    symbols = next((symbols for symbols in found if symbols), ())
+    return tuple((_ticks(symbol.offset), _chord(symbol)) for symbol in symbols)
+
+
+def _chord(symbol: Any) -> Chord:
+    """A chord symbol of music21 as a chord of ours; a kind we do not have becomes its nearest plain kind."""
+    if symbol.classes[0] == "NoChord" or symbol.chordKind == "none" or symbol.root() is None:
+        return Chord(NO_CHORD, None, None)
+    root = _name(symbol.root())
+    bass = _name(symbol.bass()) if symbol.bass() is not None else root
+    return make_chord(root.plain(), _kind(symbol), bass if bass != root else None)
+
+
+def _name(pitch: Any) -> Name:
+    return Name.read(pitch.name.replace("-", "b"))
+
+
+_OTHER_NAMES = {
+    "dominant-seventh": "dominant",
+    "half-diminished-seventh": "half-diminished",
+    "minor-major-seventh": "major-minor",
+    "suspended-fourth-seventh": "suspended-fourth",
+}
+"""What music21 calls the kinds of MusicXML."""
+
+
+def _kind(symbol: Any) -> Kind:
+    name = _OTHER_NAMES.get(symbol.chordKind, symbol.chordKind)
+    try:
+        base = base_kind(name)
+    except KeyError:
+        return _by_sound(symbol) or base_kind("major")
+    degrees = {degree.text for degree in base.degrees}
+    for change in symbol.getChordStepModifications():
+        degrees = _changed(degrees, str(change.degree), int(change.interval.semitones), change.modType)
+    return next(
+        (kind for kind in kinds() if {d.text for d in kind.degrees} == degrees), _by_sound(symbol) or base
+    )
+
+
+def _changed(degrees: set[str], degree: str, semitones: int, change: str) -> set[str]:
+    if change == "subtract":
+        return {text for text in degrees if text.lstrip("b#") != degree}
+    sign = "#" * semitones if semitones > 0 else "b" * -semitones
+    if change == "alter":
+        degrees = {text for text in degrees if text.lstrip("b#") != degree}
+    elif degree == "7":
+        sign = "b" if not semitones else ""
+    return degrees | {f"{sign}{degree}"}
+
+
+def _by_sound(symbol: Any) -> Kind | None:
+    """The kind with the same pitch classes above the root."""
+    root = symbol.root().pitchClass
+    above = frozenset((pitch.pitchClass - root) % 12 for pitch in symbol.pitches)
+    return next((k for k in kinds() if frozenset(d.semitones % 12 for d in k.degrees) == above), None)
+
+
+# Melodies
+
+
+def read_score(content: bytes, place: str) -> Sheet:
+    """The melodies of a MusicXML score, plain or packed, given as bytes; TuneError where it cannot be used."""
+    xml = safe_xml(content, place)
+    with _quiet(place):
+        import music21  # noqa: PLC0415 - a quarter of a second, for scores only
+
+        score: Any = music21.converter.parseData(_as_utf_8(xml), format="musicxml")
+        voices = tuple(_voice(part) for part in score.parts if _pitched(part))
+        title, tempi = _title(score), [_tempo(part) for part in score.parts]
+    repeats = (REPEATS,) if b"<repeat " in xml else ()
+    return checked_sheet(Sheet(named_apart(voices), title, next(filter(None, tempi), None), repeats), place)
+
+
+def _as_utf_8(xml: bytes) -> bytes:
+    """XML of UTF-16, which expat reads and music21 does not, as UTF-8."""
+    if xml[:2] not in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+        return xml
+    return re.sub(r"^\s*<\?xml[^>]*>", "", xml.decode("utf-16")).encode()
+
+
+@contextlib.contextmanager
+def _quiet(place: str) -> Iterator[None]:
+    """Run music21 without its warnings and prints; whatever it raises on a damaged score becomes a TuneError."""
+    nowhere = io.StringIO()
+    try:
+        with (
+            warnings.catch_warnings(),
+            contextlib.redirect_stdout(nowhere),
+            contextlib.redirect_stderr(nowhere),
+        ):
+            warnings.simplefilter("ignore")
+            yield
+    except Exception as error:
+        raise TuneError("cannot be read as music", place=place) from error
+
+
+def _voice(part: Any) -> Voice:
+    name = " ".join(str(part.partName or "").split()) or str(part.id)
+    staff = re.search(r"-Staff(\d+)$", str(part.id))
+    signs = part.flatten().getElementsByClass("TimeSignature")
+    return Voice(
+        name=f"{name}, staff {staff[1]}" if staff else name,
+        sounds=_sounds(part),
+        metres=tuple((_ticks(sign.offset), f"{sign.numerator}/{sign.denominator}") for sign in signs),
+        bars=_measures(part),
+    )
+
+
+def _measures(part: Any) -> tuple[int, ...]:
+    """The ticks of each written measure."""
+    measures = list(part.getElementsByClass("Measure"))
+    starts = [_ticks(measure.offset) for measure in measures]
+    ends = [*starts[1:], *(starts[-1] + _ticks(m.duration.quarterLength) for m in measures[-1:])]
+    return tuple(end - start for start, end in zip(starts, ends, strict=True))
+
+
+def _sounds(part: Any) -> tuple[Sound, ...]:
+    """All notes of a part as they sound, tied ones as one; grace notes are left out."""
+    shift = _transposition(part)
+    found: list[Sound] = []
+    last: dict[int, int] = {}
+    for element in _pitched(part):
+        onset, end = _exact(element.offset), _exact(element.offset + element.duration.quarterLength)
+        for note in getattr(element, "notes", (element,)):
+            midi = min(127, max(0, note.pitch.midi + shift))
+            tied = note.tie is not None and note.tie.type in ("stop", "continue")
+            before = last.get(midi)
+            if tied and before is not None and abs(found[before].end - onset) < 1:
+                found[before] = Sound(found[before].onset, end, midi)
+            else:
+                last[midi] = len(found)
+                found.append(Sound(onset, end, midi))
+    return tuple(found)
+
+
+def _transposition(part: Any) -> int:
+    """Semitones from the written to the sounding pitch."""
+    found = (instrument.transposition for instrument in part.getElementsByClass("Instrument"))
+    interval = next((interval for interval in found if interval is not None), None)
+    return round(interval.semitones) if interval is not None else 0
+
+
+def _exact(quarters: Any) -> float:
+    """Quarter notes in ticks, whole where they are whole but for rounding."""
+    ticks = float(quarters) * TICKS
+    return float(round(ticks)) if abs(ticks - round(ticks)) < 0.01 else ticks
+
+
+def read_abc(text: str, place: str) -> Sheet:
+    r"""The melodies of the first tune of an ABC text, one for each voice; TuneError where it cannot be used.
+
+    >>> found = read_abc("X:1\nT:Quill\nM:3/4\nL:1/4\nK:F\nFGB|c3|", "a tune")
+    >>> [sound.midi for sound in found.voices[0].sounds], found.voices[0].bars
+    ([65, 67, 70, 72], (1440, 1440))
+    """
+    tune, more = AbcTune(place), first_tune(text)
+    for head, letter, value in more[0]:
+        if head:
+            tune.head(letter, value)
+        elif letter:
+            tune.inside(letter, value)
+        else:
+            tune.line(value)
+    remarks = [f"The file holds {more[1]} tunes; the first is read."] if more[1] > 1 else []
+    remarks += [REPEATS] if tune.repeats else []
+    with _quiet(place):
+        voices = tuple(_abc_voice(tune, voice) for voice in tune.voices.values() if voice.text)
+    voices = tuple(voice for voice in voices if voice.sounds)
+    return checked_sheet(Sheet(named_apart(voices), tune.title, tune.tempo, tuple(remarks)), place)
+
+
+def _abc_voice(tune: AbcTune, voice: AbcVoice) -> Voice:
+    """A voice as music21 reads it. It is told no metre, which would make it cut long bars in two."""
+    from music21 import abcFormat  # noqa: PLC0415 - for scores only
+    from music21.abcFormat import translate  # noqa: PLC0415
+
+    text = f"%abc-2.1\nX:1\nL:{tune.unit_length}\nK:C\n{''.join(voice.text)} |\n"
+    translated: Any = translate.abcToStreamScore
+    score = translated(abcFormat.ABCFile().readstr(text))
+    part = score.parts[0]
+    sounds = _sounds(part)
+    whole = _ticks(part.duration.quarterLength)
+    bars = _measures(part) or ((whole,) if tune.barred else ())
+    if tune.metre and not voice.metres:
+        bars = tuple(_unwritten_lines(bars, int(Fraction(tune.metre) * 4 * TICKS)))
+    signed = [(0, tune.metre)] if tune.metre else []
+    starts = (0, *accumulate(bars))
+    metres = [*signed, *((starts[min(bar, len(bars))], name) for bar, name in voice.metres)]
+    return Voice(voice.name, sounds, tuple(metres), bars)
+
+
+def _unwritten_lines(bars: Sequence[int], whole: int) -> Iterator[int]:
+    """Bars with the bar lines that ABC may leave out at the end of a line of text: two full bars are not one."""
+    for ticks in bars:
+        yield from [whole] * (ticks // whole) if ticks > whole and ticks % whole == 0 else [ticks]

@@ -1,1 +1,0 @@
-"""What the values look like outside: text, JSON, MIDI, files."""

@@ -1,0 +1,73 @@
+"""What each note of a phrase is, and which rules a phrase keeps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from fillgen.chart.progression import Progression
+from fillgen.phrase.idea import IdeaNote
+from fillgen.phrase.note import Phrase, Speller
+from fillgen.phrase.place import Place
+from fillgen.rules.rule import RuleUse, Seen, Window
+from fillgen.rules.tones import role
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """A rule broken at a note, counted from 0."""
+
+    index: int
+    use: RuleUse
+
+
+def windows(places: Sequence[Place], pitches: Sequence[int]) -> Iterator[Window]:
+    """Each note between its neighbours."""
+    seen: list[Seen | None] = [Seen(place, midi) for place, midi in zip(places, pitches, strict=True)]
+    edged = [None, *seen, None]
+    for before, note, after in zip(edged, edged[1:], edged[2:], strict=False):
+        assert note is not None
+        yield before, note, after
+
+
+def roles(places: Sequence[Place], pitches: Sequence[int]) -> list[str]:
+    """What each note is in its chord; empty for a note outside it that nothing justifies."""
+    return [role(window) for window in windows(places, pitches)]
+
+
+def breaches(uses: Sequence[RuleUse], places: Sequence[Place], pitches: Sequence[int]) -> list[Breach]:
+    """Every rule that a phrase breaks, note by note."""
+    return [
+        Breach(index, use)
+        for index, window in enumerate(windows(places, pitches))
+        for use in uses
+        if not bool(use.holds(window))
+    ]
+
+
+def annotated(
+    progression: Progression,
+    notes: Phrase,
+    where: Sequence[Place],
+    fingers: Sequence[int] = (),
+    speller: Speller | None = None,
+) -> tuple[IdeaNote, ...]:
+    """The notes of a phrase with what each of them is, at the places they have.
+
+    A `speller` of the same progression remembers names from one phrase to the next.
+    """
+    pitches = [note.midi for note in notes]
+    names = (speller or Speller(progression)).names(notes)
+    return tuple(
+        IdeaNote(
+            progression.bar_of(note.onset),
+            note,
+            name,
+            role,
+            progression.span_at(note.onset).heard.degree_of(note.midi % 12),
+            finger,
+        )
+        for note, name, role, finger in zip(
+            notes, names, roles(where, pitches), fingers or [0] * len(notes), strict=True
+        )
+    )

@@ -1,0 +1,99 @@
+"""Notes outside the chord: passing notes, neighbours, anticipations, approaches, enclosures, appoggiaturas."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from fillgen.phrase.idea import CHORD_TONE
+from fillgen.rules.rule import STEP, Pitch, Seen, Verdict, Window
+
+
+def is_step(rise: Pitch) -> Verdict:
+    """Whether a rise in semitones is a step, up or down."""
+    return (abs(rise) >= 1) & (abs(rise) <= STEP)
+
+
+# The notes outside the chord: what each of them is. A note may be one of those that its level names.
+
+
+def _in_scale(note: Seen, after: Seen) -> Verdict:
+    """Whether a note may pass over its chord: one of the scale, or the raised seventh of a minor key going up."""
+    leads = note.among(note.place.leading) & (after.midi - note.midi == 1)
+    return note.among(note.place.passing) | leads
+
+
+def passing(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """Reached by step and left by step in the same direction, on a weak place."""
+    if before is None or after is None:
+        return False
+    into, out = note.midi - before.midi, after.midi - note.midi
+    return note.weak & _in_scale(note, after) & is_step(into) & is_step(out) & (into * out > 0)
+
+
+def neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """Reached by step and left by step back to where it came from, on a weak place."""
+    if before is None or after is None:
+        return False
+    there_and_back = is_step(note.midi - before.midi) & (after.midi == before.midi)
+    return note.weak & _in_scale(note, after) & there_and_back
+
+
+def anticipation(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """A tone of the chord to come, on a weak place just before it: repeated there, or held into it."""
+    held = note.weak & note.among(note.place.ahead)
+    if after is None:
+        return held
+    return held | (note.weak & (after.midi == note.midi) & after.tone)
+
+
+def approach(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """On a weak place, a semitone from the chord tone that follows; or one of two notes that enclose it."""
+    if after is None:
+        return False
+    leads = note.weak & (abs(after.midi - note.midi) == 1) & after.tone
+    return leads | _opens_enclosure(note, after) | _closes_enclosure(before, note, after)
+
+
+def _opens_enclosure(note: Seen, after: Seen) -> Verdict:
+    rise = abs(after.midi - note.midi)
+    return note.weak & after.weak & after.foreign & (rise > STEP) & (rise <= 2 * STEP)
+
+
+def _closes_enclosure(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    if before is None or after is None:
+        return False
+    return note.weak & before.foreign & encloses(before, note, after)
+
+
+def encloses(before: Seen, note: Seen, after: Seen) -> Verdict:
+    """Whether two notes lie on either side of the chord tone that follows them, each within a step of it."""
+    one, other = after.midi - before.midi, after.midi - note.midi
+    return after.tone & is_step(one) & is_step(other) & (one * other < 0) & (abs(one - other) > STEP)
+
+
+def appoggiatura(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """On a strong beat, reached by leap and left by step in the opposite direction to a chord tone."""
+    if before is None or after is None:
+        return False
+    into, out = note.midi - before.midi, after.midi - note.midi
+    leaned = note.place.strong & note.among(note.place.passing & ~note.place.avoid)
+    return leaned & (abs(into) > STEP) & is_step(out) & (into * out < 0) & after.tone
+
+
+Embellishment = Callable[[Seen | None, Seen, Seen | None], Verdict]
+EMBELLISHMENTS: dict[str, Embellishment] = {
+    "anticipation": anticipation,
+    "passing": passing,
+    "neighbour": neighbour,
+    "approach": approach,
+    "appoggiatura": appoggiatura,
+}
+"""What a note outside the chord can be, in the order in which a note is named. Definitions: Open Music Theory,
+Embellishing tones; the appoggiatura is the stricter one, which leaves against the leap."""
+
+
+def role(window: Window) -> str:
+    """What the note in the middle of a window is; empty where it is outside its chord and nothing justifies it."""
+    if bool(window[1].tone):
+        return CHORD_TONE
+    return next((name for name, is_one in EMBELLISHMENTS.items() if bool(is_one(*window))), "")

@@ -1,0 +1,1 @@
+"""Ideas made to sound: voices, performances, playback, ports."""

@@ -1,0 +1,271 @@
+"""MIDI as sound files: rendered by our own voices, or through a sound font of the player's, as WAV or FLAC.
+
+What is rendered is a MIDI file, so that sound and MIDI agree: the same notes at the same moments, with the same
+velocities, sounds, volumes and places.
+"""
+
+from __future__ import annotations
+
+import io
+import shutil
+import subprocess
+import sys
+import tempfile
+import wave
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from importlib import import_module
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fillgen.errors import OptionError, OutputError, shorten
+from fillgen.hands.instruments import sound_names
+from fillgen.sound.performance import CONTROL, NOTE_OFF, NOTE_ON, Performance
+from fillgen.sound.playback import to_performance
+from fillgen.sound.synth.limiter import Limiter
+from fillgen.sound.synth.mix import Part, Seat, Sounding, Synthesizer, Tones, mixed
+from fillgen.sound.synth.recipes import DRUMS, drums, voice_of
+from fillgen.sound.synth.tones import RATE, Samples
+
+KINDS = (".wav", ".flac")
+"""The endings of sound files that can be written."""
+MOST_MINUTES = 30
+"""The longest sound file: a .wav file of that length has 318 MB."""
+_FULL_SCALE = 32767
+_PROGRAM_CHANGE = 0xC0
+_VOLUME, _PAN = 7, 10
+"""Controller numbers of General MIDI."""
+_USUAL_VOLUME, _CENTRE = 100, 64
+_DRUM_CHANNEL = 9
+"""The channel of the drums, counted from 0 (General MIDI)."""
+_PLAYER = "fluidsynth"
+_PLAYER_GAIN = 0.4
+"""The gain at which a sound font is played, in the player's own measure, whose usual value is 0.2."""
+_LONGEST_WAIT = 900
+"""Seconds after which a player that does not come to an end is stopped."""
+
+
+# What is heard
+
+
+class _Channel:
+    """A channel of a file as it is played: its voice, volume and place, and its notes."""
+
+    def __init__(self, number: int) -> None:
+        self.voice = DRUMS if number == _DRUM_CHANNEL else voice_of("1")
+        self.volume, self.pan = _USUAL_VOLUME, _CENTRE
+        self.notes: list[Sounding] = []
+        self._down: dict[int, tuple[float, int]] = {}
+
+    def hear(self, second: float, data: bytes) -> None:
+        """Take in a message that comes at a second."""
+        kind, first, second_byte = data[0] & 0xF0, data[1], data[-1]
+        if kind == NOTE_ON and second_byte:
+            self._down[first] = second, second_byte
+        elif kind in (NOTE_ON, NOTE_OFF):
+            self._end(second, first)
+        elif kind == _PROGRAM_CHANGE and self.voice != DRUMS:
+            self.voice = voice_of(str(first + 1))
+        elif kind == CONTROL and first == _VOLUME:
+            self.volume = second_byte
+        elif kind == CONTROL and first == _PAN:
+            self.pan = second_byte
+
+    def _end(self, second: float, midi: int) -> None:
+        if midi in self._down:
+            start, velocity = self._down.pop(midi)
+            self.notes.append(Sounding(start, second - start, midi, velocity))
+
+    @property
+    def part(self) -> Part:
+        """The notes with what plays them; strokes for which there is no drum are left out."""
+        place = max(-1.0, (self.pan - _CENTRE) / (_CENTRE - 1))
+        notes = [n for n in self.notes if self.voice != DRUMS or n.midi in drums()]
+        ordered = sorted(notes, key=lambda n: (n.start, n.midi))
+        return Part(Seat(self.voice, self.volume, place), tuple(ordered))
+
+
+def parts_of(performance: Performance) -> tuple[Part, ...]:
+    """What is heard of a performance: for each channel its notes, and the voice nearest to its sound.
+
+    A channel has one sound, volume and place, those that were set last.
+
+    >>> import fillgen
+    >>> from fillgen.writers.midi import to_midi
+    >>> ideas = fillgen.ideas("| C | G7 |", tempo=120, count=1)
+    >>> (part,) = parts_of(to_performance(to_midi(ideas)))
+    >>> part.seat.voice, part.notes[0].start < 2.0
+    ('vibraphone', True)
+    """
+    channels: dict[int, _Channel] = {}
+    for event in performance.events:
+        if event.data and event.data[0] < 0xF0:
+            number = event.data[0] & 0x0F
+            if number not in channels:
+                channels[number] = _Channel(number)
+            channels[number].hear(event.second, event.data)
+    return tuple(channels[number].part for number in sorted(channels) if channels[number].notes)
+
+
+def stand_ins(midi: bytes) -> tuple[tuple[str, str], ...]:
+    """The sounds of a MIDI file that are not among our voices, each with the voice that is heard in its place.
+
+    >>> import fillgen
+    >>> from fillgen.hands.take import Playing
+    >>> from fillgen.writers.midi import to_midi
+    >>> stand_ins(to_midi(fillgen.ideas("| C | G7 |", count=1), Playing(), {"right": "Church Organ"}))
+    (('Church Organ', 'drawbar organ'),)
+    """
+    found: dict[str, str] = {}
+    for event in to_performance(midi).events:
+        if event.data and event.data[0] & 0xF0 == _PROGRAM_CHANGE and event.data[0] & 0x0F != _DRUM_CHANNEL:
+            sound = sound_names()[event.data[1]]
+            if not _is_named(voice_of(sound), sound):
+                found[sound] = voice_of(sound)
+    return tuple(found.items())
+
+
+def _is_named(voice: str, sound: str) -> bool:
+    """Whether the words of a voice begin as words of a sound's name do: saxophone is named in Alto Sax."""
+    beginnings = {word[:3] for word in sound.lower().replace("(", "").split()}
+    return all(word[:3] in beginnings for word in voice.split())
+
+
+# Sound files
+
+
+def to_sound(
+    midi: bytes, *, kind: str = ".wav", font: Path | None = None, tones: Tones | None = None
+) -> bytes:
+    """A MIDI file as a sound file, stereo at 44,100 samples of 16 bits a second.
+
+    It is played by our own voices, the nearest to each sound, or with `font`, a General MIDI sound font. `tones` may
+    give the samples in the synthesizer's place. OptionError for a kind that cannot be written or what lasts too long,
+    OutputError where the font cannot be played, TuneError where the MIDI file cannot be used.
+
+    >>> import fillgen
+    >>> from fillgen.writers.midi import to_midi
+    >>> to_sound(to_midi(fillgen.ideas("| C | G7 |", tempo=200, count=1)))[:4]
+    b'RIFF'
+    """
+    check_kind(kind)
+    performance = to_performance(midi)
+    _check_length(performance.length)
+    pieces = mixed(parts_of(performance), tones) if font is None else _by_font(midi, font)
+    numbers = (np.round(piece.T * _FULL_SCALE).astype("<i2") for piece in pieces)
+    return _flac(numbers) if kind == ".flac" else _wav(numbers)
+
+
+def to_sound_files(
+    files: Mapping[str, bytes], *, kind: str = ".wav", font: Path | None = None
+) -> Iterator[tuple[str, bytes]]:
+    """MIDI files by name as sound files, one after another: `idea-01.mid` as `idea-01.wav` and so on.
+
+    The rest is as of `to_sound`; tones that several files share are made once.
+    """
+    tones = Synthesizer()
+    for name, midi in files.items():
+        yield f"{Path(name).stem}{kind}", to_sound(midi, kind=kind, font=font, tones=tones)
+
+
+def check_kind(kind: str) -> None:
+    """OptionError where sound files of a kind cannot be written here.
+
+    >>> check_kind(".wav")
+    """
+    if kind not in KINDS:
+        raise OptionError(f"no sound file ends with {shorten(kind)}", hint=f"Use {' or '.join(KINDS)}.")
+    if kind == ".flac":
+        try:
+            import_module("soundfile")
+        except (ImportError, OSError) as error:
+            hint = f"Write .wav, or install it with: {sys.executable} -m pip install soundfile"
+            raise OptionError("a .flac file needs the library soundfile", hint=hint) from error
+
+
+def _check_length(seconds: float) -> None:
+    if seconds > MOST_MINUTES * 60:
+        told = f"the sound would last {seconds / 60:.0f} minutes, and {MOST_MINUTES} is the most"
+        raise OptionError(told, hint="Ask for less, or for a file an idea.")
+
+
+def _wav(pieces: Iterable[NDArray[np.int16]]) -> bytes:
+    buffer = io.BytesIO()
+    with wave.open(buffer, "wb") as file:
+        file.setnchannels(2)
+        file.setsampwidth(2)
+        file.setframerate(RATE)
+        for piece in pieces:
+            file.writeframesraw(piece.tobytes())
+    return buffer.getvalue()
+
+
+def _flac(pieces: Iterable[NDArray[np.int16]]) -> bytes:
+    buffer = io.BytesIO()
+    library = import_module("soundfile")
+    with library.SoundFile(buffer, "w", RATE, 2, format="FLAC", subtype="PCM_16") as file:
+        for piece in pieces:
+            file.write(piece)
+    return buffer.getvalue()
+
+
+# Sound fonts
+
+
+def check_font(font: Path) -> str:
+    """Where the player of sound fonts is; OutputError where it is not, or where a file is no sound font."""
+    try:
+        with font.open("rb") as file:
+            head = file.read(12)
+    except (OSError, ValueError) as error:
+        told = getattr(error, "strerror", None) or error
+        raise OutputError(f"cannot be read: {told}", place=str(font)) from error
+    if head[:4] != b"RIFF" or head[8:] != b"sfbk":
+        raise OutputError(
+            "is no sound font", place=str(font), hint="A sound font is a file that ends with .sf2 or .sf3."
+        )
+    found = shutil.which(_PLAYER)
+    if found is None:
+        hint = (
+            "Install it (Debian, Ubuntu: sudo apt install fluidsynth; Fedora: sudo dnf install fluidsynth; macOS: "
+            "brew install fluid-synth; Windows: choco install fluidsynth), or leave --soundfont out."
+        )
+        raise OutputError("a sound font needs the program fluidsynth, which is not installed", hint=hint)
+    return found
+
+
+def _by_font(midi: bytes, font: Path) -> Iterable[Samples]:
+    """A MIDI file played with a sound font, kept below the ceiling."""
+    player = check_font(font)
+    with tempfile.TemporaryDirectory() as folder:
+        source, target = Path(folder, "take.mid"), Path(folder, "take.wav")
+        source.write_bytes(midi)
+        command = [player, "-ni", "-q", "-g", str(_PLAYER_GAIN), "-r", str(RATE), "-T", "wav", "-O", "s16"]
+        _run([*command, "-F", str(target), str(font.resolve()), str(source)], font)
+        rows = _read(target, font)
+    limiter = Limiter()
+    return [limiter.limited(rows), limiter.rest()]
+
+
+def _run(command: Sequence[str], font: Path) -> None:
+    try:
+        done = subprocess.run(command, capture_output=True, check=False, timeout=_LONGEST_WAIT)  # noqa: S603
+    except (OSError, subprocess.SubprocessError) as error:
+        raise OutputError(f"{_PLAYER} cannot be run: {error}", place=str(font)) from error
+    if done.returncode:
+        told = done.stderr.decode("utf-8", "replace").strip().splitlines() or ["it does not say why"]
+        raise OutputError(f"{_PLAYER} failed: {told[-1][:200]}", place=str(font))
+
+
+def _read(path: Path, font: Path) -> Samples:
+    """The two rows of a file that the player wrote."""
+    try:
+        with wave.open(str(path), "rb") as file:
+            numbers = np.frombuffer(file.readframes(file.getnframes()), dtype="<i2")
+            rows = numbers.reshape(-1, file.getnchannels()).T / (_FULL_SCALE + 1)
+    except (OSError, EOFError, wave.Error, ValueError) as error:
+        raise OutputError(f"{_PLAYER} wrote no sound", place=str(font)) from error
+    if not rows.size or not np.any(rows):
+        raise OutputError(f"{_PLAYER} wrote silence", place=str(font), hint="Is it a General MIDI font?")
+    return np.asarray(rows if len(rows) == 2 else np.repeat(rows[:1], 2, axis=0), dtype=float)

@@ -1,0 +1,223 @@
+"""Listening: what is played on an instrument over a chart, to a metronome, becomes a phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from statistics import median
+from typing import Protocol
+
+from fillgen.errors import OptionError, PhraseError, many
+from fillgen.phrase.note import Note, Phrase
+from fillgen.readers.melody import MOST_NOTES, Sound, top_line
+from fillgen.readers.phrases import Found
+from fillgen.readers.timing import settled
+from fillgen.sound.performance import (
+    NOTE_OFF,
+    NOTE_ON,
+    Clock,
+    Output,
+    Performance,
+    Stop,
+    bar_seconds,
+    click_events,
+    perform,
+)
+from fillgen.theory.metre import TICKS, Metre
+
+MOST_LATENCY = 500
+"""Milliseconds of delay that can be made up for."""
+_LOOK_UP = 0.001
+"""Seconds between two looks at the input: far finer than what is written."""
+_NEAR_A_BEAT = TICKS / 8
+"""Notes within so many ticks of a beat are meant for it."""
+_WORTH_TELLING = 15
+"""Milliseconds, at the middle of all notes near beats, from which a delay is told. Chosen: half of what is heard."""
+_ENOUGH = 4
+"""So many notes near beats tell of a delay; fewer may be chance."""
+
+
+class Input(Protocol):
+    """What MIDI messages come from; PortError where none can come any more."""
+
+    def poll(self) -> bytes | None:
+        """The next message that has come, None where none has."""
+
+
+class _Nowhere:
+    """An output that makes no sound."""
+
+    def send(self, data: bytes) -> None:
+        pass
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What was played: sounds in ticks from the first beat after the count-in, those before it below zero.
+
+    `tempo` is in quarter notes a minute, `bars` are those listened to, `stopped` says whether it was broken off.
+    """
+
+    sounds: tuple[Sound, ...]
+    metre: Metre
+    tempo: int
+    bars: int
+    latency: float = 0.0
+    stopped: bool = False
+
+
+@dataclass
+class _Ear:
+    """Takes down which keys are pressed from when to when, in seconds of the performance."""
+
+    source: Input
+    down: dict[int, float] = field(default_factory=dict)
+    struck: list[tuple[float, float, int]] = field(default_factory=list)
+
+    def hear(self, second: float, _left: float = 0.0) -> None:
+        while (data := self.source.poll()) is not None:
+            kind = data[0] & 0xF0
+            if kind in (NOTE_ON, NOTE_OFF) and len(self.struck) < MOST_NOTES:
+                self._key(data[1], second, pressed=kind == NOTE_ON and data[2] > 0)
+
+    def _key(self, midi: int, second: float, *, pressed: bool) -> None:
+        begun = self.down.pop(midi, None)
+        if begun is not None and second > begun:
+            self.struck.append((begun, second, midi))
+        if pressed:
+            self.down[midi] = second
+
+    def end(self, second: float) -> None:
+        """Let go what is still held."""
+        for midi in tuple(self.down):
+            self._key(midi, second, pressed=False)
+
+
+def listen(
+    source: Input,
+    metre: Metre,
+    tempo: int,
+    bars: int,
+    *,
+    metronome: Output | None = None,
+    latency: float = 0.0,
+    stop: Stop | None = None,
+    clock: Clock | None = None,
+) -> Heard:
+    """Count in a bar, then listen for so many bars, with a click on every beat where there is a metronome.
+
+    `tempo` is in quarter notes a minute. `latency` is the delay between a click and the note played to it, in
+    milliseconds, that comes from instrument and computer; so much earlier are the notes taken to be. What is held at
+    the end ends there. Raises OptionError for a latency outside what can be made up for, PortError where a port
+    goes.
+    """
+    if not -MOST_LATENCY <= latency <= MOST_LATENCY:
+        hint = f"Give up to {MOST_LATENCY} milliseconds."
+        raise OptionError(f"the latency is {latency:g} milliseconds", hint=hint)
+    bar = bar_seconds(metre.name, tempo)
+    end = (bars + 1) * bar
+    length = end + max(0.0, latency / 1000)
+    ear = _Ear(source)
+    done = perform(
+        Performance(click_events(metre.name, tempo, bars + 1), length),
+        metronome or _Nowhere(),
+        stop=stop,
+        clock=clock,
+        meanwhile=ear.hear,
+        look_up=_LOOK_UP,
+    )
+    ear.hear(length)
+    ear.end(length)
+    sounds = _in_ticks(ear.struck, bar + latency / 1000, tempo)
+    return Heard(sounds, metre, tempo, bars, latency, stopped=not done)
+
+
+def _in_ticks(struck: Iterable[tuple[float, float, int]], zero: float, tempo: int) -> tuple[Sound, ...]:
+    second = tempo * TICKS / 60
+    sounds = (Sound((a - zero) * second, (b - zero) * second, midi) for a, b, midi in struck)
+    return tuple(sorted(sounds, key=lambda sound: (sound.onset, sound.midi)))
+
+
+# What was heard, written down
+
+
+def written(heard: Heard) -> Found:
+    """What was heard as a phrase on paper, its bars known from the metronome, so that it can be lined up with its chart.
+
+    Of notes struck together the highest counts. Notes in the last beats of the count-in are a pick-up; what comes
+    earlier, or after the end, is left out, and a remark says so. PhraseError where nothing was played.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> late = (Sound(9, 470, 60), Sound(489, 955, 64), Sound(975, 1905, 67))
+    >>> found = written(Heard(late, METRES["4/4"], 120, 1))
+    >>> found.notes[1], found.written
+    (Note(onset=480, length=480, midi=64), (1920,))
+    """
+    metre = heard.metre
+    counted = [replace(s, onset=s.onset + metre.bar, end=s.end + metre.bar) for s in heard.sounds]
+    after = [s for s in counted if s.onset >= 0]
+    if not after:
+        raise PhraseError("nothing was played", hint=_NOTHING)
+    timing = settled(top_line(after), metre)
+    notes, pickup = _within(timing.notes, metre, heard.bars)
+    if not notes:
+        raise PhraseError("nothing was played while the chart went by", hint=_NOTHING)
+    remarks = (*timing.remarks(heard.tempo), *_left_out(timing.notes, notes), *_delay(heard))
+    bars = (*([pickup] if pickup else []), *[metre.bar] * heard.bars)
+    swings = timing.swing is not None
+    return Found(notes, metre, bars, heard.tempo, remarks=remarks, place="what was played", swings=swings)
+
+
+_NOTHING = "Is it the right input? fillgen ports lists them; --input names one."
+
+
+def _within(notes: Phrase, metre: Metre, bars: int) -> tuple[Phrase, int]:
+    """The notes of the bars that were listened to and of their pick-up, counted from where that begins; and its ticks.
+
+    `notes` count from the start of the count-in.
+    """
+    end = (bars + 1) * metre.bar
+    inside = [
+        replace(note, length=min(note.end, end) - note.onset)
+        for note in notes
+        if metre.beat <= note.onset < end
+    ]
+    early = metre.bar - inside[0].onset if inside else 0
+    pickup = max(0, -(-early // metre.beat) * metre.beat)
+    first = metre.bar - pickup
+    return tuple(Note(note.onset - first, note.length, note.midi) for note in inside), pickup
+
+
+def _left_out(played: Phrase, kept: Phrase) -> tuple[str, ...]:
+    missing = len(played) - len(kept)
+    if not missing:
+        return ()
+    return (
+        f"{many(missing, 'note')} played outside the chart's bars {'is' if missing == 1 else 'are'} left out.",
+    )
+
+
+def _delay(heard: Heard) -> tuple[str, ...]:
+    """A remark where the notes near beats come early or late together."""
+    late = off_beat_ms(heard.sounds, heard.metre, heard.tempo)
+    if abs(late) < _WORTH_TELLING:
+        return ()
+    asked = round(heard.latency + late)
+    how = "late" if late > 0 else "early"
+    told = f"Half of your notes on the beat come {abs(late):.0f} ms {how} or more."
+    if not -MOST_LATENCY <= asked <= MOST_LATENCY:
+        return (told,)
+    return (f"{told} If instrument or computer is the cause, --latency {asked} makes up for it.",)
+
+
+def off_beat_ms(sounds: Sequence[Sound], metre: Metre, tempo: int) -> float:
+    """How late notes meant for beats come, in milliseconds at their median; 0 where too few are near beats.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> off_beat_ms([Sound(beat * 480 + 24, beat * 480 + 400, 60) for beat in range(4)], METRES["4/4"], 120)
+    25.0
+    """
+    beat = metre.beat
+    ticks = [(sound.onset + beat / 2) % beat - beat / 2 for sound in sounds]
+    near = [tick for tick in ticks if abs(tick) <= _NEAR_A_BEAT]
+    return median(near) / TICKS * 60_000 / tempo if len(near) >= _ENOUGH else 0.0

@@ -1,0 +1,1 @@
+"""Explaining, checking, notes that fit, practice and lessons."""

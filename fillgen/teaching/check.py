@@ -1,0 +1,165 @@
+"""A player's own phrase held against the rules of a level: what fits, what does not, and the smallest change that mends it.
+
+The rules are those by which ideas are made, asked of the finished phrase; what its rhythm does beyond the level is a
+remark and no fault. The mend is found by the solver that finds ideas: of all phrases that keep the rules the one with
+the fewest notes changed, and of those the one whose notes move least.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from fillgen.chart.progression import Progression
+from fillgen.errors import listed
+from fillgen.hands.fingering import best, beyond, difficulty
+from fillgen.hands.reach import reach
+from fillgen.phrase.idea import IdeaNote
+from fillgen.phrase.note import Phrase
+from fillgen.rules import judge
+from fillgen.rules.pack import Level, RulePack
+from fillgen.teaching.asked import USUAL, Asked, Settings, ask
+from fillgen.teaching.faults import Fault, faults_of, rules_kept
+from fillgen.teaching.level import lowest_of, lowest_words, place_words, rhythm_words
+from fillgen.teaching.line import Line
+from fillgen.teaching.mend import Mend, mended
+from fillgen.teaching.naming import kinds
+from fillgen.teaching.praise import what_works
+from fillgen.teaching.sentences import sentence
+from fillgen.theory.pitch import read_pitch
+
+_EASY, _HARD = 0.2, 0.35
+"""Below and from which difficulty fingers are told to have it easy or hard. A choice made here: the C major scale is
+easy at two notes a second, middling at four, hard at eight."""
+
+
+@dataclass(frozen=True)
+class Report:
+    """What there is to say of a phrase: its notes, faults and mend, what holds, and what works.
+
+    `names` is what textbooks call each note, `reasons` a sentence for each; `holds` are the rules that hold, by name
+    and as told. `tempo` is in quarter notes a minute, None where none was given; `lowest` is the lowest level the
+    phrase fits, None where none was sought or found. `reading` are remarks on how the phrase was read, such as its part
+    or its timing; whoever read it adds them with `dataclasses.replace`.
+    """
+
+    progression: Progression
+    level: int
+    level_name: str
+    notes: tuple[IdeaNote, ...]
+    names: tuple[str, ...]
+    reasons: tuple[str, ...]
+    faults: tuple[Fault, ...]
+    mend: Mend | None
+    works: tuple[str, ...]
+    remarks: tuple[str, ...]
+    holds: tuple[tuple[str, str], ...]
+    tempo: int | None = None
+    lowest: int | None = None
+    reading: tuple[str, ...] = ()
+
+    @property
+    def right(self) -> bool:
+        """Whether no rule is broken."""
+        return not self.faults
+
+    @property
+    def phrase(self) -> Phrase:
+        return tuple(told.note for told in self.notes)
+
+
+def check(
+    progression: Progression,
+    notes: Phrase,
+    level: Level,
+    settings: Settings = USUAL,
+    *,
+    pack: RulePack | None = None,
+) -> Report:
+    """What there is to say of a phrase at a level.
+
+    With a pack the lowest level it fits is told too. Raises PhraseError where the phrase and the chart do not go
+    together, OptionError for a tempo or a degree that is not offered.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> from fillgen.phrase.text import parse_phrase
+    >>> chart = parse_chart("| C | G7 |", key="C")
+    >>> report = check(chart, parse_phrase("C5q D5q A5q G5q | F5h B4h", chart.metre), RulePack().level(3))
+    >>> sorted({(fault.name, fault.kind) for fault in report.faults})
+    [('A5', 'non-chord-note'), ('A5', 'strong-beat'), ('B4', 'leap-turns-back'), ('D5', 'non-chord-note')]
+    """
+    asked = ask(progression, notes, level, settings)
+    line = _Ranged(asked)
+    faults = faults_of(asked, line)
+    fingers = best([note.midi for note in notes], settings.hand).fingers
+    mend, unmended = mended(asked) if faults else (None, ())
+    lowest = lowest_of(asked, pack) if pack is not None else None
+    return Report(
+        progression,
+        level.number,
+        level.name,
+        judge.annotated(progression, notes, asked.where, fingers),
+        kinds(line),
+        tuple(sentence(line, index) for index in range(len(notes))),
+        faults,
+        mend,
+        what_works(asked, line, faults),
+        (*unmended, *_remarks(asked), *(lowest_words(lowest, pack) if pack is not None else ())),
+        rules_kept(asked, faults),
+        settings.tempo,
+        lowest,
+    )
+
+
+class _Ranged(Line):
+    """A phrase as it is told, with no other note proposed than those of its range, where the range has any."""
+
+    def __init__(self, asked: Asked) -> None:
+        super().__init__(asked.progression, asked.notes, asked.where)
+        self._range = range(asked.low, asked.high + 1)
+
+    def near(self, index: int) -> list[str]:
+        every = super().near(index)
+        return self._inside(every) or every
+
+    def goals(self, index: int) -> list[str]:
+        return self._inside(super().goals(index))
+
+    def _inside(self, names: Sequence[str]) -> list[str]:
+        return [name for name in names if read_pitch(name) in self._range]
+
+
+# Rhythm and levels
+
+
+def _remarks(asked: Asked) -> tuple[str, ...]:
+    return (*rhythm_words(asked), *_silent_bars(asked), *_hand_told(asked))
+
+
+def _silent_bars(asked: Asked) -> Iterator[str]:
+    """That a whole phrase stops before its last bar."""
+    last = asked.progression.bar_of(asked.notes[-1].end - 1)
+    end = asked.progression.bar_of(asked.progression.length - 1)
+    if asked.closes and last < end:
+        silent = f"bar {end} is" if last + 1 == end else f"bars {last + 1} to {end} are"
+        yield f"The phrase stops in bar {last}: {silent} silent."
+
+
+def _hand_told(asked: Asked) -> Iterator[str]:
+    """How hard the phrase is for a hand at its tempo, and what lies out of its reach."""
+    if asked.tempo is None:
+        return
+    if asked.settings.tempo is None:
+        yield f"No tempo is given: the hand is judged at {asked.tempo} quarter notes a minute."
+    hand = asked.hand or reach()
+    pitches = [note.midi for note in asked.notes]
+    hard = difficulty(pitches, asked.seconds, hand)
+    word = "easy" if hard < _EASY else "hard" if hard >= _HARD else "middling"
+    yield f"For the fingers of a {hand.size} hand it is {word} at {asked.tempo} quarter notes a minute (difficulty {hard:.2f} of 1)."
+    far = beyond(pitches, asked.seconds, hand)
+    if far:
+        where = listed([place_words(asked.progression, asked.notes[index].onset) for index in far[:3]], "and")
+        yield (
+            f"A {hand.size} hand does not reach {where} in time: play it slower or leave it out, do not force it. "
+            "If a hand hurts, stop, and ask a teacher, or a clinician where it lasts."
+        )

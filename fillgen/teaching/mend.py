@@ -1,0 +1,190 @@
+"""The smallest change that mends a phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fillgen.chart.progression import Progression
+from fillgen.engine.lattice import Lattice, Run
+from fillgen.errors import listed
+from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.place import Place
+from fillgen.phrase.text import phrase_text
+from fillgen.rules.windows import Windows
+from fillgen.teaching.asked import Asked
+from fillgen.teaching.line import Line
+from fillgen.teaching.words import beat_words
+
+_WIDEST = 24
+"""Semitones: wider intervals are all as uneven."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mend:
+    """The smallest change that mends a phrase: the notes after it, which of them changed, and in words."""
+
+    notes: Phrase
+    changed: tuple[int, ...]
+    text: str
+    sentences: tuple[str, ...]
+
+
+# The mend
+
+
+_Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class _State:
+    """A length that a note may have, and its place with that length."""
+
+    length: int
+    place: Place
+
+
+def mended(asked: Asked) -> tuple[Mend | None, tuple[str, ...]]:
+    """The smallest mend; where there is none, a sentence that says so.
+
+    Notes may change their pitch, and may end where a strong beat or a chord begins.
+    """
+    states = [_lengths(asked, index) for index in range(len(asked.notes))]
+    found = _nearest(asked, Windows(asked.uses, asked.low, asked.high), states)
+    return (_mend(asked, found), ()) if found else (None, (_no_mend(asked),))
+
+
+def _lengths(asked: Asked, index: int) -> list[_State]:
+    """A note as it is, and let go at each strong beat or new chord that it is held across."""
+    note = asked.notes[index]
+    ends = reversed(asked.progression.strong_between(note.onset, note.end))
+    cut = [_State(end - note.onset, asked.shortened(index, end - note.onset)) for end in ends]
+    return [_State(note.length, asked.where[index]), *cut]
+
+
+def _nearest(asked: Asked, windows: Windows, states: Sequence[Sequence[_State]]) -> Phrase | None:
+    """Of all phrases that keep the rules the one with the fewest notes changed, then with the least movement.
+
+    What is still equal is told apart by the time by which notes are shortened, then by how evenly the line moves.
+    """
+    domains = [[windows.domain(state.place) for state in each] for each in states]
+    pitches = [np.concatenate(each).astype(np.int64) for each in domains]
+    runs = [Run(index, np.arange(each.size)[:, None]) for index, each in enumerate(pitches)]
+    if not all(each.size for each in pitches):
+        return None
+    costs = zip(_costs(asked, states, domains, pitches), range(len(states)), strict=True)
+    nearest = _smallest([np.where(_table(windows, states, i), cost, np.inf) for cost, i in costs])
+    uneven = zip(nearest, _unevenness(pitches), strict=True)
+    total, rows = Lattice(runs, nearest).best([np.where(table, -each, -np.inf) for table, each in uneven])
+    if total == -np.inf:
+        return None
+    lengths = [
+        _repeated([state.length for state in each], own) for each, own in zip(states, domains, strict=True)
+    ]
+    return tuple(
+        Note(note.onset, int(length[row]), int(pitch[row]))
+        for note, length, pitch, row in zip(asked.notes, lengths, pitches, rows[0].tolist(), strict=True)
+    )
+
+
+def _repeated(each: Sequence[int], domains: Sequence[NDArray[np.int16]]) -> NDArray[np.int64]:
+    """A number of each state, for every pitch of its domain."""
+    return np.repeat(np.asarray(each, dtype=np.int64), [domain.size for domain in domains])
+
+
+def _table(windows: Windows, states: Sequence[Sequence[_State]], index: int) -> NDArray[np.bool_]:
+    """What may stand between what, for all lengths of a note and its neighbours together."""
+    before: Sequence[_State | None] = states[index - 1] if index else (None,)
+    after: Sequence[_State | None] = states[index + 1] if index + 1 < len(states) else (None,)
+    rows = []
+    for one in before:
+        blocks = [
+            [windows.joined(one and one.place, two.place, three and three.place) for three in after]
+            for two in states[index]
+        ]
+        rows.append(np.concatenate([np.concatenate(row, axis=2) for row in blocks], axis=1))
+    return np.concatenate(rows, axis=0)
+
+
+def _costs(
+    asked: Asked,
+    states: Sequence[Sequence[_State]],
+    domains: Sequence[Sequence[NDArray[np.int16]]],
+    pitches: Sequence[NDArray[np.int64]],
+) -> Iterator[_Values]:
+    """What the change of each note costs, in axes of the note before, the note and the note after.
+
+    A note counts for more than all semitones together, a semitone for more than all ticks. Every sum is a whole number
+    that a float holds exactly, for phrases of up to 4,000 notes in as many beats.
+    """
+    notes = asked.notes
+    a_semitone = float(asked.progression.length + 1)
+    a_note = a_semitone * (128 * len(notes) + 1)
+    for note, pitch, each, own in zip(notes, pitches, states, domains, strict=True):
+        cut = note.length - _repeated([state.length for state in each], own)
+        moved = np.abs(pitch - note.midi)
+        cost = a_note * ((cut > 0) | (moved > 0)) + a_semitone * moved + cut
+        yield cost[None, :, None]
+
+
+def _smallest(costs: Sequence[_Values]) -> list[NDArray[np.bool_]]:
+    """The windows through which a phrase of the smallest cost goes, and no other phrase; a forbidden one costs inf."""
+    kept = []
+    following: _Values = np.zeros((costs[-1].shape[1], 1))
+    for cost in reversed(costs):
+        whole = cost + following[None]
+        following = whole.min(axis=2)
+        kept.append((whole == following[:, :, None]) & np.isfinite(whole))
+    kept[-1] &= (following == following.min())[:, :, None]
+    return kept[::-1]
+
+
+def _unevenness(pitches: Sequence[NDArray[np.int64]]) -> Iterator[_Values]:
+    """How unevenly the line moves to each note, in axes of the note before, the note and the note after."""
+    yield np.zeros((1, pitches[0].size, 1))
+    for before, now in pairwise(pitches):
+        gaps = np.minimum(np.abs(before[:, None] - now[None, :]), _WIDEST)
+        yield gaps.astype(np.float64)[:, :, None] ** 2
+
+
+def _mend(asked: Asked, notes: Phrase) -> Mend:
+    line, old = Line(asked.progression, notes), Line(asked.progression, asked.notes)
+    pairs = list(zip(asked.notes, notes, strict=True))
+    changed = tuple(index for index, (before, after) in enumerate(pairs) if before != after)
+    return Mend(
+        notes,
+        changed,
+        phrase_text(notes, asked.progression),
+        tuple(_change(asked, old, line, index) for index in changed),
+    )
+
+
+def _change(asked: Asked, old: Line, new: Line, index: int) -> str:
+    """A changed note in a sentence."""
+    progression, before, after = asked.progression, asked.notes[index], new.notes[index]
+    told = f"bar {progression.bar_of(before.onset)}, {beat_words(progression.metre, before.onset)}: {old.names[index]}"
+    parts = [f"becomes {new.names[index]}"] if before.midi != after.midi else []
+    if after.end != before.end:
+        parts.append(f"ends before {_end_words(progression, after.end)}")
+    return f"{told} {' and '.join(parts)}"
+
+
+def _end_words(progression: Progression, tick: int) -> str:
+    words = beat_words(progression.metre, tick)
+    return f"{words} of bar {progression.bar_of(tick)}"
+
+
+def _no_mend(asked: Asked) -> str:
+    """Why a phrase has no mend over its rhythm: the rules without which it would have one."""
+    states = [_lengths(asked, index) for index in range(len(asked.notes))]
+    named = [
+        use.rule.kind
+        for use in asked.uses
+        if _nearest(asked, Windows([u for u in asked.uses if u is not use], asked.low, asked.high), states)
+    ]
+    told = "No other notes in this rhythm keep every rule"
+    return f"{told}; without {listed(named)} some would." if named else f"{told}: give it another rhythm."

@@ -1,0 +1,334 @@
+"""Practising: sessions that loop an idea or leave room for an answer, and lessons that go up the ladder of levels.
+
+What is planned here is written as MIDI by `fillgen.writers.midi.to_practice` and as a sheet by `fillgen.writers.lessons`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import groupby
+from math import ceil
+
+from fillgen.chart.progression import Progression
+from fillgen.engine.request import ENDS_ON, Request, settle
+from fillgen.errors import OptionError, many
+from fillgen.hands.fingering import best
+from fillgen.hands.reach import reach
+from fillgen.hands.take import PARTS, Playing, check_playing
+from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.note import Phrase
+from fillgen.phrase.place import places
+from fillgen.phrase.text import phrase_text
+from fillgen.rules import judge
+from fillgen.rules.pack import RulePack
+from fillgen.theory.metre import TICKS
+
+MOST_MINUTES = 60
+"""The longest session offered. Common practice: no longer without leaving the instrument."""
+REST_AFTER = 5.0
+"""Minutes of playing at most between two rests, as far as one time through is not longer. Common practice."""
+REST_SECONDS = 20.0
+"""How long the hands rest at least, in empty bars. Common practice."""
+SLOWEST = 0.6
+"""The usual share of the tempo at which practice begins."""
+STEPS = 4
+"""How many tempi there usually are on the way up."""
+_MOST_STEPS, _MOST_TIMES, _MOST_TURNS = 12, 16, 50
+_LEAST_SHARE = 0.3
+
+
+# Sessions
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One time through the bars: the idea, its tempo in quarter notes a minute, the parts that sound, and a label.
+
+    `count_in` is a bar of clicks before it, `rest` are empty bars before that, in which the hands rest.
+    """
+
+    idea: Idea
+    tempo: int
+    parts: tuple[str, ...]
+    label: str
+    count_in: bool = True
+    rest: int = 0
+
+    @property
+    def is_answer(self) -> bool:
+        """Whether the right hand rests, so that it is the player's turn."""
+        return "right" not in self.parts
+
+    @property
+    def before(self) -> int:
+        """Bars before the music begins."""
+        return self.rest + self.count_in
+
+
+@dataclass(frozen=True)
+class Session:
+    """Rounds one after another, over the progression, in the rhythm and with the swing of their ideas."""
+
+    ideas: Ideas
+    rounds: tuple[Round, ...]
+
+    @cached_property
+    def starts(self) -> tuple[int, ...]:
+        """The tick at which the music of each round begins, after its rest and its count-in."""
+        bar, at, starts = self.ideas.progression.metre.bar, 0, []
+        for each in self.rounds:
+            at += each.before * bar
+            starts.append(at)
+            at += self.ideas.progression.length
+        return tuple(starts)
+
+    @property
+    def length(self) -> int:
+        """Ticks of the whole session."""
+        return self.starts[-1] + self.ideas.progression.length
+
+
+def minutes(session: Session) -> float:
+    """How long a session lasts, in minutes, rests and count-ins included.
+
+    >>> import fillgen
+    >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=120, count=1)
+    >>> minutes(loop(ideas, ideas[0], steps=1, times=1))  # three rounds of five bars of two seconds
+    0.5
+    """
+    return sum(_minutes(each, session.ideas.progression) for each in session.rounds)
+
+
+def _minutes(each: Round, progression: Progression) -> float:
+    bars = each.before + len(progression.bars)
+    return bars * progression.metre.bar / TICKS / each.tempo
+
+
+def tempi(tempo: int, slowest: float = SLOWEST, steps: int = STEPS) -> tuple[int, ...]:
+    """Tempi from a share of the tempo up to it, in equal steps of whole quarter notes a minute, each faster.
+
+    One step is the tempo itself; where steps would be smaller than one quarter note a minute there are fewer of
+    them. OptionError for a share or a number of steps outside what is offered.
+
+    >>> tempi(116), tempi(20, 0.9, 4)
+    ((70, 85, 101, 116), (18, 19, 20))
+    """
+    if not _LEAST_SHARE <= slowest <= 1:
+        hint = f"Give a share of the tempo from {_LEAST_SHARE:g} to 1, such as {SLOWEST:g}."
+        raise OptionError(f"the slowest tempo is {slowest:g} of the tempo", hint=hint)
+    check_count(steps, _MOST_STEPS, "step")
+    shares = [slowest + (1 - slowest) * number / (steps - 1) for number in range(steps - 1)]
+    return tuple(dict.fromkeys([*(max(1, round(tempo * share)) for share in shares), tempo]))
+
+
+def check_count(count: int, most: int, what: str) -> None:
+    """OptionError unless a count is from 1 to `most`; `what` names the things counted."""
+    if not 1 <= count <= most:
+        raise OptionError(f"{many(count, what)} are asked for", hint=f"Ask for 1 to {most} {what}s.")
+
+
+def loop(
+    ideas: Ideas,
+    idea: Idea,
+    *,
+    slowest: float = SLOWEST,
+    steps: int = STEPS,
+    times: int = 2,
+    parts: Sequence[str] = PARTS,
+) -> Session:
+    """An idea over and over, from slow to its tempo, at each tempo with more and more of its parts.
+
+    At every tempo the right hand plays alone, then with the left hand, then with all parts, each `times` over: one
+    difficulty is added at a time, and a tempo is left only once the phrase has been heard in time with the whole
+    band, so that nothing is hurried before it is sure. The order is the same at every tempo, and a bar of clicks
+    before each round brings the hand back to the first note. Rests come every five minutes at most, between two
+    tempi where that can be.
+
+    OptionError for a setting outside what is offered, and for more than an hour, with the number that fits.
+
+    >>> import fillgen
+    >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=100, count=1)
+    >>> [each.label for each in loop(ideas, ideas[0], steps=2, times=1).rounds][:4]
+    ['60 a minute, right hand alone', '60 a minute, both hands', '60 a minute, all parts',
+     '100 a minute, right hand alone']
+    """
+    check_count(times, _MOST_TIMES, "time")
+    stages = _stages(_sounding(parts))
+
+    def planned(over: int, tempo_steps: int = steps) -> Session:
+        speeds = tempi(ideas.tempo, slowest, tempo_steps)
+        groups = _by_tempo(_looped(idea, speeds, stages, over), ideas.progression)
+        return Session(ideas, _rested(groups, ideas.progression))
+
+    session = planned(times)
+    if minutes(session) <= MOST_MINUTES:
+        return session
+    fewer = _most_that_fit(planned, times)
+    if fewer:
+        raise _too_long(session, f"{many(fewer, 'time')} over")
+    alone = _most_that_fit(lambda count: planned(1, count), steps)
+    raise _too_long(session, f"{many(alone, 'step')}, once over each" if alone else "")
+
+
+def _sounding(parts: Sequence[str]) -> tuple[str, ...]:
+    """The parts asked for in their order, the right hand among them; OptionError where it is not."""
+    check_playing(Playing(parts=tuple(parts)))
+    if "right" not in parts:
+        raise OptionError(
+            "the right hand is not among the parts", hint="It is what is practised: add 'right'."
+        )
+    return tuple(part for part in PARTS if part in parts)
+
+
+def _stages(parts: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    """The right hand alone, both hands, all parts; each once where they are the same."""
+    hands = tuple(part for part in parts if part in ("right", "left"))
+    return tuple(dict.fromkeys([("right",), hands, tuple(parts)]))
+
+
+def _looped(
+    idea: Idea, speeds: Sequence[int], stages: Sequence[tuple[str, ...]], times: int
+) -> Iterator[Round]:
+    for tempo in speeds:
+        for parts in stages:
+            for number in range(1, times + 1):
+                turn = f", time {number} of {times}" if times > 1 else ""
+                yield Round(idea, tempo, parts, f"{tempo} a minute, {_told(parts)}{turn}")
+
+
+def _by_tempo(rounds: Iterable[Round], progression: Progression) -> list[list[Round]]:
+    """The rounds of each tempo together, each alone where together they would last too long without a rest."""
+    groups: list[list[Round]] = []
+    for _, same in groupby(rounds, key=lambda each: each.tempo):
+        group = list(same)
+        lasts = sum(_minutes(each, progression) for each in group)
+        groups += [group] if lasts <= REST_AFTER else [[each] for each in group]
+    return groups
+
+
+_PART_WORDS = {"right": "right hand", "left": "left hand", "bass": "bass", "drums": "drums"}
+_TOGETHER = {("right",): "right hand alone", ("right", "left"): "both hands", PARTS: "all parts"}
+
+
+def _told(parts: tuple[str, ...]) -> str:
+    """Parts in words.
+
+    >>> _told(("right", "left")), _told(("right", "bass"))
+    ('both hands', 'right hand and bass')
+    """
+    words = [_PART_WORDS[part] for part in parts]
+    return _TOGETHER.get(parts, " and ".join(", ".join(words).rsplit(", ", 1)))
+
+
+def call_and_answer(ideas: Ideas, *, turns: int = 4, parts: Sequence[str] = PARTS) -> Session:
+    """An idea, then the same bars without the right hand for the player to answer; the next turn has the next idea.
+
+    The other parts go on from call to answer without a break, as they would with another player: there is a
+    count-in at the beginning and after a rest only, and no rest parts a call from its answer. After the last idea the first
+    comes again. OptionError for a setting outside what is offered, for no ideas, where nothing would sound in the answer, and
+    for more than an hour, with the number that fits.
+
+    >>> import fillgen
+    >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=100, count=2)
+    >>> [(each.idea.rank, each.is_answer) for each in call_and_answer(ideas, turns=3).rounds]
+    [(1, False), (1, True), (2, False), (2, True), (1, False), (1, True)]
+    """
+    check_count(turns, _MOST_TURNS, "turn")
+    if not len(ideas):
+        raise OptionError("there is no idea to answer to", hint="Give one idea at least.")
+    both = _sounding(parts)
+    if both == ("right",):
+        hint = f"Ask for one of {', '.join(PARTS[1:])} as well."
+        raise OptionError("nothing would sound while you answer", hint=hint)
+
+    def planned(count: int) -> Session:
+        groups = [_turn(ideas, number, both) for number in range(count)]
+        return Session(ideas, _rested(groups, ideas.progression))
+
+    session = planned(turns)
+    if minutes(session) > MOST_MINUTES:
+        fewer = _most_that_fit(planned, turns)
+        raise _too_long(session, many(fewer, "turn") if fewer else "")
+    return session
+
+
+def _turn(ideas: Ideas, number: int, parts: tuple[str, ...]) -> list[Round]:
+    idea = ideas[number % len(ideas)]
+    head = f"{ideas.tempo} a minute, turn {number + 1}"
+    return [
+        Round(idea, ideas.tempo, parts, f"{head}, listen to idea {idea.rank}", number == 0),
+        Round(idea, ideas.tempo, parts[1:], f"{head}, your answer", count_in=False),
+    ]
+
+
+def _rested(groups: Sequence[Sequence[Round]], progression: Progression) -> tuple[Round, ...]:
+    """All rounds, with a rest before a group where the playing would grow too long; no group is parted."""
+    rounds: list[Round] = []
+    played = 0.0
+    for first, *others in groups:
+        counted = replace(first, count_in=True)
+        rests = (
+            bool(rounds)
+            and played + sum(_minutes(each, progression) for each in (first, *others)) > REST_AFTER
+        )
+        begins = counted if rests else first
+        lasts = sum(_minutes(each, progression) for each in (begins, *others))
+        played = lasts if rests else played + lasts
+        rounds += [replace(begins, rest=_rest_bars(begins, progression) if rests else 0), *others]
+    return tuple(rounds)
+
+
+def _rest_bars(each: Round, progression: Progression) -> int:
+    """The empty bars in which the hands rest before a round."""
+    bar = progression.metre.bar / TICKS * 60 / each.tempo
+    return max(1, ceil(REST_SECONDS / bar))
+
+
+def _most_that_fit(planned: Callable[[int], Session], most: int) -> int:
+    """The largest number whose session is no longer than is offered, 0 where there is none."""
+    return next((count for count in range(most, 0, -1) if minutes(planned(count)) <= MOST_MINUTES), 0)
+
+
+def _too_long(session: Session, fits: str) -> OptionError:
+    lasts = f"the session lasts {minutes(session):.0f} minutes, more than {MOST_MINUTES}"
+    return OptionError(lasts, hint=f"There is room for {fits}." if fits else "Practise fewer bars at a time.")
+
+
+def own_ideas(
+    progression: Progression,
+    notes: Phrase,
+    *,
+    rhythm: str | None = None,
+    tempo: int | None = None,
+    hand: str | None = None,
+    pack: RulePack | None = None,
+) -> Ideas:
+    """A phrase of the player's own in the place of ideas, with its fingers, to be looped or explained.
+
+    `tempo` is in quarter notes a minute; without a rhythm it is played straight. Raises OptionError for a rhythm, tempo
+    or hand that is not offered.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> from fillgen.phrase.text import parse_phrase
+    >>> chart = parse_chart("| F | C7 |")
+    >>> own_ideas(chart, parse_phrase("A4h C5h | Bb4h E4h", chart.metre), rhythm="swing")[0].text
+    'A4h C5h | Bb4h E4h'
+    """
+    choices = settle(Request(progression, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack or RulePack()))
+    where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
+    fingers = best([note.midi for note in notes], choices.hand).fingers
+    told = judge.annotated(progression, notes, where, fingers)
+    text = phrase_text(notes, progression, [each.name for each in told])
+    return Ideas(
+        progression,
+        choices.rhythm.name,
+        0,
+        choices.tempo,
+        rhythm is not None and choices.rhythm.swing,
+        0,
+        1,
+        (Idea(1, 0.0, {}, "", text, told),),
+        hand=(choices.hand or reach()).size,
+    )

@@ -1,0 +1,1 @@
+"""What holds in any music: pitches, keys, metres, chords, numerals and swing."""

@@ -1,0 +1,1 @@
+"""What the values look like outside: text, JSON, MIDI, sheets, files."""

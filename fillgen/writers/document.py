@@ -1,0 +1,80 @@
+"""Ideas as JSON: the keys that other programs may rely on."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from fillgen.chart.progression import Progression, Span
+from fillgen.phrase.idea import Idea, IdeaNote, Ideas
+from fillgen.teaching.ranking import ranking
+from fillgen.teaching.sentences import reasons
+from fillgen.theory.metre import TICKS
+
+
+def to_json(ideas: Ideas) -> str:
+    """The whole answer as JSON text. Onsets and durations are quarter notes, straight (before swing)."""
+    return json.dumps(document(ideas), ensure_ascii=False, indent=1) + "\n"
+
+
+def document(ideas: Ideas) -> dict[str, Any]:
+    """The whole answer as plain dictionaries and lists."""
+    return {
+        "chart": chart_document(ideas.progression, ideas.tempo),
+        "rhythm": ideas.rhythm,
+        "level": ideas.level,
+        "space": {"phrases": ideas.phrases},
+        "seed": ideas.seed,
+        "remarks": list(ideas.remarks),
+        "ideas": [_idea(idea, ideas) for idea in ideas],
+    }
+
+
+def chart_document(progression: Progression, tempo: int) -> dict[str, Any]:
+    """The progression as plain dictionaries: a chord's onset counts from the start of its bar."""
+    bars = [
+        {"bar": number, "chords": [_chord(span, bar[0].onset) for span in bar]}
+        for number, bar in enumerate(progression.bars, progression.first)
+    ]
+    return {"key": str(progression.key), "metre": progression.metre.name, "tempo": tempo, "bars": bars}
+
+
+def _chord(span: Span, start: int) -> dict[str, Any]:
+    return {
+        "symbol": span.chord.symbol,
+        "onset": quarters(span.onset - start),
+        "duration": quarters(span.length),
+        "tones": [str(tone.name) for tone in span.chord.tones],
+    }
+
+
+def _idea(idea: Idea, ideas: Ideas) -> dict[str, Any]:
+    why = reasons(ideas.progression, idea.phrase)
+    return {
+        "rank": idea.rank,
+        "score": idea.score,
+        "terms": dict(idea.terms),
+        "shape": idea.shape,
+        "text": idea.text,
+        "notes": [{**_note(told), "why": each} for told, each in zip(idea.notes, why, strict=True)],
+        "why": list(ranking(idea, ideas)),
+    }
+
+
+def _note(told: IdeaNote) -> dict[str, Any]:
+    return {
+        "bar": told.bar,
+        "onset": quarters(told.note.onset),
+        "duration": quarters(told.note.length),
+        "midi": told.note.midi,
+        "name": told.name,
+        "role": told.role,
+        "degree": told.degree,
+        "finger": told.finger,
+    }
+
+
+def quarters(ticks: int) -> int | float:
+    """Ticks as quarter notes, whole where they are whole."""
+    whole, rest = divmod(ticks, TICKS)
+    return whole if not rest else round(ticks / TICKS, 6)

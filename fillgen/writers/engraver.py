@@ -1,0 +1,219 @@
+"""MEI text engraved as SVG, and the outlines of the music font: the one module that knows verovio."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from threading import Lock
+
+import verovio
+
+from fillgen.errors import OutputError
+
+UNITS = 2.5
+"""Units of the engraver's page in a pixel of the picture, at the scale used here."""
+FONT = "Leipzig"
+"""The music font; it has flats and sharps of the size of text, too."""
+_TEXT_FONTS = f"Times, {FONT}, serif"
+_SIGNS = {"\uea64": "♭", "\uea65": "♮", "\uea66": "♯"}
+"""The engraver writes the signs of chord symbols as those of a figured bass, by the numbers of SMuFL."""
+_SIGN = re.compile(f'<tspan font-family="{FONT}" font-size="720px">([{"".join(_SIGNS)}])</tspan>')
+_SIGN_SIZE = "405px"
+"""As high as the letters beside it: the signs of Unicode in the music font are that much larger."""
+_ID = re.compile(r' id="([^"]*)"')
+_ROOT = re.compile(r'<svg viewBox="0 0 (\d+) (\d+)"([^>]*) id="([^"]*)">')
+_OWN = re.compile(r'id="(\w+)">')
+_DESCRIPTION = re.compile(r"<desc>[^<]*</desc>")
+_PLACEHOLDER = re.compile(r'<g[^>]* class="[^"]*placeholder[^"]*"><ellipse[^>]*/></g>')
+_FINGER = re.compile(r'(<g class="fing"><text x=")(-?\d+)(" y="(-?\d+)")')
+_STEM = re.compile(r'<g class="stem"><path d="M(-?\d+) (-?\d+) L-?\d+ (-?\d+)"')
+_STEM_SIDE = (60, 180)
+"""How far to the right of a finger the stem of its own note stands, where it goes up."""
+_ASIDE = 90
+"""How far such a finger is moved away from the stem; staff lines are 180 apart."""
+_ALONE = Lock()
+TALLEST = 60000
+"""The greatest height of a drawing, in units."""
+
+_OPTIONS = {
+    "scale": 40,
+    "pageMarginTop": 20,
+    "pageMarginBottom": 20,
+    "pageMarginLeft": 20,
+    "pageMarginRight": 20,
+    "adjustPageHeight": True,
+    "header": "none",
+    "footer": "none",
+    "breaks": "auto",
+    "minLastJustification": 0,
+    "spacingSystem": 6,
+    "smuflTextFont": "none",
+    "svgFormatRaw": True,
+    "svgViewBox": True,
+    "xmlIdSeed": 1,
+}
+
+
+@cache
+def _toolkit() -> verovio.toolkit:
+    verovio.enableLog(verovio.LOG_WARNING)
+    return verovio.toolkit()
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """The inside of an SVG picture, and the picture's width and height in pixels."""
+
+    inside: str
+    wide: int
+    high: int
+
+
+_LEAST = 0.5
+"""A last line is stretched over the whole width only where it takes that share of it by itself. Chosen."""
+
+
+def engraved(
+    score: str, name: str, width: int, height: int = TALLEST, *, broken: bool = False
+) -> tuple[Drawing, ...]:
+    """A score, MEI or MusicXML, as drawings: one, or several where it does not fit into a height.
+
+    `width` and `height` are in units, 2.5 to a pixel; a drawing is no higher than what is in it. Lines are as the score
+    has them where it is `broken` into lines, and else as they fit. Of the ids only those
+    stay that have a hyphen, as a score's own have; those that belong to the drawing itself end with `name`, so that
+    many can stand in one page. OutputError where the engraver cannot read the score.
+    """
+    with _ALONE:
+        toolkit = _toolkit()
+        toolkit.setOptions(
+            {
+                **_OPTIONS,
+                "pageWidth": width,
+                "pageHeight": height,
+                "breaks": "line" if broken else "auto",
+                "minLastJustification": _LEAST,
+            }
+        )
+        if not toolkit.loadData(score):
+            raise OutputError("cannot be engraved", place=name)
+        drawn = [str(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1)]
+    return tuple(
+        _cleaned(each, name if number == 0 else f"{name}-p{number}") for number, each in enumerate(drawn)
+    )
+
+
+_LINE = re.compile(r'<g[^>]* class="system">')
+_BAR = re.compile(r'class="measure">.*?class="staff"><path d="M(-?\d+) -?\d+ L(-?\d+) ', re.DOTALL)
+
+
+def bar_widths(drawing: Drawing) -> tuple[tuple[int, ...], ...]:
+    """The widths of the bars of each line of a drawing, as they are drawn, 25 to a pixel."""
+    return tuple(
+        tuple(int(right) - int(left) for left, right in _BAR.findall(line))
+        for line in _LINE.split(drawing.inside)[1:]
+    )
+
+
+def one_sheet(score: str, name: str, glyphs: str, width: int, breaks: str = "encoded") -> str:
+    """A score on one sheet, as the text of an `svg` element; the id of each glyph ends with `-` and `glyphs`.
+
+    `width` is in units; `breaks` says where systems end: as the engraver's option does, `encoded` where the score says.
+    `name` is what is named where the engraver cannot read the score, which is an OutputError.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> from fillgen.writers.notation import Score, ScoreBar, Symbol, Written
+    >>> from fillgen.theory.pitch import Key, Name
+    >>> from fillgen.writers.mei import to_mei
+    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, ("C5",), "w"), "a-n0"),),))
+    >>> text = to_mei([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
+    >>> 'id="E050-own"' in one_sheet(text, "a whole note", "own", 4000)
+    True
+    """
+    with _ALONE:
+        toolkit = _toolkit()
+        toolkit.setOptions({**_OPTIONS, "breaks": breaks, "pageWidth": width, "pageHeight": TALLEST})
+        if not toolkit.loadData(score):
+            raise OutputError("cannot be engraved", place=name)
+        drawn = str(toolkit.renderToSVG(1))
+    root = _OWN.search(drawn)
+    assert root is not None
+    named = drawn.replace(f"-{root[1]}", f"-{glyphs}")
+    return _SIGN.sub(_as_text, _PLACEHOLDER.sub("", named))
+
+
+def as_mei(score: str, name: str) -> str:
+    """A score in MusicXML as MEI; OutputError where the engraver cannot read it."""
+    with _ALONE:
+        toolkit = _toolkit()
+        toolkit.setOptions(_OPTIONS)
+        if not toolkit.loadData(score):
+            raise OutputError("cannot be read by the engraver", place=name)
+        return str(toolkit.getMEI())
+
+
+def _cleaned(drawn: str, name: str) -> Drawing:
+    root = _ROOT.match(drawn)
+    assert root is not None
+    inside = _DESCRIPTION.sub("", drawn[root.end() : -len("</svg>")].strip(), count=1)
+    inside = inside.replace(root[4], f"{name}-drawing").replace(
+        'font-family="Times, serif"', f'font-family="{_TEXT_FONTS}"'
+    )
+    inside = _PLACEHOLDER.sub("", inside)
+    inside = _ID.sub(lambda found: found[0] if "-" in found[1] else "", inside)
+    inside = inside.replace("<svg class", f'<svg id="{name}-drawing" class', 1)
+    return Drawing(_fingers_aside(_SIGN.sub(_as_text, inside)), int(root[1]), int(root[2]))
+
+
+def _fingers_aside(inside: str) -> str:
+    """Fingers moved to the left of a stem that goes up beside them: the engraver lets the two touch."""
+    stems = [tuple(map(int, found)) for found in _STEM.findall(inside)]
+
+    def aside(found: re.Match[str]) -> str:
+        x, y = int(found[2]), int(found[4])
+        touches = any(
+            _STEM_SIDE[0] < at - x < _STEM_SIDE[1] and min(ends) < y < max(ends) for at, *ends in stems
+        )
+        return f"{found[1]}{x - _ASIDE if touches else x}{found[3]}"
+
+    return _FINGER.sub(aside, inside)
+
+
+def _as_text(found: re.Match[str]) -> str:
+    return f'<tspan font-size="{_SIGN_SIZE}">{_SIGNS[found[1]]}</tspan>'
+
+
+def _data() -> Path:
+    return Path(verovio.__file__).parent / "data"
+
+
+@cache
+def font_css() -> str:
+    """The music font as a rule of a style sheet, for the flats and sharps of chord symbols; once in a page."""
+    text = (_data() / f"{FONT}.css").read_text(encoding="ascii")
+    return "".join(line.strip() for line in text.splitlines())
+
+
+@cache
+def outline(letter: str) -> tuple[str, int]:
+    """The outline of a letter of the music font as SVG path data, y upwards, and its advance, 1000 units an em.
+
+    KeyError where the font has none.
+
+    >>> outline("♭")[1]
+    269
+    """
+    code = f"{ord(letter):04X}"
+    path = _data() / FONT / f"{code}.xml"
+    if not path.exists():
+        raise KeyError(letter)
+    found = re.search(r' d="([^"]*)"', path.read_text(encoding="utf-8"))
+    return found[1] if found else "", _advances()[code]
+
+
+@cache
+def _advances() -> dict[str, int]:
+    text = (_data() / f"{FONT}.xml").read_text(encoding="utf-8")
+    pairs = re.findall(r'<g c="([0-9A-F]+)"[^>]* h-a-x="(\d+)"', text)
+    return {code: int(advance) for code, advance in pairs}

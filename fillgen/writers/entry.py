@@ -1,0 +1,321 @@
+"""What a sheet shows of a phrase: its notes, chords, fingers and heading."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from fillgen.chart.progression import Progression
+from fillgen.errors import OptionError, OutputError, did_you_mean, printable, shorten
+from fillgen.hands.take import left_paths, swing_of
+from fillgen.phrase.idea import IdeaNote, Ideas
+from fillgen.phrase.note import spell
+from fillgen.theory.chords import Tone
+from fillgen.theory.metre import TICKS
+from fillgen.writers.mei import signed
+from fillgen.writers.musicxml import beat_words, whole_ratio
+from fillgen.writers.notation import Chunk, Score, ScoreBar, Symbol, Written, ids_of, written
+
+if TYPE_CHECKING:
+    from fillgen.readers.musicxml import Tune
+    from fillgen.teaching.lesson import Lesson
+    from fillgen.tune import Piece
+
+
+PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
+"""Paper sizes in points, 72 to the inch (ISO 216; ANSI Y14.1)."""
+_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
+_GRID = TICKS // 4
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What is engraved: a phrase over its chords, with what stands over it.
+
+    `name` begins all ids of its picture: a letter, then letters, digits, - and _. `heading` is a few words such as
+    the rank and the shape. `tempo` is in quarter notes a minute, `swing` the ratio of first eighth to second. Where
+    the progression's first bar is numbered 0 it holds a pick-up, and is written short. `source` is MusicXML that is
+    engraved as it stands, in the place of the notes. OptionError for another name.
+    """
+
+    name: str
+    progression: Progression
+    notes: tuple[IdeaNote, ...]
+    heading: str = ""
+    rhythm: str = ""
+    tempo: int = 120
+    swing: float = 1.0
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if not _NAME.fullmatch(self.name):
+            hint = "It begins with a letter and has letters, digits, - and _ only."
+            raise OptionError(f"{shorten(self.name)} is no name for a picture", hint=hint)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How a sheet looks. `staves` is 2 where the left hand stands below, which reaches `span` semitones.
+
+    `note_names` puts the names under the notes, `fingers` the fingers above them; `paper` is a4 or letter; without a
+    `title` the progression's is taken. OptionError where a setting is outside what is offered.
+    """
+
+    staves: int = 1
+    note_names: bool = False
+    fingers: bool = True
+    paper: str = "a4"
+    span: int = 12
+    title: str = ""
+
+    def __post_init__(self) -> None:
+        if self.staves not in (1, 2):
+            raise OptionError(f"{self.staves} staves", hint="Give 1, or 2 for the left hand as well.")
+        if self.paper not in PAPERS:
+            raise OptionError(f"unknown paper {shorten(self.paper)}", hint=did_you_mean(self.paper, PAPERS))
+
+
+USUAL = Settings()
+
+
+def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[Entry, ...]:
+    """The ideas of an answer as entries named `idea-1`, `idea-2` and so on by rank.
+
+    >>> import fillgen
+    >>> [entry.heading for entry in entries_of(fillgen.ideas("| C | G7 |", count=1, shape="arch"))]
+    ['1 · arch']
+    """
+    ratio = swing_of(ideas, swing)
+    return tuple(
+        Entry(
+            f"idea-{idea.rank}",
+            ideas.progression,
+            idea.notes,
+            " · ".join(filter(None, [str(idea.rank), idea.shape])),
+            ideas.rhythm,
+            ideas.tempo,
+            ratio,
+        )
+        for idea in ideas
+    )
+
+
+def lesson_entries(lesson: Lesson, swing: float = 1.0) -> tuple[Entry, ...]:
+    """The phrases of a lesson as entries named by step and place, such as `step-2-1`."""
+    return tuple(
+        Entry(
+            f"step-{number}-{place}",
+            lesson.progression,
+            phrase.notes,
+            f"{step.name} · {phrase.name}",
+            lesson.rhythm,
+            lesson.tempo,
+            swing,
+        )
+        for number, step in enumerate(lesson.steps, 1)
+        for place, phrase in enumerate(step.phrases, 1)
+    )
+
+
+def section_marks(piece: Piece, tune: Tune) -> tuple[dict[int, str], list[str]]:
+    """The measures of a tune's score at which intro, tune and ending start, and what all its measures are called."""
+    bar = tune.metre.bar
+    before = piece.first if piece.intro else 0
+    after = len(piece.ideas.progression.bars) - piece.last if piece.ending else 0
+    intro = [bar] * (before - 1) + [bar - tune.pickup] if before else []
+    filler = [tune.shortage] if tune.shortage and after else []
+    lengths = [*intro, *tune.measures, *filler, *[bar] * after]
+    starts = {0: "Intro", before: "Tune"} if before else {0: "Tune"}
+    if after:
+        starts[len(lengths) - after] = "Ending"
+    return starts, list(_numbers(lengths, 0 if before else -tune.pickup % bar, bar))
+
+
+def _numbers(lengths: Sequence[int], at: int, bar: int) -> Iterator[str]:
+    """The numbers of measures of these lengths; one that begins within a bar, as a pick-up does, is not counted.
+
+    >>> list(_numbers([1440, 1440, 960, 480, 1440], 0, 1440)), list(_numbers([480, 1440], 960, 1440))
+    (['1', '2', '3', 'X3', '4'], ['0', '1'])
+    """
+    number = 0
+    for length in lengths:
+        number += at % bar == 0
+        yield str(number) if at % bar == 0 else f"X{number}" if number else "0"
+        at += length
+
+
+# Scores
+
+
+def score_of(entry: Entry, settings: Settings = USUAL) -> Score:
+    """An entry as it is written down; OutputError where a note is too short for any sign."""
+    progression, bar = entry.progression, entry.progression.metre.bar
+    lead = _lead(entry)
+    whole = progression.bars[1:] if lead == bar else progression.bars
+    lengths = [bar - lead % bar] + [bar] * (len(whole) - 1)
+    try:
+        lines = [_right(entry, settings, lead, lengths)]
+        if settings.staves == 2:
+            lines.append(_left(entry, settings, lead, lengths))
+    except (ValueError, KeyError) as error:
+        told = "has notes too short to be written"
+        raise OutputError(told, place=entry.heading or entry.name) from error
+    first = progression.first + (lead == bar)
+    bars = []
+    at = lead
+    for number, (length, spans, *staves) in enumerate(zip(lengths, whole, *lines, strict=True)):
+        chords = tuple(
+            (max(0, span.onset - at), span.chord)
+            for span in spans
+            if span.end > at and not (first + number == 0 and span.chord.root is None)
+        )
+        bars.append(ScoreBar(first + number, length, tuple(staves), chords))
+        at += length
+    heading = printable(entry.heading)
+    return Score(
+        entry.name, progression.metre, progression.key, tuple(bars), heading, entry.tempo, entry.swing
+    )
+
+
+def _lead(entry: Entry) -> int:
+    """The ticks by which the first bar is shortened: what is silent before a pick-up, a whole bar where all is."""
+    if entry.progression.first != 0 or not entry.notes:
+        return 0
+    first = min(told.note.onset for told in entry.notes)
+    first -= first % _GRID and first % TICKS
+    return min(first, entry.progression.metre.bar)
+
+
+def _names(entry: Entry) -> Sequence[str]:
+    """The scientific names of the notes, found here where an entry has none."""
+    if all(told.name for told in entry.notes):
+        return [told.name for told in entry.notes]
+    return spell(entry.progression, tuple(told.note for told in entry.notes))
+
+
+def _right(entry: Entry, settings: Settings, lead: int, lengths: Sequence[int]) -> list[tuple[Written, ...]]:
+    """The bars of the right hand, with ids, fingers and names."""
+    progression, names = entry.progression, _names(entry)
+    chunks = [
+        Chunk(told.note.onset - lead, told.note.length, (name,))
+        for told, name in zip(entry.notes, names, strict=True)
+    ]
+    bars = written(chunks, progression.metre, progression.key, lengths, pickup=lead > 0)
+    ids = ids_of(bars, f"{entry.name}-n")
+    told = iter(entry.notes)
+    found = []
+    for symbols, row in zip(bars, ids, strict=True):
+        line = []
+        for symbol, name in zip(symbols, row, strict=True):
+            begins = not symbol.is_rest and not symbol.tied_from
+            finger = next(told).finger if begins else 0
+            shown = signed(symbol.names[0].rstrip("-0123456789")) if begins and settings.note_names else ""
+            line.append(Written(symbol, name, finger if settings.fingers else 0, shown))
+        found.append(tuple(line))
+    return found
+
+
+def _left(entry: Entry, settings: Settings, lead: int, lengths: Sequence[int]) -> list[tuple[Written, ...]]:
+    """The bars of the left hand: chords held as long as they last, by the best way through them."""
+    progression = entry.progression
+    below = min((told.note.midi for told in entry.notes), default=127)
+    chunks = [
+        Chunk(max(0, onset - lead), length - max(0, lead - onset), names)
+        for onset, length, names in _voiced(progression, below, settings.span)
+        if onset + length > lead
+    ]
+    bars = written(chunks, progression.metre, progression.key, lengths, pickup=lead > 0)
+    ids = ids_of(bars, f"{entry.name}-c")
+    return [tuple(map(Written, symbols, row)) for symbols, row in zip(bars, ids, strict=True)]
+
+
+@lru_cache(maxsize=256)
+def _voiced(progression: Progression, below: int, span: int) -> tuple[tuple[int, int, tuple[str, ...]], ...]:
+    """The left hand's chords under a pitch: tick, ticks and the names of the keys, none where it is silent."""
+    path = left_paths(progression, below, span)[0]
+    return tuple(
+        (chord.onset, chord.length, tuple(_key_names(voicing.tones, voicing.pitches)))
+        for chord, voicing in zip(progression.spans, path.voicings, strict=True)
+        if voicing is not None
+    )
+
+
+def _key_names(tones: Sequence[Tone], pitches: Sequence[int]) -> list[str]:
+    return [tone.name.at(midi) for tone, midi in zip(tones, pitches, strict=True)]
+
+
+# Words
+
+
+_LENGTHS = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "sixteenth"}
+_SPOKEN = {"♭": " flat ", "♯": " sharp ", "♮": " natural "}
+
+
+def in_words(entry: Entry) -> str:
+    """A phrase in words, bar by bar, for those who cannot see it.
+
+    >>> from fillgen.phrase.note import Note
+    >>> from fillgen.chart.text import parse_chart
+    >>> note = IdeaNote(1, Note(0, 720, 75), "Eb5", "", "")
+    >>> in_words(Entry("a", parse_chart("| Cm7 |"), (note,)))
+    'Bar 1, chord Cm7: E flat 5 dotted quarter, eighth rest, half rest.'
+    """
+    if entry.source:
+        title = entry.progression.title or "A tune"
+        return f"{title}, {len(entry.progression.bars)} bars, with chord symbols."
+    return " ".join(map(_bar_in_words, score_of(entry).bars))
+
+
+def _bar_in_words(bar: ScoreBar) -> str:
+    chords = ", ".join(_spoken(chord.symbol) for _, chord in bar.chords)
+    where = "Pick-up" if bar.number == 0 else f"Bar {bar.number}"
+    over = f", {'chords' if len(bar.chords) > 1 else 'chord'} {chords}" if chords else ""
+    notes: list[str] = []
+    for each in bar.staves[0]:
+        if each.symbol.tied_from and notes:
+            notes[-1] += f" and {_length_in_words(each.symbol)}"
+        else:
+            notes.append(_symbol_in_words(each.symbol))
+    return f"{where}{over}: {', '.join(notes)}."
+
+
+def _spoken(name: str) -> str:
+    return " ".join("".join(_SPOKEN.get(letter, letter) for letter in signed(name)).split())
+
+
+def _symbol_in_words(symbol: Symbol) -> str:
+    if symbol.is_rest:
+        return f"{_length_in_words(symbol)} rest"
+    octave = symbol.names[0].lstrip("ABCDEFG#b")
+    held = " held" if symbol.tied_from else ""
+    return f"{_spoken(symbol.names[0].rstrip('-0123456789'))} {octave}{held} {_length_in_words(symbol)}"
+
+
+def _length_in_words(symbol: Symbol) -> str:
+    if symbol.letters == "bar":
+        return "whole bar"
+    word = _LENGTHS[symbol.letters[0]]
+    return f"{'dotted ' * symbol.letters.endswith('.')}{'triplet ' * symbol.is_triplet}{word}"
+
+
+def about(entry: Entry, *, counted: bool = False) -> str:
+    """Key, metre, rhythm, tempo and swing of an entry in a line; the tempo in beats a minute where it is `counted`.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> about(Entry("a", parse_chart("| Eb | Bb7 |", key="Eb"), (), "", "swing", 120, 2.0))
+    'E♭ major, 4/4, swing, 120 quarter notes a minute, eighths swung 2:1'
+    >>> about(Entry("a", parse_chart("| Dm | A7 |", metre="12/8"), (), "", "slow 6/8", 84), counted=True)
+    'D minor, 12/8, slow 6/8, dotted quarter = 56'
+    """
+    key = entry.progression.key
+    parts = [f"{signed(str(key.tonic))} {key.mode}", entry.progression.metre.name]
+    parts += [entry.rhythm] if entry.rhythm else []
+    metre = entry.progression.metre
+    parts.append(beat_words(entry.tempo, metre) if counted else f"{entry.tempo} quarter notes a minute")
+    if entry.swing > 1:
+        first, second = whole_ratio(entry.swing)
+        parts.append(f"eighths swung {first}:{second}")
+    return printable(", ".join(parts))

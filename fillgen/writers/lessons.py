@@ -1,0 +1,561 @@
+"""Lesson sheets as text and as one web page to print, and the plan of a session to practise with as text.
+
+The page needs nothing but itself: no script, no font, no request. What a note is stands beside it in words, and is
+told by its outline as well, so that nothing hangs on colour. All elements are built as a tree, so that whatever a
+chart holds comes out as text.
+"""
+
+from __future__ import annotations
+
+import textwrap
+import xml.etree.ElementTree as ET
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from xml.etree.ElementTree import Element, SubElement
+
+from fillgen.chart.progression import Progression, Span
+from fillgen.errors import printable
+from fillgen.phrase.idea import CHORD_TONE, IdeaNote
+from fillgen.teaching.cautions import CAUTIONS
+from fillgen.teaching.lesson import Explained, Lesson, Step
+from fillgen.teaching.notefit import LEAVE_QUICKLY, PASSES, ChordNotes
+from fillgen.teaching.practice import Session, minutes
+from fillgen.teaching.words import beat_words
+from fillgen.theory.metre import TICKS
+from fillgen.writers.notes import DARK, LIGHT, Palette
+from fillgen.writers.text import MARKS, staff
+
+_WHAT = "A lesson up the ladder"
+_CARE, _FIT, _REMARKS = "Before you begin", "Which notes fit each chord", "Remarks"
+_BLANK = "\u00a0"
+"""What keeps an empty element open, so that the page reads as the web's own language and as XML alike."""
+_LINES = 3
+"""Lines to write on under each step."""
+_INDENT = " " * 4
+_NARROWEST = 40
+"""The narrowest text, in characters."""
+_ROLES = {
+    "passing": "passing note",
+    "neighbour": "neighbour note",
+    "approach": "approach note",
+    "": "outside the chord",
+}
+_FIT_WORDS = ((PASSES, "may pass"), (LEAVE_QUICKLY, "leave quickly"))
+
+
+# What text and page both tell
+
+
+def _called(lesson: Lesson) -> str:
+    title = printable(lesson.progression.title)
+    return f"{title}: a lesson" if title else _WHAT
+
+
+def _about(lesson: Lesson) -> str:
+    progression = lesson.progression
+    return (
+        f"{progression.key}, {progression.metre.name}, {lesson.rhythm} at {lesson.tempo} quarter notes a minute, "
+        f"fingers for a {lesson.hand} hand"
+    )
+
+
+def _where(told: ChordNotes, progression: Progression) -> str:
+    """The bars in which a chord stands, a bar of pick-up counted as 0."""
+    first = progression.bar_of(told.span.onset)
+    last = first + told.through - told.bar
+    return f"bar {first}" if first == last else f"bars {first} to {last}"
+
+
+def _fitting(told: ChordNotes) -> str:
+    """Which notes fit a chord, in a line."""
+    parts = [f"chord notes {' '.join(str(tone.name) for tone in told.tones)}"]
+    parts += [
+        f"{words} {' '.join(str(fit.name) for fit in told.of_kind(kind))}"
+        for kind, words in _FIT_WORDS
+        if told.of_kind(kind)
+    ]
+    return f"{'; '.join(parts)}{f' ({told.remark})' if told.remark else ''}"
+
+
+def _role(told: IdeaNote) -> str:
+    """What a note is, in words, with its degree where it is a chord tone.
+
+    >>> from fillgen.phrase.note import Note
+    >>> _role(IdeaNote(1, Note(0, 480, 67), "G4", "chord tone", "5"))
+    'chord tone 5'
+    """
+    return f"{CHORD_TONE} {told.degree}" if told.role == CHORD_TONE else _ROLES.get(told.role, told.role)
+
+
+def _beat(told: IdeaNote, progression: Progression) -> str:
+    """The beat of its bar on which a note begins, with what lies past the beat as a fraction of it."""
+    beat, past = divmod(told.note.onset % progression.metre.bar, progression.metre.beat)
+    part = Fraction(past, progression.metre.beat)
+    return f"{beat + 1}{f' {part}' if part else ''}"
+
+
+def _finger(told: IdeaNote) -> str:
+    return str(told.finger) if told.finger else ""
+
+
+# Text
+
+
+def lesson_text(lesson: Lesson, width: int = 100) -> str:
+    r"""A lesson as text of about a width in characters; the note lines read back as phrase text.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> from fillgen.teaching.lesson import lesson
+    >>> sheet = lesson_text(lesson(parse_chart("title: Two Lanterns\n| C | G7 | C |"), levels=(1,), per_level=1))
+    >>> sheet.splitlines()[:2]
+    ['Two Lanterns: a lesson', 'C major, 4/4, foxtrot at 116 quarter notes a minute, fingers for a medium hand']
+    """
+    width = max(width, _NARROWEST)
+    blocks = [
+        "\n".join([*textwrap.wrap(_called(lesson), width), *textwrap.wrap(_about(lesson), width)]),
+        "\n".join([_CARE, *_listed(lesson.cautions, width)]),
+        "\n".join([_FIT, *_fit_lines(lesson, width)]),
+    ]
+    for step in lesson.steps:
+        blocks += _step_blocks(step, lesson.progression, width)
+    return "\n\n".join(blocks) + "\n"
+
+
+def _listed(sentences: Iterable[str], width: int) -> list[str]:
+    lines: list[str] = []
+    for sentence in sentences:
+        lines += textwrap.wrap(sentence, width, initial_indent="  - ", subsequent_indent=_INDENT)
+    return lines
+
+
+def _fit_lines(lesson: Lesson, width: int) -> list[str]:
+    heads = [f"{_where(told, lesson.progression)}  {told.span.chord.symbol}" for told in lesson.fits]
+    column = max(map(len, heads)) + 2
+    lines = []
+    for head, told in zip(heads, lesson.fits, strict=True):
+        first, later = f"{_INDENT}{head:<{column}}", " " * (column + len(_INDENT))
+        room = max(width, column + 34)
+        lines += textwrap.wrap(_fitting(told), room, initial_indent=first, subsequent_indent=later)
+    return lines
+
+
+def _step_blocks(step: Step, progression: Progression, width: int) -> list[str]:
+    """A step's name and advice, its phrases, and lines to write on, a block each."""
+    name = printable(step.name)
+    head = [name, "=" * len(name)]
+    if step.adds:
+        head += textwrap.wrap(f"What it adds: {printable(step.adds)}", width)
+    if step.practise:
+        head += ["How to practise:", *_listed(step.practise, width)]
+    head += [line for remark in step.remarks for line in textwrap.wrap(f"Note: {remark}", width)]
+    blocks = ["\n".join(head)]
+    blocks += ["\n".join(_phrase_lines(each, progression, width)) for each in step.phrases]
+    return [*blocks, "\n".join([_REMARKS, *[f"{_INDENT}{'_' * (width - len(_INDENT))}"] * _LINES])]
+
+
+def _phrase_lines(each: Explained, progression: Progression, width: int) -> list[str]:
+    lines = [each.name, *staff(each.notes, progression, width), ""]
+    for told, reason in zip(each.notes, each.reasons, strict=True):
+        finger = f"finger {_finger(told)}" if told.finger else ""
+        first = f"{_INDENT}{f'bar {told.bar}':<8}{told.name:<6}{finger:<10}"
+        room = max(width, len(first) + 30)
+        lines += textwrap.wrap(reason, room, initial_indent=first, subsequent_indent=" " * len(first))
+    return lines
+
+
+# The plan of a session
+
+
+def session_text(session: Session) -> str:
+    r"""What is played when: each round with the time at which its rest or its count-in begins, and what to mind.
+
+    >>> import fillgen
+    >>> from fillgen.teaching.practice import loop
+    >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=120, count=1)
+    >>> print("\n".join(session_text(loop(ideas, ideas[0], steps=1, times=1)).splitlines()[:4]))
+    3 rounds, 30 seconds
+       0:00  120 a minute, right hand alone
+       0:10  120 a minute, both hands
+       0:20  120 a minute, all parts
+    """
+    whole, seconds = divmod(round(minutes(session) * 60), 60)
+    counts = (len(session.rounds), "round"), (whole, "minute"), (seconds, "second")
+    rounds, *lasts = (f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts if count)
+    lines = [f"{rounds}, {' '.join(lasts)}"]
+    bar, at = session.ideas.progression.metre.bar, 0.0
+    for start, each in zip(session.starts, session.rounds, strict=True):
+        first = start - each.before * bar
+        rest = each.rest * bar / TICKS * 60 / each.tempo
+        if each.rest:
+            lines.append(f"{_clock(at)}  rest your hands; stop the music if you want longer")
+        lines.append(f"{_clock(at + rest)}  {each.label}")
+        tick = start + session.ideas.progression.length
+        at += (tick - first) / TICKS * 60 / each.tempo
+    return "\n".join([*lines, "", _CARE, *_listed(CAUTIONS, 100)]) + "\n"
+
+
+def _clock(seconds: float) -> str:
+    """Seconds as minutes and seconds."""
+    whole = int(seconds + 0.5)
+    return f"{whole // 60:>4}:{whole % 60:02}"
+
+
+# The look of the page: lengths in a picture are units of its own
+
+
+def _colours(palette: Palette) -> str:
+    return (
+        f":root{{color-scheme:{'dark' if palette is DARK else 'light'};--ground:{palette.ground};"
+        f"--ink:{palette.ink};--soft:{palette.soft};--link:{palette.link};--line:{palette.line}}}"
+    )
+
+
+_LAYOUT = (
+    "*{box-sizing:border-box}"
+    "body{margin:0 auto;max-width:68rem;padding:1rem;font:1rem/1.45 system-ui,sans-serif;"
+    "background:var(--ground);color:var(--ink)}"
+    "h1{font-size:1.6rem;line-height:1.2;margin:0 0 .2rem;overflow-wrap:anywhere}"
+    "h2{font-size:1.3rem;margin:0 0 .4rem}h3{font-size:1.05rem;margin:1.4rem 0 .4rem}"
+    "p{margin:0 0 .6rem}ul{margin:0 0 .6rem;padding-left:1.2rem}a{color:var(--link)}"
+    ".soft,caption,thead th{color:var(--soft)}"
+    "nav ol{list-style:none;display:flex;flex-wrap:wrap;gap:.3rem 1rem;margin:.8rem 0;padding:0}"
+    "nav a{display:inline-block;padding:.2rem 0}"
+    "section,.care{border-top:1px solid var(--line);padding:1.2rem 0}"
+    ".care{border:2px solid var(--ink);border-radius:.4rem;padding:.8rem 1rem;margin:0 0 1.2rem}"
+    ".legend{list-style:none;padding:0;display:grid;gap:.4rem;margin-top:.8rem}"
+    ".legend li{display:flex;gap:.6rem;align-items:center}.legend svg{width:3rem;height:1.3rem;flex:none}"
+    ".bars{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,14rem),1fr));margin:0}"
+    ".crowded{grid-template-columns:repeat(auto-fill,minmax(min(100%,22rem),1fr))}"
+    ".bars svg{display:block;width:100%;height:auto}"
+    "table{border-collapse:collapse;width:100%;font-size:.95rem}"
+    "caption{text-align:left;padding:.6rem 0 .2rem}"
+    "th,td{text-align:left;vertical-align:top;padding:.25rem .6rem .25rem 0}"
+    "tr{border-bottom:1px solid var(--line)}.of-bar th{padding-top:.6rem}"
+    ".beat,.note,.role,.finger{white-space:nowrap}"
+    ".line{border-bottom:1px solid var(--soft);height:1.9rem}"
+    "@media (max-width:34rem){thead{position:absolute;left:-99rem}"
+    "tbody tr{display:grid;grid-template-columns:5.2rem 2.8rem 1fr auto;padding:.35rem 0}"
+    "tbody .of-bar{display:block}tbody th,tbody td{padding:0}.why{grid-column:1 / -1}"
+    ".beat::before{content:'beat '}.finger::before{content:'finger '}}"
+)
+_PICTURE = (
+    ".bars text,.legend text{font-family:system-ui,sans-serif;fill:var(--ink)}"
+    ".bar-line{stroke:var(--ink);stroke-width:2}.beat-line{stroke:var(--line);stroke-width:1}"
+    ".chord{font-size:14px;font-weight:700}.tight{font-size:9px}"
+    ".name{font-size:12px;font-weight:700;text-anchor:middle}.mark,.of-finger{font-size:10px;text-anchor:middle}"
+    ".of-finger{font-size:12px}.name.tight{font-size:9px}"
+    ".tone rect{fill:var(--link);stroke:var(--link);stroke-width:2}.bars .tone .name,.legend .tone .name"
+    "{fill:var(--ground)}"
+    ".between rect{fill:none;stroke:var(--ink);stroke-width:1.6}"
+    ".lost rect{fill:none;stroke:var(--ink);stroke-width:1.6;stroke-dasharray:3 2}"
+)
+_PRINT = (
+    "@page{size:A4 portrait;margin:14mm}"
+    "body{max-width:none;padding:0;font-size:10pt;line-height:1.3}nav{display:none}"
+    "h1{font-size:16pt}h2{font-size:13pt}h3{font-size:11pt;margin:.8rem 0 .2rem}h2,h3,caption{break-after:avoid}"
+    "p,ul{margin-bottom:.3rem}section,.care{padding:.5rem 0;break-inside:auto}.care{padding:.4rem .8rem}"
+    ".step{break-before:page;border:0}.bars{grid-template-columns:repeat(4,1fr);break-inside:avoid}"
+    ".crowded{grid-template-columns:repeat(2,1fr)}"
+    "table{font-size:8.5pt;line-height:1.2}th,td{padding:.06rem .6rem .08rem 0}.of-bar th{padding-top:.2rem}"
+    "tr,.remarks,.care{break-inside:avoid}tbody{break-inside:avoid}"
+    "svg,svg *{-webkit-print-color-adjust:exact;print-color-adjust:exact}"
+)
+
+
+def _style() -> str:
+    return "".join(
+        [
+            _colours(LIGHT),
+            _LAYOUT,
+            _PICTURE,
+            f"@media (prefers-color-scheme: dark){{{_colours(DARK)}}}",
+            f"@media print{{{_colours(LIGHT)}{_PRINT}}}",
+        ]
+    )
+
+
+def _put(parent: Element, tag: str, text: str = "", look: str = "", **attributes: object) -> Element:
+    """A new element at the end of another; an underscore in an attribute's name stands for a hyphen."""
+    named = {name.strip("_").replace("_", "-"): str(value) for name, value in attributes.items()}
+    child = SubElement(parent, tag, ({"class": look} if look else {}) | named)
+    child.text = printable(text) or None
+    return child
+
+
+# The picture of a bar
+
+_WIDE, _CROWDED = 240, 320
+"""The width of a bar, and of one with short notes or many beats."""
+_TOP, _FIELD = 30, 100
+"""Where the highest note may lie, and how far below it the lowest, both by their upper edges."""
+_THICK, _FOOT = 18, 38
+"""The height of a note, and what is left below the lowest for marks and fingers."""
+_SEMITONE = 8.0
+"""The height of a semitone where there is room for it."""
+_LETTER = 8.5
+"""The usual width of a letter of a chord symbol."""
+_TIGHT = 19
+"""The width of a note below which its name is written smaller."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """Where notes lie in the pictures of a phrase: its highest note, a semitone's height, a bar's ticks, and the size."""
+
+    highest: int
+    semitone: float
+    bar: int
+    wide: int
+    high: float
+
+    @classmethod
+    def of(cls, notes: Sequence[IdeaNote], bar: int) -> _Scale:
+        pitches = [told.note.midi for told in notes]
+        extent = max(pitches) - min(pitches)
+        semitone = min(_SEMITONE, _FIELD / max(1, extent))
+        crowded = bar > 4 * TICKS or any(told.note.length < TICKS // 2 for told in notes)
+        high = round(_TOP + extent * semitone + _THICK + _FOOT, 1)
+        return cls(max(pitches), semitone, bar, _CROWDED if crowded else _WIDE, high)
+
+    def x(self, tick: int) -> float:
+        """Units from the left edge to a tick of the bar."""
+        return round(4 + tick * (self.wide - 6) / self.bar, 1)
+
+    def y(self, midi: int) -> float:
+        """Units from the top to the upper edge of a note."""
+        return round(_TOP + (self.highest - midi) * self.semitone, 1)
+
+
+def _bar_picture(
+    bar: Sequence[Span], notes: Sequence[IdeaNote], scale: _Scale, progression: Progression, named: str
+) -> Element:
+    """A bar as a line of notes, higher ones higher, under its chords and over its fingers; told in words as well."""
+    picture = Element(
+        "svg",
+        {
+            "viewBox": f"0 0 {scale.wide} {scale.high}",
+            "role": "img",
+            "aria-labelledby": f"{named}-title {named}-told",
+        },
+    )
+    start, number = bar[0].onset, progression.bar_of(bar[0].onset)
+    _put(picture, "title", f"Bar {number}: {_chords(bar)}", id=f"{named}-title")
+    _put(picture, "desc", _told(notes, start, progression), id=f"{named}-told")
+    for beat in range(1, progression.metre.beats):
+        x = scale.x(beat * progression.metre.beat)
+        _put(picture, "line", look="beat-line", x1=x, x2=x, y1=24, y2=scale.high - 22)
+    _put(picture, "line", look="bar-line", x1=1, x2=1, y1=4, y2=scale.high - 4)
+    _put_chords(picture, bar, scale)
+    if bar is progression.bars[-1]:
+        _put(picture, "line", look="bar-line", x1=scale.wide - 1, x2=scale.wide - 1, y1=4, y2=scale.high - 4)
+    for told in notes:
+        _put_note(picture, told, start, scale)
+    return picture
+
+
+def _chords(bar: Sequence[Span]) -> str:
+    return ", ".join(span.chord.symbol for span in bar)
+
+
+def _told(notes: Sequence[IdeaNote], start: int, progression: Progression) -> str:
+    """The notes of a bar in a sentence."""
+    words = []
+    for told in notes:
+        finger = f", finger {told.finger}" if told.finger else ""
+        on = f"on {beat_words(progression.metre, told.note.onset)}"
+        begins = on if told.note.onset >= start else "held from the bar before"
+        words.append(f"{told.name} {begins}, {_role(told)}{finger}")
+    return f"{'; '.join(words)}." if words else "No note begins or sounds here."
+
+
+def _put_chords(picture: Element, bar: Sequence[Span], scale: _Scale) -> None:
+    start = bar[0].onset
+    for span in bar:
+        x, end = scale.x(span.onset - start) + 2, scale.x(span.end - start)
+        symbol = span.chord.symbol
+        room = {} if len(symbol) * _LETTER < end - x else {"textLength": f"{end - x - 3:.1f}"}
+        _put(picture, "text", symbol, "chord", x=x, y=17, **room, lengthAdjust="spacingAndGlyphs")
+
+
+def _put_note(picture: Element, told: IdeaNote, start: int, scale: _Scale) -> None:
+    """The part of a note that sounds in the bar; name, mark and finger stand where it begins."""
+    note = told.note
+    begin, end = max(note.onset, start) - start, min(note.end, start + scale.bar) - start
+    left, top = scale.x(begin), scale.y(note.midi)
+    wide = max(6.0, scale.x(end) - left - 2)
+    begins, middle = note.onset >= start, round(left + wide / 2, 1)
+    group = _put(picture, "g", look=_look(told))
+    _put(group, "rect", x=left, y=top, width=round(wide, 1), height=_THICK, rx=3)
+    name = told.name.rstrip("-0123456789")
+    tight = " tight" if wide < _TIGHT else ""
+    _put(group, "text", name if begins else f"~{name}", f"name{tight}", x=middle, y=top + 13)
+    if begins:
+        _put(group, "text", _mark(told), f"mark{tight}", x=middle, y=round(top + _THICK + 11, 1))
+        _put(group, "text", _finger(told), "of-finger", x=middle, y=scale.high - 6)
+
+
+def _look(told: IdeaNote) -> str:
+    return "tone" if told.role == CHORD_TONE else "between" if told.role else "lost"
+
+
+def _mark(told: IdeaNote) -> str:
+    return told.degree if told.role == CHORD_TONE else MARKS[told.role]
+
+
+# The page
+
+
+def lesson_html(lesson: Lesson) -> str:
+    r"""A lesson as one web page, which is XML as well, to be read on a screen or printed on A4.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> from fillgen.teaching.lesson import lesson
+    >>> page = lesson_html(lesson(parse_chart("title: <b>\n| C | G7 | C |"), levels=(1, 2), per_level=1))
+    >>> "<b>" in page, "&lt;b&gt;" in page, page.count("<table "), page.count("</figure>")
+    (False, True, 2, 2)
+    """
+    page = Element("html", {"lang": "en"})
+    head = _put(page, "head")
+    _put(head, "meta", charset="utf-8")
+    _put(head, "meta", name="viewport", content="width=device-width, initial-scale=1")
+    _put(head, "title", _called(lesson))
+    _put(head, "style", _style())
+    body = _put(page, "body")
+    _put_header(body, lesson)
+    main = _put(body, "main")
+    _put_fits(main, lesson)
+    for number, step in enumerate(lesson.steps, 1):
+        _put_step(main, step, number, lesson.progression)
+    return f"<!DOCTYPE html>\n{ET.tostring(page, encoding='unicode')}\n"
+
+
+def _put_header(body: Element, lesson: Lesson) -> None:
+    """The title, what to mind, and the way to each step."""
+    header = _put(body, "header")
+    _put(header, "h1", _called(lesson))
+    _put(header, "p", _about(lesson), "soft")
+    care = _put(header, "aside", look="care", aria_labelledby="care")
+    _put(care, "h2", _CARE, id="care")
+    _put_list(care, lesson.cautions)
+    places = _put(_put(body, "nav", aria_label="Steps"), "ol")
+    _put(_put(places, "li"), "a", _FIT, href="#fits")
+    for number, step in enumerate(lesson.steps, 1):
+        _put(_put(places, "li"), "a", step.name, href=f"#step-{number}")
+
+
+def _put_list(parent: Element, sentences: Iterable[str]) -> None:
+    rows = _put(parent, "ul")
+    for sentence in sentences:
+        _put(rows, "li", sentence)
+
+
+def _put_fits(main: Element, lesson: Lesson) -> None:
+    """Which notes fit each chord, a line each, and how to read the pictures."""
+    section = _put(main, "section", id="fits", aria_labelledby="fits-name")
+    _put(section, "h2", _FIT, id="fits-name")
+    rows = _put(section, "ul")
+    for told in lesson.fits:
+        row = _put(rows, "li", f"{_where(told, lesson.progression)} ")
+        _put(row, "strong", told.span.chord.symbol).tail = f": {_fitting(told)}"
+    _put(section, "h3", "How to read the pictures")
+    legend = _put(section, "ul", look="legend")
+    for look, name, words in _LEGEND:
+        row = _put(legend, "li")
+        row.append(_sample(look, name))
+        _put(row, "span", words)
+    below = (
+        "Below a note stands what it is; at the foot of the bar, under each note, its finger: 1 is the thumb."
+    )
+    _put(section, "p", below)
+
+
+_LEGEND = (
+    (
+        "tone",
+        "G",
+        "filled: a note of the chord, with its degree below it (1 root, 3 third, 5 fifth, and so on)",
+    ),
+    (
+        "between",
+        "A",
+        "outlined: a note between (pass passing, nbr neighbour, ant anticipation, appr approach, lean appoggiatura)",
+    ),
+    (
+        "lost",
+        "?",
+        "broken outline, marked ?: a note outside the chord that is none of these; its row below says more",
+    ),
+)
+
+
+def _sample(look: str, name: str) -> Element:
+    drawn = Element("svg", {"viewBox": "0 0 48 20", "aria-hidden": "true"})
+    group = _put(drawn, "g", look=look)
+    _put(group, "rect", x=1, y=1, width=46, height=_THICK, rx=3)
+    _put(group, "text", name, "name", x=24, y=14)
+    return drawn
+
+
+def _put_step(main: Element, step: Step, number: int, progression: Progression) -> None:
+    named = f"step-{number}"
+    section = _put(main, "section", look="step", id=named, aria_labelledby=f"{named}-name")
+    _put(section, "h2", step.name, id=f"{named}-name")
+    if step.adds:
+        _put_words(section, "What it adds:", step.adds)
+    if step.practise:
+        _put(_put(section, "p"), "strong", "How to practise:")
+        _put_list(section, step.practise)
+    for remark in step.remarks:
+        _put_words(section, "Note:", remark)
+    for index, each in enumerate(step.phrases, 1):
+        _put_phrase(section, each, f"{named}-{index}", progression)
+    remarks = _put(section, "div", look="remarks")
+    _put(remarks, "h3", _REMARKS)
+    for _ in range(_LINES):
+        _put(remarks, "div", _BLANK, "line")
+
+
+def _put_words(parent: Element, head: str, words: str) -> None:
+    _put(_put(parent, "p"), "strong", head).tail = f" {printable(words)}"
+
+
+def _put_phrase(section: Element, each: Explained, named: str, progression: Progression) -> None:
+    """A phrase: a picture of each bar, then a row for each note."""
+    _put(section, "h3", each.name)
+    scale = _Scale.of(each.notes, progression.metre.bar)
+    looks = "bars crowded" if scale.wide == _CROWDED else "bars"
+    figure = _put(section, "figure", look=looks, aria_label=f"{each.name}, bar by bar")
+    for number, bar in enumerate(progression.bars, 1):
+        start, end = bar[0].onset, bar[0].onset + progression.metre.bar
+        sounding = [told for told in each.notes if told.note.onset < end and told.note.end > start]
+        figure.append(_bar_picture(bar, sounding, scale, progression, f"{named}-bar-{number}"))
+    section.append(_table(each, progression))
+
+
+def _table(each: Explained, progression: Progression) -> Element:
+    """A row for each note. The roles keep it a table for readers aloud where a narrow screen lays it out anew."""
+    table = Element("table", {"role": "table"})
+    _put(table, "caption", f"{each.name}, note by note")
+    heads = _put(_put(table, "thead", role="rowgroup"), "tr", role="row")
+    for text in ("Beat", "Note", "What it is", "Finger", "Why it fits"):
+        _put(heads, "th", text, scope="col", role="columnheader")
+    explained = list(zip(each.notes, each.reasons, strict=True))
+    for bar in progression.bars:
+        number = progression.bar_of(bar[0].onset)
+        rows = [pair for pair in explained if pair[0].bar == number]
+        body = _put(table, "tbody", role="rowgroup")
+        head = _put(body, "tr", look="of-bar", role="row")
+        _put(head, "th", f"Bar {number}: {_chords(bar)}", colspan=5, scope="rowgroup", role="rowheader")
+        for told, reason in rows:
+            _put_row(body, told, reason, progression)
+    return table
+
+
+def _put_row(body: Element, told: IdeaNote, reason: str, progression: Progression) -> None:
+    row = _put(body, "tr", role="row")
+    _put(row, "td", _beat(told, progression), "beat", role="cell")
+    _put(row, "th", told.name, "note", scope="row", role="rowheader")
+    _put(row, "td", _role(told), "role", role="cell")
+    _put(row, "td", _finger(told) or _BLANK, "finger", role="cell")
+    _put(row, "td", reason, "why", role="cell")

@@ -1,0 +1,223 @@
+"""Scores as MEI 5.1, the encoding of the Music Encoding Initiative: text that an engraver can read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Sequence
+from xml.sax.saxutils import escape, quoteattr
+
+from fillgen.theory.chords import Chord
+from fillgen.theory.metre import TICKS, Metre
+from fillgen.theory.pitch import LETTERS, Name
+from fillgen.writers.musicxml import beat_mark, beat_words
+from fillgen.writers.notation import Score, ScoreBar, Symbol, Written
+
+_DURATIONS = {"w": "1", "h": "2", "q": "4", "e": "8", "s": "16"}
+_ACCIDENTALS = {"bb": "ff", "b": "f", "n": "n", "#": "s", "##": "x"}
+_GESTURAL = {-3: "ff", -2: "ff", -1: "f", 1: "s", 2: "ss", 3: "ss"}
+_SIGNS = str.maketrans({"b": "♭", "#": "♯"})
+_ALTERED = re.compile(r"(?:(?<=^[A-G])|(?<=/[A-G]))[b#]+|[b#](?=\d)")
+
+
+def signed(symbol: str) -> str:
+    """A chord symbol or note name with real flats and sharps.
+
+    >>> signed("Bb7(b9,#11)/Ab"), signed("Cdim")
+    ('B♭7(♭9,♯11)/A♭', 'Cdim')
+    """
+    return _ALTERED.sub(lambda found: found[0].translate(_SIGNS), symbol)
+
+
+def to_mei(
+    scores: Sequence[Score], title: str = "", *, breaks: Collection[int] = (), tempo: bool = False
+) -> str:
+    """Scores of one piece as an MEI file: one after another, each on a new system with a double bar at its end.
+
+    `breaks` are the bars of each score, counted from 0, that begin a new system as well; with `tempo` it is told over
+    the first bar in beats a minute, and wherever it changes.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> from fillgen.theory.pitch import Key
+    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, (), "bar")),),))
+    >>> "<mRest/>" in to_mei([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
+    True
+    """
+    many = len(scores) > 1
+    body = []
+    for number, score in enumerate(scores):
+        before = scores[number - 1] if number else None
+        mark = _tempo(score) if tempo and (before is None or _tempo(before) != _tempo(score)) else ""
+        body += _section(score, mark, breaks, named=many, before=before)
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        '<mei xmlns="http://www.music-encoding.org/ns/mei" meiversion="5.1">\n'
+        f"<meiHead><fileDesc><titleStmt><title>{escape(title)}</title></titleStmt><pubStmt/></fileDesc></meiHead>\n"
+        f"<music><body><mdiv><score>\n{_definition(scores[0])}\n"
+        + "\n".join(body)
+        + "\n</score></mdiv></body></music>\n</mei>\n"
+    )
+
+
+# What stands at the beginning
+
+
+def _definition(score: Score) -> str:
+    staves = "".join(_staff(n) for n in range(1, score.staves + 1))
+    brace = ' symbol="brace" bar.thru="true"' if score.staves > 1 else ""
+    return f"<scoreDef {_signature(score)}><staffGrp{brace}>{staves}</staffGrp></scoreDef>"
+
+
+def _signature(score: Score) -> str:
+    key = score.key.fifths
+    sign = f"{abs(key)}{'s' if key > 0 else 'f'}" if key else "0"
+    metre = f'meter.count="{score.metre.count}" meter.unit="{score.metre.unit}"'
+    return f'{metre} keysig="{sign}" midi.bpm="{score.tempo}"'
+
+
+def _staff(number: int) -> str:
+    clef = 'clef.shape="G" clef.line="2"' if number == 1 else 'clef.shape="F" clef.line="4"'
+    return f'<staffDef n="{number}" lines="5" {clef}/>'
+
+
+# Bars
+
+
+def _tempo(score: Score) -> str:
+    """The tempo as it is counted, in words that need no font of signs."""
+    note, dots, count = beat_mark(score.tempo, score.metre)
+    unit = f'mm="{count}" mm.unit="{_UNITS[note]}"{" mm.dots=" + quoteattr(str(dots)) if dots else ""}'
+    words = beat_words(score.tempo, score.metre)
+    return f'<tempo tstamp="1" staff="1" place="above" {unit}>{words}</tempo>'
+
+
+_UNITS = {"quarter": 4, "half": 2}
+
+
+def _section(
+    score: Score, tempo: str, breaks: Collection[int], *, named: bool, before: Score | None
+) -> list[str]:
+    lines = [f"<section xml:id={quoteattr(score.id)}>"]
+    if before is not None:
+        lines += ["<sb/>", *_changed(score, before)]
+    for number, bar in enumerate(score.bars):
+        heading = score.heading if named and number == 0 else ""
+        above = _heading(heading) + (tempo if number == 0 else "")
+        lines += ["<sb/>"] if number in breaks else []
+        lines.append(_bar(score, bar, above, last=number == len(score.bars) - 1))
+    return [*lines, "</section>"]
+
+
+def _changed(score: Score, before: Score) -> list[str]:
+    """The signature of a score anew, where it is not that of the score before it."""
+    return [f"<scoreDef {_signature(score)}/>"] if _signature(score) != _signature(before) else []
+
+
+def _bar(score: Score, bar: ScoreBar, above: str, *, last: bool) -> str:
+    staves = "".join(
+        f'<staff n="{n}"><layer n="1">{_line(staff)}</layer></staff>' for n, staff in enumerate(bar.staves, 1)
+    )
+    metcon = ' metcon="false"' if score.is_short(bar) else ""
+    right = ' right="dbl"' if last else ""
+    return (
+        f'<measure xml:id="{score.id}-b{bar.number}" n="{bar.number}"{metcon}{right}>{staves}'
+        f"{above}{_harmonies(bar.chords, score.metre)}{_fingers(bar.staves)}</measure>"
+    )
+
+
+def _heading(text: str) -> str:
+    return f'<dir tstamp="1" staff="1" place="above">{escape(text)}</dir>' if text else ""
+
+
+def _harmonies(chords: Iterable[tuple[int, Chord]], metre: Metre) -> str:
+    beat = 4 * TICKS // metre.unit
+    return "".join(
+        f'<harm staff="1" place="above" tstamp="{1 + tick / beat:g}">{escape(signed(chord.symbol))}</harm>'
+        for tick, chord in chords
+    )
+
+
+def _fingers(staves: Iterable[Iterable[Written]]) -> str:
+    return "".join(
+        f'<fing staff="{n}" place="above" startid="#{each.id}">{each.finger}</fing>'
+        for n, staff in enumerate(staves, 1)
+        for each in staff
+        if each.finger
+    )
+
+
+def _line(staff: Sequence[Written]) -> str:
+    """The notes and rests of a bar, with the elements of triplets and beams round them."""
+    opened, closed = _groups([each.symbol for each in staff])
+    return "".join(
+        "".join(opened[index]) + _symbol(each) + "".join(closed[index]) for index, each in enumerate(staff)
+    )
+
+
+_TUPLET = '<tuplet num="3" numbase="2">'
+
+
+def _groups(symbols: Sequence[Symbol]) -> tuple[list[list[str]], list[list[str]]]:
+    """What opens before each symbol and closes after it, one inside the other: the longer of two outside."""
+    spans = [(first, last, _TUPLET, "</tuplet>") for first, last in _spans([s.group for s in symbols])]
+    words = [symbol.beams[0] if symbol.beams else "" for symbol in symbols]
+    beams = [(first, last, "<beam>", "</beam>") for first, last in _spans(words)]
+    opened: list[list[str]] = [[] for _ in symbols]
+    closed: list[list[str]] = [[] for _ in symbols]
+    for first, last, start, stop in sorted(spans + beams, key=lambda span: span[0] - span[1]):
+        opened[first].append(start)
+        closed[last].insert(0, stop)
+    return opened, closed
+
+
+def _spans(words: Sequence[str]) -> list[tuple[int, int]]:
+    """The first and last places of what begins (`start`, `begin`) and ends (`stop`, `end`) along a bar."""
+    starts = [place for place, word in enumerate(words) if word in ("start", "begin")]
+    stops = [place for place, word in enumerate(words) if word in ("stop", "end")]
+    return list(zip(starts, stops, strict=True))
+
+
+# Notes
+
+
+def _symbol(each: Written) -> str:
+    symbol = each.symbol
+    if symbol.letters == "bar":
+        return "<mRest/>"
+    length = f'dur="{_DURATIONS[symbol.letters[0]]}"{_dots(symbol)}'
+    if symbol.is_rest:
+        return f"<rest {length}/>"
+    name = f' xml:id="{each.id}"' if each.id else ""
+    notes = [_pitch(symbol, place) for place in range(len(symbol.names))]
+    if len(notes) == 1:
+        head, inside = notes[0]
+        return f"<note{name} {head} {length}{_tie(symbol)}>{inside}{_verse(each.name)}</note>"
+    heads = "".join(f"<note {head}{_tie(symbol)}>{inside}</note>" for head, inside in notes)
+    return f"<chord{name} {length}>{heads}{_verse(each.name)}</chord>"
+
+
+def _dots(symbol: Symbol) -> str:
+    return ' dots="1"' if symbol.letters.endswith(".") else ""
+
+
+def _tie(symbol: Symbol) -> str:
+    word = {(False, True): "i", (True, True): "m", (True, False): "t"}.get((symbol.tied_from, symbol.tied_to))
+    return f' tie="{word}"' if word else ""
+
+
+def _pitch(symbol: Symbol, place: int) -> tuple[str, str]:
+    """The attributes of a pitch, and its printed sign."""
+    text = symbol.names[place]
+    name = Name.read(text.rstrip("-0123456789"))
+    octave = text.lstrip("ABCDEFG#b")
+    sign = symbol.accidentals[place] if symbol.accidentals else ""
+    courtesy = symbol.courtesies[place] if symbol.courtesies else ""
+    head = f'pname="{LETTERS[name.letter].lower()}" oct="{octave}"'
+    if sign:
+        return head, f'<accid accid="{_ACCIDENTALS[sign]}"/>'
+    if courtesy:
+        return head, f'<accid accid="{_ACCIDENTALS[courtesy]}" func="caution" enclose="paren"/>'
+    return head + (f' accid.ges="{_GESTURAL[name.alter]}"' if name.alter else ""), ""
+
+
+def _verse(name: str) -> str:
+    return f'<verse n="1"><syl>{escape(name)}</syl></verse>' if name else ""

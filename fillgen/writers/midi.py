@@ -1,0 +1,310 @@
+"""Standard MIDI Files: takes written, phrases read."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import mido
+
+from fillgen.errors import OptionError
+from fillgen.hands.instruments import program
+from fillgen.hands.take import PARTS, Ensemble, Playing, Stroke, Take, clicks, swing_of
+from fillgen.phrase.idea import Idea, Ideas
+from fillgen.theory.metre import TICKS, Metre
+from fillgen.theory.pitch import Key
+
+if TYPE_CHECKING:  # a file of ideas needs no sessions
+    from fillgen.teaching.practice import Round, Session
+
+from fillgen.hands.instruments import SEATS, Seat
+
+_CLOCKS = 24
+"""MIDI clocks in a quarter note."""
+_VOLUME, _PAN = 7, 10
+"""Controller numbers of General MIDI."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Event:
+    """A message at a tick. At one tick lower ranks come first: notes end before others begin."""
+
+    tick: int
+    rank: int
+    message: mido.Message | mido.MetaMessage
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Messages with the ticks between them: the tick of the first, the messages, and the tick of the last."""
+
+    first: int
+    messages: tuple[mido.Message, ...]
+    last: int
+
+
+def to_midi(
+    ideas: Ideas,
+    playing: Playing | None = None,
+    sounds: Mapping[str, str] | None = None,
+    markers: Sequence[tuple[int, str]] = (),
+) -> bytes:
+    """All ideas in order in one file of format 1, a marker before each and a bar of rest between them.
+
+    `sounds` gives General MIDI names or numbers by part; OptionError where there is no such sound. `markers` are
+    ticks and texts to stand in the place of an idea's own marker.
+    """
+    ensemble = Ensemble(ideas, playing or Playing())
+    bar = ideas.progression.metre.bar
+    at = bar if ensemble.playing.count_in else 0
+    takes = []
+    for idea in ideas:
+        take = ensemble.take(idea)
+        takes.append((at, idea, take))
+        at += take.length + bar
+    return _file(ensemble, takes, sounds or {}, max(0, at - bar), markers)
+
+
+def to_midi_files(
+    ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
+) -> dict[str, bytes]:
+    """One file for each idea, by name: `idea-01.mid` and so on."""
+    ensemble = Ensemble(ideas, playing or Playing())
+    start = ideas.progression.metre.bar if ensemble.playing.count_in else 0
+    digits = max(2, len(str(len(ideas))))
+    files = {}
+    for idea in ideas:
+        take = ensemble.take(idea)
+        name = f"idea-{idea.rank:0{digits}}.mid"
+        files[name] = _file(ensemble, [(start, idea, take)], sounds or {}, start + take.length)
+    return files
+
+
+def to_practice(
+    session: Session, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
+) -> bytes:
+    """A session to practise with in one file of format 1: before each round its tempo, its label, and its count-in.
+
+    A marker stands where a round's count-in begins, so that a player who goes there is counted in. Of `playing` the
+    swing, the feel, the bass, the span of the left hand and the pack count; the rounds say which parts sound. A rhythm
+    that swings by its tempo swings more in the slow rounds. `sounds` are as of `to_midi`. OptionError for a close, a
+    slowing down or a second set of voicings, which a session has not, and as of `to_midi`.
+
+    >>> import fillgen
+    >>> from fillgen.teaching.practice import loop
+    >>> ideas = fillgen.ideas("| C | F | G7 | C |", count=1)
+    >>> to_practice(loop(ideas, ideas[0], steps=2, times=1))[:4]
+    b'MThd'
+    """
+    ensembles = _Ensembles(session, playing or Playing())
+    file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
+    file.tracks.append(_track(_session_guide(session, ensembles), session.length))
+    for part in ensembles.parts:
+        file.tracks.append(_session_track(part, session, ensembles, (sounds or {}).get(part)))
+    buffer = io.BytesIO()
+    file.save(file=buffer)
+    return buffer.getvalue()
+
+
+class _Ensembles:
+    """Plays the rounds of a session: one ensemble for all tempi at which the eighths swing alike."""
+
+    def __init__(self, session: Session, playing: Playing) -> None:
+        for asked, what in (
+            (playing.close, "close"),
+            (playing.slow_down, "slowing down"),
+            (playing.second_set, "second set"),
+        ):
+            if asked:
+                raise OptionError(f"a session to practise with has no {what}", hint="Leave it out.")
+        sounding = tuple(part for part in PARTS if any(part in each.parts for each in session.rounds))
+        self.parts = tuple(part for part in PARTS if part in sounding or part == "drums")
+        self.session = session
+        self._playing = replace(playing, parts=sounding, times=1, count_in=True)
+        self._ensembles: dict[float, Ensemble] = {}
+        self._takes: dict[tuple[float, int], Take] = {}
+
+    def ensemble(self, tempo: int) -> Ensemble:
+        """The ensemble that plays at a tempo."""
+        ideas = replace(self.session.ideas, tempo=tempo)
+        ratio = swing_of(ideas, self._playing.swing)
+        if ratio not in self._ensembles:
+            self._ensembles[ratio] = Ensemble(ideas, replace(self._playing, swing=ratio))
+        return self._ensembles[ratio]
+
+    def take(self, each: Round) -> Take:
+        """What sounds in a round, had all parts of the session their turn."""
+        ensemble = self.ensemble(each.tempo)
+        known = (ensemble.swing, id(each.idea))
+        if known not in self._takes:
+            self._takes[known] = ensemble.take(each.idea)
+        return self._takes[known]
+
+
+def _session_guide(session: Session, ensembles: _Ensembles) -> list[_Event]:
+    """Title, metre and key, then for each round its tempo, its rest and label as markers, and its chords."""
+    bar = session.ideas.progression.metre.bar
+    events = [e for e in _head(ensembles.ensemble(session.ideas.tempo)) if e.message.type != "set_tempo"]
+    for start, each in zip(session.starts, session.rounds, strict=True):
+        first, counted = start - each.before * bar, start - each.count_in * bar
+        events.append(_Event(first, 7, _tempo(each.tempo)))
+        if each.rest:
+            events.append(_Event(first, 8, mido.MetaMessage("marker", text="Rest your hands")))
+        events.append(_Event(counted, 8, mido.MetaMessage("marker", text=each.label)))
+        chords = ensembles.take(each).chords
+        events += [_Event(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in chords]
+    return events
+
+
+def _session_track(part: str, session: Session, ensembles: _Ensembles, sound: str | None) -> mido.MidiTrack:
+    """A part in all rounds in which it has its turn; the drums count in as well."""
+    seat, metre = SEATS[part], session.ideas.progression.metre
+    track = mido.MidiTrack(_seating(seat, sound))
+    counted = _run(clicks(metre), seat.channel)
+    known: dict[int, _Run] = {}
+    at = 0
+    for start, each in zip(session.starts, session.rounds, strict=True):
+        if part == "drums" and each.count_in:
+            at = _append(track, counted, start - metre.bar, at)
+        strokes = ensembles.take(each).strokes.get(part, ()) if part in each.parts else ()
+        if strokes:
+            run = known.get(id(strokes)) or _run(strokes, seat.channel)
+            known[id(strokes)] = run
+            at = _append(track, run, start, at)
+    track.append(mido.MetaMessage("end_of_track", time=max(0, session.length - at)))
+    return track
+
+
+def _file(
+    ensemble: Ensemble,
+    takes: Sequence[tuple[int, Idea, Take]],
+    sounds: Mapping[str, str],
+    length: int,
+    markers: Sequence[tuple[int, str]] = (),
+) -> bytes:
+    file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
+    guide = []
+    for start, idea, take in takes:
+        own = markers or ((0, f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}"),)
+        guide += _guide(start, own, take, ensemble)
+    file.tracks.append(_track([*_head(ensemble), *guide], length))
+    parts = list(ensemble.playing.parts)
+    if ensemble.playing.count_in and "drums" not in parts:
+        parts.append("drums")
+    for part in parts:
+        file.tracks.append(_part_track(part, ensemble, takes, sounds.get(part), length))
+    buffer = io.BytesIO()
+    file.save(file=buffer)
+    return buffer.getvalue()
+
+
+# The track that guides the others: title, tempo, metre, key, markers and chords
+
+
+def _head(ensemble: Ensemble) -> list[_Event]:
+    progression = ensemble.progression
+    messages = [
+        mido.MetaMessage("track_name", name=progression.title or "Right-hand ideas"),
+        _tempo(ensemble.ideas.tempo),
+        _time_signature(progression.metre),
+        mido.MetaMessage("key_signature", key=_key_name(progression.key)),
+    ]
+    return [_Event(0, rank, message) for rank, message in enumerate(messages)]
+
+
+def _tempo(tempo: float) -> mido.MetaMessage:
+    return mido.MetaMessage("set_tempo", tempo=round(60_000_000 / tempo))
+
+
+def _time_signature(metre: Metre) -> mido.MetaMessage:
+    return mido.MetaMessage(
+        "time_signature",
+        numerator=metre.count,
+        denominator=metre.unit,
+        clocks_per_click=metre.beat * _CLOCKS // TICKS,
+        notated_32nd_notes_per_beat=8,
+    )
+
+
+def _key_name(key: Key) -> str:
+    return f"{key.tonic}{'m' if key.mode == 'minor' else ''}"
+
+
+def _guide(start: int, markers: Sequence[tuple[int, str]], take: Take, ensemble: Ensemble) -> list[_Event]:
+    """The markers of a take, its chords as text, and its changes of tempo."""
+    events = [_Event(start + tick, 8, mido.MetaMessage("marker", text=text)) for tick, text in markers]
+    events += [_Event(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in take.chords]
+    if take.tempi:
+        events += [_Event(start + tick, 10, _tempo(tempo)) for tick, tempo in take.tempi]
+        events.append(_Event(start + take.length, 5, _tempo(ensemble.ideas.tempo)))
+    return events
+
+
+def _track(events: Iterable[_Event], length: int) -> mido.MidiTrack:
+    """Events in time order with the ticks between them, and the end of the track at the end of the music."""
+    track = mido.MidiTrack()
+    at = 0
+    for event in sorted(events, key=lambda event: (event.tick, event.rank)):
+        track.append(event.message.copy(time=event.tick - at))
+        at = event.tick
+    track.append(mido.MetaMessage("end_of_track", time=max(0, length - at)))
+    return track
+
+
+# The tracks of the parts
+
+
+def _part_track(
+    part: str, ensemble: Ensemble, takes: Sequence[tuple[int, Idea, Take]], sound: str | None, length: int
+) -> mido.MidiTrack:
+    seat = SEATS[part]
+    track = mido.MidiTrack(_seating(seat, sound))
+    known: dict[int, _Run] = {}
+    at = 0
+    for start, _, take in takes:
+        if part == "drums" and ensemble.playing.count_in:
+            bar = ensemble.progression.metre.bar
+            at = _append(track, _run(clicks(ensemble.progression.metre), seat.channel), start - bar, at)
+        strokes = take.strokes.get(part, ())
+        if strokes:
+            run = known.get(id(strokes)) or _run(strokes, seat.channel)
+            known[id(strokes)] = run
+            at = _append(track, run, start, at)
+    track.append(mido.MetaMessage("end_of_track", time=max(0, length - at)))
+    return track
+
+
+def _seating(seat: Seat, sound: str | None) -> list[mido.Message | mido.MetaMessage]:
+    """The name of a track, and its sound, volume and place."""
+    messages: list[mido.Message | mido.MetaMessage] = [mido.MetaMessage("track_name", name=seat.name)]
+    if seat.sound:
+        number = program(sound or seat.sound)
+        messages.append(mido.Message("program_change", channel=seat.channel, program=number))
+    messages += [
+        mido.Message("control_change", channel=seat.channel, control=control, value=value)
+        for control, value in ((_VOLUME, seat.volume), (_PAN, seat.pan))
+    ]
+    return messages
+
+
+def _run(strokes: Sequence[Stroke], channel: int) -> _Run:
+    """Strokes as messages with the ticks between them; notes end before others begin."""
+    marks = [(s.tick, 1, s.midi, s.velocity) for s in strokes]
+    marks += [(s.tick + s.length, 0, s.midi, 64) for s in strokes]
+    marks.sort()
+    at = marks[0][0]
+    messages = []
+    for tick, begins, midi, velocity in marks:
+        kind = "note_on" if begins else "note_off"
+        messages.append(mido.Message(kind, channel=channel, note=midi, velocity=velocity, time=tick - at))
+        at = tick
+    return _Run(marks[0][0], tuple(messages), at)
+
+
+def _append(track: mido.MidiTrack, run: _Run, start: int, at: int) -> int:
+    """Put a run on a track at a tick; the answer is the tick of its last message."""
+    track.append(run.messages[0].copy(time=start + run.first - at))
+    track.extend(run.messages[1:])
+    return start + run.last

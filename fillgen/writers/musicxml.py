@@ -1,0 +1,471 @@
+"""Measures of MusicXML 4.0: notes, chord symbols and attributes as elements. Durations are in ticks, 480 a quarter."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping, Sequence
+from math import gcd
+from xml.etree.ElementTree import Element, SubElement
+
+from fillgen.theory.chords import Chord, Kind, base_kind
+from fillgen.theory.metre import METRES, TICKS, Metre
+from fillgen.theory.pitch import LETTERS, Key, Name
+from fillgen.writers.notation import Score, ScoreBar, Symbol, Written
+
+_TYPES = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "16th"}
+_SIGNS = {"b": "flat", "bb": "flat-flat", "n": "natural", "#": "sharp", "##": "double-sharp"}
+_FAMILY_RISE = {"1": 0, "2": 2, "3": 4, "4": 5, "5": 7, "6": 9, "7": 10, "9": 14, "11": 17, "13": 21}
+"""Semitones of the degrees of a dominant chord, from which MusicXML counts an added degree's alteration."""
+
+Harmony = tuple[int, Chord]
+"""A chord symbol and the tick of the bar at which it stands."""
+
+
+def measure(
+    number: str,
+    symbols: Sequence[Symbol],
+    harmonies: Sequence[Harmony] = (),
+    lead: Sequence[Element] = (),
+    *,
+    short: bool = False,
+) -> Element:
+    """One measure. `lead` are elements that stand first, such as attributes; `short` marks a bar that is not full."""
+    found = Element("measure", {"number": number} | ({"implicit": "yes"} if short else {}))
+    found.extend(lead)
+    waiting = sorted(harmonies, key=lambda harmony: harmony[0])
+    for symbol in symbols:
+        end = symbol.tick + symbol.length
+        while waiting and waiting[0][0] < end:
+            tick, chord = waiting.pop(0)
+            found.append(harmony_element(chord, tick - symbol.tick))
+        found.extend(note_elements(symbol))
+    return found
+
+
+def _text(parent: Element, tag: str, text: object) -> Element:
+    child = SubElement(parent, tag)
+    child.text = str(text)
+    return child
+
+
+# Notes
+
+
+def note_elements(symbol: Symbol) -> list[Element]:
+    """The elements of a symbol: one for a note or rest, one for each name of a chord."""
+    if symbol.is_rest:
+        return [_note(symbol, None, "", first=True)]
+    none = ("",) * len(symbol.names)
+    signs = zip(symbol.names, symbol.accidentals or none, symbol.courtesies or none, strict=True)
+    return [
+        _note(symbol, name, sign or courtesy, first=index == 0, courtesy=bool(courtesy))
+        for index, (name, sign, courtesy) in enumerate(signs)
+    ]
+
+
+def _note(symbol: Symbol, name: str | None, sign: str, *, first: bool, courtesy: bool = False) -> Element:
+    note = Element("note")
+    if not first:
+        SubElement(note, "chord")
+    if name is None:
+        SubElement(note, "rest", {"measure": "yes"} if symbol.letters == "bar" else {})
+    else:
+        note.append(pitch_element(name))
+    _text(note, "duration", symbol.length)
+    for kind, tied in (("stop", symbol.tied_from), ("start", symbol.tied_to)):
+        if tied:
+            SubElement(note, "tie", {"type": kind})
+    _text(note, "voice", 1)
+    _length(note, symbol)
+    if sign:
+        note.insert(_place_of_accidental(note), _accidental(sign, courtesy=courtesy))
+    if first:
+        for level, word in enumerate(symbol.beams, 1):
+            _text(note, "beam", word).set("number", str(level))
+    _notations(note, symbol, first=first)
+    return note
+
+
+def pitch_element(name: str) -> Element:
+    """A pitch from its scientific name."""
+    spelled = Name.read(name.rstrip("-0123456789"))
+    pitch = Element("pitch")
+    _text(pitch, "step", LETTERS[spelled.letter])
+    if spelled.alter:
+        _text(pitch, "alter", spelled.alter)
+    _text(pitch, "octave", name.lstrip("ABCDEFG#b"))
+    return pitch
+
+
+def _length(note: Element, symbol: Symbol) -> None:
+    if symbol.letters == "bar":
+        return
+    _text(note, "type", _TYPES[symbol.letters[0]])
+    if symbol.letters.endswith("."):
+        SubElement(note, "dot")
+    if symbol.is_triplet:
+        change = SubElement(note, "time-modification")
+        _text(change, "actual-notes", 3)
+        _text(change, "normal-notes", 2)
+
+
+def _accidental(sign: str, *, courtesy: bool) -> Element:
+    accidental = Element("accidental", {"cautionary": "yes", "parentheses": "yes"} if courtesy else {})
+    accidental.text = _SIGNS[sign]
+    return accidental
+
+
+def _place_of_accidental(note: Element) -> int:
+    """Behind type and dots, before what follows them."""
+    tags = [child.tag for child in note]
+    return max(index for index, tag in enumerate(tags) if tag in ("type", "dot", "voice")) + 1
+
+
+def _notations(note: Element, symbol: Symbol, *, first: bool) -> None:
+    marks: list[Element] = []
+    for kind, tied in (("stop", symbol.tied_from), ("start", symbol.tied_to)):
+        if tied:
+            marks.append(Element("tied", {"type": kind}))
+    if symbol.group and first:
+        marks.append(Element("tuplet", {"type": symbol.group}))
+    if marks:
+        SubElement(note, "notations").extend(marks)
+
+
+# Chord symbols
+
+
+def harmony_element(chord: Chord, offset: int = 0) -> Element:
+    """A chord symbol, a number of ticks after the note before which it stands."""
+    harmony = Element("harmony")
+    if chord.root is None or chord.kind is None:
+        root = SubElement(harmony, "root")
+        _text(root, "root-step", "C").set("text", "")
+        _text(harmony, "kind", "none").set("text", "N.C.")
+    else:
+        _degree_name(harmony, "root", chord.root)
+        kind = _text(harmony, "kind", chord.kind.musicxml)
+        kind.set("text", chord.kind.spellings[0])
+        if chord.bass is not None:
+            _degree_name(harmony, "bass", chord.bass)
+        for value, alter, change in changes(chord.kind):
+            degree = SubElement(harmony, "degree", {"print-object": "no"})
+            _text(degree, "degree-value", value)
+            _text(degree, "degree-alter", alter)
+            _text(degree, "degree-type", change)
+    if offset:
+        _text(harmony, "offset", offset)
+    return harmony
+
+
+def _degree_name(harmony: Element, part: str, name: Name) -> None:
+    parent = SubElement(harmony, part)
+    _text(parent, f"{part}-step", LETTERS[name.letter])
+    if name.alter:
+        _text(parent, f"{part}-alter", name.alter)
+
+
+def changes(kind: Kind) -> list[tuple[int, int, str]]:
+    """What a kind adds to, alters in and takes from the MusicXML kind it is nearest to: degree, semitones, what.
+
+    Semitones count as MusicXML does: from the degree in the chord where it is altered, from a dominant chord's
+    where it is added.
+    """
+    base = base_kind(kind.musicxml)
+    own = {degree.text: degree for degree in kind.degrees}
+    there = {degree.text: degree for degree in base.degrees}
+    fresh = [degree for text, degree in own.items() if text not in there]
+    gone = {degree.family: degree for text, degree in there.items() if text not in own}
+    found = []
+    for degree in fresh:
+        value = int(degree.family)
+        if degree.family in gone:
+            found.append((value, degree.semitones - gone.pop(degree.family).semitones, "alter"))
+        else:
+            found.append((value, degree.semitones - _FAMILY_RISE[degree.family], "add"))
+    return found + [(int(family), 0, "subtract") for family in gone]
+
+
+# Attributes and directions
+
+
+def attributes(metre: Metre, key: Key, clef: str = "G") -> Element:
+    """Divisions, key, time and clef."""
+    found = Element("attributes")
+    _text(found, "divisions", TICKS)
+    signature = SubElement(found, "key")
+    _text(signature, "fifths", key.fifths)
+    _text(signature, "mode", key.mode)
+    time = SubElement(found, "time")
+    _text(time, "beats", metre.count)
+    _text(time, "beat-type", metre.unit)
+    sign = SubElement(found, "clef")
+    _text(sign, "sign", clef)
+    _text(sign, "line", 2 if clef == "G" else 4)
+    return found
+
+
+_BEATS = {TICKS: ("quarter", 0), TICKS * 3 // 2: ("quarter", 1), 2 * TICKS: ("half", 0)}
+"""The notes that beats are told in, with their dots."""
+
+
+def beat_mark(tempo: int, metre: Metre) -> tuple[str, int, int]:
+    """A tempo, in quarter notes a minute, in beats: the note that is a beat, its dots, and how many a minute.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> beat_mark(84, METRES["12/8"]), beat_mark(120, METRES["2/2"])
+    (('quarter', 1, 56), ('half', 0, 60))
+    """
+    return *_BEATS[metre.beat], round(tempo * TICKS / metre.beat)
+
+
+def beat_words(tempo: int, metre: Metre) -> str:
+    """A tempo, in quarter notes a minute, in words as the metre is counted.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> beat_words(84, METRES["6/8"])
+    'dotted quarter = 56'
+    """
+    note, dots, count = beat_mark(tempo, metre)
+    return f"{'dotted ' * dots}{note} = {count}"
+
+
+def tempo_direction(tempo: int, swing: float = 1.0, metre: Metre = METRES["4/4"]) -> Element:
+    """A metronome mark of a tempo in quarter notes a minute, told in beats, with the swing of the eighths if any."""
+    note, dots, count = beat_mark(tempo, metre)
+    direction = Element("direction", {"placement": "above"})
+    kind = SubElement(direction, "direction-type")
+    mark = SubElement(kind, "metronome")
+    _text(mark, "beat-unit", note)
+    for _ in range(dots):
+        SubElement(mark, "beat-unit-dot")
+    _text(mark, "per-minute", count)
+    if swing > 1:
+        _text(SubElement(direction, "direction-type"), "words", "Swing")
+    sound = SubElement(direction, "sound", {"tempo": str(tempo)})
+    if swing > 1:
+        first, second = whole_ratio(swing)
+        ratio = SubElement(sound, "swing")
+        _text(ratio, "first", first)
+        _text(ratio, "second", second)
+        _text(ratio, "swing-type", "eighth")
+    return direction
+
+
+def whole_ratio(ratio: float) -> tuple[int, int]:
+    """A ratio in small whole numbers, to the tenth: MusicXML takes no fractions.
+
+    >>> whole_ratio(2.5)
+    (5, 2)
+    """
+    first = round(10 * ratio)
+    shared = gcd(first, 10)
+    return first // shared, 10 // shared
+
+
+def final_barline(*, fermata: bool = False) -> Element:
+    """The double bar at the end, with a fermata over it where the last chord is held."""
+    barline = Element("barline", {"location": "right"})
+    _text(barline, "bar-style", "light-heavy")
+    if fermata:
+        SubElement(barline, "fermata", {"type": "upright"})
+    return barline
+
+
+# Scores
+
+
+def score_bytes(scores: Sequence[Score], title: str = "") -> bytes:
+    """Scores of one piece as a MusicXML file: one after another, each on a new system with a double bar at its end.
+
+    Two staves are one part, as for a piano. Bars are numbered through; a pick-up has no number of its own.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> from fillgen.writers.notation import ScoreBar, Written
+    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, (), "bar")),),))
+    >>> b"score-partwise" in score_bytes([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
+    True
+    """
+    root = Element("score-partwise", {"version": "4.0"})
+    if title:
+        _text(SubElement(root, "work"), "work-title", title)
+    _text(SubElement(SubElement(root, "part-list"), "score-part", {"id": "P1"}), "part-name", "Keyboard")
+    part = SubElement(root, "part", {"id": "P1"})
+    shift = 0
+    for number, score in enumerate(scores):
+        before = scores[number - 1] if number else None
+        part.extend(_score_measures(score, before, shift, named=len(scores) > 1))
+        shift += score.bars[-1].number
+    return to_bytes(root)
+
+
+def _score_measures(score: Score, before: Score | None, shift: int, *, named: bool) -> list[Element]:
+    found = []
+    for place, bar in enumerate(score.bars):
+        number = str(shift + bar.number) if bar.number else f"X{shift}" if shift else "0"
+        lead = _lead(score, before, named=named) if place == 0 else []
+        right = [written.symbol for written in bar.staves[0]]
+        element = measure(number, right, bar.chords, lead, short=score.is_short(bar))
+        _note_marks(element, bar.staves[0])
+        _second_staff(element, bar)
+        found.append(element)
+    barline = SubElement(found[-1], "barline", {"location": "right"})
+    _text(barline, "bar-style", "light-light")
+    return found
+
+
+def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
+    """What stands before the first note: a new system, the signs that change, the tempo and the heading."""
+    found = [] if before is None else [Element("print", {"new-system": "yes"})]
+    if before is None or (before.key, before.metre) != (score.key, score.metre):
+        signs = attributes(score.metre, score.key)
+        _two_staves(signs, score.staves)
+        found.append(signs)
+    told = (score.tempo, score.swing, score.metre)
+    if before is None or (before.tempo, before.swing, before.metre) != told:
+        found.append(tempo_direction(*told))
+    if named and score.heading:
+        words = Element("direction", {"placement": "above"})
+        _text(SubElement(words, "direction-type"), "words", score.heading)
+        found.append(words)
+    return found
+
+
+def _two_staves(signs: Element, staves: int) -> None:
+    """Attributes for a part of one staff made those of a part of two."""
+    if staves < 2:
+        return
+    clef = signs.find("clef")
+    assert clef is not None
+    clef.set("number", "1")
+    count = Element("staves")
+    count.text = "2"
+    signs.insert(list(signs).index(clef), count)
+    low = SubElement(signs, "clef", {"number": "2"})
+    _text(low, "sign", "F")
+    _text(low, "line", 4)
+
+
+def _note_marks(element: Element, staff: Sequence[Written]) -> None:
+    """Fingers and note names, on the first note of each symbol."""
+    heads = [note for note in element.findall("note") if note.find("chord") is None]
+    for note, written in zip(heads, staff, strict=True):
+        if written.finger:
+            notations = note.find("notations")
+            place = SubElement(note, "notations") if notations is None else notations
+            _text(SubElement(place, "technical"), "fingering", written.finger)
+        if written.name:
+            lyric = SubElement(note, "lyric", {"number": "1"})
+            _text(lyric, "syllabic", "single")
+            _text(lyric, "text", written.name)
+
+
+def _second_staff(element: Element, bar: ScoreBar) -> None:
+    """The left hand of a bar behind the right: back to the bar's start, in a voice and on a staff of its own."""
+    if len(bar.staves) < 2:
+        return
+    for note in element.findall("note"):
+        _on_staff(note, 1)
+    _text(SubElement(element, "backup"), "duration", bar.length)
+    for written in bar.staves[1]:
+        for note in note_elements(written.symbol):
+            _on_staff(note, 2)
+            element.append(note)
+
+
+def _on_staff(note: Element, staff: int) -> None:
+    voice = note.find("voice")
+    assert voice is not None
+    voice.text = str(4 * (staff - 1) + 1)
+    behind = [place for place, child in enumerate(note) if child.tag in ("beam", "notations", "lyric")]
+    sign = Element("staff")
+    sign.text = str(staff)
+    note.insert(min(behind, default=len(note)), sign)
+
+
+# Sections
+
+
+def with_sections(
+    content: bytes, starts: Mapping[int, str], numbers: Sequence[str], tempo: Element | None = None
+) -> bytes:
+    """A score with a word over each measure where a section starts, and a double bar before it.
+
+    `starts` counts the measures from 0, `numbers` are what all of them are called: a measure that completes the one
+    before it has a number that begins with X, or 0, and is not counted. A fermata over the last bar line comes over the
+    last note. `tempo` stands in the place of the first metronome mark. ValueError where there are not as many numbers as measures.
+    """
+    root = ET.fromstring(content)  # noqa: S314 - a score of our own making
+    for place, part in enumerate(root.findall("part")):
+        measures = part.findall("measure")
+        for element, number in zip(measures, numbers, strict=True):
+            element.set("number", number)
+            if not number.isdecimal() or number == "0":
+                element.set("implicit", "yes")
+        for start, word in starts.items():
+            if place == 0:
+                _section_word(measures[start], word)
+            if start:
+                _double_bar(measures[start - 1])
+        _fermata_to_note(measures[-1])
+    if tempo is not None:
+        _new_tempo(root, tempo)
+    return to_bytes(root)
+
+
+def _new_tempo(root: Element, tempo: Element) -> None:
+    for element in root.iter("measure"):
+        for place, child in enumerate(element):
+            if child.find("direction-type/metronome") is not None:
+                element[place] = tempo
+                return
+
+
+_IN_FRONT = ("print", "attributes")
+
+
+def _section_word(element: Element, word: str) -> None:
+    direction = Element("direction", {"placement": "above"})
+    kind = SubElement(direction, "direction-type")
+    _text(kind, "rehearsal", word).set("enclosure", "none")
+    before = [
+        place
+        for place, child in enumerate(element)
+        if child.tag in _IN_FRONT or (child.tag == "barline" and child.get("location") == "left")
+    ]
+    notes = [place for place, child in enumerate(element) if child.tag == "note"]
+    behind = [place + 1 for place in before if not notes or place < notes[0]]
+    element.insert(max(behind, default=0), direction)
+
+
+def _double_bar(element: Element) -> None:
+    """A double bar at the end of a measure, where no repeat or other bar line stands."""
+    if any(barline.get("location") != "left" for barline in element.findall("barline")):
+        return
+    barline = SubElement(element, "barline", {"location": "right"})
+    _text(barline, "bar-style", "light-light")
+
+
+def _fermata_to_note(element: Element) -> None:
+    heads = [note for note in element.findall("note") if note.find("chord") is None]
+    for barline in element.findall("barline"):
+        fermata = barline.find("fermata")
+        if fermata is None or not heads:
+            continue
+        barline.remove(fermata)
+        notations = heads[-1].find("notations")
+        (SubElement(heads[-1], "notations") if notations is None else notations).append(fermata)
+
+
+# Files
+
+
+def to_bytes(root: Element) -> bytes:
+    """A score as a file in UTF-8 with the document type of MusicXML 4.0."""
+    ET.indent(root, " ")
+    head = (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
+        '"http://www.musicxml.org/dtds/partwise.dtd">\n'
+    )
+    return head.encode() + bytes(ET.tostring(root, encoding="utf-8")) + b"\n"

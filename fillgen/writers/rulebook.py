@@ -1,0 +1,142 @@
+"""The rules as text: what there is, and one of them explained."""
+
+from __future__ import annotations
+
+import textwrap
+
+from fillgen.errors import OptionError, did_you_mean, shorten
+from fillgen.rules.pack import Level, Rhythm, RulePack, Shape
+from fillgen.rules.rule import Example, Rule
+from fillgen.rules.rulebook import RULES
+from fillgen.theory.pitch import C_MAJOR, midi_name
+
+
+def listing(pack: RulePack) -> str:
+    """Levels, rules, rhythms and shapes, a line each."""
+    levels = [pack.level(number) for number in pack.level_numbers]
+    rhythms = [pack.rhythm(name) for name in pack.rhythm_names]
+    groups: list[tuple[str, list[tuple[str, str]]]] = [
+        ("Levels", [(str(level.number), f"{level.name}: {level.says}") for level in levels]),
+        ("Rules", [(rule.kind, _sentence(rule, pack)) for rule in RULES.values()]),
+        ("Rhythms", [(rhythm.name, f"{', '.join(rhythm.metres)}. {rhythm.says}") for rhythm in rhythms]),
+        ("Shapes", [(shape.name, shape.says) for shape in pack.shapes.values()]),
+        (
+            "Terms of the score, with their weights",
+            [(n, f"{w:g}. {pack.says(n)}") for n, w in pack.weights.items()],
+        ),
+        (
+            "Forms",
+            [(f"{bars} bars", ", ".join(" ".join(f.letters) for f in fs)) for bars, fs in pack.forms.items()],
+        ),
+        ("Rule packs", [("built-in", f"{len(levels)} levels, {len(rhythms)} rhythms"), *_own(pack)]),
+    ]
+    parts = ["\n".join([title, *(_item(*row) for row in rows)]) for title, rows in groups]
+    return "\n\n".join(
+        [*parts, "fillgen rules NAME explains a rule, a level, a rhythm, a shape or a term of the score."]
+    )
+
+
+def _own(pack: RulePack) -> list[tuple[str, str]]:
+    """A player's own pack, by its place and fingerprint, where there is one."""
+    return [(pack.place, f"laid over it, fingerprint {pack.digest}")] if pack.own else []
+
+
+def _item(name: str, says: str) -> str:
+    return textwrap.fill(f"  {name:<20} {says}", 100, subsequent_indent=" " * 23)
+
+
+def _sentence(rule: Rule, pack: RulePack) -> str:
+    """A rule with the numbers of the highest level that uses it."""
+    for number in reversed(pack.level_numbers):
+        for use in pack.level(number).uses:
+            if use.rule is rule:
+                return use.told()
+    return rule.says
+
+
+def explain(name: str, pack: RulePack) -> str:
+    """One rule, level, rhythm, shape or term of the score in full; OptionError names the nearest where there is none."""
+    wanted = name.strip().lower()
+    wanted = wanted.removeprefix("level").strip() if wanted.startswith("level ") else wanted
+    if wanted in RULES:
+        return _rule(RULES[wanted], pack)
+    numbers = {str(number): number for number in pack.level_numbers}
+    if wanted in numbers:
+        return _level(pack.level(numbers[wanted]))
+    if wanted in pack.weights:
+        return (
+            f"{wanted}, a term of the score from 0 to 1, weight {pack.weights[wanted]:g}\n{pack.says(wanted)}"
+        )
+    if wanted in pack.shapes:
+        return _shape(pack.shapes[wanted])
+    try:
+        return _rhythm(pack.rhythm(wanted))
+    except OptionError:
+        known = [*RULES, *pack.weights, *pack.shapes, *pack.rhythm_names]
+        hint = did_you_mean(wanted, known) or "fillgen rules lists them all."
+        raise OptionError(
+            f"there is no rule, level, rhythm, shape or term {shorten(name)}", hint=hint
+        ) from None
+
+
+def _rule(rule: Rule, pack: RulePack) -> str:
+    uses = [
+        f"  level {number}: {use.told()}"
+        for number in pack.level_numbers
+        for use in pack.level(number).uses
+        if use.rule is rule
+    ]
+    keys = ", ".join(rule.settings) or "none"
+    return "\n".join(
+        [
+            rule.kind,
+            *uses,
+            f"Why: {rule.reason}",
+            f"Source: {rule.source}.",
+            f"Settings in a rule pack: {keys}.",
+            f"Keeps it:  {_example(rule.keeps)}",
+            f"Breaks it: {_example(rule.breaks)}",
+        ]
+    )
+
+
+def _example(example: Example) -> str:
+    lead = f" (the tune starts on {midi_name(example.lead, C_MAJOR)})" if example.lead >= 0 else ""
+    return f"{example.phrase}  over  {example.chart}{lead}"
+
+
+def _level(level: Level) -> str:
+    low, high = (midi_name(pitch, C_MAJOR) for pitch in (level.low, level.high))
+    rules = [f"  {use.rule.kind:<20} {use.told()}" for use in level.uses]
+    flags: list[tuple[bool, str]] = [
+        (level.one_a_chord, "one note a chord"),
+        (level.syncopation, "syncopated rhythms"),
+        (level.pushes, "notes pushed over the bar line"),
+        (level.triplets, "triplets"),
+    ]
+    extra = ", ".join(told for on, told in flags if on)
+    return "\n".join(
+        [
+            f"Level {level.number}, {level.name}: {level.says}",
+            f"Range {low} to {high}{f'; {extra}' if extra else ''}.",
+            *rules,
+        ]
+    )
+
+
+def _rhythm(rhythm: Rhythm) -> str:
+    low, high = rhythm.tempo_range
+    lines = [
+        f"{rhythm.name}: {rhythm.says}",
+        f"Tempo {rhythm.tempo} quarter notes a minute, {low} to {high}. Source: {rhythm.source}.",
+        f"Eighths are {'swung' if rhythm.swing else 'straight'}.",
+    ]
+    for (metre, busy), cells in rhythm.cells.items():
+        shown = "   ".join(cell.text for cell in cells)
+        lines.append(textwrap.fill(f"  {metre} {busy}: {shown}", 100, subsequent_indent=" " * 6))
+    return "\n".join(lines)
+
+
+def _shape(shape: Shape) -> str:
+    points = ", ".join(f"{height:g} at {time:g}" for time, height in shape.points)
+    return f"{shape.name}: {shape.says}\nHeights from 0 to 1 over time from 0 to 1: {points}."

@@ -1,0 +1,118 @@
+"""Chord sequences as text and as JSON, and what is proposed to make a chart richer as text."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from fillgen.chart.enrich import Proposal, proposals
+from fillgen.chart.progression import Progression
+from fillgen.chart.sequences import Sequence, key_on, spelled
+from fillgen.chart.text import chart_text
+from fillgen.theory.chords import Chord
+from fillgen.theory.pitch import Key, Name
+
+_WIDTH = 100
+_LEADS = {"intro": "leads to", "turnaround": "leads to", "ending": "closes on", "vamp": "goes round to"}
+
+
+Played = Callable[[Sequence, Key], Progression]
+"""The chords of a sequence in a key, as they are to be shown."""
+
+
+def sequences_text(
+    found: Iterable[Sequence], key: Key | None = None, played: Played = spelled, goal: Chord | None = None
+) -> str:
+    """Sequences as text: what each is for, its numerals, its chords in a key, and what it does.
+
+    The chords stand in the key, C where there is none; those of the other mode in the key on the same tonic.
+    `played` may change them, for sevenths or for the chord they lead to, which is `goal`.
+
+    >>> from fillgen.chart.sequences import sequence
+    >>> print(sequences_text([sequence("plagal close")]))
+    plagal close: ending in major, 2 bars of 4/4
+      numerals  | IV | I |  closes on I
+      C major   | F | C |  closes on C
+      The amen: from IV to the tonic without a dominant, calm and final.
+    """
+    blocks = [_block(sequence, played(sequence, _key_for(sequence, key)), goal) for sequence in found]
+    return "\n\n".join(blocks) or "There is no such sequence."
+
+
+def _block(sequence: Sequence, shown: Progression, goal: Chord | None) -> str:
+    key, leads = shown.key, _LEADS[sequence.purpose]
+    to = goal or sequence.goal(key)
+    bars = f"{sequence.bars} bar{'' if sequence.bars == 1 else 's'} of {sequence.metre.name}"
+    is_led = goal is not None and shown.last != spelled(sequence, key, shown.metre).last
+    numerals = [] if is_led else [f"  numerals  {sequence.chords}  {leads} {sequence.leads_to}"]
+    told = f"Its last chord is changed so that it {leads} {to.symbol}." if is_led else sequence.says
+    return "\n".join(
+        [
+            f"{sequence.name}: {sequence.purpose} in {sequence.mode}, {bars}",
+            *numerals,
+            f"  {key!s:<8}  {_bars(shown)}  {leads} {to.symbol}",
+            _paragraph(told),
+        ]
+    )
+
+
+def _key_for(sequence: Sequence, key: Key | None) -> Key:
+    return key_on(key.tonic if key else Name(0, 0), sequence.mode)
+
+
+def _bars(progression: Progression) -> str:
+    """The bars of a chart without its head lines."""
+    return chart_text(progression).splitlines()[-1]
+
+
+def _paragraph(text: str) -> str:
+    return textwrap.fill(text, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+
+
+def sequences_document(
+    found: Iterable[Sequence], key: Key | None = None, played: Played = spelled
+) -> dict[str, Any]:
+    """Sequences as plain dictionaries and lists, with their chords in a key as in `sequences_text`.
+
+    >>> from fillgen.chart.sequences import sequence
+    >>> sequences_document([sequence("one-bar close")])["sequences"][0]["chords"]
+    [['G7', 'C']]
+    """
+    return {"sequences": [_row(sequence, played(sequence, _key_for(sequence, key))) for sequence in found]}
+
+
+def _row(sequence: Sequence, played: Progression) -> dict[str, Any]:
+    key = played.key
+    return {
+        "name": sequence.name,
+        "purpose": sequence.purpose,
+        "mode": sequence.mode,
+        "metre": sequence.metre.name,
+        "bars": sequence.bars,
+        "numerals": sequence.chords,
+        "leads_to": {"numeral": sequence.leads_to, "chord": sequence.goal(key).symbol},
+        "key": str(key),
+        "chords": [[span.chord.symbol for span in bar] for bar in played.bars],
+        "chart": _bars(played),
+        "says": sequence.says,
+        "source": sequence.source,
+    }
+
+
+def proposals_text(progression: Progression) -> str:
+    """What is proposed to make a chart richer, a change at a time: where, what, why, and the chart with it.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> print(proposals_text(parse_chart("| G7sus4 | C6 |")))
+    bar 1, G7sus4: Dm7 G7sus4 (two before five)
+      Dm7 prepares G7sus4: they share D, F and C, its root falls a fifth, and its seventh, C, stays.
+      | Dm7 G7sus4 | C6 |
+    """
+    blocks = [_proposal(proposal) for proposal in proposals(progression)]
+    return "\n\n".join(blocks) or "There is nothing to add to this chart."
+
+
+def _proposal(proposal: Proposal) -> str:
+    head = f"bar {proposal.bar}, {proposal.chord.symbol}: {proposal.symbol} ({proposal.kind})"
+    return "\n".join([head, _paragraph(proposal.reason), f"  {_bars(proposal.progression)}"])

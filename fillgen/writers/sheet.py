@@ -1,0 +1,371 @@
+"""Sheets of music: ideas engraved one under another, as SVG, a web page, PDF, MusicXML or MEI."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from itertools import accumulate, pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
+
+from fillgen.errors import OptionError, did_you_mean, printable, shorten
+from fillgen.hands.take import swing_of
+from fillgen.writers.engraver import FONT, TALLEST, UNITS, Drawing, as_mei, bar_widths, engraved, font_css
+from fillgen.writers.files import write_file
+from fillgen.writers.mei import to_mei
+from fillgen.writers.musicxml import score_bytes, tempo_direction, with_sections
+
+if TYPE_CHECKING:
+    from fillgen.readers.musicxml import Tune
+    from fillgen.tune import Piece
+
+from fillgen.writers.entry import PAPERS, USUAL, Entry, Settings, about, in_words, score_of, section_marks
+
+WIDE, NARROW = 2100, 1000
+"""The width of a sheet and of one for a small screen, in units of the engraver (2.5 to a pixel)."""
+KINDS = {
+    ".svg": "svg",
+    ".pdf": "pdf",
+    ".html": "html",
+    ".htm": "html",
+    ".musicxml": "musicxml",
+    ".xml": "musicxml",
+    ".mei": "mei",
+}
+"""What a sheet can be written as, by the ending of its name."""
+
+
+def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int = 1) -> Entry:
+    """A tune with its intro and ending as an entry, engraved from its own score."""
+    from fillgen.writers.tunes import tune_musicxml  # noqa: PLC0415 - what writes tunes loads MIDI as well
+
+    ideas = piece.ideas
+    score = tune_musicxml(piece, tune, swing=swing)
+    ratio = swing_of(ideas, swing)
+    mark = tempo_direction(ideas.tempo, ratio, tune.metre) if piece.intro else None
+    return Entry(
+        f"tune-{number}",
+        ideas.progression,
+        piece.idea.notes,
+        "",
+        ideas.rhythm,
+        ideas.tempo,
+        ratio,
+        with_sections(score, *section_marks(piece, tune), mark).decode(),
+    )
+
+
+def note_ids(entry: Entry) -> tuple[tuple[str, ...], ...]:
+    """For each note of an entry the ids of its written parts in the picture, of which a tied note has several."""
+    found: dict[str, list[str]] = {}
+    for bar in score_of(entry).bars:
+        for each in bar.staves[0]:
+            if each.id:
+                found.setdefault(each.id.removeprefix(f"{entry.name}-n").partition("t")[0], []).append(
+                    each.id
+                )
+    return tuple(map(tuple, found.values()))
+
+
+def _title(entries: Sequence[Entry], settings: Settings) -> str:
+    return printable(settings.title or entries[0].progression.title).strip()
+
+
+def _common(entries: Sequence[Entry]) -> str:
+    """What all entries have alike in a line, nothing where they differ."""
+    lines = {about(entry, counted=True): None for entry in entries}
+    return next(iter(lines)) if len(lines) == 1 else ""
+
+
+def _labels(entry: Entry, common: str) -> str:
+    """What stands over an entry: its heading, and its key, metre and tempo where those are not common to all."""
+    return " · ".join(
+        filter(None, [printable(entry.heading).strip(), "" if common else about(entry, counted=True)])
+    )
+
+
+# Pictures
+
+
+def drawings(
+    entry: Entry, settings: Settings = USUAL, *, width: int = WIDE, height: int = TALLEST
+) -> tuple[Drawing, ...]:
+    """An entry engraved: one drawing, or several where it is higher than `height`; both in units of the engraver."""
+    if entry.source:
+        return engraved(entry.source, entry.name, width, height)
+    score = score_of(entry, settings)
+    found = engraved(to_mei([score]), entry.name, width, height)
+    lines = [line for drawing in found for line in bar_widths(drawing)]
+    breaks = _even_breaks(lines, pickup=score.bars[0].number == 0)
+    if not breaks:
+        return found
+    return engraved(to_mei([score], breaks=breaks), entry.name, width, height, broken=True)
+
+
+def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, ...]:
+    """The bars, counted from 0, that begin a line where as many lines hold as many bars each; none where they do.
+
+    `lines` are the widths of bars as drawn. A line is stretched, never squeezed, so that bars fit together wherever
+    their drawn widths do. A pick-up is no bar.
+
+    >>> _even_breaks([(30, 35, 35), (30,)], pickup=False), _even_breaks([(50, 50), (30, 30, 40)], pickup=False)
+    ((2,), ())
+    """
+    widths = [width for line in lines for width in line]
+    each, more = divmod(len(widths) - pickup, len(lines))
+    counts = [each + (number < more) + (pickup and number == 0) for number in range(len(lines))]
+    if each == 0 or counts == [len(line) for line in lines]:
+        return ()
+    ends = list(accumulate(counts))
+    room = max(map(sum, lines))
+    fits = all(sum(widths[start:end]) <= room for start, end in pairwise([0, *ends]))
+    return tuple(ends[:-1]) if fits else ()
+
+
+def svg_of(entry: Entry, settings: Settings = USUAL, *, width: int = WIDE) -> str:
+    """The picture of an entry as one `svg` element for a page, told in words as well; it has no heading.
+
+    Every note has the id of `note_ids`. A page needs `text_font_css` once, for the flats in chord symbols.
+
+    >>> from fillgen.phrase.idea import IdeaNote
+    >>> from fillgen.phrase.note import Note
+    >>> from fillgen.chart.text import parse_chart
+    >>> picture = svg_of(Entry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 960, 76), "E5", "", ""),)))
+    >>> 'id="a-n0"' in picture, "<desc" in picture
+    (True, True)
+    """
+    parts = drawings(entry, settings, width=width)
+    wide, high = max(part.wide for part in parts), sum(part.high for part in parts)
+    return _picture(entry, _stacked(parts), wide, high, "")
+
+
+def _stacked(parts: Sequence[Drawing], top: int = 0) -> str:
+    found = ""
+    for part in parts:
+        found += (
+            f'<svg y="{top}" width="{part.wide}" height="{part.high}" viewBox="0 0 {part.wide} {part.high}">'
+            f"{part.inside}</svg>"
+        )
+        top += part.high
+    return found
+
+
+def _picture(entry: Entry, inside: str, wide: int, high: int, place: str) -> str:
+    name = entry.name
+    title = printable(entry.heading).strip() or "Phrase"
+    return (
+        f'<svg id="{name}-picture"{place} viewBox="0 0 {wide} {high}" xmlns="{_SVG}" xmlns:xlink="{_XLINK}" '
+        f'role="img" aria-labelledby="{name}-title {name}-words">'
+        f'<title id="{name}-title">{escape(title)}</title>'
+        f'<desc id="{name}-words">{escape(printable(in_words(entry)))}</desc>{inside}</svg>'
+    )
+
+
+_SVG, _XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
+
+
+def text_font_css() -> str:
+    """The music font as a rule of a style sheet, which every page with pictures needs once."""
+    return font_css()
+
+
+_EDGE = 20
+"""The margin of a picture with several entries, in pixels, and the height of a line of text."""
+_TITLE, _HEAD = 26, 15
+"""The sizes of a title and of what stands over an entry, in pixels."""
+_LETTERS = 70
+"""As many letters of a title fit into a line."""
+
+
+def _whole_svg(entries: Sequence[Entry], settings: Settings) -> bytes:
+    """All entries one under another as one picture, with title and common line above."""
+    common, title = _common(entries), _title(entries, settings)
+    inside, at = [], _EDGE
+    if title:
+        at += _TITLE
+        inside.append(_line(_cut(title), at, _TITLE, "bold"))
+        at += _HEAD // 2
+    if common:
+        at += _HEAD
+        inside.append(_line(common, at, _HEAD, "normal"))
+        at += _HEAD // 2
+    wide = round(WIDE / UNITS)
+    for entry in entries:
+        label = _labels(entry, common)
+        if label:
+            at += _HEAD + _EDGE // 2
+            inside.append(_line(label, at, _HEAD, "bold"))
+        parts = drawings(entry, settings)
+        high = sum(part.high for part in parts)
+        place = f' x="{_EDGE}" y="{at}" width="{wide}" height="{high}"'
+        inside.append(_picture(entry, _stacked(parts), wide, high, place))
+        at += high
+    at += _EDGE
+    wide += 2 * _EDGE
+    return (
+        f'<?xml version="1.0" encoding="UTF-8"?>\n<svg xmlns="{_SVG}" xmlns:xlink="{_XLINK}" width="{wide}" '
+        f'height="{at}" viewBox="0 0 {wide} {at}" font-family="Times, {FONT}, serif">'
+        f"<title>{escape(title or 'Sheet of music')}</title><style>{font_css()}</style>"
+        f'<rect width="100%" height="100%" fill="#fff"/>{"".join(inside)}</svg>\n'
+    ).encode()
+
+
+def _line(text: str, y: int, size: int, weight: str) -> str:
+    return f'<text x="{_EDGE}" y="{y}" font-size="{size}" font-weight="{weight}">{escape(text)}</text>'
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _LETTERS else f"{text[: _LETTERS - 1]}…"
+
+
+_LOOK = (
+    "*{box-sizing:border-box}body{margin:0 auto;max-width:76rem;padding:1rem;background:#fff;color:#000;"
+    f"font:1rem/1.4 system-ui,{FONT},sans-serif}}"
+    "h1{font-size:1.5rem;line-height:1.2;margin:0 0 .2rem;overflow-wrap:anywhere}p{margin:0 0 .8rem}"
+    ".ideas{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,25rem),1fr));gap:.6rem 1.6rem}"
+    "section{break-inside:avoid}h2{font-size:1rem;margin:.6rem 0 .1rem;white-space:pre-wrap;overflow-wrap:anywhere}"
+    "section>svg,section>div>svg{display:block;width:100%;height:auto}"
+    ".one{max-width:64.5rem}.one .ideas{display:block}.one .wide{display:none}"
+    "@media (min-width:44rem){.one .wide{display:block}.one .small{display:none}}"
+    "@media print{body{max-width:none;padding:0;font-size:10pt}"
+    ".ideas{grid-template-columns:1fr 1fr;gap:.4rem 1.2rem}h1{font-size:16pt}"
+    ".one .wide{display:block}.one .small{display:none}}"
+)
+_PAGES = {"a4": "A4", "letter": "letter"}
+
+
+def _html(entries: Sequence[Entry], settings: Settings) -> bytes:
+    """All entries as a page that needs nothing but itself, in one column on a phone and two on paper.
+
+    An entry that is alone fills the width of the page: it is there twice, in long lines and in short ones for a phone.
+    """
+    picture = _both_widths if len(entries) == 1 else _narrow
+    common, title = _common(entries), _title(entries, settings)
+    page = f"@page{{size:{_PAGES[settings.paper]} portrait;margin:14mm}}"
+    head = f"<p>{escape(common)}</p>\n" if common else ""
+    sections = [
+        f"<section>{_heading(entry, common)}{picture(entry, settings)}</section>" for entry in entries
+    ]
+    column = ' class="one"' if len(entries) == 1 else ""
+    named = escape(title or "Sheet of music")
+    return (
+        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"/>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1"/>'
+        f"<title>{named}</title><style>{font_css()}{_LOOK}{page}</style></head>\n<body{column}><h1>{named}</h1>\n"
+        f'{head}<main class="ideas">\n' + "\n".join(sections) + "\n</main></body></html>\n"
+    ).encode()
+
+
+def _narrow(entry: Entry, settings: Settings) -> str:
+    return svg_of(entry, settings, width=NARROW)
+
+
+def _both_widths(entry: Entry, settings: Settings) -> str:
+    small = replace(entry, name=f"{entry.name}-small")
+    return (
+        f'<div class="wide">{svg_of(entry, settings)}</div>'
+        f'<div class="small">{_narrow(small, settings)}</div>'
+    )
+
+
+def _heading(entry: Entry, common: str) -> str:
+    label = _labels(entry, common)
+    return f"<h2>{escape(label)}</h2>" if label else ""
+
+
+# Files
+
+
+def _pdf(entries: Sequence[Entry], settings: Settings) -> bytes:
+    from fillgen.writers.pdf import Block, pdf_bytes, room_of  # noqa: PLC0415 - reportlab is loaded for PDF only
+
+    common = _common(entries)
+    paper = PAPERS[settings.paper]
+    height = room_of(paper, WIDE)
+    blocks = [Block(_labels(entry, common), drawings(entry, settings, height=height)) for entry in entries]
+    return pdf_bytes(blocks, paper, title=_title(entries, settings), about=common)
+
+
+def unshown(entries: Sequence[Entry], settings: Settings, kind: str) -> str:
+    """The letters of title and headings that a sheet of a kind has a question mark for, each once: PDF has few.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> unshown([Entry("a", parse_chart("| C |"), ())], Settings(title="雨 Rain ☂"), "pdf")
+    '雨☂'
+    """
+    if kind != "pdf":
+        return ""
+    from fillgen.writers.pdf import shapeless  # noqa: PLC0415 - reportlab is loaded for PDF only
+
+    common = _common(entries)
+    return shapeless(
+        "".join([_title(entries, settings), common, *(_labels(each, common) for each in entries)])
+    )
+
+
+def _musicxml(entries: Sequence[Entry], settings: Settings) -> bytes:
+    if _only(entries).source:
+        return entries[0].source.encode()
+    return score_bytes([score_of(entry, settings) for entry in entries], _title(entries, settings))
+
+
+def _mei(entries: Sequence[Entry], settings: Settings) -> bytes:
+    if _only(entries).source:
+        return as_mei(entries[0].source, entries[0].name).encode()
+    scores = [score_of(entry, settings) for entry in entries]
+    return to_mei(scores, _title(entries, settings), tempo=True).encode()
+
+
+def _only(entries: Sequence[Entry]) -> Entry:
+    """The first of the entries, which is the only one where it has a score of its own."""
+    if len(entries) > 1 and any(entry.source for entry in entries):
+        raise OptionError(
+            "scores cannot be joined", hint="Write one file for each, or a .pdf or .html of all."
+        )
+    return entries[0]
+
+
+_MAKERS: Mapping[str, Callable[[Sequence[Entry], Settings], bytes]] = {
+    "svg": _whole_svg,
+    "pdf": _pdf,
+    "html": _html,
+    "musicxml": _musicxml,
+    "mei": _mei,
+}
+
+
+def render(entries: Sequence[Entry], settings: Settings, kind: str) -> bytes:
+    """A sheet with entries as a file of a kind: svg, pdf, html, musicxml or mei.
+
+    In MusicXML and MEI the entries follow one another in one score, each on a new system under its heading. OptionError
+    for another kind or where there are no entries or two of one name.
+    """
+    if kind not in _MAKERS:
+        raise OptionError(f"unknown kind of sheet {shorten(kind)}", hint=did_you_mean(kind, _MAKERS))
+    if not entries:
+        raise OptionError("there is nothing to engrave")
+    names = [entry.name for entry in entries]
+    if len(set(names)) < len(names):
+        raise OptionError("two entries of a sheet have one name")
+    return _MAKERS[kind](entries, settings)
+
+
+def kind_of(path: str) -> str:
+    """What a sheet is written as, by the ending of its name; OptionError for an ending that is not offered."""
+    if path.endswith(("/", os.sep)):
+        hint = f"Such as {shorten(path.rstrip('/' + os.sep))}."
+        raise OptionError(f"{shorten(path)} is a folder, and a sheet of music is a file", hint=hint)
+    kind = KINDS.get(Path(path).suffix.lower())
+    if kind is None:
+        hint = "Use .svg, .pdf, .html, .musicxml or .mei."
+        raise OptionError(f"cannot tell what to write to {shorten(path)}", hint=hint)
+    return kind
+
+
+def write(
+    path: Path, entries: Sequence[Entry], settings: Settings = USUAL, *, overwrite: bool = False
+) -> None:
+    """Write a sheet as what its ending says, whole or not at all; OutputError where that cannot be."""
+    write_file(path, render(entries, settings, kind_of(str(path))), overwrite=overwrite)

@@ -1,0 +1,174 @@
+"""Ideas as text: each phrase bar by bar under its chords, beats aligned, every note marked with what it is."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+from fillgen.chart.progression import Progression
+from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas
+from fillgen.phrase.text import phrase_tokens
+from fillgen.theory.metre import Metre
+
+MARKS = {
+    "passing": "pass",
+    "neighbour": "nbr",
+    "anticipation": "ant",
+    "approach": "appr",
+    "appoggiatura": "lean",
+    "": "?",
+}
+"""How a note outside its chord is marked; a chord tone is marked with its degree."""
+_MEANINGS = {
+    "pass": "passing note",
+    "nbr": "neighbour note",
+    "ant": "anticipation",
+    "appr": "approach note",
+    "lean": "appoggiatura",
+    "?": "a note that nothing justifies",
+}
+_HEAD = 8
+_TERMS_INDENT = 6
+
+Row = Mapping[int, str]
+"""Text at ticks of a bar."""
+_Bar = tuple[Row, Row, Row, Row]
+"""The chords, notes, marks and fingers of a bar."""
+
+
+def to_text(ideas: Ideas, *, width: int = 100) -> str:
+    """The whole answer as text of about a width in characters; the note lines read back as phrase text."""
+    blocks = [_heading(ideas), *(block(idea, ideas.progression, width) for idea in ideas)]
+    blocks += [f"Note: {remark}" for remark in ideas.remarks]
+    return "\n\n".join(blocks) + "\n"
+
+
+def _heading(ideas: Ideas) -> str:
+    progression = ideas.progression
+    title = f"{progression.title}: " if progression.title else ""
+    marks = {MARKS[told.role] for idea in ideas for told in idea.notes if told.role in MARKS}
+    used = ", ".join(f"{mark} {meaning}" for mark, meaning in _MEANINGS.items() if mark in marks)
+    hand = f", {ideas.hand} hand" if "ease" in ideas.weights else ""
+    keep = "phrase that keeps" if ideas.phrases == 1 else "phrases that keep"
+    return (
+        f"{title}{progression.key}, {progression.metre.name}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, "
+        f"level {ideas.level}{hand}, seed {ideas.seed}\n"
+        f"{len(ideas)} of {_count(ideas.phrases)} {keep} the rules, {ideas.order}\n"
+        f"Under each note: the degree of a chord tone{f', or {used}' if used else ''}"
+    )
+
+
+def _count(phrases: int) -> str:
+    """A number as it is read: in full up to 15 digits, then as a power of ten."""
+    digits = str(phrases)
+    if len(digits) <= 15:
+        return f"{phrases:,}"
+    return f"about {digits[0]}.{digits[1:3]} x 10^{len(digits) - 1}"
+
+
+def block(idea: Idea, progression: Progression, width: int) -> str:
+    """An idea as lines of text: rank, score, shape and terms, then its notes under their chords."""
+    lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}", *_terms(idea, width)]
+    return "\n".join([*lines, *staff(idea.notes, progression, width)])
+
+
+def _terms(idea: Idea, width: int) -> list[str]:
+    """The terms of the score with their values, in lines of even length that are not too wide."""
+    terms = [f"{name} {value:.2f}" for name, value in idea.terms.items()]
+    in_row = max(1, (width - _TERMS_INDENT) // (max(map(len, terms), default=1) + 2))
+    rows = -(-len(terms) // in_row)
+    even = -(-len(terms) // max(rows, 1))
+    starts = range(0, len(terms), max(even, 1))
+    return [f"{' ' * _TERMS_INDENT}{'  '.join(terms[start : start + even])}" for start in starts]
+
+
+def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> list[str]:
+    """Notes as lines of text under their chords: what each of them is, and its finger where it is known."""
+    bars = _bars(notes, progression)
+    columns = _columns(bars, progression.metre)
+    bar_width = sum(columns.values())
+    in_row = _bars_in_row(len(bars), max(1, (width - _HEAD) // (bar_width + 2)))
+    lines = []
+    for first in range(0, len(bars), in_row):
+        lines += _row(bars[first : first + in_row], columns, progression.metre, first == 0)
+    return lines
+
+
+def _bars_in_row(bars: int, most: int) -> int:
+    """How many bars stand in a row so that rows are even, four at most."""
+    rows = -(-bars // min(most, 4))
+    return -(-bars // rows)
+
+
+def _bars(told: Sequence[IdeaNote], progression: Progression) -> list[_Bar]:
+    """Chords, notes, marks and fingers of each bar, by the tick at which they stand."""
+    names = [each.name for each in told]
+    phrase = tuple(each.note for each in told)
+    tokens = phrase_tokens(phrase, names, progression.metre, len(progression.bars))
+    bars: list[_Bar] = []
+    seen: set[int] = set()
+    for spans, row in zip(progression.bars, tokens, strict=True):
+        start = spans[0].onset
+        chords = {span.onset - start: span.chord.symbol for span in spans}
+        notes = {tick: text for tick, _, text, _ in row}
+        marks, fingers = {}, {}
+        for tick, _, _, index in row:
+            if index is not None and index not in seen:
+                seen.add(index)
+                marks[tick] = _mark(told[index])
+                if told[index].finger:
+                    fingers[tick] = str(told[index].finger)
+        bars.append((chords, notes, marks, fingers))
+    return bars
+
+
+def _mark(told: IdeaNote) -> str:
+    return told.degree if told.role == CHORD_TONE else MARKS[told.role]
+
+
+def _columns(bars: Sequence[_Bar], metre: Metre) -> dict[int, int]:
+    """The columns of a bar: ticks where something stands in any bar, each with a width for all bars."""
+    widest: dict[int, int] = defaultdict(int)
+    for tick in range(0, metre.bar, metre.beat):
+        widest[tick] = 2
+    for rows in bars:
+        for row in rows[1:]:
+            for tick, text in row.items():
+                widest[tick] = max(widest[tick], len(text) + 1)
+    ticks = sorted(widest)
+    for rows in bars:
+        _make_room(rows[0], ticks, widest, metre.bar)
+    return {tick: widest[tick] for tick in ticks}
+
+
+def _make_room(chords: Row, ticks: Sequence[int], widest: dict[int, int], bar: int) -> None:
+    """Widen columns until each chord symbol ends before the next begins."""
+    starts = [*sorted(chords), bar]
+    for start, end in pairwise(starts):
+        room = sum(widest[tick] for tick in ticks if start <= tick < end)
+        widest[start] += max(0, len(chords[start]) + 1 - room)
+
+
+def _row(bars: Sequence[_Bar], columns: Mapping[int, int], metre: Metre, ruler: bool) -> list[str]:
+    beats: Row = {n * metre.beat: str(n + 1) for n in range(metre.beats)}
+    lines = [_line("beat", [beats] * len(bars), columns)] if ruler else []
+    for part, head in enumerate(("chord", "notes", "", "finger")):
+        rows = [rows[part] for rows in bars]
+        if any(rows):
+            lines.append(_line(head, rows, columns))
+    return lines
+
+
+def _line(head: str, rows: Sequence[Row], columns: Mapping[int, int]) -> str:
+    return (f"{head:>6} | " + "| ".join(_fit(row, columns) for row in rows) + "|").rstrip()
+
+
+def _fit(row: Row, columns: Mapping[int, int]) -> str:
+    """The texts of one bar at their columns; a text may run on over the empty columns after it."""
+    line, at = "", 0
+    for tick, width in columns.items():
+        if tick in row:
+            line = f"{line:<{at}}{row[tick]}"
+        at += width
+    return f"{line:<{at}}"

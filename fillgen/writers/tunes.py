@@ -1,0 +1,319 @@
+"""A tune with its intro and ending as MusicXML and MIDI: the tune's own bars stand between as they were."""
+
+from __future__ import annotations
+
+import copy
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from xml.etree.ElementTree import Element, SubElement
+
+from fillgen.errors import TuneError
+from fillgen.hands.take import Playing, left_paths, swing_of
+from fillgen.hands.voicing import VoicingPath
+from fillgen.phrase.note import Phrase, spell
+from fillgen.readers.musicxml import Tune
+from fillgen.theory.metre import TICKS
+from fillgen.tune import Piece
+from fillgen.writers.midi import to_midi
+from fillgen.writers.musicxml import Harmony, attributes, final_barline, measure, tempo_direction, to_bytes
+from fillgen.writers.notation import Chunk, Symbol, written
+
+_LEFT = "Left hand"
+_BEHIND_CLEF = ("staff-details", "transpose", "for-part", "directive", "measure-style")
+"""What MusicXML wants behind a clef among attributes."""
+ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
+
+
+def tune_midi(piece: Piece, playing: Playing, sounds: Mapping[str, str]) -> bytes:
+    """The whole piece as MIDI, with markers where the intro, the tune and the ending begin."""
+    bar = piece.ideas.progression.metre.bar
+    markers = [(piece.first * bar, piece.ideas.progression.title or "Tune")]
+    if piece.intro:
+        markers.insert(0, (0, "Intro"))
+    if piece.ending:
+        markers.append((piece.last * bar, "Ending"))
+    return to_midi(piece.ideas, playing, sounds, markers)
+
+
+def tune_musicxml(piece: Piece, tune: Tune, *, swing: float | None = None) -> bytes:
+    """The whole piece as MusicXML 4.0: right and left hand on two staves, every bar of the tune as it was.
+
+    The other parts of the score rest during the intro and the ending. A repeat that goes back to the beginning of
+    the tune gets the sign that keeps it there.
+    """
+    try:
+        return _whole_score(piece, tune, swing)
+    except ValueError as error:
+        told = "has notes too short to be written beside an intro or an ending"
+        raise TuneError(told, hint="Write a .mid file instead, or quote fewer bars.") from error
+
+
+def _whole_score(piece: Piece, tune: Tune, swing: float | None) -> bytes:
+    root = ET.fromstring(tune.xml)  # noqa: S314 - scores.read_xml has refused entities and deep or large files
+    root.set("version", "4.0")
+    melody = _melody_part(root, tune)
+    added = _Added(piece, tune, swing)
+    for part in root.findall("part"):
+        _guard_repeats(part, added)
+    left = _left_part(melody, added, _fresh_id(root))
+    for part in root.findall("part"):
+        if part is not melody:
+            _frame(part, *added.rests(part))
+    _frame(melody, added.intro(melody), added.ending())
+    _enter_left_part(root, melody, left)
+    return to_bytes(root)
+
+
+def piece_text(piece: Piece, number: int = 1) -> str:
+    """What was put before and after a tune: the chord sequences with their chords, and the right hand."""
+    lines = [f"{number:>3}  {piece.ideas.progression.title or 'the tune'}"]
+    bars = piece.ideas.progression.bars
+    parts = (
+        ("intro", piece.names[0], piece.intro, bars[: piece.first]),
+        ("ending", piece.names[1], piece.ending, bars[piece.last :]),
+    )
+    for what, name, idea, own in parts:
+        if idea is not None:
+            chords = " | ".join(" ".join(span.chord.symbol for span in bar) for bar in own)
+            lines.append(f"     {what}: {name}, score {idea.score:.3f}")
+            lines.append(f"       | {chords} |")
+            quoted = "(the tune's own) | " * (piece.quoted if what == "ending" else 0)
+            lines.append(f"       | {quoted}{idea.text} |")
+    return "\n".join(lines)
+
+
+# The added bars
+
+
+class _Added:
+    """The bars before and after the tune, for each staff."""
+
+    def __init__(self, piece: Piece, tune: Tune, swing: float | None) -> None:
+        self.piece, self.tune = piece, tune
+        self.progression = piece.ideas.progression
+        self.metre, self.key = self.progression.metre, self.progression.key
+        self.swing = swing_of(piece.ideas, swing)
+        self.before = piece.first if piece.intro else 0
+        self.after = len(self.progression.bars) - piece.last if piece.ending else 0
+
+    def lengths(self, *, ending: bool) -> list[int]:
+        """The ticks of the added bars; the last of an intro leaves room for the pick-up."""
+        bar = self.metre.bar
+        if ending:
+            return [bar] * self.after
+        return [bar] * (self.before - 1) + [bar - self.tune.pickup] if self.before else []
+
+    def intro(self, melody: Element) -> list[Element]:
+        symbols = self._symbols(self._right_chunks(0, self.before), ending=False)
+        head = [*self._signs(melody), tempo_direction(self.piece.ideas.tempo, self.swing)]
+        return self._measures(symbols, 0, head)
+
+    def _signs(self, part: Element) -> list[Element]:
+        """The attributes with which a part begins, in our own divisions."""
+        first = part.find("measure/attributes")
+        sign = copy.deepcopy(first) if first is not None else attributes(self.metre, self.key)
+        _set_divisions(sign)
+        if sign.find("clef") is None and sign.find("staves") is None:
+            later = [n for n, child in enumerate(sign) if child.tag in _BEHIND_CLEF]
+            sign.insert(min(later, default=len(sign)), attributes(self.metre, self.key)[-1])
+        return [sign]
+
+    def ending(self) -> list[Element]:
+        start = self.piece.last
+        symbols = self._symbols(self._right_chunks(start, self.after), ending=True)
+        found = self._measures(symbols, start, [self._divisions()] if symbols else [])
+        if found:
+            found[-1].append(final_barline(fermata=True))
+        return self._filler() + found
+
+    def left(self, *, ending: bool) -> list[Element]:
+        """The left hand's added bars, chords held as long as they last."""
+        start, count = (self.piece.last, self.after) if ending else (0, self.before)
+        symbols = self._symbols(self._left_chunks(start, count), ending=ending)
+        found = [measure("", bar, short=self._is_short(bar)) for bar in symbols]
+        if found and ending:
+            found[-1].append(final_barline(fermata=True))
+        return (self._filler() if ending else []) + found
+
+    def rests(self, part: Element) -> tuple[list[Element], list[Element]]:
+        """Bars of rest for another part, before and after the tune."""
+        before = self._measures(self._symbols([], ending=False), None, self._signs(part))
+        after = self._measures(
+            self._symbols([], ending=True), None, [self._divisions()] if self.after else []
+        )
+        return before, (self._filler() + after if after else [])
+
+    def _filler(self) -> list[Element]:
+        """A short bar of rest that completes the tune's last bar before an ending."""
+        if not self.tune.shortage or not self.after:
+            return []
+        (rests,) = written([], self.metre, self.key, [self.tune.shortage])
+        return [measure("", rests, (), [self._divisions()], short=True)]
+
+    def _divisions(self) -> Element:
+        found = Element("attributes")
+        _set_divisions(found)
+        return found
+
+    def _symbols(self, chunks: Sequence[Chunk], *, ending: bool) -> list[list[Symbol]]:
+        return written(chunks, self.metre, self.key, self.lengths(ending=ending))
+
+    def _measures(
+        self, bars: Sequence[list[Symbol]], start: int | None, head: list[Element]
+    ) -> list[Element]:
+        found = []
+        for number, symbols in enumerate(bars):
+            harmonies = self._harmonies(start + number) if start is not None else []
+            lead = head if number == 0 else []
+            found.append(measure("", symbols, harmonies, lead, short=self._is_short(symbols)))
+        return found
+
+    def _is_short(self, symbols: Sequence[Symbol]) -> bool:
+        return sum(symbol.length for symbol in symbols) < self.metre.bar
+
+    def _harmonies(self, bar: int) -> list[Harmony]:
+        start = bar * self.metre.bar
+        return [(span.onset - start, span.chord) for span in self.progression.bars[bar]]
+
+    def _right_chunks(self, start: int, count: int) -> list[Chunk]:
+        first, end = start * self.metre.bar, (start + count) * self.metre.bar
+        phrase: Phrase = tuple(n for n in self.piece.idea.phrase if first <= n.onset < end)
+        names = spell(self.progression, phrase)
+        return [Chunk(n.onset - first, n.length, (name,)) for n, name in zip(phrase, names, strict=True)]
+
+    @cached_property
+    def _left_path(self) -> VoicingPath:
+        """The left hand's best way through the whole piece, under the lowest note of the right."""
+        return left_paths(self.progression, min(n.midi for n in self.piece.idea.phrase))[0]
+
+    def _left_chunks(self, start: int, count: int) -> list[Chunk]:
+        first, end = start * self.metre.bar, (start + count) * self.metre.bar
+        chunks = []
+        for span, voicing in zip(self.progression.spans, self._left_path.voicings, strict=True):
+            if first <= span.onset < end and voicing is not None:
+                pairs = zip(voicing.tones, voicing.pitches, strict=True)
+                names = tuple(tone.name.at(midi) for tone, midi in pairs)
+                chunks.append(Chunk(span.onset - first, span.length, names))
+        return chunks
+
+
+# The score
+
+
+def _melody_part(root: Element, tune: Tune) -> Element:
+    parts = root.findall("part")
+    named = [part for part in parts if part.get("id") == tune.part]
+    pitched = [part for part in parts if part.find("measure/note/pitch") is not None]
+    return (named or pitched or parts)[0]
+
+
+def _frame(part: Element, before: Sequence[Element], after: Sequence[Element]) -> None:
+    """Put bars before and after a part's own, and number all of them anew."""
+    if after:
+        _soften(part)
+    if before:
+        _unrepeat(part)
+    for place, element in enumerate(before):
+        part.insert(place, element)
+    part.extend(after)
+    _number(part)
+
+
+def _number(part: Element) -> None:
+    for number, element in enumerate(part.findall("measure"), 1):
+        element.set("number", str(number))
+
+
+def _unrepeat(part: Element) -> None:
+    """Signs that the intro has shown already do not stand again where the tune begins: metre, key, clef, tempo."""
+    first = part.find("measure")
+    if first is None:
+        return
+    for attribute in first.findall("attributes")[:1]:
+        for tag in ("key", "time", "clef"):
+            for sign in attribute.findall(tag):
+                attribute.remove(sign)
+    for direction in first.findall("direction"):
+        kinds = [child.tag for kind in direction.findall("direction-type") for child in kind]
+        if kinds == ["metronome"]:
+            first.remove(direction)
+
+
+def _soften(part: Element) -> None:
+    """The tune's own final bar line becomes a double one, since the ending follows."""
+    for barline in part.findall("measure/barline"):
+        style = barline.find("bar-style")
+        if style is not None and style.text == "light-heavy" and barline.find("repeat") is None:
+            style.text = "light-light"
+
+
+def _guard_repeats(part: Element, added: _Added) -> None:
+    """A repeat to the beginning stays in the tune: the sign for it is put where the tune begins."""
+    signs = [repeat.get("direction") for repeat in part.findall("measure/barline/repeat")]
+    first = part.find("measure")
+    if not added.before or first is None or "backward" not in signs:
+        return
+    if signs[0] == "backward":
+        barline = Element("barline", {"location": "left"})
+        SubElement(barline, "bar-style").text = "heavy-light"
+        SubElement(barline, "repeat", {"direction": "forward"})
+        first.insert(0, barline)
+
+
+def _set_divisions(attribute: Element) -> None:
+    divisions = attribute.find("divisions")
+    if divisions is None:
+        divisions = Element("divisions")
+        attribute.insert(0, divisions)
+    divisions.text = str(TICKS)
+
+
+def _left_part(melody: Element, added: _Added, name: str) -> Element:
+    """A part for the left hand that rests while the tune is played."""
+    part = Element("part", {"id": name})
+    part.extend(added.left(ending=False))
+    lengths = list(added.tune.measures)
+    own = melody.findall("measure")
+    for tune_bar, length, rests in zip(
+        own, lengths, written([], added.metre, added.key, lengths), strict=True
+    ):
+        bar = measure("", rests, short=length < added.metre.bar)
+        _copy_repeats(tune_bar, bar)
+        part.append(bar)
+    part.extend(added.left(ending=True))
+    _number(part)
+    first = part.find("measure")
+    assert first is not None
+    first.insert(0, attributes(added.metre, added.key, "F"))
+    return part
+
+
+def _copy_repeats(tune_bar: Element, bar: Element) -> None:
+    """The repeat signs and endings of a bar of the tune, for a bar of the left hand."""
+    for barline in tune_bar.findall("barline"):
+        if barline.find("repeat") is not None or barline.find("ending") is not None:
+            copied = copy.deepcopy(barline)
+            bar.insert(0, copied) if barline.get("location") == "left" else bar.append(copied)
+
+
+def _fresh_id(root: Element) -> str:
+    taken = {part.get("id") for part in root.findall("part")}
+    return next(name for number in range(1, 999) if (name := f"L{number}") not in taken)
+
+
+def _enter_left_part(root: Element, melody: Element, left: Element) -> None:
+    """The left hand under the melody, the two joined by a brace."""
+    parts = root.find("part-list")
+    assert parts is not None
+    entry = next(e for e in parts.findall("score-part") if e.get("id") == melody.get("id"))
+    place = list(parts).index(entry)
+    name = left.get("id") or ""
+    score_part = Element("score-part", {"id": name})
+    SubElement(score_part, "part-name").text = _LEFT
+    start = Element("part-group", {"number": "9", "type": "start"})
+    SubElement(start, "group-symbol").text = "brace"
+    parts.insert(place, start)
+    parts.insert(place + 2, score_part)
+    parts.insert(place + 3, Element("part-group", {"number": "9", "type": "stop"}))
+    root.insert(list(root).index(melody) + 1, left)

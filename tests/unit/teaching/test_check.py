@@ -1,0 +1,519 @@
+"""What is said of a player's own phrase: faults, the smallest mend, what holds, what works."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+
+import fillgen
+from fillgen import Note, OptionError, PhraseError, RulePack, parse_chart, parse_phrase, phrase_text
+from fillgen.hands.reach import reach
+from fillgen.rules.rulebook import RULES
+from fillgen.teaching.asked import Settings
+from fillgen.teaching.check import Report, check
+from fillgen.teaching.level import lowest_level
+from fillgen.theory.metre import METRES
+from fillgen.writers.checks import check_document, check_text, explain_text
+
+PACK = RulePack()
+
+
+def report_of(
+    chart: str,
+    phrase: str,
+    level: int = 3,
+    *,
+    key: str = "C",
+    pack: RulePack | None = None,
+    **settings: object,
+) -> Report:
+    """The report on a phrase, both given as text."""
+    progression = parse_chart(chart, key=key)
+    notes = parse_phrase(phrase, progression.metre)
+    asked = Settings(**settings)  # type: ignore[arg-type]
+    return check(progression, notes, PACK.level(level), asked, pack=pack)
+
+
+# Faults
+
+
+@pytest.mark.parametrize(
+    ("chart", "phrase", "level", "index", "kind", "parts"),
+    [
+        ("| C |", "C5q C5q D5q G5q", 3, 2, "strong-beat", ["outside C", "it could be C5 or E5"]),
+        ("| C |", "C5h F5q E5q", 3, 1, "strong-beat", ["appoggiatura", "Level 3 does not use appoggiaturas"]),
+        (
+            "| C |",
+            "G5h F5q E5q",
+            3,
+            1,
+            "strong-beat",
+            ["accented passing", "does not use accented passing notes"],
+        ),
+        ("| C |", "E5h A5q G5q", 4, 1, "strong-beat", ["Level 4 does not use appoggiaturas"]),
+        ("| Cmaj7 |", "C5h F5q E5q", 5, 1, "strong-beat", ["none a half step above"]),
+        ("| C |", "C5q D5q G5h", 3, 1, "non-chord-note", ["by step from C5", "could go to C5 or E5"]),
+        ("| C |", "C5q D5q E5h", 2, 1, "non-chord-note", ["Level 2 does not use passing notes"]),
+        ("| C |", "E5q F5q C5h", 3, 1, "non-chord-note", ["escape tone", "does not use escape tones"]),
+        ("| C | F |", "C5h. F5q | F5w", 3, 1, "non-chord-note", ["Level 3 does not use anticipations"]),
+        ("| C |", "E5q D#5q E5h", 3, 1, "non-chord-note", ["does not use approach notes"]),
+        ("| C |", "E5w", 1, 0, "root-only", ["third of C; its root is C"]),
+        (
+            "| F | C |",
+            "C5h F5h~ | F5h E5h",
+            3,
+            1,
+            "held-note",
+            ["suspension (4-3)", "does not use suspensions"],
+        ),
+        ("| C | G |", "E5h C5h~ | C5q G5q B4h", 3, 1, "held-note", ["held into G", "end before beat 1"]),
+        ("| C |", "E5e F5h E5e G5q", 3, 1, "held-note", ["outside C and held across beat 3"]),
+        ("| C |", "C5q A5e F#5e E5h", 5, 2, "enclosure-closes", ["like an enclosure", "go on to E5"]),
+        ("| Cmaj7 |", "G5q F5q E5h", 3, 1, "avoid-note", ["above E5", "one beat", "half a beat is the most"]),
+        ("| Cmaj7 |", "G5h F5q E5q", 3, 1, "avoid-note", ["strong beat, where the two clash"]),
+        ("| C |", "C5q D5q. E5q.", 3, 1, "non-chord-length", ["1.5 beats", "one beat is the most"]),
+        ("| C |", "C5q C#5q D5e E5q.", 5, 1, "non-chord-length", ["outside the scale", "half a beat"]),
+        (
+            "| C |",
+            "E5e F5e rq E5h",
+            3,
+            1,
+            "settled-before-rest",
+            ["a rest comes after it", "E5 or G5 could stay"],
+        ),
+        ("| C |", "E5h G5q A5q", 3, 2, "settled-before-rest", ["the phrase stops on it"]),
+        ("| C |", "E4h E5h", 3, 1, "leap-limit", ["octave (12 half steps)", "9 are the most"]),
+        ("| C |", "G4q E5q G5h", 3, 1, "leap-turns-back", ["major sixth up", "comes G5", "below it"]),
+        ("| C |", "E5q E5q E5h", 3, 1, "repeat-limit", ["three strokes"]),
+        ("| C | G7 |", "E5w | D5w", 3, 1, "final-note", ["fifth of G7; G or B would close"]),
+        ("| C | G7 |", "E5w | C5w", 3, 1, "final-note", ["outside the last chord, G7"]),
+        ("| C |", "E4h C4h", 3, 1, "range", ["C4 on beat 3 lies a whole step below D4"]),
+        ("| C |", "G5h C6h", 3, 1, "range", ["a minor third above A5"]),
+    ],
+)
+def test_fault(chart: str, phrase: str, level: int, index: int, kind: str, parts: list[str]) -> None:
+    """A broken rule is told at its note, with what is wrong there."""
+    report = report_of(chart, phrase, level)
+    found = [fault for fault in report.faults if (fault.index, fault.kind) == (index, kind)]
+    assert len(found) == 1, report.faults
+    assert [part for part in parts if part not in found[0].sentence] == [], found[0].sentence
+    assert found[0].name == report.notes[index].name
+    assert not report.right
+
+
+def test_every_rule_has_its_own_words() -> None:
+    """A fault of each rule that stands in the rules is told in words of its own, whatever example breaks it."""
+    asked = {use.rule.kind: number for number in PACK.level_numbers for use in PACK.level(number).uses}
+    for kind, number in asked.items():
+        example = RULES[kind].breaks
+        lead = example.lead if example.lead >= 0 else None
+        report = report_of(example.chart, example.phrase, number, lead_to=lead)
+        sentences = [fault.sentence for fault in report.faults if fault.kind == kind]
+        assert sentences, kind
+        assert all(sentence.endswith(".") and " on " in sentence for sentence in sentences)
+
+
+def test_where_a_fault_stands() -> None:
+    """Bars and beats count from 1, in the beats of the metre."""
+    chart = parse_chart("| C | C |", key="C", metre="6/8")
+    report = check(chart, parse_phrase("C5q. E5q. | E5q. D5e A5e C5e", chart.metre), PACK.level(3))
+    assert {(fault.bar, round(fault.beat, 2), fault.name) for fault in report.faults} >= {(2, 2.0, "D5")}
+
+
+def test_a_phrase_that_is_right() -> None:
+    """A phrase that keeps every rule has no fault, no mend, and all its rules hold."""
+    report = report_of("| C | G7 |", "C5q D5q E5h | D5h B4h")
+    assert report.right
+    assert report.mend is None
+    kinds = [kind for kind, _ in report.holds]
+    assert {"strong-beat", "leap-limit", "final-note", "range"} <= set(kinds)
+    assert "lead-in" not in kinds
+    assert "Every note keeps every rule of level 3." in report.works
+
+
+def test_a_fragment_need_not_close() -> None:
+    """A phrase that is not whole is not asked for its last note."""
+    assert not report_of("| C | G7 |", "E5w | D5w").right
+    fragment = report_of("| C | G7 |", "E5w | D5w", whole=False)
+    assert fragment.right
+    assert "final-note" not in dict(fragment.holds)
+
+
+def test_the_ending_may_be_asked_for() -> None:
+    """`ends_on` and `lead_to` are asked and told in place of the level's own."""
+    fifth = report_of("| C | G7 |", "E5w | D5w", ends_on=("fifth",))
+    assert fifth.right
+    assert dict(fifth.holds)["final-note"] == "The last note is the fifth of the last chord."
+    far = report_of("| C | G7 |", "E5w | B4w", lead_to=79)
+    assert [fault.kind for fault in far.faults] == ["lead-in"]
+    assert "8 half steps from G5" in far.faults[0].sentence
+
+
+def test_the_range_may_be_asked_for() -> None:
+    """`low` and `high` stand for the range of the level."""
+    assert report_of("| C |", "E4h C4h", low=60).right
+    assert {fault.kind for fault in report_of("| C |", "E5h C5h", high=74).faults} == {"range"}
+
+
+# A hand
+
+
+def test_a_hand_is_asked_at_its_tempo() -> None:
+    """With a hand and a tempo, notes out of reach are a fault; slower, or with a larger hand, they are none."""
+    chart, phrase = "| C |", "E4e E5e E4e G4e C5h"
+    small = report_of(chart, phrase, 5, tempo=200, hand=reach("small"))
+    assert {fault.kind for fault in small.faults} == {"in-reach"}
+    assert "12 half steps in 0.15 seconds" in small.faults[0].sentence
+    assert report_of(chart, phrase, 5, tempo=100, hand=reach("small")).right
+    assert report_of(chart, phrase, 5, tempo=200, hand=reach("large")).right
+    assert report_of(chart, phrase, 5, hand=reach("small")).right
+
+
+def test_a_hand_without_a_tempo_is_judged_at_120() -> None:
+    """A hand is asked even where no tempo is given, and the report says at which it is judged."""
+    chart, phrase = "| C |", "E4s E5s E4e G4q C5h"
+    told = "No tempo is given: the hand is judged at 120 quarter notes a minute."
+    report = report_of(chart, phrase, 5, hand=reach("small"))
+    assert {fault.kind for fault in report.faults} == {"in-reach"}
+    assert "12 half steps in 0.12 seconds" in report.faults[0].sentence
+    assert told in report.remarks
+    given = report_of(chart, phrase, 5, tempo=120, hand=reach("small"))
+    assert given.faults == report.faults
+    assert told not in given.remarks
+    assert told not in report_of(chart, phrase, 5).remarks
+
+
+def test_difficulty_is_told_with_a_tempo_only() -> None:
+    """How hard it is for the fingers is told for a hand at a tempo, and gets harder with the tempo."""
+    chart, phrase = "| C |", "C5e D5e E5e F5e G5e F5e E5e C5e"
+    assert not any("fingers" in remark for remark in report_of(chart, phrase).remarks)
+    slow, fast = (" ".join(report_of(chart, phrase, tempo=tempo).remarks) for tempo in (40, 400))
+    assert "easy at 40" in slow
+    assert "hard at 400" in fast
+    assert "medium hand" in slow
+
+
+def test_what_is_out_of_reach_comes_with_a_caution() -> None:
+    """Where a hand cannot reach in time, the report says not to force it."""
+    remarks = " ".join(report_of("| C |", "C4s G5s C4e C5h.", 5, tempo=240, hand=reach("small")).remarks)
+    assert "do not force it" in remarks
+    assert "teacher" in remarks
+
+
+def test_a_triplet_beside_a_straight_eighth_has_seconds() -> None:
+    """Where swung eighths and triplets would fall together the phrase is taken as written."""
+    chart = parse_chart("| C |", key="C")
+    notes = (Note(0, 240, 72), Note(240, 80, 74), Note(320, 160, 76), Note(480, 1440, 72))
+    assert check(chart, notes, PACK.level(5), Settings(tempo=120, swings=True)).notes
+
+
+def test_every_note_has_a_finger() -> None:
+    """The report holds the best fingering of the hand."""
+    report = report_of("| C |", "C5q D5q E5q G5q")
+    assert [told.finger for told in report.notes] == [1, 2, 3, 5]
+
+
+# The mend
+
+
+@pytest.mark.parametrize(
+    ("chart", "phrase", "level", "mended", "sentences"),
+    [
+        ("| C |", "C5q D5q G5h", 3, "C5q E5q G5h", ["bar 1, beat 2: D5 becomes E5"]),
+        ("| C |", "C5q F5q E5h", 2, "C5q E5q E5h", ["bar 1, beat 2: F5 becomes E5"]),
+        ("| C | G7 |", "E5w | C5w", 3, "E5w | B4w", ["bar 2, beat 1: C5 becomes B4"]),
+        ("| C |", "C6h G5h", 3, "G5h G5h", ["bar 1, beat 1: C6 becomes G5"]),
+        (
+            "| C | G7 |",
+            "G5q. G5h E4e~ | E4q. D5q B4q.",
+            2,
+            "G5q. G5h C5e | rq. D5q B4q.",
+            ["bar 1, the second half of beat 4: E4 becomes C5 and ends before beat 1 of bar 2"],
+        ),
+    ],
+)
+def test_mend(chart: str, phrase: str, level: int, mended: str, sentences: list[str]) -> None:
+    """The smallest change is found and told."""
+    settings = {"ends_on": ("root", "third", "fifth")} if "C |" in chart and "G7" not in chart else {}
+    mend = report_of(chart, phrase, level, **settings).mend
+    assert mend is not None
+    assert mend.text == mended
+    assert list(mend.sentences) == sentences
+    assert len(mend.changed) == len(sentences)
+
+
+def test_mend_lets_go_of_a_held_note() -> None:
+    """Where no pitch belongs to both chords, the note ends where the next chord begins."""
+    report = report_of("| C | F#7 Bdim7 |", "C5h G5h~ | G5h F5h", 2)
+    assert {fault.kind for fault in report.faults} >= {"held-note"}
+    other = report_of("| C | Bbm |", "C5h G5h~ | G5q F5q Db5h", 2)
+    assert other.mend is not None
+    assert "ends before beat 1 of bar 2" in " ".join(other.mend.sentences)
+    chart = other.progression
+    assert check(chart, other.mend.notes, PACK.level(2)).right
+
+
+def test_no_mend_says_why() -> None:
+    """Where no pitches and no shorter notes keep the rules, the rules that stand in the way are named."""
+    own = {
+        "level": [
+            {
+                "number": 9,
+                "like": 1,
+                "low": "C4",
+                "high": "C5",
+                "rule": [{"kind": "leap-limit", "semitones": 1}],
+            }
+        ]
+    }
+    chart = parse_chart("| C | F |", key="C")
+    report = check(chart, parse_phrase("C5w | C5w", chart.metre), RulePack(own).level(9))
+    assert not report.right
+    assert report.mend is None
+    assert "without root-only or leap-limit some would" in report.remarks[0]
+
+
+def test_mend_reads_back() -> None:
+    """The text of a mend is the phrase text of its notes."""
+    report = report_of("| C | Dm7 G7 |", "D5q G5q F5q C5q | C5e B4e C#5q F5q D5q")
+    assert report.mend is not None
+    assert parse_phrase(report.mend.text, METRES["4/4"]) == report.mend.notes
+    assert phrase_text(report.mend.notes, report.progression) == report.mend.text
+
+
+# Rhythm and levels
+
+
+@pytest.mark.parametrize(
+    ("chart", "phrase", "level", "part"),
+    [
+        ("| C |", "C5e E5q G5e E5h", 3, "syncopation"),
+        ("| C | F |", "E5h. C5q~ | C5h A4h", 3, "over the bar line"),
+        ("| C |", "C5et D5et E5et G5q E5h", 3, "triplets"),
+        ("| C |", "C5h G4h", 1, "one that comes in with each chord"),
+    ],
+)
+def test_rhythm_beyond_the_level_is_a_remark(chart: str, phrase: str, level: int, part: str) -> None:
+    """What the level's rhythms do not use is said, and is no fault."""
+    report = report_of(chart, phrase, level)
+    assert any(part in remark for remark in report.remarks), report.remarks
+    assert not any(part in fault.told for fault in report.faults)
+
+
+def test_a_chord_that_comes_in_late_makes_no_syncopation() -> None:
+    """A note that begins with its chord on a light beat is on a heavy place."""
+    assert not report_of("| C F / / |", "C5q A4h.", 2).remarks
+
+
+@pytest.mark.parametrize(
+    ("chart", "phrase", "level"),
+    [
+        ("| C | G7 |", "C5w | G4w", 1),
+        ("| C | G7 |", "C5h E5h | B4w", 2),
+        ("| C | G7 |", "C5q D5q E5h | B4w", 3),
+        ("| C | G7 |", "C5e D5e E5e G5e~ G5h | F5h D5q B4q", None),
+        ("| C | G7 |", "C5e E5q G5e E5h | F5h D5q B4q", 4),
+        ("| C | G7 |", "E5h A5q G5q | F5h D5q B4q", 5),
+        ("| C | G7 |", "C5et D5et E5et E5q G5h | F5h D5q B4q", 5),
+        ("| C | G7 |", "F#5w | C#5w", None),
+    ],
+)
+def test_lowest_level(chart: str, phrase: str, level: int | None) -> None:
+    """The lowest level is the first whose rules hold and whose rhythms are kept."""
+    progression = parse_chart(chart, key="C")
+    notes = parse_phrase(phrase, progression.metre)
+    if level is None:
+        found = lowest_level(progression, notes, PACK)
+        assert found is None or not any(
+            check(progression, notes, PACK.level(number), pack=PACK).lowest == number
+            for number in range(1, found)
+        )
+    else:
+        assert lowest_level(progression, notes, PACK) == level
+        assert f"is {level}, " in check(progression, notes, PACK.level(3), pack=PACK).remarks[-1]
+
+
+def test_silent_bars_are_said() -> None:
+    """A phrase that stops before its chart is told so."""
+    assert "stops in bar 1: bars 2 to 3 are silent" in report_of("| C | C | C |", "C5w").remarks[-1]
+
+
+# What works
+
+
+def test_works_says_only_what_is_there() -> None:
+    """Praise is given for what holds, and one thing where hardly anything does."""
+    good = " ".join(report_of("| C | G7 |", "G4q A4q C5h | B4q C5e D5e B4h").works)
+    assert "All 4 notes on strong beats" in good
+    assert "third of G7" in good
+    assert "It moves by step 4 times out of 6." in good
+    bad = report_of("| C | C |", "C#6w | F#4w").works
+    assert len(bad) == 1
+    poor = report_of("| C |", "C#4w").works
+    assert len(poor) == 1
+    assert "rule holds throughout" in poor[0] or "rhythm" in poor[0]
+
+
+@pytest.mark.parametrize(
+    ("phrase", "part"),
+    [
+        ("C5w", "The note on a strong beat belongs to its chord."),
+        ("C5h E5h", "Both notes on strong beats belong to their chords."),
+        ("C5q G5q C5q E5q", "Both leaps of more than a fourth turn back."),
+        ("C5q D5q E5h", "It stays between C5 and E5 and spans a major third."),
+    ],
+)
+def test_works_speaks_of_one_two_and_many(phrase: str, part: str) -> None:
+    """Praise counts as people do, and tells the phrase's own lowest and highest note."""
+    assert part in report_of("| C |", phrase, ends_on=("root", "third", "fifth")).works
+
+
+def test_works_names_the_bars_that_are_right() -> None:
+    """Bars without a fault are told by number."""
+    assert "Bars 1 and 3 keep every rule." in report_of("| C | C | C |", "C5h E5h | F#5h E5h | E5h C5h").works
+
+
+@pytest.mark.parametrize("level", PACK.level_numbers)
+def test_something_works_in_every_phrase(level: int) -> None:
+    """Whatever is played, the report ends with something that is so."""
+    chart = parse_chart("| Cmaj7 |", key="C")
+    for midi in (0, 49, 61, 66, 72, 127):
+        assert check(chart, (Note(0, 1920, midi),), PACK.level(level)).works
+
+
+# Bad input
+
+
+@pytest.mark.parametrize(
+    ("notes", "part"),
+    [
+        ((), "no note"),
+        ((Note(0, 960, 60), Note(480, 480, 62)), "overlap"),
+        ((Note(0, 0, 60),), "overlap or are no notes"),
+        ((Note(-240, 240, 60),), "overlap or are no notes"),
+        ((Note(0, 480, 128),), "overlap or are no notes"),
+        ((Note(0, 3840, 60),), "the phrase has 2 bars, the chart 1"),
+        ((Note(0, 477, 60),), "no note length"),
+    ],
+)
+def test_phrases_that_cannot_be_checked(notes: tuple[Note, ...], part: str) -> None:
+    """Notes that overlap, leave the chart or cannot be written are refused with a reason."""
+    with pytest.raises(PhraseError, match=part):
+        check(parse_chart("| C |"), notes, PACK.level(3))
+
+
+@pytest.mark.parametrize(
+    ("settings", "part"),
+    [
+        ({"tempo": 5}, "tempo is 5"),
+        ({"ends_on": ("thirds",)}, "Did you mean 'third'"),
+        ({"ends_on": ()}, "no degree"),
+        ({"low": 80, "high": 60}, "lies above"),
+    ],
+)
+def test_settings_that_are_not_offered(settings: dict[str, object], part: str) -> None:
+    """A setting outside what is offered is refused with what is."""
+    with pytest.raises(OptionError) as caught:
+        report_of("| C |", "C5w", 3, **settings)
+    assert part in str(caught.value)
+
+
+# Text and plain dictionaries
+
+
+def test_text_ends_with_what_works() -> None:
+    """Faults come first, what works last, and every line keeps the width."""
+    report = report_of("| C | Dm7 G7 |", "D5q G5q F5q C5q | C5e B4e C#5q F5q D5q", pack=PACK)
+    text = check_text(report, width=80)
+    heads = [line for line in text.splitlines() if line and not line.startswith(" ")]
+    wanted = ["What breaks the rules", "What holds", "Note by note", "Also", "What works"]
+    assert [head for head in heads if head in wanted] == wanted
+    assert heads[-1] == "What works"
+    assert report.mend is not None
+    assert report.mend.text in text
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.endswith(".\n")
+
+
+def test_text_of_a_right_phrase_has_no_faults() -> None:
+    """A phrase that is right is told so at once."""
+    text = check_text(report_of("| C |", "C5q D5q E5h"))
+    assert "keeps every rule of level 3" in text
+    assert "breaks" not in text
+
+
+def test_notes_outside_the_range_are_not_proposed() -> None:
+    """What a note could be instead lies in the range that is asked for."""
+    both, high = (report_of("| C |", "D5h G5h", low=low) for low in (60, 74))
+    assert "it could be C5 or E5." in both.faults[0].sentence
+    told = [fault.sentence for fault in high.faults if fault.kind == "strong-beat"]
+    assert "it could be E5." in told[0]
+
+
+def test_how_a_phrase_was_read_stands_under_the_verdict() -> None:
+    """Remarks on the reading follow the verdict at once, and stand in the dictionary."""
+    plain = report_of("| C |", "C5q D5q E5h")
+    told = (
+        "The notes are those of the part 'Lead'.",
+        "Note times were rounded to eighths. " + "So it goes. " * 9,
+    )
+    report = replace(plain, reading=told)
+    text = check_text(report, width=60)
+    assert text.splitlines()[1:3] == ["The phrase keeps every rule of level 3.", told[0]]
+    assert max(map(len, text.splitlines())) <= 60
+    assert text.split("\n\n")[1:] == check_text(plain, width=60).split("\n\n")[1:]
+    assert check_document(report)["reading"] == list(told)
+    assert check_document(plain)["reading"] == []
+
+
+def test_a_fault_off_the_beat_is_told_in_words() -> None:
+    """Where a fault stands is told as in the sentences, not as a number with a point."""
+    text = check_text(report_of("| C |", "C5q. F#5e G5h"))
+    assert "bar 1, the second half of beat 2: F#5\n" in text
+    assert "beat 2.5" not in text
+
+
+def test_document_holds_the_report() -> None:
+    """The dictionary can be written as JSON and says the same as the report."""
+    report = report_of("| F | C |", "C5h F5h~ | F5h E5h", tempo=100, pack=PACK)
+    document = json.loads(json.dumps(check_document(report)))
+    assert document["right"] is False
+    assert document["chart"]["tempo"] == 100
+    assert document["text"] == "C5h F5h~ | F5h E5h"
+    assert [note["kind"] for note in document["notes"]] == ["chord tone", "suspension", "chord tone"]
+    assert [note["why"] for note in document["notes"]] == list(report.reasons)
+    assert {(fault["note"], fault["rule"]) for fault in document["faults"]} == {
+        (fault.index, fault.kind) for fault in report.faults
+    }
+    assert report.mend is not None
+    assert document["mend"]["text"] == report.mend.text
+    assert document["works"] == list(report.works)
+    right = check_document(report_of("| C |", "C5q D5q E5h"))
+    assert (right["mend"], right["faults"], right["chart"]["tempo"]) == (None, [], None)
+
+
+def test_a_pick_up_counts_from_bar_0() -> None:
+    """Where the first bar holds a pick-up, bars are told by their own numbers."""
+    chart = replace(parse_chart("| G7 | C |", key="C"), first=0)
+    report = check(chart, parse_phrase("rh. F#5q | E5h C5h", chart.metre), PACK.level(2))
+    assert {fault.bar for fault in report.faults} == {0}
+    assert "bar 0, beat 4" in check_text(report)
+
+
+def test_an_explained_idea() -> None:
+    """An idea is told with its staff, its notes and its rank; a number that is not shown is refused."""
+    ideas = fillgen.ideas("| C | Am | F | G7 |", count=2)
+    text = explain_text(ideas, 2, 90)
+    assert "Note by note" in text
+    assert "after idea 1" in text
+    assert max(map(len, text.splitlines())) <= 100
+    with pytest.raises(OptionError, match="there is no idea 3"):
+        explain_text(ideas, 3)
+
+
+def test_an_idea_on_the_fifth_is_no_surprise() -> None:
+    """An idea that was asked to end on the fifth is not said to end wrongly."""
+    ideas = fillgen.ideas("| C | G7 |", ends_on=["fifth"], count=1)
+    assert "The phrase can close on it." in " ".join(explain_text(ideas, 1).split())
