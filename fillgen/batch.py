@@ -7,7 +7,6 @@ is begun and another when it is whole, so that whatever stops the program, the n
 from __future__ import annotations
 
 import errno
-import functools
 import hashlib
 import json
 import multiprocessing
@@ -19,27 +18,27 @@ from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, fields, replace
+from dataclasses import asdict, dataclass, field, replace
+from functools import cached_property
 from itertools import islice
 from pathlib import Path, PurePath
 from types import FrameType
-from typing import Any
 
-from fillgen.chart.text import parse_chart
+from fillgen.app.charts import progression_of
+from fillgen.app.contents import IDEAS, ideas_content, with_left
+from fillgen.app.formats import FORMATS
+from fillgen.app.options import ChordOptions, IdeaOptions, OutputOptions, PlayOptions, SheetOptions
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request, settle
-from fillgen.errors import FillgenError, OptionError, OutputError, shorten
-from fillgen.hands.take import Playing
+from fillgen.errors import FillgenError, OptionError, OutputError, did_you_mean, shorten
+from fillgen.hands.playing import Playing, played_as
+from fillgen.rules.pack import RulePack
 from fillgen.version import __version__
-from fillgen.writers.document import to_json
 from fillgen.writers.files import clear_drafts, make_folder, put_file
-from fillgen.writers.midi import to_midi
-from fillgen.writers.text import to_text
+from fillgen.writers.look import USUAL
 
 CHARTS = (".txt", ".chart", ".chords")
 """How the names of chart files end."""
-ENDINGS = {"json": ".json", "text": ".txt", "midi": ".mid"}
-"""How the names of result files end, by what is written."""
 INDEX = "fillgen-batch.jsonl"
 _HEAD = {"fillgen-batch": 1}
 MOST_JOBS = 256
@@ -53,53 +52,50 @@ _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO}
 
 @dataclass(frozen=True)
 class Order:
-    """What is asked for over each chart.
+    """What is asked for over each chart of a folder; `form` is an ending of `fillgen.app.formats`, such as `json`.
 
-    `request` stands over any chart, which is replaced by each of the folder; `key` and `metre` are as of `parse_chart`;
-    `form` is json, text or midi; `playing` and `sounds` are as of `to_midi`.
+    `chords` say how each chart is read, and have no chart of their own. OptionError where anything isn't offered.
     """
 
-    request: Request
-    key: str | None = None
-    metre: str | None = None
+    options: IdeaOptions = field(default_factory=IdeaOptions)
+    pack: RulePack = field(default_factory=RulePack)
+    chords: ChordOptions = field(default_factory=ChordOptions)
+    playing: PlayOptions = field(default_factory=PlayOptions)
+    look: SheetOptions = USUAL
     form: str = "json"
-    playing: Playing | None = None
-    sounds: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
-        if self.form not in ENDINGS:
-            raise OptionError(
-                f"unknown form {shorten(self.form)}", hint=f"It is one of: {', '.join(ENDINGS)}."
-            )
-        settle(self.request)
+        forms = [ending[1:] for ending, kind in FORMATS.items() if kind.can_hold(frozenset(IDEAS))]
+        if self.form not in forms:
+            hint = did_you_mean(self.form, forms) or f"It is one of: {', '.join(forms)}."
+            raise OptionError(f"unknown format {shorten(self.form)}", hint=hint)
+        chart = replace(self.chords, chart="| I |", key=self.chords.key or "C")
+        settle(Request.over(progression_of(chart), self.options, self.pack))
+        self._played()
 
-    @functools.cached_property
+    @property
+    def ending(self) -> str:
+        """How the names of result files end."""
+        return f".{self.form}"
+
+    def _played(self) -> tuple[Playing, dict[str, str]]:
+        return played_as(self.playing, self.pack, purpose=self.options.purpose, hand=self.options.hand)
+
+    @cached_property
     def digest(self) -> str:
         """A fingerprint of all that a result depends on besides its chart."""
-        told = {
-            "version": __version__,
-            "form": self.form,
-            "key": self.key,
-            "metre": self.metre,
-            "sounds": self.sounds,
-            "request": _settings(self.request, "progression"),
-            "playing": _settings(self.playing) if self.playing is not None and self.form == "midi" else None,
-        }
-        return digest(json.dumps(told, sort_keys=True).encode())
+        groups = (self.chords, self.options, self.playing, self.look)
+        settings = {type(group).__name__: asdict(group) for group in groups}
+        document = {"version": __version__, "form": self.form, "pack": self.pack.digest, **settings}
+        return digest(json.dumps(document, sort_keys=True).encode())
 
     def result(self, text: str) -> bytes:
         """The result for a chart text; FillgenError where there is none."""
-        progression = parse_chart(text, key=self.key, metre=self.metre)
-        found = generate(replace(self.request, progression=progression))
-        if self.form == "midi":
-            return to_midi(found, self.playing, dict(self.sounds))
-        return (to_json(found) if self.form == "json" else to_text(found)).encode()
-
-
-def _settings(value: Request | Playing, *left_out: str) -> dict[str, Any]:
-    """The fields of a request or a playing, the rule pack as its digest."""
-    told = {each.name: getattr(value, each.name) for each in fields(value) if each.name not in left_out}
-    return {**told, "pack": value.pack.digest}
+        progression = progression_of(replace(self.chords, chart=text))
+        found = generate(Request.over(progression, self.options, self.pack))
+        playing, sounds = self._played()
+        look = replace(with_left(self.look, self.playing.parts), span=playing.span)
+        return FORMATS[self.ending].write(ideas_content(found, playing, sounds, look), OutputOptions())
 
 
 def digest(content: bytes) -> str:
@@ -305,7 +301,7 @@ class Batch:
         if not self.names and not self._closed:
             hint = f"Charts are files that end in {', '.join(CHARTS[:-1])} or {CHARTS[-1]}."
             raise OutputError("holds no charts", place=str(charts), hint=hint)
-        if order.form == "text" and (inside is None or self._would_clash()):
+        if order.ending in CHARTS and (inside is None or self._would_clash()):
             hint = "Give another folder for the results."
             raise OutputError("results as text would lie among the charts", place=str(results), hint=hint)
 
@@ -347,7 +343,7 @@ class Batch:
         self.stopped = True
 
     def _target(self, name: str) -> Path:
-        return self.results / PurePath(name).with_suffix(ENDINGS[self.order.form])
+        return self.results / PurePath(name).with_suffix(self.order.ending)
 
     def _check_order(self, index: Index) -> None:
         """OutputError where there are results of another order, which are not to be replaced."""

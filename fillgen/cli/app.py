@@ -11,8 +11,9 @@ from typing import Annotated, Any, NoReturn
 
 import typer
 
-import fillgen
+from fillgen.cli.signature import Strict
 from fillgen.errors import FillgenError
+from fillgen.version import __version__
 
 COMMANDS = (
     "ideas",
@@ -21,7 +22,6 @@ COMMANDS = (
     "check",
     "vary",
     "practice",
-    "sheet",
     "page",
     "play",
     "listen",
@@ -39,7 +39,7 @@ _OBJECTS_BEFORE_SWEEP = 50_000
 
 def _version(wanted: bool) -> None:
     if wanted:
-        typer.echo(f"fillgen {fillgen.__version__}")
+        typer.echo(f"fillgen {__version__}")
         raise typer.Exit
 
 
@@ -68,7 +68,7 @@ def program(names: Sequence[str] = COMMANDS) -> typer.Typer:
         if name == "book":
             made.add_typer(module.app)
         else:
-            made.command()(getattr(module, name))
+            made.command(cls=Strict)(getattr(module, name))
     return made
 
 

@@ -6,117 +6,58 @@ import os
 import sys
 from collections import Counter
 from collections.abc import Iterator
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fillgen.cli.inputs import file_text, optional_pitch, pack_of, span_of, words_of
-from fillgen.cli.options import (
-    BusyOption,
-    EndsOnOption,
-    HandOption,
-    HighOption,
-    KeyOption,
-    LevelOption,
-    LowOption,
-    MetreOption,
-    OverwriteOption,
-    RhythmOption,
-    RulesOption,
-    SeedOption,
-    ShapeOption,
-    TempoOption,
-    beginning,
+from fillgen.app.options import (
+    OPTIONS,
+    RULES,
+    ChordOptions,
+    IdeaOptions,
+    Option,
+    OutputOptions,
+    PlayOptions,
+    SheetOptions,
 )
-from fillgen.cli.playing import USUAL, playing_of
+from fillgen.cli.inputs import file_text, pack_of
+from fillgen.cli.signature import grouped
 from fillgen.errors import FillgenError
 
 if TYPE_CHECKING:
     from fillgen.batch import Outcome
 
-
-class ResultFormat(StrEnum):
-    """What the results are written as."""
-
-    json = "json"
-    text = "text"
-    midi = "midi"
+CHARTS = Option((), "A folder of charts: .txt, .chart and .chords, sub-folders too.", Path, metavar="FOLDER")
+RESULTS = Option(("--output", "-o"), "The folder for the results, made if missing.", Path, metavar="RESULTS")
+FORMAT = Option(("--format",), "What each result is written as: json, txt, mid, pdf or another ending of -o.")
+JOBS = Option(("--jobs", "-j"), "How many charts at a time. [default: one a core]", int)
+QUIET = Option(("--quiet", "-q"), "Say only what was refused.", bool)
 
 
+@grouped(without=("chart", "sequence"))
 def batch(
-    folder: Annotated[
-        Path,
-        typer.Argument(
-            metavar="FOLDER", help="A folder of charts: .txt, .chart and .chords, sub-folders too."
-        ),
-    ],
-    results: Annotated[
-        Path,
-        typer.Option(
-            "--output", "-o", metavar="RESULTS", help="The folder for the results, made if missing."
-        ),
-    ],
-    count: Annotated[int, typer.Option("--count", "-n", help="How many ideas a chart, 1 to 1000.")] = 50,
-    seed: SeedOption = 0,
-    key: KeyOption = None,
-    metre: MetreOption = None,
-    tempo: TempoOption = None,
-    rhythm: RhythmOption = None,
-    level: LevelOption = None,
-    busy: BusyOption = None,
-    shape: ShapeOption = None,
-    low: LowOption = None,
-    high: HighOption = None,
-    purpose: Annotated[
-        str | None,
-        typer.Option(
-            "--for",
-            help="What they are for: intro, turnaround or ending.",
-            autocompletion=beginning(lambda: ("intro", "turnaround", "ending")),
-        ),
-    ] = None,
-    ends_on: EndsOnOption = None,
-    hand: HandOption = None,
-    format_: Annotated[
-        ResultFormat, typer.Option("--format", help="What the results are written as.")
-    ] = ResultFormat.json,
-    jobs: Annotated[
-        int | None, typer.Option("--jobs", "-j", help="How many charts at a time. [default: one a core]")
-    ] = None,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Tell only what was refused.")] = False,
-    overwrite: OverwriteOption = False,
-    rules: RulesOption = None,
+    *,
+    folder: Annotated[Path, CHARTS],
+    results: Annotated[Path, RESULTS],
+    format_: Annotated[str, FORMAT] = "json",
+    chords: ChordOptions,
+    options: IdeaOptions,
+    playing: PlayOptions,
+    look: SheetOptions,
+    jobs: Annotated[int | None, JOBS] = None,
+    quiet: Annotated[bool, QUIET] = False,
+    overwrite: Annotated[bool, OPTIONS[OutputOptions]["overwrite"]] = False,
+    rules: Annotated[Path | None, RULES] = None,
 ) -> None:
     """Ideas for every chart of a folder, one result file each, on all cores.
 
-    Stopped or killed, the same command goes on where it was. Charts that cannot be read are told at the end, with
+    Stopped or killed, the same command goes on where it was. Charts that cannot be read are named at the end, with
     exit code 2; the others are made all the same.
     """
     from fillgen.batch import Batch, Order
-    from fillgen.chart.text import parse_chart
-    from fillgen.engine.request import Request
 
-    pack = pack_of(rules)
-    request = Request(
-        parse_chart("| I |", key=key or "C", metre=metre),
-        count=count,
-        seed=seed,
-        level=level,
-        rhythm=rhythm,
-        tempo=tempo,
-        busy=busy,
-        shape=shape,
-        low=optional_pitch(low, "--low"),
-        high=optional_pitch(high, "--high"),
-        purpose=purpose,
-        ends_on=words_of(ends_on),
-        hand=hand,
-        pack=pack,
-    )
-    playing, _ = playing_of(None, purpose, None, rules, {**USUAL, "span": span_of(None, hand)})
-    order = Order(request, key, metre, format_.value, playing)
+    order = Order(options, pack_of(rules), chords, playing, look, form=format_)
     work = Batch(
         order, folder, results, file_text, jobs=cores() if jobs is None else jobs, overwrite=overwrite
     )

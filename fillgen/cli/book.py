@@ -3,21 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fillgen.cli.inputs import chart_text, file_text, now, progression_of, reading_of
-from fillgen.cli.options import BookOption, Format, FormatOption, KeyOption, MetreOption, OverwriteOption
-from fillgen.cli.outputs import JSON, MIDI, TEXT, is_folder, json_text, put_out, target_of, width_of
+from fillgen.app.contents import BOOK, book_content, document_text, own_answer
+from fillgen.app.formats import JSON, Content, Target, targets_of
+from fillgen.app.memory import now, numbers_of
+from fillgen.app.options import (
+    LAST,
+    OPTIONS,
+    BookOptions,
+    ChordOptions,
+    IdeaOptions,
+    Option,
+    OutputOptions,
+    SheetOptions,
+)
+from fillgen.cli.inputs import chart_text, file_text, progression_of, reading_of
+from fillgen.cli.outputs import answer, print_out, width_of
+from fillgen.cli.outputs import note as say_note
+from fillgen.cli.signature import Strict, StrictGroup, grouped
 from fillgen.errors import OptionError, OutputError, many, shorten
+from fillgen.rules.pack import RulePack
 
 if TYPE_CHECKING:
     from fillgen.book.door import Book
     from fillgen.book.entries import Entry
     from fillgen.chart.progression import Progression
-    from fillgen.theory.pitch import Key
 
 app = typer.Typer(
     name="book",
@@ -25,60 +40,59 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-SHEET = "sheet"
-_ENDINGS = {
-    ".mid": MIDI,
-    ".midi": MIDI,
-    ".txt": TEXT,
-    ".json": JSON,
-    ".svg": SHEET,
-    ".pdf": SHEET,
-    ".html": SHEET,
-    ".musicxml": SHEET,
-    ".mei": SHEET,
-    "/": MIDI,
-}
-_MOST_NUMBERS = 100_000
-_DIGITS = 18
-"""Numbers of ideas have no more digits, so that they fit the file."""
+IDS = Option((), "Numbers of ideas, such as 12, 3,5 or 20-24.", many=True, metavar="ID...")
+ID = Option((), "The number of an idea.", metavar="ID")
+FILE = OPTIONS[BookOptions]["book"]
+KEY = OPTIONS[ChordOptions]["key"]
+METRE = OPTIONS[ChordOptions]["metre"]
+CHART = Option(("--chart",), "Over these chords, in any key: a chart or its file; or part of a title.")
+OF_CHART = Option(("--chart",), "The chords of a phrase that is brought in.")
+IN_KEY = Option(("--key",), "In this key, chords and notes. [default: as they were shown]")
+SHOWN_KEY = Option(("--key",), "Shown in this key.")
+RHYTHM = Option(("--rhythm",), "In this rhythm.", values=OPTIONS[IdeaOptions]["rhythm"].values)
+LEVEL = Option(("--level",), "Of this level.", int)
+SHAPE = Option(("--shape",), "Of this shape.", values=OPTIONS[IdeaOptions]["shape"].values)
+TAG = Option(("--tag",), "With this tag.")
+WORDS = Option(("--words",), "With these words in the name, the note or the title.")
+SINCE = Option(("--since",), "Last shown on this day or later, such as 2026-11-01.")
+UNTIL = Option(("--until",), "Last shown on this day or earlier.")
+AT_LEAST = Option(("--stars",), "With this many stars or more.", int)
+LISTED = Option(("--count", "-n"), "How many are listed.", int)
+STARS = Option(
+    ("--stars",), "How many, 1 to 5; 0 takes them away. [default: 1, or as many more as it has]", int
+)
+TAG_NAME = Option((), "A word or a few.", metavar="TAG")
+REMOVE_TAG = Option(("--remove",), "Remove the tag.", bool)
+TEXT = Option((), "The note, or - to read it; '' takes it away.", metavar="TEXT")
+NAME = Option((), "The name; '' takes it away.", metavar="NAME")
+SET_NAME = Option((), "The set. Left out, the sets are listed.", metavar="NAME")
+REMOVE = Option(("--remove",), "Take the ideas out of the set; without numbers all of them.", bool)
+SET = Option(("--set",), "The ideas of this set.")
+ALL = Option(("--all",), "All ideas.", bool)
+SOURCES = Option(
+    (), "JSON of another book or of fillgen ideas; .mid, .musicxml, .abc, .txt.", many=True, metavar="FILE..."
+)
+OTHERS = Option((), "Books of others; they stay as they are.", Path, many=True, metavar="BOOK...")
 
-Numbers = Annotated[
-    list[str], typer.Argument(metavar="ID...", help="Numbers of ideas, such as 12, 3,5 or 20-24.")
-]
-OneNumber = Annotated[str, typer.Argument(metavar="ID", help="The number of an idea.")]
-LastOption = Annotated[
-    bool, typer.Option("--last", help="The numbers are ranks of the ideas that were shown last.")
-]
-OptionalNumbers = Annotated[
-    list[str] | None, typer.Argument(metavar="[ID...]", help="Numbers of ideas, such as 12, 3,5 or 20-24.")
-]
 
-
-@app.callback(invoke_without_command=True)
+@app.callback(cls=StrictGroup, invoke_without_command=True)
+@grouped()
 def book(
+    *,
     context: typer.Context,
-    chart: Annotated[
-        str | None,
-        typer.Option(
-            "--chart", help="Over these chords, in any key: a chart or its file; or part of a title."
-        ),
-    ] = None,
-    key: Annotated[str | None, typer.Option("--key", help="Shown in this key.")] = None,
-    rhythm: Annotated[str | None, typer.Option("--rhythm", help="In this rhythm.")] = None,
-    level: Annotated[int | None, typer.Option("--level", help="Of this level.")] = None,
-    shape: Annotated[str | None, typer.Option("--shape", help="Of this shape.")] = None,
-    tag: Annotated[str | None, typer.Option("--tag", help="With this tag.")] = None,
-    words: Annotated[
-        str | None, typer.Option("--words", help="With these words in the name, the note or the title.")
-    ] = None,
-    since: Annotated[
-        str | None, typer.Option("--since", help="Last shown on this day or later, such as 2026-11-01.")
-    ] = None,
-    until: Annotated[str | None, typer.Option("--until", help="Last shown on this day or earlier.")] = None,
-    stars: Annotated[int | None, typer.Option("--stars", help="With so many stars or more.")] = None,
-    count: Annotated[int, typer.Option("--count", "-n", help="How many are listed.")] = 20,
-    format_: FormatOption = None,
-    file: BookOption = None,
+    chart: Annotated[str | None, CHART] = None,
+    key: Annotated[str | None, SHOWN_KEY] = None,
+    rhythm: Annotated[str | None, RHYTHM] = None,
+    level: Annotated[int | None, LEVEL] = None,
+    shape: Annotated[str | None, SHAPE] = None,
+    tag: Annotated[str | None, TAG] = None,
+    words: Annotated[str | None, WORDS] = None,
+    since: Annotated[str | None, SINCE] = None,
+    until: Annotated[str | None, UNTIL] = None,
+    stars: Annotated[int | None, AT_LEAST] = None,
+    count: Annotated[int, LISTED] = 20,
+    format_: Annotated[str | None, OPTIONS[OutputOptions]["format"]] = None,
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """List and search the ideas that were shown, those last shown first."""
     if context.invoked_subcommand is not None:
@@ -108,12 +122,13 @@ def book(
     with opened(file, writes=False) as book:
         numbers, total = search(book, wanted, count)
         found = entries(book, numbers)
-    if format_ == Format.json:
-        typer.echo(json_text(list_document(found, total)))
-    else:
-        typer.echo(list_text(found, total, width_of()).rstrip())
-        if not total and not book.exists:
-            typer.echo(f"Note: there is no book yet; it would be {book.path}.", err=True)
+    content = Content(
+        text=lambda: list_text(found, total, width_of()),
+        json=lambda: document_text(list_document(found, total)),
+    )
+    print_out(content, OutputOptions(format=format_))
+    if format_ != JSON and not total and not book.exists:
+        say_note(f"there is no book yet; it would be {book.path}.")
 
 
 def _refuse_before(context: typer.Context) -> None:
@@ -133,7 +148,7 @@ def _chart_or_title(chart: str | None) -> tuple[Progression | None, str | None]:
     text = chart_text(chart)
     if "|" not in text:
         return None, text
-    return progression_of(chart, None, None, None, False), None
+    return progression_of(ChordOptions(chart=text)), None
 
 
 def opened(file: Path | None, *, writes: bool = True) -> Book:
@@ -151,22 +166,6 @@ def at_hand(file: Path | None) -> Book:
     return opened(file, writes=book_path(file).exists())
 
 
-def numbers_of(texts: Sequence[str]) -> list[int]:
-    """Numbers of ideas, given singly, with commas or as a first and a last one; OptionError where they are none."""
-    found: list[int] = []
-    for word in [word.strip() for text in texts for word in text.split(",")]:
-        first, dash, last = word.partition("-")
-        ends = [first, last if dash else first]
-        if not all(end.isascii() and end.isdecimal() and len(end) <= _DIGITS for end in ends):
-            hint = "Numbers of ideas are given like 12, 3,5 or 20-24."
-            raise OptionError(f"{shorten(word)} is no number of an idea", hint=hint)
-        low, high = map(int, ends)
-        if high < low or high - low >= _MOST_NUMBERS:
-            raise OptionError(f"{shorten(word)} names no ideas", hint="The first number is the lower one.")
-        found += range(low, high + 1)
-    return list(dict.fromkeys(found))
-
-
 def _chosen(book: Book, numbers: Sequence[int], last: bool) -> list[int]:
     """Numbers of ideas, or the numbers of those that had these ranks when ideas were shown last."""
     from fillgen.book.store import of_last
@@ -178,8 +177,14 @@ def _said(what: str, numbers: Sequence[int]) -> None:
     typer.echo(f"{many(len(numbers), 'idea')} {what}")
 
 
-@app.command()
-def show(ids: Numbers, last: LastOption = False, file: BookOption = None) -> None:
+@app.command(cls=Strict)
+@grouped()
+def show(
+    *,
+    ids: Annotated[list[str], IDS],
+    last: Annotated[bool, LAST] = False,
+    file: Annotated[Path | None, FILE] = None,
+) -> None:
     """Show ideas in full, with what was noted."""
     from fillgen.book.store import entries
     from fillgen.book.telling import entries_text
@@ -189,17 +194,14 @@ def show(ids: Numbers, last: LastOption = False, file: BookOption = None) -> Non
     typer.echo(entries_text(found, width=width_of()).rstrip())
 
 
-@app.command()
+@app.command(cls=Strict)
+@grouped()
 def star(
-    ids: Numbers,
-    stars: Annotated[
-        int | None,
-        typer.Option(
-            "--stars", help="How many, 1 to 5; 0 takes them away. [default: 1, or as many more as it has]"
-        ),
-    ] = None,
-    last: LastOption = False,
-    file: BookOption = None,
+    *,
+    ids: Annotated[list[str], IDS],
+    stars: Annotated[int | None, STARS] = None,
+    last: Annotated[bool, LAST] = False,
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Give ideas stars."""
     from fillgen.book import store
@@ -217,13 +219,15 @@ def star(
         typer.echo(f"{have.format(store.runs(some))} {many(each, 'star')}.")
 
 
-@app.command()
+@app.command(cls=Strict)
+@grouped()
 def tag(
-    word: Annotated[str, typer.Argument(metavar="TAG", help="A word or a few.")],
-    ids: Numbers,
-    remove: Annotated[bool, typer.Option("--remove", help="Take the tag off.")] = False,
-    last: LastOption = False,
-    file: BookOption = None,
+    *,
+    word: Annotated[str, TAG_NAME],
+    ids: Annotated[list[str], IDS],
+    remove: Annotated[bool, REMOVE_TAG] = False,
+    last: Annotated[bool, LAST] = False,
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Put a tag on ideas, or take it off."""
     from fillgen.book import store
@@ -234,12 +238,14 @@ def tag(
     _said(f"{'no longer ' if remove else ''}tagged {shorten(told)}", numbers)
 
 
-@app.command()
+@app.command(cls=Strict)
+@grouped()
 def note(
-    idea: OneNumber,
-    text: Annotated[str, typer.Argument(metavar="TEXT", help="The note, or - to read it; '' takes it away.")],
-    last: LastOption = False,
-    file: BookOption = None,
+    *,
+    idea: Annotated[str, ID],
+    text: Annotated[str, TEXT],
+    last: Annotated[bool, LAST] = False,
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Give an idea a note, such as where it was played and how it went."""
     from fillgen.book import store
@@ -252,12 +258,14 @@ def note(
     _said("with the note" if told.strip() else "without a note", numbers)
 
 
-@app.command()
+@app.command(cls=Strict)
+@grouped()
 def rename(
-    idea: OneNumber,
-    name: Annotated[str, typer.Argument(metavar="NAME", help="The name; '' takes it away.")],
-    last: LastOption = False,
-    file: BookOption = None,
+    *,
+    idea: Annotated[str, ID],
+    name: Annotated[str, NAME],
+    last: Annotated[bool, LAST] = False,
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Give an idea a name."""
     from fillgen.book import store
@@ -268,8 +276,14 @@ def rename(
     _said(f"named {shorten(name)}" if name else "without a name", numbers)
 
 
-@app.command()
-def forget(ids: Numbers, last: LastOption = False, file: BookOption = None) -> None:
+@app.command(cls=Strict)
+@grouped()
+def forget(
+    *,
+    ids: Annotated[list[str], IDS],
+    last: Annotated[bool, LAST] = False,
+    file: Annotated[Path | None, FILE] = None,
+) -> None:
     """Take ideas out of the book, for good; --fresh may show them again."""
     from fillgen.book import store
 
@@ -279,36 +293,30 @@ def forget(ids: Numbers, last: LastOption = False, file: BookOption = None) -> N
     _said("forgotten", numbers)
 
 
-@app.command(name="set")
+@app.command(name="set", cls=Strict)
+@grouped(without=("audio", "soundfont", "format", "title"))
 def set_(
-    name: Annotated[
-        str | None, typer.Argument(metavar="[NAME]", help="The set. Left out, the sets are listed.")
-    ] = None,
-    ids: OptionalNumbers = None,
-    remove: Annotated[
-        bool, typer.Option("--remove", help="Take the ideas out of the set; without numbers all of them.")
-    ] = False,
-    key: KeyOption = None,
-    output: Annotated[
-        str | None,
-        typer.Option(
-            "--output", "-o", help="Write the set as one sheet: .svg .pdf .html .musicxml .mei .txt .json."
-        ),
-    ] = None,
-    overwrite: OverwriteOption = False,
-    last: LastOption = False,
-    file: BookOption = None,
+    *,
+    name: Annotated[str | None, SET_NAME] = None,
+    ids: Annotated[list[str] | None, IDS] = None,
+    remove: Annotated[bool, REMOVE] = False,
+    key: Annotated[str | None, IN_KEY] = None,
+    output: OutputOptions,
+    look: SheetOptions,
+    last: Annotated[bool, LAST] = False,
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Group ideas for a lesson or a gig, and print them as one sheet."""
     _refuse_no_ranks(ids, last)
+    targets = targets_of(output, BOOK)
     if name is None:
         _list_sets(file)
     elif ids or remove:
         _change_set(name, numbers_of(ids or ()), remove, last, file)
-        if output is not None:
-            _put_set(name, key, output, overwrite, file)
+        if targets:
+            _put_set(name, key, output, targets, look, file)
     else:
-        _put_set(name, key, output, overwrite, file)
+        _put_set(name, key, output, targets, look, file)
 
 
 def _list_sets(file: Path | None) -> None:
@@ -335,40 +343,40 @@ def _change_set(name: str, wanted: Sequence[int], remove: bool, last: bool, file
     typer.echo(f"{told} {'taken out of' if remove else 'put into'} {shorten(name)}")
 
 
-def _put_set(name: str, key: str | None, output: str | None, overwrite: bool, file: Path | None) -> None:
+def _put_set(
+    name: str,
+    key: str | None,
+    output: OutputOptions,
+    targets: Sequence[Target],
+    look: SheetOptions,
+    file: Path | None,
+) -> None:
     from fillgen.book.store import entries, set_members
 
     with opened(file, writes=False) as book:
         found = entries(book, set_members(book, name))
-    _put(found, key, output, overwrite, name)
+    _put(found, key, output, targets, replace(look, title=name))
 
 
-@app.command()
+@app.command(cls=Strict)
+@grouped(without=("audio", "soundfont", "format", "title"))
 def export(
-    ids: OptionalNumbers = None,
-    name: Annotated[str | None, typer.Option("--set", help="The ideas of this set.")] = None,
-    tag: Annotated[str | None, typer.Option("--tag", help="The ideas with this tag.")] = None,
-    every: Annotated[bool, typer.Option("--all", help="All ideas.")] = False,
-    key: Annotated[
-        str | None, typer.Option("--key", help="In this key, chords and notes. [default: as they were shown]")
-    ] = None,
-    output: Annotated[
-        str | None,
-        typer.Option(
-            "--output",
-            "-o",
-            help="Where to: .mid, .musicxml, .svg, .pdf, .html, .mei, .txt, or .json, which another book takes in; "
-            "FOLDER/ for one MIDI file an idea.",
-        ),
-    ] = None,
-    overwrite: OverwriteOption = False,
-    last: LastOption = False,
-    file: BookOption = None,
+    *,
+    ids: Annotated[list[str] | None, IDS] = None,
+    name: Annotated[str | None, SET] = None,
+    tag: Annotated[str | None, TAG] = None,
+    every: Annotated[bool, ALL] = False,
+    key: Annotated[str | None, IN_KEY] = None,
+    output: OutputOptions,
+    look: SheetOptions,
+    last: Annotated[bool, LAST] = False,
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Write ideas to a file: MIDI, MusicXML, a sheet, text, or JSON for another book."""
     from fillgen.book.search import Wanted, search
     from fillgen.book.store import entries, set_members
 
+    targets = targets_of(output, BOOK)
     if sum((bool(ids), name is not None, tag is not None, every)) != 1:
         raise OptionError("say which ideas: give numbers, --set, --tag or --all", hint="One of them.")
     _refuse_no_ranks(ids, last)
@@ -382,65 +390,33 @@ def export(
         found = entries(book, numbers)
     if not found:
         raise OptionError("the book is empty", hint="fillgen ideas fills it.")
-    _put(found, key, output, overwrite, name or "")
+    _put(found, key, output, targets, replace(look, title=name or ""))
 
 
-def _put(found: Sequence[Entry], key: str | None, output: str | None, overwrite: bool, title: str) -> None:
-    """Print ideas of the book, or write them to a file."""
-    from fillgen.book.telling import entries_text
+def _put(
+    found: Sequence[Entry],
+    key: str | None,
+    output: OutputOptions,
+    targets: Sequence[Target],
+    look: SheetOptions,
+) -> None:
+    """Print ideas of the book, or write them to files."""
     from fillgen.theory.keys import read_key
 
     wanted = read_key(key) if key is not None else None
-    target = target_of(output, None, _ENDINGS)
-    if target == JSON:
-        from fillgen.book.exchange import in_other_key, to_json
-
-        put_out(to_json([in_other_key(entry, wanted) for entry in found]), output, overwrite)
-    elif target == TEXT or output is None:
-        put_out(entries_text(found, wanted, width_of()), output, overwrite)
-    elif target == SHEET:
-        _write_sheet(found, wanted, Path(output), overwrite, title)
-    else:
-        _write_midi(found, wanted, output, overwrite)
+    answer(book_content(found, wanted, look, width=width_of()), targets, output, many(len(found), "idea"))
 
 
-def _write_sheet(found: Sequence[Entry], key: Key | None, output: Path, overwrite: bool, title: str) -> None:
-    from fillgen.book.telling import sheet_entries
-    from fillgen.writers.entry import Settings
-    from fillgen.writers.sheet import write
-
-    write(output, sheet_entries(found, key), Settings(title=title), overwrite=overwrite)
-    typer.echo(f"{many(len(found), 'idea')} in {output}", err=True)
-
-
-def _write_midi(found: Sequence[Entry], key: Key | None, output: str, overwrite: bool) -> None:
-    from fillgen.book.telling import one_ground, singly
-    from fillgen.writers.files import write_file, write_folder
-    from fillgen.writers.midi import to_midi
-
-    if is_folder(output):
-        files = {f"idea-{entry.id}.mid": to_midi(ideas) for entry, ideas in singly(found, key)}
-        write_folder(Path(output), files, overwrite=overwrite)
-    else:
-        write_file(Path(output), to_midi(one_ground(found, key)), overwrite=overwrite)
-    typer.echo(f"{many(len(found), 'idea')} in {output}", err=True)
-
-
-@app.command(name="import")
+@app.command(name="import", cls=Strict)
+@grouped()
 def import_(
-    sources: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="FILE...", help="JSON of another book or of fillgen ideas; .mid, .musicxml, .abc, .txt."
-        ),
-    ],
-    chart: Annotated[
-        str | None, typer.Option("--chart", help="The chords of a phrase that is brought in.")
-    ] = None,
-    key: KeyOption = None,
-    metre: MetreOption = None,
-    rhythm: Annotated[str | None, typer.Option("--rhythm", help="The rhythm of a phrase.")] = None,
-    file: BookOption = None,
+    *,
+    sources: Annotated[list[str], SOURCES],
+    chart: Annotated[str | None, OF_CHART] = None,
+    key: Annotated[str | None, KEY] = None,
+    metre: Annotated[str | None, METRE] = None,
+    rhythm: Annotated[str | None, OPTIONS[IdeaOptions]["rhythm"]] = None,
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Take in ideas from JSON, or phrases of your own from files."""
     from fillgen.book.store import add
@@ -466,17 +442,16 @@ def _read(
 ) -> list[Entry]:
     """The ideas of a file: JSON, or a phrase over the chart given."""
     from fillgen.book.exchange import from_json, from_phrase
-    from fillgen.teaching.practice import own_ideas
 
     path = Path(source)
     if path.suffix.lower() == ".json":
         return from_json(file_text(path, most=_most_bytes()), source, now())
     _refuse_other(path, source)
-    reading = reading_of(_chart_in(path) if chart is None else chart, source, key, metre, None)
+    chords = ChordOptions(chart=_chart_in(path) if chart is None else chart, key=key, metre=metre)
+    reading = reading_of(chords, source)
     for remark in reading.remarks:
-        typer.echo(f"Note: {remark}", err=True)
-    found = own_ideas(reading.progression, reading.notes, rhythm=rhythm, tempo=reading.tempo)
-    return [from_phrase(found, now())]
+        say_note(remark)
+    return [from_phrase(own_answer(reading, RulePack(), rhythm=rhythm), now())]
 
 
 _SCORES = (".musicxml", ".xml", ".mxl")
@@ -524,12 +499,12 @@ def _most_bytes() -> int:
     return MOST_BYTES
 
 
-@app.command()
+@app.command(cls=Strict)
+@grouped()
 def merge(
-    others: Annotated[
-        list[Path], typer.Argument(metavar="BOOK...", help="Books of others; they stay as they are.")
-    ],
-    file: BookOption = None,
+    *,
+    others: Annotated[list[Path], OTHERS],
+    file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Join other books into this one: both are kept, and nothing is lost."""
     from fillgen.book.exchange import merge as merged
@@ -539,8 +514,9 @@ def merge(
     _tell_taken(sum(count for count, _ in taken), sum(new for _, new in taken))
 
 
-@app.command()
-def check(file: BookOption = None) -> None:
+@app.command(cls=Strict)
+@grouped()
+def check(*, file: Annotated[Path | None, FILE] = None) -> None:
     """Read the whole book, and say whether it is sound and where it lies."""
     from fillgen.book.place import book_path
 

@@ -2,63 +2,76 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from fillgen.cli.checking import Wanted, check_target, tell_check
-from fillgen.cli.inputs import pack_of, reading_of
-from fillgen.cli.options import (
-    Chart,
-    EndsOnOption,
-    FormatOption,
-    HandOption,
-    HighOption,
-    KeyOption,
-    LeadToOption,
-    LowOption,
-    MetreOption,
-    OverwriteOption,
-    PartOption,
-    PhraseArgument,
-    RhythmOption,
-    RulesOption,
+from fillgen.app.checking import report_on
+from fillgen.app.contents import CHECKED, checked_content
+from fillgen.app.formats import Target, targets_of
+from fillgen.app.options import (
+    LAST,
+    PART,
+    PHRASE,
+    RULES,
+    BookOptions,
+    CheckOptions,
+    ChordOptions,
+    OutputOptions,
+    PlayOptions,
+    SheetOptions,
 )
+from fillgen.cli.inputs import own_phrase, pack_of
+from fillgen.cli.outputs import check_printed, deliver, print_out, width_of
+from fillgen.cli.signature import grouped
+from fillgen.readers.phrases import Reading
+from fillgen.rules.pack import RulePack
 
 
+@grouped(without=("audio",))
 def check(
-    chart: Chart,
-    phrase: PhraseArgument,
-    level: Annotated[
-        str | None,
-        typer.Option(
-            "--level", help="1 to 5, or auto for the lowest at which the phrase is right. [default: 3]"
-        ),
-    ] = None,
-    key: KeyOption = None,
-    metre: MetreOption = None,
-    part: PartOption = None,
-    tempo: Annotated[
-        int | None,
-        typer.Option("--tempo", help="Quarter notes a minute. [default: the phrase's own, or 120]"),
-    ] = None,
-    rhythm: RhythmOption = None,
-    hand: HandOption = None,
-    low: LowOption = None,
-    high: HighOption = None,
-    ends_on: EndsOnOption = None,
-    lead_to: LeadToOption = None,
-    format_: FormatOption = None,
-    output: Annotated[
-        str | None, typer.Option("--output", "-o", help="Write to a file instead: .txt or .json.")
-    ] = None,
-    overwrite: OverwriteOption = False,
-    rules: RulesOption = None,
+    *,
+    chords: ChordOptions,
+    phrase: Annotated[str | None, PHRASE] = None,
+    options: CheckOptions,
+    part: Annotated[str | None, PART] = None,
+    last: Annotated[bool, LAST] = False,
+    output: OutputOptions,
+    look: SheetOptions,
+    book: BookOptions,
+    rules: Annotated[Path | None, RULES] = None,
 ) -> None:
     """What fits and what does not in a phrase of your own, note by note, and the smallest change that mends it.
 
-    The exit code is 1 where a rule is broken.
+    With -o NAME.txt or .json the report goes to a file; with .mid, .pdf and the like the phrase itself does. The exit code
+    is 1 where a rule is broken.
     """
-    target = check_target(output, format_)
-    wanted = Wanted(level, tempo, rhythm, hand, low, high, ends_on, lead_to, pack_of(rules))
-    tell_check(reading_of(chart, phrase, key, metre, part), wanted, target, output, overwrite)
+    targets = check_targets(output)
+    pack = pack_of(rules)
+    reading = own_phrase(chords, phrase, part, book, last=last)
+    show_check(reading, options, pack, output, targets, look)
+
+
+def check_targets(output: OutputOptions) -> tuple[Target, ...]:
+    """The files of a check, refused before any work where they can't be written."""
+    check_printed(output)
+    return targets_of(output, CHECKED)
+
+
+def show_check(
+    reading: Reading,
+    options: CheckOptions,
+    pack: RulePack,
+    output: OutputOptions,
+    targets: tuple[Target, ...],
+    look: SheetOptions,
+) -> None:
+    """Check a phrase and print or write what was found; exit with 1 where a rule is broken."""
+    report = report_on(reading, options, pack)
+    content = checked_content(report, reading, options, pack, PlayOptions(), look, width=width_of())
+    if not any(target.ending in (".txt", ".json") for target in targets):
+        print_out(content, output)
+    deliver(content, targets, output)
+    if not report.right:
+        raise typer.Exit(1)

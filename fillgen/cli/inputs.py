@@ -1,115 +1,59 @@
-"""What is given on the command line: charts, pitches, rule packs."""
+"""What is given on the command line: charts and phrases as text or files, numbers of the idea book, rule packs."""
 
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import fillgen
-from fillgen.errors import OptionError, OutputError, shorten
+from fillgen.app import charts
+from fillgen.app.options import BookOptions, ChordOptions
+from fillgen.chart.progression import Progression
+from fillgen.errors import OptionError, OutputError
+from fillgen.rules.pack import RulePack
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
+    from fillgen.book.entries import Entry
     from fillgen.readers.phrases import Reading
-    from fillgen.rules.pack import RulePack
+
+_CHART_LIKE = {".txt", ".chart", ".chords", ".md", ".mid", ".json", ".xml", ".musicxml"}
+"""Endings of names that are meant as files, so that a file that isn't there is said."""
 
 
-def progression_of(
-    chart: str | None, sequence: str | None, key: str | None, metre: str | None, sevenths: bool
-) -> fillgen.Progression:
-    """The progression of a chart or of a stock sequence, with sevenths if they are asked for."""
-    if (chart is None) == (sequence is None):
-        raise OptionError(
-            "give either a chart or --sequence", hint='Such as: fillgen ideas "| C | Am | Dm7 | G7 |".'
-        )
-    if sequence is None:
-        assert chart is not None
-        found = fillgen.parse_chart(chart_text(chart), key=key, metre=metre)
-    else:
-        from fillgen.chart.sequences import sequence as stock
-        from fillgen.chart.sequences import spelled
-        from fillgen.theory.keys import read_key, read_metre
-
-        chosen = stock(sequence)
-        wanted = read_key(key or ("C" if chosen.mode == "major" else "A minor"))
-        found = spelled(chosen, wanted, read_metre(metre) if metre is not None else None)
-    if sevenths:
-        from fillgen.chart.enrich import with_sevenths
-
-        found = with_sevenths(found)
-    return found
+def progression_of(chords: ChordOptions) -> Progression:
+    """The progression of a chart (text, a file, or standard input) or of a stock sequence."""
+    return charts.progression_of(read_chart(chords))
 
 
-def pitch_of(text: str, option: str) -> int:
-    """The MIDI number of a pitch given with an option; OptionError where it is none."""
-    try:
-        return fillgen.read_pitch(text.strip())
-    except ValueError:
-        raise OptionError(
-            f"unknown pitch {shorten(text)} for {option}", hint="Write it like C3 or Eb4."
-        ) from None
+def read_chart(chords: ChordOptions) -> ChordOptions:
+    """The same chords with the text of the chart in place of a file's name or of `-`."""
+    return chords if chords.chart is None else replace(chords, chart=chart_text(chords.chart))
 
 
-def reading_of(chart: str, phrase: str, key: str | None, metre: str | None, part: str | None) -> Reading:
+def with_phrase(chords: ChordOptions, phrase: str | None) -> tuple[ChordOptions, str | None]:
+    """Chords and phrase as they were meant: with --sequence the only argument is the phrase."""
+    if chords.sequence is not None and chords.chart is not None and phrase is None:
+        return replace(chords, chart=None), chords.chart
+    return chords, phrase
+
+
+def reading_of(chords: ChordOptions, phrase: str, part: str | None = None) -> Reading:
     """A phrase lined up with its chart; only one of them can come from standard input."""
-    from fillgen.readers.phrases import find_phrase, line_up
-
-    if chart == phrase == "-":
+    if chords.chart == phrase == "-":
         raise OptionError(
             "chart and phrase cannot both come from standard input", hint="Give one as text or file."
         )
-    text = chart_text(chart)
-    return line_up(find_phrase(phrase, part=part, metre=metre), text, key=key, metre=metre)
-
-
-def words_of(text: str | None) -> tuple[str, ...] | None:
-    """Words that commas part; None where nothing is given."""
-    return tuple(word.strip() for word in text.split(",")) if text is not None else None
-
-
-_LONGEST_NUMBER = 4
-
-
-def whole_number(text: str) -> int | None:
-    """A whole number of a few digits; None where a text is none."""
-    is_one = text.isascii() and text.isdecimal() and len(text) <= _LONGEST_NUMBER
-    return int(text) if is_one else None
-
-
-def level_of(text: str | None, pack: RulePack) -> int:
-    """The number of a level, the usual one where none is given."""
-    if text is None:
-        return int(pack.default("level"))
-    if whole_number(text) is None:
-        known = ", ".join(map(str, pack.level_numbers))
-        raise OptionError(f"unknown level {shorten(text)}", hint=f"The levels are {known}, and auto.")
-    return pack.level(int(text)).number
-
-
-def span_of(span: int | None, size: str | None) -> int:
-    """The left hand's span in semitones: as asked for, within what a size of hand holds, or else as suits the hand."""
-    from fillgen.hands.reach import reach
-
-    wanted = reach(size or "medium").span if span is None else span
-    if size is not None and wanted > reach(size).held:
-        hint = f"It holds {reach(size).held} at most."
-        raise OptionError(f"a {size} hand does not hold {wanted} semitones", hint=hint)
-    return wanted
-
-
-def optional_pitch(text: str | None, option: str) -> int | None:
-    """The MIDI number of a pitch given with an option; None where none is given."""
-    return None if text is None else pitch_of(text, option)
+    return charts.reading_of(read_chart(chords), phrase, part)
 
 
 def pack_of(path: Path | None) -> RulePack:
     """The built-in rules, with a pack of the player's own laid over them."""
+    if path is None:
+        return RulePack()
     from fillgen.hands.patterns import read_pack
-    from fillgen.rules.pack import RulePack
 
-    return read_pack(path) if path is not None else RulePack()
+    return read_pack(path)
 
 
 def chart_text(chart: str) -> str:
@@ -124,24 +68,14 @@ def chart_text(chart: str) -> str:
         is_file = False
     if is_file:
         return file_text(Path(chart))
-    if Path(chart).suffix.lower() in {
-        ".txt",
-        ".chart",
-        ".chords",
-        ".md",
-        ".mid",
-        ".json",
-        ".xml",
-        ".musicxml",
-    }:
-        raise OutputError(
-            "no such file", place=chart[:80], hint="Give chart text or the name of a chart file."
-        )
+    if Path(chart).suffix.lower() in _CHART_LIKE:
+        hint = "Give chart text or the name of a chart file."
+        raise OutputError("no such file", place=chart[:80], hint=hint)
     return chart
 
 
 def file_text(path: Path, most: int | None = None) -> str:
-    """The text of a file, of so many bytes at most; OutputError where it cannot be read or is no text."""
+    """The text of a file, of so many bytes at most; OutputError where it can't be read or isn't text."""
     try:
         with path.open("rb") as file:
             return _decoded(file.read((_limit() if most is None else most) + 1), str(path))
@@ -158,14 +92,43 @@ def _decoded(content: bytes, place: str) -> str:
         ) from None
 
 
-def now() -> datetime:
-    """The time it is, in UTC: the clock of all commands."""
-    from datetime import UTC, datetime
-
-    return datetime.now(UTC)
-
-
 def _limit() -> int:
     from fillgen.chart.text import MOST_TEXT
 
     return 4 * MOST_TEXT
+
+
+def own_phrase(
+    chords: ChordOptions, phrase: str | None, part: str | None, book: BookOptions, *, last: bool = False
+) -> Reading:
+    """A phrase of the player's own: over its chart, or an idea of the book by its number or last rank."""
+    chords, phrase = with_phrase(chords, phrase)
+    if phrase is None:
+        entries = book_ideas(chords, book, last=last)
+        if entries is None:
+            raise OptionError(
+                "a phrase is needed after its chart",
+                hint='Such as "| Eb | Bb7 |" "G5h F5h | D5h F5h", or the number of an idea in the book.',
+            )
+        from fillgen.app.memory import as_reading
+
+        return as_reading(entries)
+    if last:
+        raise OptionError("--last goes with the rank of an idea", hint="Such as 3 --last.")
+    return reading_of(chords, phrase, part)
+
+
+def book_ideas(chords: ChordOptions, book: BookOptions, *, last: bool = False) -> list[Entry] | None:
+    """The ideas of the book that are named in place of a chart; None where a chart is given."""
+    from fillgen.app.memory import is_numbers, taken_out
+
+    if chords.chart is None or not is_numbers(chords.chart):
+        if last:
+            raise OptionError("--last needs the ranks of ideas", hint="Such as 1,3 --last.")
+        return None
+    if chords.key is not None or chords.metre is not None or chords.sequence is not None or chords.sevenths:
+        raise OptionError(
+            "an idea of the book has its own chart",
+            hint="Leave out --key, --metre, --sequence and --sevenths.",
+        )
+    return taken_out([chords.chart], book.book, last=last)

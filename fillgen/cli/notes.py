@@ -4,49 +4,35 @@ from __future__ import annotations
 
 from typing import Annotated
 
-import typer
+from fillgen.app.contents import document_text
+from fillgen.app.formats import Content, as_file, targets_of
+from fillgen.app.options import ChordOptions, Option, OutputOptions
+from fillgen.cli.inputs import progression_of
+from fillgen.cli.outputs import answer, check_printed
+from fillgen.cli.signature import grouped
 
-import fillgen
-from fillgen.cli.inputs import chart_text
-from fillgen.cli.options import (
-    Chart,
-    FormatOption,
-    KeyOption,
-    MetreOption,
+DORIAN_SIXTH = Option(
+    ("--dorian-sixth",), "Leave the sixth over ii7 quickly as well, as some teachers do.", bool
 )
-from fillgen.cli.outputs import HTML, JSON, SVG, TEXT, json_text, put_out, target_of
 
 
+@grouped(without=("audio", "soundfont"))
 def notes(
-    chart: Chart,
-    key: KeyOption = None,
-    metre: MetreOption = None,
-    dorian_sixth: Annotated[
-        bool,
-        typer.Option("--dorian-sixth", help="Leave the sixth over ii7 quickly as well, as some teachers do."),
-    ] = False,
-    format_: FormatOption = None,
-    output: Annotated[
-        str | None,
-        typer.Option(
-            "--output", "-o", help="Write to a file instead: .html a page, .svg a picture, .txt, .json."
-        ),
-    ] = None,
-    overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace a file that exists already.")
-    ] = False,
+    *,
+    chords: ChordOptions,
+    dorian_sixth: Annotated[bool, DORIAN_SIXTH] = False,
+    output: OutputOptions,
 ) -> None:
     """Which notes fit each chord and why, and the nearest way into the next chord."""
-    from fillgen.writers import notes as told
+    from fillgen.writers.notes import notes_document, notes_html, notes_svg, notes_text
 
-    target = target_of(output, format_, {".html": HTML, ".svg": SVG, ".txt": TEXT, ".json": JSON})
-    progression = fillgen.parse_chart(chart_text(chart), key=key, metre=metre)
-    if target == HTML:
-        answer = told.notes_html(progression, dorian_sixth=dorian_sixth)
-    elif target == SVG:
-        answer = told.notes_svg(progression, dorian_sixth=dorian_sixth)
-    elif target == JSON:
-        answer = json_text(told.notes_document(progression, dorian_sixth=dorian_sixth))
-    else:
-        answer = told.notes_text(progression, dorian_sixth=dorian_sixth)
-    put_out(answer, output, overwrite)
+    check_printed(output)
+    targets = targets_of(output, ("text", "json", "page", "picture"))
+    found = progression_of(chords)
+    content = Content(
+        text=lambda: notes_text(found, dorian_sixth=dorian_sixth),
+        json=lambda: document_text(notes_document(found, dorian_sixth=dorian_sixth)),
+        page=lambda: as_file(notes_html(found, dorian_sixth=dorian_sixth)),
+        picture=lambda: as_file(notes_svg(found, dorian_sixth=dorian_sixth)),
+    )
+    answer(content, targets, output)

@@ -8,38 +8,34 @@ from typing import Annotated
 
 import typer
 
+from fillgen.app.memory import keeps
+from fillgen.app.options import BookOptions, Option
 from fillgen.cli.inputs import chart_text
-from fillgen.cli.options import BookOption, NoBookOption
-from fillgen.cli.outputs import book_wish
+from fillgen.cli.signature import grouped
+
+CHART = Option((), "A chart to begin with: text, a file, or - for standard input.", metavar="CHART")
+PORT = Option(("--port",), "The port on this computer. [default: a free one]", int)
+NO_BROWSER = Option(("--no-browser",), "Print the address only; open no browser.", bool)
 
 
+@grouped()
 def page(
-    chart: Annotated[
-        str | None,
-        typer.Argument(
-            metavar="[CHART]", help="A chart to begin with: text, a file, or - for standard input."
-        ),
-    ] = None,
-    port: Annotated[
-        int,
-        typer.Option("--port", help="The port on this computer. [default: a free one]", show_default=False),
-    ] = 0,
-    no_browser: Annotated[
-        bool, typer.Option("--no-browser", help="Print the address only; open no browser.")
-    ] = False,
-    book: BookOption = None,
-    no_book: NoBookOption = False,
+    *,
+    chart: Annotated[str | None, CHART] = None,
+    port: Annotated[int, PORT] = 0,
+    no_browser: Annotated[bool, NO_BROWSER] = False,
+    book: BookOptions,
 ) -> None:
     """A page in your browser: charts, ideas that are seen and heard, practice, and the idea book.
 
     Only this computer can reach it, at an address that is new each time. Ctrl-C ends it.
     """
-    keeps = book_wish(book, no_book)
+    remembers = keeps(book)
     begin_with = _checked(chart)
     from fillgen.server.serving import loopback, page_of, serve
 
     with loopback(port) as (listening, door):
-        app = page_of(door, chart=begin_with, book=_named(book) if keeps else None, log=_log)
+        app = page_of(door, chart=begin_with, book=_named(book.book) if remembers else None, log=_log)
 
         def ready() -> None:
             typer.echo(door.address)

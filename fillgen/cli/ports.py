@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Annotated
 
-import typer
+from fillgen.app.contents import document_text
+from fillgen.app.formats import Content
+from fillgen.app.options import OPTIONS, OutputOptions
+from fillgen.cli.outputs import print_out
+from fillgen.cli.signature import grouped
 
-from fillgen.cli.options import Format, FormatOption
-from fillgen.cli.outputs import json_text
 
-
-def ports(format_: FormatOption = None) -> None:
+@grouped()
+def ports(*, format_: Annotated[str | None, OPTIONS[OutputOptions]["format"]] = None) -> None:
     """MIDI ports of this machine: inputs for listen, outputs for play.
 
     A part of a name that no other port has is enough for --port and --input.
@@ -18,12 +21,16 @@ def ports(format_: FormatOption = None) -> None:
     from fillgen.sound.ports import port_names
 
     names = port_names()
-    if format_ is Format.json:
-        typer.echo(json_text({"inputs": list(names.inputs), "outputs": list(names.outputs)}))
-        return
-    typer.echo(_listed("outputs, for play --port", names.outputs))
-    typer.echo(_listed("inputs, for listen --input", names.inputs))
+    text = [
+        *_lines("outputs, for play --port", names.outputs),
+        *_lines("inputs, for listen --input", names.inputs),
+    ]
+    content = Content(
+        text=lambda: "\n".join(text),
+        json=lambda: document_text({"inputs": list(names.inputs), "outputs": list(names.outputs)}),
+    )
+    print_out(content, OutputOptions(format=format_))
 
 
-def _listed(what: str, names: Sequence[str]) -> str:
-    return "\n".join([what, *(f"  {name}" for name in names or ("none",))])
+def _lines(what: str, names: Sequence[str]) -> list[str]:
+    return [what, *(f"  {name}" for name in names or ("none",))]

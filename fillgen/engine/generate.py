@@ -163,7 +163,7 @@ class Engine:
 
     @property
     def lead(self) -> int:
-        return -1 if self.choices.request.lead_to is None else self.choices.request.lead_to
+        return -1 if self.choices.lead_to is None else self.choices.lead_to
 
     # Plans and lattices
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, did_you_mean, shorten
@@ -12,7 +12,7 @@ from fillgen.rules.pack import BUSY, Level, Rhythm, RulePack, Shape
 from fillgen.rules.rule import RuleUse
 from fillgen.rules.rulebook import RULES
 from fillgen.theory.metre import TICKS, swung
-from fillgen.theory.pitch import midi_name
+from fillgen.theory.pitch import midi_name, pitch_of
 
 MOST_IDEAS = 1000
 PURPOSES = ("intro", "turnaround", "ending")
@@ -25,31 +25,47 @@ _OVER_THE_LEFT = 65
 """The usual lowest note, F4, where the left hand plays as well: intros, turnarounds and endings."""
 
 
-@dataclass(frozen=True)
-class Request:
-    """What is asked for. Pitches are MIDI numbers, the tempo is in quarter notes a minute; None takes the default.
+@dataclass(frozen=True, kw_only=True)
+class IdeaOptions:
+    """What ideas should be like, as a player may ask for it; None takes the default.
 
-    `leave` are ticks at the end of the last bar that stay free, for the pick-up of a tune. `hand` is a size of hand
-    for which the ideas shall lie well. A phrase that does not `close` is a part of one: its last note is free.
+    Pitches are names such as `D4` or MIDI numbers, `tempo` is in quarter notes a minute, `hand` is a size of hand for
+    which the ideas lie well. `settle` checks every value.
+    """
+
+    count: int = 50
+    seed: int = 0
+    tempo: int | None = None
+    rhythm: str | None = None
+    level: int | None = None
+    busy: str | None = None
+    shape: str | None = None
+    low: str | int | None = None
+    high: str | int | None = None
+    purpose: str | None = None
+    ends_on: Sequence[str] | None = None
+    lead_to: str | int | None = None
+    hand: str | None = None
+
+
+@dataclass(frozen=True)
+class Request(IdeaOptions):
+    """Ideas over a progression, and what else is settled for them.
+
+    `leave` are ticks at the end of the last bar that stay free, for the pick-up of a tune. A phrase that does not
+    `close` is a part of one: its last note is free.
     """
 
     progression: Progression
-    count: int = 50
-    seed: int = 0
-    level: int | None = None
-    rhythm: str | None = None
-    tempo: int | None = None
-    busy: str | None = None
-    shape: str | None = None
-    low: int | None = None
-    high: int | None = None
-    purpose: str | None = None
-    ends_on: tuple[str, ...] | None = None
-    lead_to: int | None = None
-    leave: int = 0
-    hand: str | None = None
-    closes: bool = True
-    pack: RulePack = field(default_factory=RulePack)
+    leave: int = field(default=0, kw_only=True)
+    closes: bool = field(default=True, kw_only=True)
+    pack: RulePack = field(default_factory=RulePack, kw_only=True)
+
+    @classmethod
+    def over(cls, progression: Progression, options: IdeaOptions, pack: RulePack) -> Request:
+        """A request for ideas over a progression with the options of a player."""
+        own = {each.name: getattr(options, each.name) for each in fields(IdeaOptions)}
+        return cls(progression, **own, pack=pack)
 
 
 @dataclass(frozen=True)
@@ -66,6 +82,7 @@ class Choices:
     high: int
     ends_on: tuple[str, ...]
     hand: Reach | None = None
+    lead_to: int | None = None
 
     @property
     def progression(self) -> Progression:
@@ -123,8 +140,9 @@ def settle(request: Request) -> Choices:
     if request.shape is not None:
         shapes = (pack.shapes[_word(request.shape, tuple(pack.shapes), "shape")],)
     usual_low = level.low if request.purpose is None else max(level.low, _OVER_THE_LEFT)
-    low = usual_low if request.low is None else request.low
-    high = level.high if request.high is None else request.high
+    low = usual_low if request.low is None else pitch_of(request.low, "lowest note")
+    high = level.high if request.high is None else pitch_of(request.high, "highest note")
+    lead_to = None if request.lead_to is None else pitch_of(request.lead_to, "note to lead to")
     if low > high:
         names = [midi_name(pitch, request.progression.key) for pitch in (low, high)]
         raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
@@ -136,9 +154,8 @@ def settle(request: Request) -> Choices:
         hint = f"Over {len(request.progression.bars)} bars ask for {most} ideas at most."
         raise OptionError(f"{request.count} ideas are too many for so long a chart", hint=hint)
     hand = reach(request.hand) if request.hand is not None else None
-    choices = Choices(
-        request, level, rhythm, tempo, busy, shapes, low, high, closing_degrees(request.ends_on, level), hand
-    )
+    ends_on = closing_degrees(request.ends_on, level)
+    choices = Choices(request, level, rhythm, tempo, busy, shapes, low, high, ends_on, hand, lead_to)
     _check_purpose(choices)
     return choices
 
@@ -169,7 +186,7 @@ def closing_degrees(wanted: Sequence[str] | None, level: Level) -> tuple[str, ..
     if wanted is not None:
         if not wanted:
             raise OptionError("no degree to end on is given", hint="Give root, third or fifth.")
-        return tuple(_word(word, ENDS_ON, "degree to end on") for word in wanted)
+        return tuple(_word(word.strip(), ENDS_ON, "degree to end on") for word in wanted)
     uses = {use.rule.kind: use for use in level.uses}
     return tuple(uses["final-note"].settings.get("degrees", ())) if "final-note" in uses else ENDS_ON
 

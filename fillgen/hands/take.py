@@ -6,26 +6,23 @@ The backing of a progression (everything but the right hand) is made once and se
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Literal
 
 from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
-from fillgen.errors import OptionError, did_you_mean
+from fillgen.errors import OptionError
 from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.instruments import percussion
 from fillgen.hands.patterns import Accompaniment, accompaniment
+from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Phrase
-from fillgen.rules.pack import Cell, RulePack
+from fillgen.rules.pack import Cell
 from fillgen.theory.metre import TICKS, Metre, swung
 from fillgen.theory.swing import swing_at
 
-PARTS = ("right", "left", "bass", "drums")
-CLOSES = ("held", "button", "fading")
-Close = Literal["held", "button", "fading"]
 _FEEL_TICKS = 9.0
 """The usual lateness or earliness of a note that is played with feel: about a hundredth of a second."""
 _FEEL_LOUDNESS = 7.0
@@ -49,23 +46,6 @@ class Stroke:
     velocity: int
 
 
-@dataclass(frozen=True)
-class Playing:
-    """How a take is played. `swing` is None for the rhythm's own; `feel` runs from 0 (exact) to 1 (loose)."""
-
-    parts: tuple[str, ...] = ("right",)
-    times: int = 1
-    second_set: bool = False
-    count_in: bool = False
-    swing: float | None = None
-    feel: float = 0.0
-    close: Close | None = None
-    slow_down: bool = False
-    bass: str = "keyboard"
-    span: int = 12
-    pack: RulePack = field(default_factory=RulePack)
-
-
 @dataclass(frozen=True, slots=True)
 class Take:
     """What sounds: strokes of each part, chord symbols and tempo changes, all with their ticks; and its length."""
@@ -74,30 +54,6 @@ class Take:
     chords: tuple[tuple[int, str], ...]
     tempi: tuple[tuple[int, float], ...]
     length: int
-
-
-def check_playing(playing: Playing) -> None:
-    """OptionError where a way of playing is outside what is offered."""
-    for part in playing.parts:
-        if part not in PARTS:
-            raise OptionError(f"unknown part {part!r}", hint=did_you_mean(part, PARTS))
-    if not playing.parts:
-        raise OptionError("no part is to be played", hint=f"The parts are {', '.join(PARTS)}.")
-    if not 1 <= playing.times <= 32:
-        raise OptionError(f"{playing.times} times over", hint="Ask for 1 to 32 times.")
-    if playing.swing is not None and not 1 <= playing.swing <= 4:
-        raise OptionError(
-            f"the swing is {playing.swing:g}", hint="Give 1 (straight) to 4; 2 is the usual swing."
-        )
-    if not 0 <= playing.feel <= 1:
-        raise OptionError(f"the feel is {playing.feel:g}", hint="Give 0 (exact) to 1 (loose).")
-    if playing.close is not None and playing.close not in CLOSES:
-        raise OptionError(f"unknown close {playing.close!r}", hint=did_you_mean(playing.close, CLOSES))
-    if playing.close == "fading" and playing.slow_down:
-        raise OptionError("a fading close does not slow down", hint="Ask for --close held with --slow-down.")
-    Hand(span=playing.span)
-    if playing.bass not in REGISTERS:
-        raise OptionError(f"unknown bass {playing.bass!r}", hint=did_you_mean(playing.bass, REGISTERS))
 
 
 def swing_of(ideas: Ideas, asked: float | None) -> float:

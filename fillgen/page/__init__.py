@@ -23,7 +23,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fillgen.hands.take import Playing
+    from fillgen.hands.playing import Playing
     from fillgen.phrase.idea import Ideas
 
 _MODULES = ("cards", "controls", "files", "main", "music", "player", "store")

@@ -16,8 +16,9 @@ from fillgen.engine.request import seconds_of
 from fillgen.errors import printable
 from fillgen.hands.fingering import difficulty
 from fillgen.hands.instruments import program, sound_names
+from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.reach import reach
-from fillgen.hands.take import PARTS, Ensemble, Playing, Stroke, Take, check_playing, clicks, swing_of
+from fillgen.hands.take import Ensemble, Stroke, Take, clicks, swing_of
 from fillgen.page.keys import SHIFTS, can_move, chords_at, key_at, notes_at
 from fillgen.page.systems import engraved
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas

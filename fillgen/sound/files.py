@@ -112,7 +112,7 @@ def stand_ins(midi: bytes) -> tuple[tuple[str, str], ...]:
     """The sounds of a MIDI file that are not among our voices, each with the voice that is heard in its place.
 
     >>> import fillgen
-    >>> from fillgen.hands.take import Playing
+    >>> from fillgen.hands.playing import Playing
     >>> from fillgen.writers.midi import to_midi
     >>> stand_ins(to_midi(fillgen.ideas("| C | G7 |", count=1), Playing(), {"right": "Church Organ"}))
     (('Church Organ', 'drawbar organ'),)

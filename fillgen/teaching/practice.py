@@ -15,8 +15,8 @@ from fillgen.chart.progression import Progression
 from fillgen.engine.request import ENDS_ON, Request, settle
 from fillgen.errors import OptionError, many
 from fillgen.hands.fingering import best
+from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.reach import reach
-from fillgen.hands.take import PARTS, Playing, check_playing
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import places

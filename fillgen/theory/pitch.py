@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
+from fillgen.errors import OptionError, shorten
+
 LETTERS = "CDEFGAB"
 NATURAL = (0, 2, 4, 5, 7, 9, 11)
 """Semitones of the seven letters above C, which are also those of the major scale above its root."""
@@ -76,6 +78,26 @@ class Name:
 
     def __str__(self) -> str:
         return LETTERS[self.letter] + ("#" * self.alter if self.alter > 0 else "b" * -self.alter)
+
+
+def pitch_of(value: str | int, what: str = "pitch") -> int:
+    """The MIDI number, 0 to 127, of a pitch given by its name or its number; `what` says what it's for.
+
+    Raises OptionError for anything else.
+
+    >>> pitch_of("Eb5"), pitch_of(60)
+    (75, 60)
+    """
+    try:
+        midi = read_pitch(value.strip()) if isinstance(value, str) else value
+    except ValueError:
+        hint = "A pitch is written like D4, Eb5 or F#4."
+        raise OptionError(
+            f"unknown {what} {shorten(value) if isinstance(value, str) else value!r}", hint=hint
+        ) from None
+    if not 0 <= midi <= 127:
+        raise OptionError(f"the {what} {midi} lies outside the MIDI numbers 0 to 127")
+    return midi
 
 
 def read_pitch(text: str) -> int:

@@ -8,7 +8,7 @@ from fillgen.engine.request import Request, settle
 from fillgen.errors import NoPhraseError, OptionError
 from fillgen.phrase.note import Phrase
 from fillgen.theory.chords import Chord
-from fillgen.theory.pitch import NATURAL, Key, Name, all_keys, midi_name
+from fillgen.theory.pitch import NATURAL, Key, Name, all_keys, midi_name, pitch_of
 
 
 def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, tuple[str, ...]]:
@@ -37,7 +37,7 @@ def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, 
     progression = replace(request.progression, key=new, bars=bars)
     shift = _shift(request, phrase, rise)
     moved = tuple(replace(note, midi=note.midi + shift) for note in phrase)
-    lead = None if request.lead_to is None else request.lead_to + shift
+    lead = None if request.lead_to is None else pitch_of(request.lead_to, "note to lead to") + shift
     remarks = () if new == key else (f"{key} is written as {new}.",)
     return replace(request, progression=progression, lead_to=lead), moved, remarks
 

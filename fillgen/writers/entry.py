@@ -9,12 +9,13 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from fillgen.chart.progression import Progression
-from fillgen.errors import OptionError, OutputError, did_you_mean, printable, shorten
+from fillgen.errors import OptionError, OutputError, printable, shorten
 from fillgen.hands.take import left_paths, swing_of
 from fillgen.phrase.idea import IdeaNote, Ideas
 from fillgen.phrase.note import spell
 from fillgen.theory.chords import Tone
 from fillgen.theory.metre import TICKS
+from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import signed
 from fillgen.writers.musicxml import beat_words, whole_ratio
 from fillgen.writers.notation import Chunk, Score, ScoreBar, Symbol, Written, ids_of, written
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from fillgen.tune import Piece
 
 
-PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
-"""Paper sizes in points, 72 to the inch (ISO 216; ANSI Y14.1)."""
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
 _GRID = TICKS // 4
 
@@ -54,31 +53,6 @@ class Entry:
         if not _NAME.fullmatch(self.name):
             hint = "It begins with a letter and has letters, digits, - and _ only."
             raise OptionError(f"{shorten(self.name)} is no name for a picture", hint=hint)
-
-
-@dataclass(frozen=True, slots=True)
-class Settings:
-    """How a sheet looks. `staves` is 2 where the left hand stands below, which reaches `span` semitones.
-
-    `note_names` puts the names under the notes, `fingers` the fingers above them; `paper` is a4 or letter; without a
-    `title` the progression's is taken. OptionError where a setting is outside what is offered.
-    """
-
-    staves: int = 1
-    note_names: bool = False
-    fingers: bool = True
-    paper: str = "a4"
-    span: int = 12
-    title: str = ""
-
-    def __post_init__(self) -> None:
-        if self.staves not in (1, 2):
-            raise OptionError(f"{self.staves} staves", hint="Give 1, or 2 for the left hand as well.")
-        if self.paper not in PAPERS:
-            raise OptionError(f"unknown paper {shorten(self.paper)}", hint=did_you_mean(self.paper, PAPERS))
-
-
-USUAL = Settings()
 
 
 def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[Entry, ...]:
@@ -150,7 +124,7 @@ def _numbers(lengths: Sequence[int], at: int, bar: int) -> Iterator[str]:
 # Scores
 
 
-def score_of(entry: Entry, settings: Settings = USUAL) -> Score:
+def score_of(entry: Entry, settings: SheetOptions = USUAL) -> Score:
     """An entry as it is written down; OutputError where a note is too short for any sign."""
     progression, bar = entry.progression, entry.progression.metre.bar
     lead = _lead(entry)
@@ -196,7 +170,9 @@ def _names(entry: Entry) -> Sequence[str]:
     return spell(entry.progression, tuple(told.note for told in entry.notes))
 
 
-def _right(entry: Entry, settings: Settings, lead: int, lengths: Sequence[int]) -> list[tuple[Written, ...]]:
+def _right(
+    entry: Entry, settings: SheetOptions, lead: int, lengths: Sequence[int]
+) -> list[tuple[Written, ...]]:
     """The bars of the right hand, with ids, fingers and names."""
     progression, names = entry.progression, _names(entry)
     chunks = [
@@ -218,7 +194,9 @@ def _right(entry: Entry, settings: Settings, lead: int, lengths: Sequence[int]) 
     return found
 
 
-def _left(entry: Entry, settings: Settings, lead: int, lengths: Sequence[int]) -> list[tuple[Written, ...]]:
+def _left(
+    entry: Entry, settings: SheetOptions, lead: int, lengths: Sequence[int]
+) -> list[tuple[Written, ...]]:
     """The bars of the left hand: chords held as long as they last, by the best way through them."""
     progression = entry.progression
     below = min((told.note.midi for told in entry.notes), default=127)

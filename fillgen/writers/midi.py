@@ -11,7 +11,8 @@ import mido
 
 from fillgen.errors import OptionError
 from fillgen.hands.instruments import program
-from fillgen.hands.take import PARTS, Ensemble, Playing, Stroke, Take, clicks, swing_of
+from fillgen.hands.playing import PARTS, Playing
+from fillgen.hands.take import Ensemble, Stroke, Take, clicks, swing_of
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import Key

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from fillgen.readers.musicxml import Tune
     from fillgen.tune import Piece
 
-from fillgen.writers.entry import PAPERS, USUAL, Entry, Settings, about, in_words, score_of, section_marks
+from fillgen.writers.entry import Entry, about, in_words, score_of, section_marks
+from fillgen.writers.look import PAPERS, USUAL, SheetOptions
 
 WIDE, NARROW = 2100, 1000
 """The width of a sheet and of one for a small screen, in units of the engraver (2.5 to a pixel)."""
@@ -69,7 +70,7 @@ def note_ids(entry: Entry) -> tuple[tuple[str, ...], ...]:
     return tuple(map(tuple, found.values()))
 
 
-def _title(entries: Sequence[Entry], settings: Settings) -> str:
+def _title(entries: Sequence[Entry], settings: SheetOptions) -> str:
     return printable(settings.title or entries[0].progression.title).strip()
 
 
@@ -90,7 +91,7 @@ def _labels(entry: Entry, common: str) -> str:
 
 
 def drawings(
-    entry: Entry, settings: Settings = USUAL, *, width: int = WIDE, height: int = TALLEST
+    entry: Entry, settings: SheetOptions = USUAL, *, width: int = WIDE, height: int = TALLEST
 ) -> tuple[Drawing, ...]:
     """An entry engraved: one drawing, or several where it is higher than `height`; both in units of the engraver."""
     if entry.source:
@@ -124,7 +125,7 @@ def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, 
     return tuple(ends[:-1]) if fits else ()
 
 
-def svg_of(entry: Entry, settings: Settings = USUAL, *, width: int = WIDE) -> str:
+def svg_of(entry: Entry, settings: SheetOptions = USUAL, *, width: int = WIDE) -> str:
     """The picture of an entry as one `svg` element for a page, told in words as well; it has no heading.
 
     Every note has the id of `note_ids`. A page needs `text_font_css` once, for the flats in chord symbols.
@@ -179,7 +180,7 @@ _LETTERS = 70
 """As many letters of a title fit into a line."""
 
 
-def _whole_svg(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _whole_svg(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
     """All entries one under another as one picture, with title and common line above."""
     common, title = _common(entries), _title(entries, settings)
     inside, at = [], _EDGE
@@ -236,7 +237,7 @@ _LOOK = (
 _PAGES = {"a4": "A4", "letter": "letter"}
 
 
-def _html(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _html(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
     """All entries as a page that needs nothing but itself, in one column on a phone and two on paper.
 
     An entry that is alone fills the width of the page: it is there twice, in long lines and in short ones for a phone.
@@ -258,11 +259,11 @@ def _html(entries: Sequence[Entry], settings: Settings) -> bytes:
     ).encode()
 
 
-def _narrow(entry: Entry, settings: Settings) -> str:
+def _narrow(entry: Entry, settings: SheetOptions) -> str:
     return svg_of(entry, settings, width=NARROW)
 
 
-def _both_widths(entry: Entry, settings: Settings) -> str:
+def _both_widths(entry: Entry, settings: SheetOptions) -> str:
     small = replace(entry, name=f"{entry.name}-small")
     return (
         f'<div class="wide">{svg_of(entry, settings)}</div>'
@@ -278,7 +279,7 @@ def _heading(entry: Entry, common: str) -> str:
 # Files
 
 
-def _pdf(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _pdf(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
     from fillgen.writers.pdf import Block, pdf_bytes, room_of  # noqa: PLC0415 - reportlab is loaded for PDF only
 
     common = _common(entries)
@@ -288,11 +289,11 @@ def _pdf(entries: Sequence[Entry], settings: Settings) -> bytes:
     return pdf_bytes(blocks, paper, title=_title(entries, settings), about=common)
 
 
-def unshown(entries: Sequence[Entry], settings: Settings, kind: str) -> str:
+def unshown(entries: Sequence[Entry], settings: SheetOptions, kind: str) -> str:
     """The letters of title and headings that a sheet of a kind has a question mark for, each once: PDF has few.
 
     >>> from fillgen.chart.text import parse_chart
-    >>> unshown([Entry("a", parse_chart("| C |"), ())], Settings(title="雨 Rain ☂"), "pdf")
+    >>> unshown([Entry("a", parse_chart("| C |"), ())], SheetOptions(title="雨 Rain ☂"), "pdf")
     '雨☂'
     """
     if kind != "pdf":
@@ -305,13 +306,13 @@ def unshown(entries: Sequence[Entry], settings: Settings, kind: str) -> str:
     )
 
 
-def _musicxml(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _musicxml(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
     if _only(entries).source:
         return entries[0].source.encode()
     return score_bytes([score_of(entry, settings) for entry in entries], _title(entries, settings))
 
 
-def _mei(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _mei(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
     if _only(entries).source:
         return as_mei(entries[0].source, entries[0].name).encode()
     scores = [score_of(entry, settings) for entry in entries]
@@ -327,7 +328,7 @@ def _only(entries: Sequence[Entry]) -> Entry:
     return entries[0]
 
 
-_MAKERS: Mapping[str, Callable[[Sequence[Entry], Settings], bytes]] = {
+_MAKERS: Mapping[str, Callable[[Sequence[Entry], SheetOptions], bytes]] = {
     "svg": _whole_svg,
     "pdf": _pdf,
     "html": _html,
@@ -336,7 +337,7 @@ _MAKERS: Mapping[str, Callable[[Sequence[Entry], Settings], bytes]] = {
 }
 
 
-def render(entries: Sequence[Entry], settings: Settings, kind: str) -> bytes:
+def render(entries: Sequence[Entry], settings: SheetOptions, kind: str) -> bytes:
     """A sheet with entries as a file of a kind: svg, pdf, html, musicxml or mei.
 
     In MusicXML and MEI the entries follow one another in one score, each on a new system under its heading. OptionError
@@ -365,7 +366,7 @@ def kind_of(path: str) -> str:
 
 
 def write(
-    path: Path, entries: Sequence[Entry], settings: Settings = USUAL, *, overwrite: bool = False
+    path: Path, entries: Sequence[Entry], settings: SheetOptions = USUAL, *, overwrite: bool = False
 ) -> None:
     """Write a sheet as what its ending says, whole or not at all; OutputError where that cannot be."""
     write_file(path, render(entries, settings, kind_of(str(path))), overwrite=overwrite)

@@ -9,7 +9,8 @@ from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement
 
 from fillgen.errors import TuneError
-from fillgen.hands.take import Playing, left_paths, swing_of
+from fillgen.hands.playing import Playing
+from fillgen.hands.take import left_paths, swing_of
 from fillgen.hands.voicing import VoicingPath
 from fillgen.phrase.note import Phrase, spell
 from fillgen.readers.musicxml import Tune

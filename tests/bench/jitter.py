@@ -19,7 +19,7 @@ from statistics import median
 from mido.backends.backend import Backend
 
 import fillgen
-from fillgen.hands.take import PARTS, Playing
+from fillgen.hands.playing import PARTS, Playing
 from fillgen.sound.performance import Event, Performance, perform
 from fillgen.sound.playback import to_performance
 from fillgen.sound.ports import OutputPort, open_output

@@ -15,7 +15,7 @@ import numpy as np
 
 import fillgen
 from fillgen.hands.instruments import sound_names
-from fillgen.hands.take import PARTS, Playing
+from fillgen.hands.playing import PARTS, Playing
 from fillgen.rules.pack import RulePack
 from fillgen.sound.files import parts_of, to_sound
 from fillgen.sound.playback import to_performance

@@ -11,7 +11,7 @@ import tempfile
 from pathlib import Path
 
 import fillgen
-from fillgen.hands.take import PARTS, Playing
+from fillgen.hands.playing import PARTS, Playing
 from fillgen.page import build
 from tests.browser.conftest import ARGUMENTS, chromium, driver
 

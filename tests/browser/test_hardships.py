@@ -8,7 +8,7 @@ import mido
 import pytest
 
 import fillgen
-from fillgen.hands.take import Playing
+from fillgen.hands.playing import Playing
 from tests.browser.conftest import Open
 
 TITLES = [

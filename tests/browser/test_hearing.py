@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import fillgen
-from fillgen.hands.take import PARTS, Playing
+from fillgen.hands.playing import PARTS, Playing
 from fillgen.sound.files import to_sound
 from fillgen.theory.metre import swung
 from fillgen.writers.midi import to_midi

@@ -25,7 +25,7 @@ from scipy.signal import find_peaks, freqz, resample_poly
 from scipy.special import jn_zeros
 
 import fillgen
-from fillgen.hands.take import Playing
+from fillgen.hands.playing import Playing
 from fillgen.sound.files import parts_of, to_sound
 from fillgen.sound.playback import to_performance
 from fillgen.sound.synth.loudness import k_weighting

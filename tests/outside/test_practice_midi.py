@@ -19,7 +19,7 @@ from music21 import midi as music21_midi
 
 import fillgen
 from fillgen import Ideas, OptionError
-from fillgen.hands.take import PARTS, Playing
+from fillgen.hands.playing import PARTS, Playing
 from fillgen.teaching.practice import Session, call_and_answer, loop, minutes
 from fillgen.writers.midi import to_practice
 from tests.outside.test_midi import KEY, MARKER, TEXT, TIME, Sound, meta, read_file, sounds

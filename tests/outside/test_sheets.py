@@ -30,14 +30,15 @@ from fillgen.theory.metre import METRES, TICKS
 from fillgen.theory.pitch import all_keys, read_pitch
 from fillgen.tune import TuneRequest, pieces
 from fillgen.writers.engraver import engraved
-from fillgen.writers.entry import USUAL, Entry, Settings, entries_of, score_of
+from fillgen.writers.entry import Entry, entries_of, score_of
+from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import to_mei
 from fillgen.writers.sheet import render, svg_of, tune_entry
 from tests.outside.test_tunes import check_schema
 
 PACK = RulePack()
 TUNE = Path(__file__).parents[2] / "shared/tunes/garden-gate.musicxml"
-FULL = Settings(staves=2, note_names=True)
+FULL = SheetOptions(staves=2, note_names=True)
 CHARTS = {
     "even": "| Gm7 C7(b9) | Fm7b5/Cb |",
     "odd": "| Gm7 / C7(b9) | Bb7sus4 |",

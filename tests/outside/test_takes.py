@@ -24,7 +24,8 @@ from fillgen.chart.progression import Progression
 from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.instruments import percussion_keys, program
 from fillgen.hands.patterns import accompaniment
-from fillgen.hands.take import PARTS, Ensemble, Playing, Stroke, clicks, left_paths
+from fillgen.hands.playing import PARTS, Playing
+from fillgen.hands.take import Ensemble, Stroke, clicks, left_paths
 from fillgen.hands.voicing import Hand, best_paths
 from fillgen.theory.metre import METRES
 from fillgen.theory.swing import swing_ratio

@@ -28,7 +28,7 @@ from fillgen import FillgenError
 from fillgen.chart.sequences import sequence, to_chord
 from fillgen.cli import main
 from fillgen.errors import OptionError, OutputError, TuneError
-from fillgen.hands.take import PARTS, Playing
+from fillgen.hands.playing import PARTS, Playing
 from fillgen.readers.musicxml import Tune, read_tune
 from fillgen.theory.chords import read_chord
 from fillgen.tune import Piece, TuneRequest, pieces

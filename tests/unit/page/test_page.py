@@ -22,7 +22,8 @@ import pytest
 
 import fillgen
 from fillgen.hands.fingering import best_of_many
-from fillgen.hands.take import PARTS, Playing, Stroke, apart
+from fillgen.hands.playing import PARTS, Playing
+from fillgen.hands.take import Stroke, apart
 from fillgen.page import ASSETS, asset, build, bundle, looks, shell, voices
 from fillgen.page.data import Stage, json_text, offered_sounds
 from fillgen.page.keys import SHIFTS, key_at

@@ -12,7 +12,7 @@ import pytest
 import fillgen
 from fillgen import FillgenError, Ideas, Phrase, parse_phrase, phrase_text
 from fillgen.errors import OptionError, OutputError, PhraseError, TuneError
-from fillgen.hands.take import Playing
+from fillgen.hands.playing import Playing
 from fillgen.readers.melody import Sound, top_line
 from fillgen.readers.phrases import Found, Reading, find_phrase, line_up
 from fillgen.readers.timing import settled

@@ -18,7 +18,8 @@ import fillgen
 from fillgen.cli import main
 from fillgen.errors import OptionError, OutputError
 from fillgen.hands.instruments import SEATS
-from fillgen.hands.take import Ensemble, Playing
+from fillgen.hands.playing import Playing
+from fillgen.hands.take import Ensemble
 from fillgen.sound import files as audio
 from fillgen.sound.performance import Event, Performance
 from fillgen.sound.playback import to_performance

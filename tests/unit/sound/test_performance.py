@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 import fillgen
 from fillgen.errors import OptionError, TuneError
-from fillgen.hands.take import PARTS, Playing
+from fillgen.hands.playing import PARTS, Playing
 from fillgen.sound.performance import (
     Clock,
     Event,

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 import fillgen
 from fillgen import Ideas, OptionError
-from fillgen.hands.take import PARTS
+from fillgen.hands.playing import PARTS
 from fillgen.teaching.practice import (
     MOST_MINUTES,
     REST_AFTER,

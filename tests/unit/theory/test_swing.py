@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 import fillgen
-from fillgen.hands.take import Ensemble, Playing, swing_of
+from fillgen.hands.playing import Playing
+from fillgen.hands.take import Ensemble, swing_of
 
 
 @pytest.mark.parametrize(

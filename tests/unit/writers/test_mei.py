@@ -20,7 +20,8 @@ from fillgen.phrase.text import parse_phrase
 from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import Key, Name
-from fillgen.writers.entry import USUAL, Entry, Settings, score_of
+from fillgen.writers.entry import Entry, score_of
+from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import signed, to_mei
 from fillgen.writers.notation import Chunk, Symbol, written
 
@@ -40,7 +41,7 @@ def entry_of(chart: str, phrase: str, metre: str = "4/4", key: str | None = None
     return Entry("a", reading.progression, tuple(notes), "1 · arch")
 
 
-def tree_of(*entries: Entry, settings: Settings = USUAL, title: str = "") -> Element:
+def tree_of(*entries: Entry, settings: SheetOptions = USUAL, title: str = "") -> Element:
     return ET.fromstring(to_mei([score_of(entry, settings) for entry in entries], title))
 
 
@@ -206,16 +207,16 @@ def test_signs_of_symbols(symbol: str, wanted: str) -> None:
 def test_fingers_and_names() -> None:
     """Fingers belong to their notes; names stand under them without octaves; both can be left out."""
     entry = entry_of("| Cm |", "Eb5h C5h", key="C minor")
-    tree = tree_of(entry, settings=Settings(note_names=True))
+    tree = tree_of(entry, settings=SheetOptions(note_names=True))
     assert [(f.get("startid"), f.text) for f in tree.iter(f"{MEI}fing")] == [("#a-n0", "1"), ("#a-n1", "2")]
     assert [syl.text for syl in tree.iter(f"{MEI}syl")] == ["E♭", "C"]
-    bare = tree_of(entry, settings=Settings(fingers=False))
+    bare = tree_of(entry, settings=SheetOptions(fingers=False))
     assert not [*bare.iter(f"{MEI}fing"), *bare.iter(f"{MEI}syl")]
 
 
 def test_two_staves_have_the_left_hand_below() -> None:
     """The second staff holds the chords with their signs, one id for each chord, under a brace."""
-    tree = tree_of(entry_of("| C7 | F |", "E5w | F5w", key="F"), settings=Settings(staves=2))
+    tree = tree_of(entry_of("| C7 | F |", "E5w | F5w", key="F"), settings=SheetOptions(staves=2))
     assert [clef.get("clef.shape") for clef in tree.iter(f"{MEI}staffDef")] == ["G", "F"]
     chords = list(tree.iter(f"{MEI}chord"))
     assert [chord.get(ID) for chord in chords] == ["a-c0", "a-c1"]

@@ -1,0 +1,100 @@
+"""Charts, sequences and phrases as they are given: read once for every way in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from fillgen.app.options import ChordOptions
+from fillgen.chart.progression import Progression
+from fillgen.chart.text import chart_text, parse_chart
+from fillgen.errors import OptionError, many, shorten
+from fillgen.phrase.idea import Idea
+from fillgen.theory.keys import read_key, read_metre
+
+if TYPE_CHECKING:
+    from fillgen.readers.phrases import Found, Reading
+
+_LONGEST_NUMBER = 4
+
+
+def progression_of(options: ChordOptions) -> Progression:
+    """The progression of a chart text or of a stock sequence, with sevenths if they are asked for.
+
+    Raises OptionError where neither or both are given, ChartError where the chart can't be read.
+
+    >>> str(progression_of(ChordOptions(chart="| Ebmaj7 | Bb7 |")).key)
+    'Eb major'
+    """
+    if (options.chart is None) == (options.sequence is None):
+        hint = 'Such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |".'
+        raise OptionError("give either a chart or a sequence", place="chart", hint=hint)
+    if options.sequence is None:
+        assert options.chart is not None
+        found = parse_chart(options.chart, key=options.key, metre=options.metre)
+    else:
+        from fillgen.chart.sequences import sequence, spelled  # noqa: PLC0415 - the table is large
+
+        stock = sequence(options.sequence)
+        key = read_key(options.key or ("C" if stock.mode == "major" else "A minor"))
+        found = spelled(stock, key, read_metre(options.metre) if options.metre is not None else None)
+    if not options.sevenths:
+        return found
+    from fillgen.chart.enrich import with_sevenths  # noqa: PLC0415
+
+    return with_sevenths(found)
+
+
+def reading_of(options: ChordOptions, phrase: str, part: str | None = None) -> Reading:
+    """A phrase (text, a file's name, or - for standard input) lined up with its chart."""
+    from fillgen.readers.phrases import find_phrase  # noqa: PLC0415 - for phrases of a player's own
+
+    return aligned(find_phrase(phrase, part=part, metre=options.metre), options)
+
+
+def aligned(found: Found, options: ChordOptions) -> Reading:
+    """A phrase that was found, lined up with its chart; a sequence is written out as a chart first."""
+    from fillgen.readers.phrases import line_up  # noqa: PLC0415
+
+    if options.chart is not None and options.sequence is None and not options.sevenths:
+        return line_up(found, options.chart, key=options.key, metre=options.metre)
+    progression = progression_of(options)
+    return line_up(found, chart_text(progression), key=str(progression.key), metre=progression.metre)
+
+
+def whole_number(text: str) -> int | None:
+    """A whole number of a few digits; None where a text isn't one."""
+    is_one = text.isascii() and text.isdecimal() and len(text) <= _LONGEST_NUMBER
+    return int(text) if is_one else None
+
+
+def ranks_of(only: str, count: int) -> tuple[int, ...]:
+    """The ranks that a text such as `1,3-5` names, in the order given; OptionError where there is no such rank.
+
+    >>> ranks_of("4,1-2", 50)
+    (4, 1, 2)
+    """
+    ranks: dict[int, None] = {}
+    for word in only.split(","):
+        first, dash, last = (part.strip() for part in word.partition("-"))
+        low, high = whole_number(first), whole_number(last if dash else first)
+        if low is None or high is None or low > high:
+            raise OptionError(f"{shorten(word.strip())} is not a rank", hint="Give ranks like 1,4 or 1-6.")
+        if not 1 <= low <= high <= count:
+            are = "is" if count == 1 else "are"
+            hint = f"There {are} {many(count, 'idea')}.{' Ranks begin at 1.' * (low == 0)}"
+            raise OptionError(f"there is no idea {shorten(word.strip())}", hint=hint)
+        ranks.update(dict.fromkeys(range(low, high + 1)))
+    return tuple(ranks)
+
+
+def chosen(ideas: Sequence[Idea], only: str | None) -> tuple[Idea, ...]:
+    """The ideas of some ranks, in the order asked for; all where none are named."""
+    return tuple(ideas) if only is None else tuple(ideas[rank - 1] for rank in ranks_of(only, len(ideas)))
+
+
+def least_count(only: str | None, usual: int, most: int = 1000) -> int:
+    """How many ideas must be found so that those named exist: the usual number, or up to the highest rank named."""
+    if only is None:
+        return usual
+    return max(usual, *ranks_of(only, most))

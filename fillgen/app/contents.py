@@ -1,0 +1,278 @@
+"""What there is to write of an answer: ideas, a tune with its intro and ending, a session, a lesson."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from fillgen.app.charts import chosen
+from fillgen.app.formats import Content, as_file
+from fillgen.app.options import CheckOptions
+from fillgen.hands.playing import Playing, PlayOptions, played_as
+from fillgen.phrase.idea import Ideas
+from fillgen.rules.pack import RulePack
+from fillgen.writers.look import USUAL, SheetOptions
+
+if TYPE_CHECKING:
+    from fillgen.book.entries import Entry as BookEntry
+    from fillgen.readers.musicxml import Tune
+    from fillgen.readers.phrases import Reading
+    from fillgen.teaching.check import Report
+    from fillgen.teaching.lesson import Lesson
+    from fillgen.teaching.practice import Session
+    from fillgen.theory.pitch import Key
+    from fillgen.tune import Piece
+    from fillgen.writers.entry import Entry
+
+IDEAS = ("text", "json", "midi", "files", "sheet", "page")
+"""The forms that ideas have."""
+
+
+def ideas_content(
+    found: Ideas,
+    playing: Playing,
+    sounds: Mapping[str, str],
+    look: SheetOptions = USUAL,
+    *,
+    width: int = 100,
+) -> Content:
+    """Ideas, in all forms: text of some width, JSON, MIDI, notation and the page that plays them."""
+
+    def text() -> str:
+        from fillgen.writers.text import to_text  # noqa: PLC0415 - each form loads what it needs alone
+
+        return to_text(found, width=width)
+
+    def json() -> str:
+        from fillgen.writers.document import to_json  # noqa: PLC0415
+
+        return to_json(found)
+
+    def midi() -> bytes:
+        from fillgen.writers.midi import to_midi  # noqa: PLC0415
+
+        return to_midi(found, playing, sounds)
+
+    def files() -> Mapping[str, bytes]:
+        from fillgen.writers.midi import to_midi_files  # noqa: PLC0415
+
+        return to_midi_files(found, playing, sounds)
+
+    def page() -> bytes:
+        from fillgen.page import build  # noqa: PLC0415
+
+        return build(found, playing, sounds)
+
+    def sheet() -> tuple[Entry, ...]:
+        from fillgen.writers.entry import entries_of  # noqa: PLC0415
+
+        return entries_of(found, playing.swing)
+
+    return Content(text=text, json=json, midi=midi, files=files, sheet=sheet, page=page, look=look)
+
+
+def with_left(look: SheetOptions, parts: tuple[str, ...] | None) -> SheetOptions:
+    """A look with the left hand below where its part is asked for."""
+    return replace(look, staves=2) if parts is not None and "left" in parts else look
+
+
+_OF_ALL = ("all of them are given", "were found for the", "clearly apart")
+"""Parts of the remarks that are about all ideas found."""
+
+
+def only_some(found: Ideas, only: str | None) -> Ideas:
+    """The ideas of some ranks; what there is to say about all of them is left out."""
+    if only is None:
+        return found
+    remarks = tuple(each for each in found.remarks if not any(part in each for part in _OF_ALL))
+    return replace(found, ideas=chosen(found.ideas, only), remarks=remarks)
+
+
+def own_answer(
+    reading: Reading,
+    pack: RulePack,
+    *,
+    rhythm: str | None = None,
+    tempo: int | None = None,
+    hand: str | None = None,
+) -> Ideas:
+    """A phrase of the player's own in the place of ideas, with what there is to say of how it was read."""
+    from fillgen.teaching.practice import own_ideas  # noqa: PLC0415
+
+    own = own_ideas(
+        reading.progression,
+        reading.notes,
+        rhythm=rhythm,
+        tempo=tempo if tempo is not None else reading.tempo,
+        hand=hand,
+        pack=pack,
+    )
+    return replace(own, remarks=reading.remarks)
+
+
+CHECKED = ("text", "json", "midi", "sheet")
+"""The forms that a checked phrase has: its report as text and JSON, the phrase itself as music."""
+
+
+def checked_content(
+    report: Report,
+    reading: Reading,
+    options: CheckOptions,
+    pack: RulePack,
+    playing: PlayOptions,
+    look: SheetOptions,
+    *,
+    width: int = 100,
+) -> Content:
+    """A phrase with its report: the report in words, the phrase as notes and MIDI."""
+    from fillgen.writers.checks import check_document, check_text  # noqa: PLC0415
+
+    def music() -> Content:
+        own = own_answer(reading, pack, rhythm=options.rhythm, tempo=options.tempo, hand=options.hand)
+        played, sounds = played_as(playing, pack, hand=options.hand)
+        title = look.title or own.progression.title or reading.title
+        return ideas_content(own, played, sounds, replace(look, title=title))
+
+    def sheet() -> tuple[Entry, ...]:
+        made = music().sheet
+        assert made is not None
+        return tuple(replace(entry, heading="") for entry in made())
+
+    def midi() -> bytes:
+        made = music().midi
+        assert made is not None
+        return made()
+
+    def json() -> str:
+        return document_text(check_document(report))
+
+    title = look.title or reading.progression.title or reading.title
+    return Content(
+        text=lambda: check_text(report, width),
+        json=json,
+        midi=midi,
+        sheet=sheet,
+        look=replace(look, title=title),
+    )
+
+
+TUNE = ("text", "midi", "sheet", "score")
+"""The forms that a tune with its intro and ending has."""
+
+
+def tune_content(
+    piece: Piece, tune: Tune, playing: Playing, sounds: Mapping[str, str], look: SheetOptions, number: int
+) -> Content:
+    """A tune with its intro and ending: told in words, as MIDI, as a score and as notes."""
+    from fillgen.writers.tunes import piece_text, tune_midi, tune_musicxml  # noqa: PLC0415
+
+    def sheet() -> tuple[Entry, ...]:
+        from fillgen.writers.sheet import tune_entry  # noqa: PLC0415
+
+        return (tune_entry(piece, tune, playing.swing, number),)
+
+    return Content(
+        text=lambda: piece_text(piece, number),
+        midi=lambda: tune_midi(piece, playing, sounds),
+        score=lambda: tune_musicxml(piece, tune, swing=playing.swing),
+        sheet=sheet,
+        look=look,
+    )
+
+
+def joined_sheets(contents: Sequence[Content]) -> Content:
+    """Several contents on one sheet of music."""
+
+    def sheet() -> tuple[Entry, ...]:
+        return tuple(entry for content in contents if content.sheet is not None for entry in content.sheet())
+
+    return Content(sheet=sheet, look=contents[0].look)
+
+
+PRACTICE = ("text", "midi", "sheet", "page")
+"""The forms that practice has: loops and calls are heard, lessons are read."""
+
+
+def session_content(
+    session: Session, playing: Playing, sounds: Mapping[str, str], look: SheetOptions
+) -> Content:
+    """A session that loops or calls: told in words, as MIDI, and its ideas as notes."""
+    from fillgen.writers.lessons import session_text  # noqa: PLC0415
+
+    def midi() -> bytes:
+        from fillgen.writers.midi import to_practice  # noqa: PLC0415
+
+        return to_practice(session, playing, sounds)
+
+    def sheet() -> tuple[Entry, ...]:
+        from fillgen.writers.entry import entries_of  # noqa: PLC0415
+
+        ranks = {each.idea.rank for each in session.rounds}
+        every = zip(session.ideas, entries_of(session.ideas, playing.swing), strict=True)
+        return tuple(entry for idea, entry in every if idea.rank in ranks)
+
+    return Content(text=lambda: session_text(session), midi=midi, sheet=sheet, look=look)
+
+
+def lesson_content(
+    course: Lesson, swing: float | None, pack: RulePack, look: SheetOptions, *, width: int = 100
+) -> Content:
+    """A lesson that goes up the ladder of levels: in words, as a page, and its phrases as notes."""
+    from fillgen.writers.lessons import lesson_html, lesson_text  # noqa: PLC0415
+
+    def sheet() -> tuple[Entry, ...]:
+        from fillgen.theory.swing import swing_at  # noqa: PLC0415
+        from fillgen.writers.entry import lesson_entries  # noqa: PLC0415
+
+        own = swing_at(course.progression.metre, course.tempo, pack.rhythm(course.rhythm).swing)
+        return lesson_entries(course, own if swing is None else swing)
+
+    return Content(
+        text=lambda: lesson_text(course, width),
+        page=lambda: as_file(lesson_html(course)),
+        sheet=sheet,
+        look=look,
+    )
+
+
+def document_text(document: Mapping[str, Any]) -> str:
+    """A document as JSON text."""
+    import json  # noqa: PLC0415 - what prints text needs none
+
+    return json.dumps(document, ensure_ascii=False, indent=1)
+
+
+BOOK = ("text", "json", "midi", "files", "sheet")
+"""The forms that ideas of the book have."""
+
+
+def book_content(
+    entries: Sequence[BookEntry], key: Key | None, look: SheetOptions, *, width: int = 100
+) -> Content:
+    """Ideas of the book, in their own key or another: JSON that another book takes in, text, MIDI, and notes."""
+    from fillgen.book.telling import entries_text, one_ground, sheet_entries, singly  # noqa: PLC0415
+
+    def json() -> str:
+        from fillgen.book.exchange import in_other_key, to_json  # noqa: PLC0415
+
+        return to_json([in_other_key(entry, key) for entry in entries])
+
+    def midi() -> bytes:
+        from fillgen.writers.midi import to_midi  # noqa: PLC0415
+
+        return to_midi(one_ground(entries, key))
+
+    def files() -> Mapping[str, bytes]:
+        from fillgen.writers.midi import to_midi  # noqa: PLC0415
+
+        return {f"idea-{entry.id}.mid": to_midi(ideas) for entry, ideas in singly(entries, key)}
+
+    return Content(
+        text=lambda: entries_text(entries, key, width),
+        json=json,
+        midi=midi,
+        files=files,
+        sheet=lambda: sheet_entries(entries, key),
+        look=look,
+    )

@@ -1,0 +1,282 @@
+"""The output formats: one table of what a file can be, what it can hold, and who writes it.
+
+A command says what it has as a `Content`: makers of text, JSON, MIDI, notation or a page, each called only when a file wants
+it. The commands, the page's server and the idea book all write through this table.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fillgen.app.options import OutputOptions
+from fillgen.errors import OptionError, did_you_mean, shorten
+from fillgen.writers.look import USUAL, SheetOptions
+
+if TYPE_CHECKING:
+    from fillgen.writers.entry import Entry
+
+TEXT, JSON = "text", "json"
+FOLDER = "/"
+"""Stands for a folder among the endings."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Content:
+    """What there is to write, each form made when it's asked for; None where there is no such form.
+
+    `midi` is one MIDI file, `files` are MIDI files by name for a folder, `sheet` are the entries of a sheet of music,
+    `page` is HTML, `score` is MusicXML where it isn't made from the sheet's entries.
+    """
+
+    text: Callable[[], str] | None = None
+    json: Callable[[], str] | None = None
+    midi: Callable[[], bytes] | None = None
+    files: Callable[[], Mapping[str, bytes]] | None = None
+    sheet: Callable[[], Sequence[Entry]] | None = None
+    page: Callable[[], bytes] | None = None
+    score: Callable[[], bytes] | None = None
+    picture: Callable[[], bytes] | None = None
+    look: SheetOptions = USUAL
+
+
+_Write = Callable[[Content, OutputOptions], bytes]
+
+
+@dataclass(frozen=True)
+class Format:
+    """A kind of file: its media type (IANA; W3C for MusicXML), the forms of a content it can be made from, its writer."""
+
+    media: str
+    needs: tuple[str, ...]
+    write: _Write
+    is_sound: bool = False
+
+    def can_hold(self, forms: frozenset[str]) -> bool:
+        """Whether a content that has these forms can be written so."""
+        return any(form in forms for form in self.needs)
+
+
+def as_file(text: str) -> bytes:
+    """A text as a file holds it: UTF-8, with one line end at its end."""
+    return f"{text.rstrip()}\n".encode()
+
+
+def _text(content: Content, _: OutputOptions) -> bytes:
+    assert content.text is not None
+    return as_file(content.text())
+
+
+def _json(content: Content, _: OutputOptions) -> bytes:
+    assert content.json is not None
+    return as_file(content.json())
+
+
+def _midi(content: Content, _: OutputOptions) -> bytes:
+    assert content.midi is not None
+    return content.midi()
+
+
+def _sound(kind: str) -> _Write:
+    def write(content: Content, options: OutputOptions) -> bytes:
+        from fillgen.sound.files import to_sound  # noqa: PLC0415 - the synthesizer is loaded for sound only
+
+        return to_sound(_midi(content, options), kind=kind, font=options.soundfont)
+
+    return write
+
+
+def _page(content: Content, options: OutputOptions) -> bytes:
+    return content.page() if content.page is not None else _sheet("html")(content, options)
+
+
+def _score(content: Content, options: OutputOptions) -> bytes:
+    return content.score() if content.score is not None else _sheet("musicxml")(content, options)
+
+
+def _picture(content: Content, options: OutputOptions) -> bytes:
+    return content.picture() if content.picture is not None else _sheet("svg")(content, options)
+
+
+def _sheet(kind: str) -> _Write:
+    def write(content: Content, _: OutputOptions) -> bytes:
+        from fillgen.writers.sheet import render  # noqa: PLC0415 - the engraver is loaded for sheets only
+
+        assert content.sheet is not None
+        return render(content.sheet(), content.look, kind)
+
+    return write
+
+
+_MUSICXML = Format("application/vnd.recordare.musicxml+xml", ("score", "sheet"), _score)
+_HTML = Format("text/html", ("page", "sheet"), _page)
+_MIDI = Format("audio/midi", ("midi",), _midi)
+
+FORMATS: Mapping[str, Format] = {
+    ".mid": _MIDI,
+    ".midi": _MIDI,
+    ".wav": Format("audio/wav", ("midi",), _sound(".wav"), is_sound=True),
+    ".flac": Format("audio/flac", ("midi",), _sound(".flac"), is_sound=True),
+    ".musicxml": _MUSICXML,
+    ".xml": _MUSICXML,
+    ".mei": Format("application/xml", ("sheet",), _sheet("mei")),
+    ".svg": Format("image/svg+xml", ("picture", "sheet"), _picture),
+    ".pdf": Format("application/pdf", ("sheet",), _sheet("pdf")),
+    ".html": _HTML,
+    ".htm": _HTML,
+    ".txt": Format("text/plain", ("text",), _text),
+    ".json": Format("application/json", ("json",), _json),
+}
+"""Every kind of file by its ending. To add one, write its writer and its row here."""
+_OTHER_NAMES = (".midi", ".xml", ".htm")
+_USUAL_SOUND = ".wav"
+
+
+@dataclass(frozen=True)
+class Target:
+    """A file or folder to be written, and how."""
+
+    path: Path
+    ending: str
+    given: str
+
+    @property
+    def format(self) -> Format:
+        return FORMATS[self.ending]
+
+    @property
+    def is_folder(self) -> bool:
+        return self.ending == FOLDER
+
+
+def is_folder(output: str) -> bool:
+    """Whether an output names a folder, by its end or because there is one."""
+    try:
+        return output.endswith(("/", os.sep)) or Path(output).is_dir()
+    except (OSError, ValueError):
+        return False
+
+
+def targets_of(options: OutputOptions, forms: Sequence[str]) -> tuple[Target, ...]:
+    """The files asked for, checked before any work; `forms` names the forms that the content will have.
+
+    Raises OptionError for an ending that isn't offered or can't hold what there is, and where two outputs are one file;
+    OutputError where a file is in the way or its folder is missing.
+    """
+    from fillgen.writers.files import refuse_existing, refuse_homeless  # noqa: PLC0415 - only where files are written
+
+    usable = frozenset(forms)
+    targets = tuple(_target(output, usable) for output in options.output)
+    for number, target in enumerate(targets):
+        if target.path in [other.path for other in targets[:number]]:
+            raise OptionError(
+                f"{shorten(target.given)} is named twice", hint="Give each output a name of its own."
+            )
+    _check_sound(options, targets)
+    for target in targets:
+        if not target.is_folder:
+            refuse_existing(target.path, options.overwrite)
+            refuse_homeless(target.path)
+    return targets
+
+
+def _target(output: str, usable: frozenset[str]) -> Target:
+    if not output.strip():
+        raise OptionError(f"the output {output!r} has no name", hint="Such as -o ideas.pdf.")
+    ending = FOLDER if is_folder(output) else Path(output).suffix.lower()
+    known = "files" in usable if ending == FOLDER else ending in FORMATS
+    if not known:
+        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint=_offered(ending, usable))
+    if ending != FOLDER and not FORMATS[ending].can_hold(usable):
+        raise OptionError(f"{shorten(output)} cannot hold this", hint=_offered("", usable))
+    return Target(Path(output), ending, output)
+
+
+def _offered(ending: str, usable: frozenset[str]) -> str:
+    """The endings that can be used, as a hint; the nearest one first."""
+    endings = [each for each, kind in FORMATS.items() if each not in _OTHER_NAMES and kind.can_hold(usable)]
+    near = did_you_mean(ending, endings) if ending else ""
+    words = [*endings, *(["a folder name with / at its end"] if "files" in usable else [])]
+    every = f"Use {', '.join(words[:-1])} or {words[-1]}." if len(words) > 1 else f"Use {words[0]}."
+    return f"{near} {every}".strip()
+
+
+def _check_sound(options: OutputOptions, targets: Sequence[Target]) -> None:
+    """OptionError where sound is asked for that can't be made, or that nothing would be written of."""
+    folder = any(target.is_folder for target in targets)
+    kinds = [target.ending for target in targets if not target.is_folder and target.format.is_sound]
+    if options.audio and not folder:
+        raise OptionError(
+            "--audio goes with a folder",
+            hint="Such as -o takes/ --audio; or all in one file with -o idea.wav.",
+        )
+    kinds += [_USUAL_SOUND] if options.audio else []
+    if options.soundfont is not None and not kinds:
+        raise OptionError("--soundfont goes with a sound file", hint="Such as -o idea.wav.")
+    if kinds:
+        from fillgen.sound.files import check_font, check_kind  # noqa: PLC0415
+
+        for kind in kinds:
+            check_kind(kind)
+        if options.soundfont is not None:
+            check_font(options.soundfont)
+
+
+def printed_as(options: OutputOptions) -> str:
+    """What is printed: text or json; OptionError for another word."""
+    word = options.format or TEXT
+    if word not in (TEXT, JSON):
+        raise OptionError(
+            f"unknown format {shorten(word)}", hint=did_you_mean(word, (TEXT, JSON)) or "It is text or json."
+        )
+    return word
+
+
+def write_all(
+    content: Content, targets: Sequence[Target], options: OutputOptions
+) -> Iterator[tuple[Target, int]]:
+    """Write a content to all its targets; each target when it is written, with the number of files.
+
+    Every file is made before the first is written, so that nothing is written where one can't be made; the sound files
+    of a folder are made and written one after another.
+    """
+    from fillgen.writers.files import write_files, write_folder  # noqa: PLC0415
+
+    single = [target for target in targets if not target.is_folder]
+    folders = [target for target in targets if target.is_folder]
+    made = {target.path: target.format.write(content, options) for target in single}
+    assert not folders or content.files is not None
+    files = content.files() if folders and content.files is not None else {}
+    write_files(made, overwrite=options.overwrite)
+    for target in single:
+        yield target, 1
+    for target in folders:
+        if options.audio:
+            _write_sounds(target.path, files, options)
+        else:
+            write_folder(target.path, files, overwrite=options.overwrite)
+        yield target, len(files)
+
+
+def _write_sounds(folder: Path, files: Mapping[str, bytes], options: OutputOptions) -> None:
+    """Write MIDI files as sound files into a folder, one after another, each whole."""
+    from fillgen.sound.files import to_sound_files  # noqa: PLC0415
+    from fillgen.writers.files import clear_drafts, make_folder, put_file, refuse_existing  # noqa: PLC0415
+
+    for name in files:
+        refuse_existing(folder / Path(name).with_suffix(_USUAL_SOUND), options.overwrite)
+    make_folder(folder)
+    clear_drafts(folder)
+    for name, sound in to_sound_files(files, kind=_USUAL_SOUND, font=options.soundfont):
+        put_file(folder / name, sound, overwrite=options.overwrite)
+
+
+def numbered(targets: Sequence[Target], number: int) -> tuple[Target, ...]:
+    """The same files with a number before their endings, such as `tune-2.mid`."""
+    return tuple(
+        replace(target, path=target.path.with_name(f"{target.path.stem}-{number}{target.path.suffix}"))
+        for target in targets
+    )

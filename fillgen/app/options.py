@@ -1,0 +1,331 @@
+"""Every option once: the groups of options that a player may give, and how each option is given.
+
+A group is a frozen dataclass: it holds the type and the default of every option in it. `IdeaOptions` and `PlayOptions` live
+beside the code that uses them; the groups of the application are here. A row of `OPTIONS` says how a field is given: its
+flags on the command line (whose first, without dashes, is its name in JSON), its help, and the values a shell can offer.
+The commands, the page's server, `batch` and the Python API all take these groups.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fillgen.engine.request import ENDS_ON, MOST_IDEAS, PURPOSES, IdeaOptions
+from fillgen.hands.playing import BASSES, CLOSES, PARTS, PlayOptions
+from fillgen.hands.reach import SIZES
+from fillgen.rules.pack import BUSY
+from fillgen.theory.metre import METRES
+from fillgen.writers.look import PAPERS, SheetOptions
+
+__all__ = [
+    "CHART",
+    "LAST",
+    "ONLY",
+    "OPTIONS",
+    "PART",
+    "PHRASE",
+    "PORT",
+    "RULES",
+    "BookOptions",
+    "CheckOptions",
+    "ChordOptions",
+    "IdeaOptions",
+    "Option",
+    "OutputOptions",
+    "PlayOptions",
+    "SheetOptions",
+    "VaryOptions",
+    "given",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """How an option is given.
+
+    `kind` is what one value is read as; `many` options may be given several times, `words` are parted by commas.
+    `values` are those a shell can complete. A row without flags is a positional argument, named by `metavar`.
+    """
+
+    flags: tuple[str, ...]
+    help: str
+    kind: type = str
+    many: bool = False
+    words: bool = False
+    values: Callable[[], Sequence[str]] | None = None
+    metavar: str | None = None
+
+    @property
+    def name(self) -> str:
+        """The name in JSON and in messages, such as `ends_on`."""
+        return self.flags[0].split("/")[0].lstrip("-").replace("-", "_")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChordOptions:
+    """Which chords: a chart (text, a file, or - for standard input) or a stock sequence by name."""
+
+    chart: str | None = None
+    sequence: str | None = None
+    key: str | None = None
+    metre: str | None = None
+    sevenths: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class CheckOptions:
+    """How a phrase is checked: at a level, or at the lowest that fits (`auto`), and within which bounds."""
+
+    level: str | None = None
+    tempo: int | None = None
+    rhythm: str | None = None
+    low: str | int | None = None
+    high: str | int | None = None
+    ends_on: Sequence[str] | None = None
+    lead_to: str | int | None = None
+    hand: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class VaryOptions:
+    """What is kept of a phrase, and what becomes of the rest."""
+
+    keep: tuple[str, ...] = ()
+    mirror: bool = False
+    level_as: int | None = None
+    move_to: str | None = None
+    like: bool = False
+    unlike: bool = False
+    answer: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutputOptions:
+    """Where the answer goes: files by their endings, or printed where none is named."""
+
+    output: tuple[str, ...] = ()
+    format: str | None = None
+    audio: bool = False
+    soundfont: Path | None = None
+    overwrite: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class BookOptions:
+    """Which idea book is used, if any."""
+
+    book: Path | None = None
+    no_book: bool = False
+
+
+def _rhythms() -> Sequence[str]:
+    from fillgen.rules.pack import RulePack  # noqa: PLC0415 - read only when a shell asks
+
+    return tuple(RulePack().rhythm_names)
+
+
+def _shapes() -> Sequence[str]:
+    from fillgen.rules.pack import RulePack  # noqa: PLC0415
+
+    return tuple(RulePack().shapes)
+
+
+def _sequences() -> Sequence[str]:
+    from fillgen.chart.sequences import sequences  # noqa: PLC0415
+
+    return tuple(known.name for known in sequences())
+
+
+CHART = Option(
+    (),
+    'Chords between bar lines, such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", a file that holds them, or - for standard '
+    "input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar.",
+    metavar="CHART",
+)
+PHRASE = Option(
+    (),
+    'A phrase such as "F5q. Eb5e D5h | rq G5q F5h", a file that holds one (text, .mid, .musicxml, .mxl, .abc), or - '
+    "for standard input.",
+    metavar="PHRASE",
+)
+RULES = Option(("--rules",), "A rule pack of your own, laid over the built-in ones.", Path)
+PART = Option(
+    ("--part",), "The part of the file that holds the phrase, by name or number. [default: the highest]"
+)
+PORT = Option(("--port",), "The MIDI output; a part of its name is enough. [default: the only one there is]")
+ONLY = Option(("--only",), "Only some of the ideas, by rank: such as 1,4 or 1-6. [default: all]")
+LAST = Option(("--last",), "The numbers are ranks of the ideas shown last.", bool)
+_RHYTHM = Option(
+    ("--rhythm",), "Such as swing, waltz or 'bossa nova'. [default: what suits the metre]", values=_rhythms
+)
+_TEMPO = Option(("--tempo",), "Quarter notes a minute. [default: the rhythm's own]", int)
+_LOW = Option(("--low",), "Lowest note, such as D4. [default: the level's]")
+_HIGH = Option(("--high",), "Highest note, such as A5. [default: the level's]")
+_ENDS_ON = Option(
+    ("--ends-on",),
+    f"Where the last note lies in its chord: {', '.join(ENDS_ON)}, or several with commas. [default: root,third]",
+    words=True,
+    values=lambda: ENDS_ON,
+)
+_LEAD_TO = Option(
+    ("--lead-to",), "The tune's first note, such as G5: the last note lies within a third of it."
+)
+_HAND = Option(
+    ("--hand",),
+    "Size of hand: small, medium or large. Ideas then lie well for it, within its reach. "
+    "[default: fingering for a medium hand, no limit on reach]",
+    values=lambda: SIZES,
+)
+
+OPTIONS: Mapping[type, Mapping[str, Option]] = {
+    ChordOptions: {
+        "chart": CHART,
+        "sequence": Option(
+            ("--sequence",), "A stock chord sequence by name, in place of a chart.", values=_sequences
+        ),
+        "key": Option(("--key",), "Key, such as Eb, 'C minor' or F#m. Found from the chords if left out."),
+        "metre": Option(("--metre",), f"{', '.join(METRES)}. [default: 4/4]", values=lambda: tuple(METRES)),
+        "sevenths": Option(("--sevenths",), "Add to triads the sevenths that fit the key.", bool),
+    },
+    IdeaOptions: {
+        "count": Option(("--count", "-n"), f"How many, 1 to {MOST_IDEAS}.", int),
+        "seed": Option(("--seed",), "Same seed, same ideas.", int),
+        "tempo": _TEMPO,
+        "rhythm": _RHYTHM,
+        "level": Option(
+            ("--level",),
+            "1 roots, 2 chord notes, 3 passing notes, 4 syncopation, 5 colour notes. [default: 3]",
+            int,
+        ),
+        "busy": Option(
+            ("--busy",), "How many notes: few, some or many. [default: some]", values=lambda: BUSY
+        ),
+        "shape": Option(("--shape",), "One shape only: arch, rise, fall, valley, wave ...", values=_shapes),
+        "low": _LOW,
+        "high": _HIGH,
+        "purpose": Option(
+            ("--for",),
+            f"What it is for: {', '.join(PURPOSES[:-1])} or {PURPOSES[-1]}.",
+            values=lambda: PURPOSES,
+        ),
+        "ends_on": _ENDS_ON,
+        "lead_to": _LEAD_TO,
+        "hand": _HAND,
+    },
+    CheckOptions: {
+        "level": Option(
+            ("--level",), "1 to 5, or auto for the lowest at which the phrase is right. [default: 3]"
+        ),
+        "tempo": Option(("--tempo",), "Quarter notes a minute. [default: the phrase's own, or 120]", int),
+        "rhythm": _RHYTHM,
+        "low": _LOW,
+        "high": _HIGH,
+        "ends_on": _ENDS_ON,
+        "lead_to": _LEAD_TO,
+        "hand": _HAND,
+    },
+    VaryOptions: {
+        "keep": Option(
+            ("--keep",),
+            "What stays: bars (1,2 or 1-3), rhythm, pitches or contour, or several with commas.",
+            many=True,
+        ),
+        "mirror": Option(("--mirror",), "Ups become downs, over the same rhythm.", bool),
+        "level_as": Option(("--as",), "The same phrase easier or harder: as on this level, 1 to 5.", int),
+        "move_to": Option(("--move-to",), "Into another key, chords and notes, such as Ab or 'F# minor'."),
+        "like": Option(("--like",), "Small changes only.", bool),
+        "unlike": Option(("--unlike",), "As different as can be over the same chart.", bool),
+        "answer": Option(("--answer",), "Phrases that answer it.", bool),
+    },
+    PlayOptions: {
+        "parts": Option(
+            ("--parts",),
+            f"Parts that sound: {', '.join(PARTS)}, or several with commas. [default: right; all four with --for]",
+            words=True,
+            values=lambda: PARTS,
+        ),
+        "times": Option(("--times",), "How often an idea is played over.", int),
+        "second_set": Option(
+            ("--second-set",), "The left hand takes its second-best voicings every other time.", bool
+        ),
+        "count_in": Option(("--count-in",), "A bar of clicks first, before each idea.", bool),
+        "swing": Option(
+            ("--swing",), "First eighth to second, 1 straight to 4. [default: the rhythm's own]", float
+        ),
+        "feel": Option(("--feel",), "Small differences of timing and loudness, 0 none to 1 loose.", float),
+        "close": Option(
+            ("--close",),
+            "How it closes: held, button (short) or fading (twice more, softer). [default: held with --for ending]",
+            values=lambda: CLOSES,
+        ),
+        "slow_down": Option(("--slow-down",), "Slow down over the last bar.", bool),
+        "bass": Option(("--bass",), "Where the bass lies: keyboard or pedals.", values=lambda: BASSES),
+        "span": Option(
+            ("--span",),
+            "How far the left hand reaches, in semitones. [default: 12, for a small hand 9]",
+            int,
+        ),
+        "sound": Option(
+            ("--sound",),
+            "General MIDI sound of the right hand, by name or number 1 to 128, or of a part, such as "
+            "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
+            many=True,
+        ),
+    },
+    SheetOptions: {
+        "staves": Option(
+            ("--staves",), "On a sheet: 1 for the right hand, 2 with the left hand's chords.", int
+        ),
+        "note_names": Option(
+            ("--note-names",), "On a sheet: the name of each note under it, for beginners.", bool
+        ),
+        "fingers": Option(("--fingers/--no-fingers",), "On a sheet: fingers above the notes.", bool),
+        "paper": Option(("--paper",), "Of a PDF: a4 or letter.", values=lambda: tuple(PAPERS)),
+        "title": Option(("--title",), "The title of a sheet. [default: the chart's]"),
+    },
+    OutputOptions: {
+        "output": Option(
+            ("--output", "-o"),
+            "Write to a file by its ending instead, or to a folder (NAME/). May be given several times.",
+            many=True,
+        ),
+        "format": Option(
+            ("--format",),
+            "How the answer is printed: text or json. [default: text]",
+            values=lambda: ("text", "json"),
+        ),
+        "audio": Option(("--audio",), "Sound files (.wav) into a folder, in place of MIDI files.", bool),
+        "soundfont": Option(
+            ("--soundfont",),
+            "A General MIDI sound font (.sf2, .sf3) that plays a sound file, through fluidsynth. "
+            "[default: voices of our own]",
+            Path,
+        ),
+        "overwrite": Option(("--overwrite",), "Replace files that exist already.", bool),
+    },
+    BookOptions: {
+        "book": Option(
+            ("--book",),
+            "Another idea book than the usual one. [default: FILLGEN_BOOK, or the user's data folder]",
+            Path,
+        ),
+        "no_book": Option(("--no-book",), "Don't remember what is shown, as with FILLGEN_NO_BOOK set.", bool),
+    },
+}
+"""How each option of each group is given. A field without a row can't be given."""
+
+
+def given(options: Any) -> dict[str, Any]:
+    """The options of a group that differ from their defaults, by their names on the command line.
+
+    >>> given(IdeaOptions(seed=4, purpose="intro"))
+    {'seed': 4, 'for': 'intro'}
+    """
+    usual, rows = type(options)(), OPTIONS[type(options)]
+    values = {
+        row.name: (getattr(options, field), getattr(usual, field)) for field, row in rows.items() if row.flags
+    }
+    return {name: value for name, (value, default) in values.items() if value != default}

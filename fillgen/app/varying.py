@@ -1,0 +1,43 @@
+"""Variants of a phrase, by the options of a player."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fillgen.app.options import VaryOptions
+from fillgen.engine.request import IdeaOptions, Request
+from fillgen.errors import OptionError
+from fillgen.phrase.idea import Ideas
+from fillgen.readers.phrases import Reading
+from fillgen.rules.pack import RulePack
+from fillgen.theory.keys import read_key
+from fillgen.vary import Wish, read_keep, vary
+
+
+def variants(reading: Reading, varying: VaryOptions, options: IdeaOptions, pack: RulePack) -> Ideas:
+    """Variants of a phrase, with what there is to say of how it was read.
+
+    Raises OptionError where options contradict one another, PhraseError where the phrase doesn't fit its chart, and
+    NoPhraseError where nothing can be found.
+    """
+    wish = wish_of(varying, options)
+    request = Request.over(reading.progression, options, pack)
+    tempo = options.tempo if options.tempo is not None else reading.tempo
+    found = vary(replace(request, tempo=tempo, closes=reading.whole), reading.notes, wish)
+    return replace(found, remarks=(*reading.remarks, *found.remarks))
+
+
+def wish_of(varying: VaryOptions, options: IdeaOptions) -> Wish:
+    """What is to be varied, checked as far as the options alone say; OptionError where they contradict one another."""
+    near = [word for word in ("like", "unlike", "answer") if getattr(varying, word)]
+    if len(near) > 1:
+        raise OptionError(f"--{near[0]} and --{near[1]} do not go together")
+    if varying.level_as is not None and options.level is not None:
+        raise OptionError("--as and --level do not go together", hint="--as names the level itself.")
+    return replace(
+        read_keep(",".join(varying.keep)) if varying.keep else Wish(),
+        mirror=varying.mirror,
+        level_as=varying.level_as,
+        key=read_key(varying.move_to) if varying.move_to is not None else None,
+        near="".join(near),
+    )

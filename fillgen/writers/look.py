@@ -1,0 +1,35 @@
+"""How a sheet of music looks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fillgen.errors import OptionError, did_you_mean, shorten
+
+PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
+"""Paper sizes in points, 72 to the inch (ISO 216; ANSI Y14.1)."""
+
+
+@dataclass(frozen=True)
+class SheetOptions:
+    """How a sheet looks. `staves` is 2 where the left hand stands below, which reaches `span` semitones.
+
+    `note_names` puts the names under the notes, `fingers` the fingers above them; `paper` is a4 or letter; without a
+    `title` the progression's is taken. OptionError where a setting is outside what is offered.
+    """
+
+    staves: int = 1
+    note_names: bool = False
+    fingers: bool = True
+    paper: str = "a4"
+    span: int = 12
+    title: str = ""
+
+    def __post_init__(self) -> None:
+        if self.staves not in (1, 2):
+            raise OptionError(f"{self.staves} staves", hint="Give 1, or 2 for the left hand as well.")
+        if self.paper not in PAPERS:
+            raise OptionError(f"unknown paper {shorten(self.paper)}", hint=did_you_mean(self.paper, PAPERS))
+
+
+USUAL = SheetOptions()
