@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -57,7 +57,6 @@ def remember(
     options: Mapping[str, Any],
     pack: RulePack,
     must: bool = False,
-    clock: Callable[[], datetime] = now,
 ) -> tuple[list[int], str]:
     """Remember ideas that were shown: their numbers in the book, or none and a sentence that says why not.
 
@@ -72,7 +71,7 @@ def remember(
     try:
         with Book(book_path(book), wait=SHORT_WAIT) as opened:
             numbers = enter(
-                opened, found, clock(), command=command, options=given, rules=pack.digest, version=__version__
+                opened, found, now(), command=command, options=given, rules=pack.digest, version=__version__
             )
     except FillgenError as error:
         if must or (book is not None and not isinstance(error, BusyError)):
