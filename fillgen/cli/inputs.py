@@ -22,7 +22,7 @@ def progression_of(
     """The progression of a chart or of a stock sequence, with sevenths if they are asked for."""
     if (chart is None) == (sequence is None):
         raise OptionError(
-            "give either a chart or --sequence", hint='Such as: fillgen ideas "| C | Am | Dm7 | G7 |".'
+            "give either a chart or --sequence", hint='Such as: fillgen ideas "| Ebmaj7 | Gm7 C7 |".'
         )
     if sequence is None:
         assert chart is not None

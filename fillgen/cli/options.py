@@ -18,8 +18,8 @@ class Format(StrEnum):
 
 
 _CHART_HELP = (
-    'Chords between bar lines, such as "| C | Am7 | Dm7 | G7 |", a file that holds them, or - to read them from '
-    "standard input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar."
+    'Chords between bar lines, such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", a file that holds them, or - to read them '
+    "from standard input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar."
 )
 
 
