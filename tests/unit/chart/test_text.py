@@ -569,7 +569,7 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("| C/H |", ["bar 1, chord 1", "'H'", "'C/H'", "C/E"]),
         ("| !!! |", ["bar 1, chord 1", "'!!!'", "C, Am7 or Bb7"]),
         ("| C |\n| F | Gsuss |", ["chart line 2, bar 3, chord 1", "'Gsuss'", "'Gsus"]),
-        ("", ["empty", '"| C | Am7 | Dm7 | G7 |"']),
+        ("", ["empty", '"| Ebmaj7 | Gm7 C7 |"']),
         ("   \n  ", ["empty"]),
         ("| |", ["empty"]),
         ("|: :|", ["empty"]),
