@@ -64,7 +64,7 @@ def fresh(request: Request, known: Shown) -> Ideas:
     whatever `generate` raises.
 
     >>> from fillgen.chart.text import parse_chart
-    >>> request = Request(parse_chart("| C | Am | Dm7 | G7 |"), count=3)
+    >>> request = Request(parse_chart("| Dm | Bb | Gm7 | A7 |"), count=3)
     >>> nothing = Shown(0, lambda rhythm: np.zeros((0, len(rhythm)), dtype=np.int16))
     >>> fresh(request, nothing).ideas == generate(request).ideas
     True

@@ -187,7 +187,7 @@ def _written_bars(body: Iterable[_Line]) -> list[_Bar | str]:
     if open_bar is not None:
         bars.append(open_bar)
     if not any(isinstance(bar, _Bar) for bar in bars):
-        raise ChartError("the chart is empty", hint='Write chords between bars: "| C | Am7 | Dm7 | G7 |".')
+        raise ChartError("the chart is empty", hint='Write chords between bars: "| Ebmaj7 | Gm7 C7 |".')
     return bars
 
 
@@ -288,7 +288,7 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
             raise ChartError("a % stands alone in its bar")
         if text.endswith(",") or text == "-":
             raise ChartError(
-                f"cannot read {shorten(text)}", hint="Chords stand between bar lines: | C | Am |."
+                f"cannot read {shorten(text)}", hint="Chords stand between bar lines: | Eb | Gm |."
             )
         if NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, key)

@@ -333,9 +333,9 @@ def best_paths(progression: Progression, hand: Hand | None = None, count: int = 
     where it is. OptionError names the bar where the hand can hold no voicing of a chord.
 
     >>> from fillgen.chart.text import parse_chart
-    >>> best, *_ = best_paths(parse_chart("| C | Am | F | G7 |"))
+    >>> best, *_ = best_paths(parse_chart("| Bb | Dm | Eb | F7 |"))
     >>> [" ".join(voicing.names) for voicing in best.voicings], best.movement
-    (['E3 G3 C4', 'E3 A3 C4', 'F3 A3 C4', 'F3 G3 B3 D4'], 8)
+    (['D3 F3 Bb3', 'D3 F3 A3', 'Eb3 G3 Bb3', 'Eb3 F3 A3 C4'], 10)
     """
     hand = hand or Hand()
     if not 1 <= count <= MOST_PATHS:
@@ -451,9 +451,9 @@ def moves_in_words(before: Voicing | None, after: Voicing | None) -> str:
     """What the hand does between two voicings; `before` is None at the start, `after` over N.C.
 
     >>> from fillgen.theory.chords import read_chord
-    >>> c, am = (voicings(read_chord(symbol), Hand())[0] for symbol in ("C", "Am"))
-    >>> moves_in_words(None, c), moves_in_words(c, am)
-    ('start here', 'only the top note moves, up a whole step')
+    >>> bb, gm = (voicings(read_chord(symbol), Hand())[0] for symbol in ("Bb", "Gm"))
+    >>> moves_in_words(None, bb), moves_in_words(bb, gm)
+    ('start here', 'only the middle note moves, up a whole step')
     """
     if after is None:
         return "no chord, the hand stays"

@@ -56,7 +56,7 @@ def progression_of(fields: Fields) -> Progression:
     key, metre, sevenths = fields.text("key"), fields.text("metre"), fields.flag("sevenths")
     if (chart is None) == (name is None):
         raise OptionError(
-            "give either a chart or a sequence", place="chart", hint="Such as: | C | Am | Dm7 | G7 |."
+            "give either a chart or a sequence", place="chart", hint="Such as: | Ebmaj7 | Gm7 C7 |."
         )
     found = _charted(chart, key, metre) if chart is not None else _stock(name or "", key, metre)
     if len(found.bars) > MOST_BARS:
@@ -148,7 +148,7 @@ def reading_of(fields: Fields) -> Reading:
     chart = fields.text("chart", LONGEST_CHART)
     key, metre, part = fields.text("key"), fields.text("metre"), fields.text("part")
     if chart is None:
-        raise OptionError("a chart is needed", place="chart", hint="Such as: | C | Am | Dm7 | G7 |.")
+        raise OptionError("a chart is needed", place="chart", hint="Such as: | Ebmaj7 | Gm7 C7 |.")
     progression = progression_of(Fields({"chart": chart, "key": key, "metre": metre}))
     found = _found(fields, progression, part, metre)
     reading = line_up(found, chart, key=key, metre=metre)

@@ -48,7 +48,7 @@ def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
     before it.
 
     >>> import fillgen
-    >>> found = fillgen.ideas("| C | Am | F | G7 |", count=3)
+    >>> found = fillgen.ideas("| A | G | D | E7 |", count=3)
     >>> ranking(found[0], found)[-1]
     'It stands first: no idea shown has a higher score.'
     """

@@ -39,11 +39,11 @@ def vary(request: Request, phrase: Phrase, wish: Wish) -> Ideas:
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.phrase.text import parse_phrase
-    >>> chart = parse_chart("| C | Am | Dm7 | G7 |")
-    >>> call = parse_phrase("E5q G5h E5q | C5q A4q C5h | D5q F5q A5q F5q | D5h B4h", chart.metre)
+    >>> chart = parse_chart("| D | C | G | A7 |")
+    >>> call = parse_phrase("D5q F#5h A5q | G5q E5q C5h | D5q B4q D5h | C#5h A4h", chart.metre)
     >>> found = vary(Request(chart, count=3), call, read_keep("1,2"))
     >>> {idea.text.split(" | ")[0] for idea in found}
-    {'E5q G5h E5q'}
+    {'D5q F#5h A5q'}
     """
     check_phrase(request.progression, phrase)
     remarks: tuple[str, ...] = ()

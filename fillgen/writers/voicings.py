@@ -58,19 +58,19 @@ def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, wid
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.hands.voicing import best_paths
-    >>> chart = parse_chart("| C | Am |")
+    >>> chart = parse_chart("| Bb | Gm |")
     >>> print(voicings_text(chart, best_paths(chart, count=1)))
-    C major, 4/4
+    Bb major, 4/4
     The left hand, least movement first; O is a key to hold
     <BLANKLINE>
        1  2 half steps in all
     <BLANKLINE>
-          # #   # # #   # #      bar 1  C: E3 G3 C4, first inversion
-        |_|_|O|_|O|_|_|O|_|_|    start here
+          # #   # # O   # #      bar 1  Bb: D3 F3 Bb3, first inversion
+        |_|O|_|O|_|_|_|_|_|_|    start here
          C3            C4
     <BLANKLINE>
-          # #   # # #   # #      bar 2  Am: E3 A3 C4, second inversion
-        |_|_|O|_|_|O|_|O|_|_|    only the middle note moves, up a whole step
+          # #   # # O   # #      bar 2  Gm: D3 G3 Bb3, second inversion
+        |_|O|_|_|O|_|_|_|_|_|    only the middle note moves, up a whole step
          C3            C4
     <BLANKLINE>
     """
@@ -145,9 +145,9 @@ def voicings_document(
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.hands.voicing import best_paths
-    >>> chart = parse_chart("| C | Am |")
+    >>> chart = parse_chart("| Bb | Gm |")
     >>> voicings_document(chart, best_paths(chart, count=1))["paths"][0]["chords"][0]["names"]
-    ['E3', 'G3', 'C4']
+    ['D3', 'F3', 'Bb3']
     """
     return {
         "chart": chart_document(progression, tempo),

@@ -31,7 +31,7 @@ from tests.bench.surroundings import figure, told
 
 CHARTS = (
     "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |",
-    "| C | Am | Dm7 | G7 |",
+    "| D | F#m | Em7 | A7 |",
     "| F | Dm7 | Gm7 | C7 |",
     "| Am | F | Dm7 | E7 |",
     "| G | Em7 | Am7 D7 | G6 D7 |",

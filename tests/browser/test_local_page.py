@@ -104,12 +104,12 @@ def test_two_tabs_do_not_disturb_each_other(browser: Any, server: Server, tab: T
     """Each finds over its own chart while the other does."""
     other = Tab(tab.page.context.new_page())
     other.page.goto(server.address)
-    for each, chart in ((tab, "| C | Am | F | G |"), (other, "| F7 | Bb7 |")):
+    for each, chart in ((tab, "| D | C | G | A |"), (other, "| F7 | Bb7 |")):
         each.page.fill("#chart", chart)
         each.page.locator(".chord-row button").first.wait_for()
     for each in (tab, other):
         each.page.click("button.find")
-    for each, first in ((tab, "C"), (other, "F7")):
+    for each, first in ((tab, "D"), (other, "F7")):
         expect(each.page.locator(".found-count")).to_have_text("50 ideas on the page")
         assert each.tell("fillgen.whole.spans[0][2]") == first
     assert other.trouble == []

@@ -50,7 +50,7 @@ CHART = "| Dm7 | G7 | Cmaj7 | A7 |"
 @cache
 def made(rhythm: str, metre: str, level: int = 3) -> Ideas:
     """Two ideas over five bars that have a slash chord and a bar of two chords."""
-    chart = f"| C | Am7 | F/A | {COUPLED.get(metre, 'Dm7 G7')} | C |"
+    chart = f"| C | Em7 | F/A | {COUPLED.get(metre, 'Dm7 G7')} | C |"
     return fillgen.ideas(chart, key="C major", metre=metre, rhythm=rhythm, count=2, seed=2, level=level)
 
 

@@ -166,7 +166,7 @@ TUNES = {
     "plain": Made(
         "Lantern Row", "C major", 0, "4/4",
         """<C> C5_q E5_q G5_q E5_q
-        <Am7> A4_h C5_q. B4_e
+        <Fmaj7> A4_h C5_q. B4_e
         <Dm7> D5_e E5_e F5_q A5_h
         <G7> G5_q F5_q D5_q B4_q
         <C> C5_q E5_q G5_q E5_q
@@ -403,7 +403,7 @@ def test_a_tune_is_read_as_it_is() -> None:
 @pytest.mark.parametrize(
     ("case", "first", "chords"),
     [
-        ("plain", (0, 480, 72), ["C", "Am7", "Dm7", "G7", "C", "A7", "Dm7", "G7", "C"]),
+        ("plain", (0, 480, 72), ["C", "Fmaj7", "Dm7", "G7", "C", "A7", "Dm7", "G7", "C"]),
         ("pick-up", (0, 480, 74), ["G", "D7", "Em", "C", "Am7", "D7", "G"]),
         ("six-eight", (0, 720, 74), ["Dm", "Gm", "A7", "Dm", "Bb", "Gm", "A7", "Dm"]),
         ("two parts", (0, 480, 69), ["F", "Bb", "C7", "F"]),
@@ -788,7 +788,7 @@ def test_short_notes_are_quoted(last: str) -> None:
 # Clear answers
 
 
-CHART = "| C | Am7 | Dm7 | G7 | C | A7 | Dm7 G7 | C |"
+CHART = "| C | Fmaj7 | Dm7 | G7 | C | A7 | Dm7 G7 | C |"
 BARE = re.sub(rb"<harmony>.*?</harmony>", b"", score(TUNES["plain"]))
 
 

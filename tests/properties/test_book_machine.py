@@ -23,8 +23,8 @@ from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import phrase_text
 
 CHARTS = {
-    "C": ("| C | Am | Dm7 | G7 |", "| F#m7b5 | B7 |"),
-    "F": ("| F | Dm | Gm7 | C7 |", "| Bm7b5 | E7 |"),
+    "C": ("| C | Bb | F | G7 |", "| F#m7b5 | B7 |"),
+    "F": ("| F | Eb | Bb | C7 |", "| Bm7b5 | E7 |"),
 }
 """The same degrees in two keys each: first a major progression, then a minor one."""
 KEYS = {("C", 0): "C", ("F", 0): "F", ("C", 1): "E minor", ("F", 1): "A minor"}

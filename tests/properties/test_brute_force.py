@@ -22,11 +22,11 @@ from fillgen.rules.windows import Windows
 CASES = 300
 _CHORDS = [
     "C",
+    "Fmaj7",
     "Am7",
+    "E7",
     "Dm7",
     "G7",
-    "Fmaj7",
-    "E7",
     "Bm7b5",
     "Ebmaj7",
     "Bb7",

@@ -222,7 +222,7 @@ def small_case(number: int) -> tuple[Progression, Phrase, Level, int, int]:
     """A phrase of up to four notes that likely breaks rules, with a level and a range of half an octave or more."""
     dice = random.Random(1000 + number)
     metre = dice.choice(("4/4", "3/4", "2/4", "6/8", "2/2"))
-    chords = ["C", "Am7", "Dm7", "G7", "F#7", "Bbm", "Cmaj7", "Ebdim7", "C5"]
+    chords = ["C", "Bbm", "Am7", "F#7", "G7", "Dm7", "Cmaj7", "Ebdim7", "C5"]
     chart = " | ".join(dice.choice(chords) for _ in range(dice.choice((1, 2))))
     progression = parse_chart(chart, key=dice.choice(("C", "F", "A minor")), metre=metre)
     grid = 240 if metre == "6/8" else 480

@@ -260,7 +260,7 @@ def test_moving_keeps_intervals_and_degrees(number: int, tonic: str) -> None:
 
 
 _DIATONIC = (
-    ("| C | Am | Dm7 | G7 |", "E5q. D5e C5h | A4q C5q E5h | F5q. E5e D5q C5q | B4h G4h"),
+    ("| D | F#m | Em7 | A7 |", "F#5q. E5e D5h | A4q C#5q F#5h | G5q. F#5e E5q D5q | C#5h A4h"),
     ("| Eb | Cm7 | Fm7 | Bb7 |", "G4q Bb4q Eb5h | D5e C5q. G4h | Ab4q C5q Eb5q F5q | D5h Bb4h"),
 )
 

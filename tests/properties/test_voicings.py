@@ -35,10 +35,10 @@ CASES = 600
 ROOTS = ["C", "C#", "Db", "D", "D#", "Eb", "E", "F", "F#", "Gb", "G", "G#", "Ab", "A", "A#", "Bb", "B"]
 _SYMBOLS = [
     "C",
-    "Am",
-    "Dm7",
-    "G7",
     "Fmaj7",
+    "Am",
+    "G7",
+    "Dm7",
     "E7",
     "Bm7b5",
     "Ebmaj7",

@@ -22,7 +22,7 @@ from fillgen.batch import INDEX, Batch, Index, Order, Outcome, make
 from fillgen.cli import main
 from fillgen.writers import files
 
-GOOD = "| C | Am | Dm7 | G7 |\n"
+GOOD = "| Dm | Bb | Gm7 | A7 |\n"
 REQUEST = Request(parse_chart("| C |"), count=2)
 
 

@@ -37,13 +37,13 @@ from fillgen.theory.keys import read_key
 from fillgen.writers.document import to_json
 from tests.processes import unmeasured
 
-CHART = "| C | Am | Dm7 | G7 |"
-IN_F = "| F | Dm | Gm7 | C7 |"
+CHART = "| D | F#m | Em7 | A7 |"
+IN_G = "| G | Bm | Am7 | D7 |"
 PHRASES = (
-    "E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h",
-    "G4q A4q C5h | E5q D5q C5h | D5q E5q F5h | G5h D5h",
-    "C5q E5q G5h | E5q C5q A4h | F4q A4q D5h | B4w",
-    "G5w | E5w | D5w | D5w",
+    "F#5q E5q D5h | A4q. B4e C#5h | G5q F#5q E5h | E5h C#5h",
+    "A4q B4q D5h | C#5q B4q A4h | E5q F#5q G5h | A5h E5h",
+    "D5q F#5q A5h | F#5q C#5q A4h | G4q B4q E5h | C#5w",
+    "A5w | F#5w | E5w | E5w",
 )
 MOMENT = datetime(2026, 11, 20, 18, 30, tzinfo=UTC)
 
@@ -79,10 +79,10 @@ def book(path: Path) -> Iterator[Book]:
 @pytest.mark.parametrize(
     ("chart", "phrase"),
     [
-        ("| F | Dm | Gm7 | C7 |", "A4q G4q F4h | F4q. G4e A4h | Bb4q A4q G4h | G4h E4h"),
-        ("| Eb | Cm | Fm7 | Bb7 |", "G5q F5q Eb5h | Eb5q. F5e G5h | Ab5q G5q F5h | F5h D5h"),
-        ("| F# | D#m | G#m7 | C#7 |", "A#4q G#4q F#4h | F#4q. G#4e A#4h | B4q A#4q G#4h | G#4h E#4h"),
-        ("| C | Am | Dm7 | G7 |", "E4q D4q C4h | C4q. D4e E4h | F4q E4q D4h | D4h B3h"),
+        ("| F | Am | Gm7 | C7 |", "A4q G4q F4h | C4q. D4e E4h | Bb4q A4q G4h | G4h E4h"),
+        ("| Eb | Gm | Fm7 | Bb7 |", "G5q F5q Eb5h | Bb4q. C5e D5h | Ab5q G5q F5h | F5h D5h"),
+        ("| F# | A#m | G#m7 | C#7 |", "A#4q G#4q F#4h | C#4q. D#4e E#4h | B4q A#4q G#4h | G#4h E#4h"),
+        ("| D | F#m | Em7 | A7 |", "F#4q E4q D4h | A3q. B3e C#4h | G4q F#4q E4h | E4h C#4h"),
     ],
 )
 def test_the_same_idea_in_another_key(book: Book, chart: str, phrase: str) -> None:
@@ -93,17 +93,17 @@ def test_the_same_idea_in_another_key(book: Book, chart: str, phrase: str) -> No
     (entry,) = store.entries(book, [number])
     assert entry.times == 2
     assert (entry.first, entry.last) == ("2026-11-20T18:30:00Z", "2026-11-23T18:30:00Z")
-    assert entry.chart == Chart(CHART, "C major", "4/4")
+    assert entry.chart == Chart(CHART, "D major", "4/4")
 
 
 @pytest.mark.parametrize(
     ("chart", "phrase"),
     [
-        (CHART, "E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h G4h"),
-        (CHART, "E5q D5q C5h | C5q D5q E5h | F5q E5q D5h | D5h B4h"),
-        ("| C | Am | Dm | G7 |", PHRASES[0]),
-        ("| C | Am Am7 | Dm7 | G7 |", PHRASES[0]),
-        ("| C/E | Am | Dm7 | G7 |", PHRASES[0]),
+        (CHART, "F#5q E5q D5h | A4q. B4e C#5h | G5q F#5q E5h | E5h A4h"),
+        (CHART, "F#5q E5q D5h | A4q B4q C#5h | G5q F#5q E5h | E5h C#5h"),
+        ("| D | F#m | Em | A7 |", PHRASES[0]),
+        ("| D | F#m F#m7 | Em7 | A7 |", PHRASES[0]),
+        ("| D/F# | F#m | Em7 | A7 |", PHRASES[0]),
     ],
 )
 def test_another_idea(book: Book, chart: str, phrase: str) -> None:
@@ -114,8 +114,8 @@ def test_another_idea(book: Book, chart: str, phrase: str) -> None:
 
 
 def test_a_minor_key_is_another(book: Book) -> None:
-    """The same chords read in C major and in A minor have other degrees."""
-    major, minor = (parse_chart(CHART, key=key) for key in ("C", "A minor"))
+    """The same chords read in D major and in B minor have other degrees."""
+    major, minor = (parse_chart(CHART, key=key) for key in ("D", "B minor"))
     assert fingerprint.degrees(major) != fingerprint.degrees(minor)
 
 
@@ -309,15 +309,17 @@ def test_sets_keep_their_order(book: Book) -> None:
 
 @pytest.fixture
 def filled(book: Book) -> Book:
-    """Ideas 1 and 2 over one chart, 3 over a titled one in F, shown a day later, idea 1 in F again."""
+    """Ideas 1 and 2 over one chart, 3 over a titled one in G, shown a day later, idea 1 in G again."""
     remembered(book, ideas_over(CHART, *PHRASES[:2]))
     day = timedelta(days=1)
     remembered(
-        book, ideas_over(f"title: Paper Boats\n{IN_F}", "C5q D5q F5h | A5q G5q F5h | G5w | E5w"), MOMENT + day
+        book,
+        ideas_over(f"title: Paper Boats\n{IN_G}", "D5q E5q G5h | F#5q E5q D5h | A5w | F#5w"),
+        MOMENT + day,
     )
     remembered(
         book,
-        ideas_over(IN_F, "A4q G4q F4h | F4q. G4e A4h | Bb4q A4q G4h | G4h E4h", rhythm="waltz"),
+        ideas_over(IN_G, "B4q A4q G4h | D4q. E4e F#4h | C5q B4q A4h | A4h F#4h", rhythm="waltz"),
         MOMENT + 2 * day,
     )
     store.star(book, [2], 4)
@@ -331,12 +333,12 @@ def filled(book: Book) -> Book:
     ("wanted", "found"),
     [
         (Wanted(), [1, 3, 2]),
-        (Wanted(progression=parse_chart("| Bb | Gm | Cm7 | F7 |")), [1, 3, 2]),
-        (Wanted(progression=parse_chart("| Bb | Gm | Cm7 | F |")), []),
+        (Wanted(progression=parse_chart("| Bb | Dm | Cm7 | F7 |")), [1, 3, 2]),
+        (Wanted(progression=parse_chart("| Bb | Dm | Cm7 | F |")), []),
         (Wanted(title="boats"), [3]),
-        (Wanted(key="C major"), [1, 2]),
-        (Wanted(key="F major"), [1, 3]),
-        (Wanted(key="F major", rhythm="swing"), [3]),
+        (Wanted(key="D major"), [1, 2]),
+        (Wanted(key="G major"), [1, 3]),
+        (Wanted(key="G major", rhythm="swing"), [3]),
         (Wanted(rhythm="waltz"), [1]),
         (Wanted(level=3), [1, 3, 2]),
         (Wanted(level=4), []),
@@ -653,8 +655,8 @@ def test_another_programs_file_is_refused(path: Path) -> None:
 
 def test_fresh_until_the_space_is_spent(book: Book) -> None:
     """Roots alone over four chords: every phrase comes once, in whatever key, until none is left, and that is told."""
-    request = Request(parse_chart(CHART), level=1, count=20, seed=3)
-    moved = replace(request, progression=parse_chart(IN_F), low=65, high=86)
+    request = Request(parse_chart("| D | G | Em7 | A7 |"), level=1, count=20, seed=3)
+    moved = replace(request, progression=parse_chart("| G | C | Am7 | D7 |"), low=65, high=86)
     seen: set[tuple[bytes, bytes]] = set()
     while True:
         try:
@@ -750,13 +752,14 @@ def test_nothing_known_changes_nothing() -> None:
 def test_when_drawn_candidates_run_out(book: Book) -> None:
     """When all that was drawn is known more is drawn, and all of it is new."""
     progression = parse_chart(CHART)
+    tonic = progression.key.tonic.pitch_class
     request = Request(progression, count=5)
     engine = Engine(settle(request))
     dice = Dice(0)
     spaces = engine.spaces(dice)
     drawn: dict[tuple[tuple[int, int], ...], list[np.ndarray]] = {}
     for group in engine.candidates(spaces, sum(space.count for space in spaces), dice):
-        drawn.setdefault(group.plan.rhythm, []).append(fingerprint.heights(group.pitches, 0))
+        drawn.setdefault(group.plan.rhythm, []).append(fingerprint.heights(group.pitches, tonic))
 
     def rows(rhythm: tuple[tuple[int, int], ...]) -> np.ndarray:
         known = drawn.get(rhythm, [])

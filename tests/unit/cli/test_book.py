@@ -24,8 +24,8 @@ from fillgen.cli import main
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 MOVED = "| Amaj7 | C#m7 F#7 | Bm7 | E7 |"
-PHRASE = "E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h"
-PLAIN = "| C | Am | Dm7 | G7 |"
+PHRASE = "D5q C5q Bb4h | A4q. G4e F4h | G4q A4q Bb4h | C5h A4h"
+PLAIN = "| Bb | Dm | Eb | F7 |"
 
 
 @pytest.fixture(autouse=True)

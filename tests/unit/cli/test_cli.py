@@ -450,7 +450,7 @@ def test_text(call: Call) -> None:
         (CHART, {}),
         (CHART, {"level": 1}),
         (CHART, {"level": 5, "busy": "many", "rhythm": "swing"}),
-        ("| C | Am7 | Dm7 G7 | C | F | Fm | C G7 | C |", {"level": 4}),
+        ("| Ab | Cm7 | Db Eb7 | Ab | Db | Dbm | Ab Eb7 | Ab |", {"level": 4}),
         ("| F | Gm7 | C7 | F |", {"metre": "3/4", "level": 4, "busy": "many"}),
         ("| D | A7 |", {"metre": "6/8"}),
         ("| D | A7 | D | N.C. | G |", {"metre": "9/8", "level": 5}),
@@ -487,7 +487,9 @@ def test_every_note_is_marked(call: Call, level: int) -> None:
 
 def test_chords_stand_over_their_notes(call: Call) -> None:
     """Each chord begins in the column of the note that sounds with it."""
-    lines = call("ideas", "| C Am7 | Dm7 G7 |", "-n", "1", "--level", "1", "--seed", "2").out.splitlines()
+    lines = call(
+        "ideas", "| Eb Gm7 | Abmaj7 Bb7 |", "-n", "1", "--level", "1", "--seed", "2"
+    ).out.splitlines()
     chords = next(line for line in lines if line.startswith(" chord |"))
     notes = next(line for line in lines if line.startswith(" notes |"))
     assert [m.start() for m in re.finditer(r"[A-G]\S*", chords)] == [
@@ -849,7 +851,7 @@ def answer(*arguments):
 for options in (["-n", "20"], ["--level", "5", "--busy", "many", "--rhythm", "swing", "-n", "8"],
                 ["--level", "1"], ["--shape", "arch", "--low", "C4", "--high", "C5"]):
     print(answer("ideas", "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", *options))
-print(answer("ideas", "| C | Am7 | Dm7 | G7 |", "-n", "5", "--format", "json"))
+print(answer("ideas", "| A | G | D | E7 |", "-n", "5", "--format", "json"))
 print(answer("ideas", "| Dm | A7 |", "-n", "5", "-o", "out.mid"))
 print(answer("ideas", "| Dm | A7 |", "-n", "3", "-o", "takes/"))
 print(answer("ideas", "| C | Qm7 |"), answer("ideas", "| C |", "--rhythm", "tangoo"))

@@ -13,8 +13,8 @@ from tests.unit.cli.test_import_cost import command, loaded
 
 __all__ = ["_call"]
 
-CHART = "| C | Am | Dm7 | G7 |"
-PHRASE = "G4e A4e | E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h"
+CHART = "| Ab | Cm | Db | Eb7 |"
+PHRASE = "Eb4e F4e | C5q Bb4q Ab4h | G4q. F4e Eb4h | F4q G4q Ab4h | Bb4h G4h"
 TUNE = str(Path(__file__).parents[3] / "shared/tunes/garden-gate.musicxml")
 
 
@@ -78,7 +78,7 @@ def test_a_phrase_of_ones_own(call: Call, tmp_path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert text.count('class="measure"') == 5
     assert text.count('class="note"') == 13
-    assert "Pick-up: G 4 eighth, A 4 eighth." in text
+    assert "Pick-up: E flat 4 eighth, F 4 eighth." in text
 
 
 def test_vary_practice_and_tune_have_sheets(call: Call, tmp_path: Path) -> None:

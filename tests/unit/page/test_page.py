@@ -276,7 +276,7 @@ def _rhythms() -> list[tuple[str, str]]:
 @pytest.mark.parametrize(("rhythm", "metre"), _rhythms())
 def test_page_plays_what_the_midi_file_has(rhythm: str, metre: str) -> None:
     """Every rhythm in every metre, at its own tempo, slow and fast: the same strokes in all four parts."""
-    found = fillgen.ideas("| C | Am | Dm7 | G7 |", rhythm=rhythm, metre=metre, count=1, level=5)
+    found = fillgen.ideas("| E | G#m | A | B7 |", rhythm=rhythm, metre=metre, count=1, level=5)
     for tempo in (found.tempo, 60, 230):
         _check_plays(replace(found, tempo=tempo), Playing(parts=PARTS))
 
@@ -577,17 +577,17 @@ def asset_page() -> str:
 
 def test_ideas_and_variations_are_written_as_pages(call: Call, tmp_path: Path) -> None:
     path = tmp_path / "ideas.html"
-    answer = call("ideas", "| C | Am | Dm7 | G7 |", "-n", "2", "--for", "intro", "-o", str(path))
+    answer = call("ideas", "| G | Bm | C | D7 |", "-n", "2", "--for", "intro", "-o", str(path))
     assert (answer.code, answer.out) == (0, "")
     assert answer.err.startswith(f"2 ideas in {path}\n")
     whole = Reader(path.read_bytes()).data()["whole"]
     assert whole["playing"]["parts"] == list(PARTS)
-    phrase = "E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h"
+    phrase = "D5q C5q B4h | D5q. E5e F#5h | E5q D5q C5h | A4h F#4h"
     varied = tmp_path / "varied.html"
-    answer = call("vary", "| C | Am | Dm7 | G7 |", phrase, "--keep", "1", "-n", "2", "-o", str(varied))
+    answer = call("vary", "| G | Bm | C | D7 |", phrase, "--keep", "1", "-n", "2", "-o", str(varied))
     assert answer.code == 0
     assert all(
-        idea["text"].startswith("E5q D5q C5h |") for idea in Reader(varied.read_bytes()).data()["ideas"]
+        idea["text"].startswith("D5q C5q B4h |") for idea in Reader(varied.read_bytes()).data()["ideas"]
     )
 
 

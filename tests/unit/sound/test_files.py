@@ -159,8 +159,8 @@ def test_a_folder_without_audio_is_midi(tmp_path: Path, capsys: pytest.CaptureFi
 
 def test_variations_practice_and_tunes(tmp_path: Path) -> None:
     """Each command that writes MIDI writes sound as well."""
-    chart = "| C | Am | Dm7 | G7 |"
-    phrase = "E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h"
+    chart = "| F | Eb | Bb | C7 |"
+    phrase = "C5q Bb4q A4h | G4q. F4e G4h | Bb4q C5q D5h | E5h C5h"
     tune = Path(__file__).parents[3] / "shared" / "tunes" / "garden-gate.musicxml"
     commands = {
         "vary.wav": ("vary", chart, phrase, "--keep", "rhythm", "-n", "1"),

@@ -17,8 +17,8 @@ from fillgen.sound.performance import Clock, PortError, Stop, bar_seconds
 from fillgen.theory.metre import METRES, TICKS, swung
 from tests.memory_ports import FakeClock
 
-CHART = "| C | Am | Dm7 | G7 |"
-PHRASE = "E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h"
+CHART = "| D | F#m | G | A7 |"
+PHRASE = "F#5q E5q D5h | C#5q. B4e A4h | B4q C#5q D5h | E5h C#5h"
 START = 1000.05
 """When the first click sounds: the fake clock begins at 1000, and a performance has a little lead."""
 

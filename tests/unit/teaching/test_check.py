@@ -504,7 +504,7 @@ def test_a_pick_up_counts_from_bar_0() -> None:
 
 def test_an_explained_idea() -> None:
     """An idea is told with its staff, its notes and its rank; a number that is not shown is refused."""
-    ideas = fillgen.ideas("| C | Am | F | G7 |", count=2)
+    ideas = fillgen.ideas("| G | F | C | D7 |", count=2)
     text = explain_text(ideas, 2, 90)
     assert "Note by note" in text
     assert "after idea 1" in text

@@ -196,7 +196,7 @@ def test_a_single_idea_is_held_against_itself() -> None:
 def test_ranking_uses_the_weights_of_the_pack() -> None:
     """Weights of a player's own count in the points; a term of weight 0 is not told."""
     pack = fillgen.RulePack({"weights": {"echo": 6.0, "turns": 0.0}})
-    mine = fillgen.ideas("| C | Am | F | G7 |", count=3, rules=pack)
+    mine = fillgen.ideas("| E | G#m | A | B7 |", count=3, rules=pack)
     by_term = {share.term: share for share in shares(mine[0], mine)}
     assert by_term["echo"].weight == 6.0
     assert "turns" not in by_term

@@ -166,7 +166,7 @@ export class Wishes {
     this.actions.begins();
     this.clear();
     if (!this.chart.text) {
-      this.refuse(new Refusal({ message: "There are no chords yet", hint: "Write some, such as | C | Am | Dm7 | G7 |, or put a sequence in." }));
+      this.refuse(new Refusal({ message: "There are no chords yet", hint: "Write some, such as | Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |, or put a sequence in." }));
       this.chart.input.focus();
       return;
     }
