@@ -11,6 +11,7 @@ from threading import Lock
 import verovio
 
 from fillgen.errors import OutputError
+from fillgen.writers.markup import one_line
 
 UNITS = 2.5
 """Units of the engraver's page in a pixel of the picture, at the scale used here."""
@@ -191,8 +192,7 @@ def _data() -> Path:
 @cache
 def font_css() -> str:
     """The music font as a rule of a style sheet, for the flats and sharps of chord symbols; once in a page."""
-    text = (_data() / f"{FONT}.css").read_text(encoding="ascii")
-    return "".join(line.strip() for line in text.splitlines())
+    return one_line((_data() / f"{FONT}.css").read_text(encoding="ascii"))
 
 
 @cache

@@ -14,6 +14,7 @@ from fillgen.errors import OptionError, did_you_mean, printable, shorten
 from fillgen.hands.take import swing_of
 from fillgen.writers.engraver import FONT, TALLEST, UNITS, Drawing, as_mei, bar_widths, engraved, font_css
 from fillgen.writers.files import write_file
+from fillgen.writers.markup import css
 from fillgen.writers.mei import to_mei
 from fillgen.writers.musicxml import score_bytes, tempo_direction, with_sections
 
@@ -220,19 +221,6 @@ def _cut(text: str) -> str:
     return text if len(text) <= _LETTERS else f"{text[: _LETTERS - 1]}…"
 
 
-_LOOK = (
-    "*{box-sizing:border-box}body{margin:0 auto;max-width:76rem;padding:1rem;background:#fff;color:#000;"
-    f"font:1rem/1.4 system-ui,{FONT},sans-serif}}"
-    "h1{font-size:1.5rem;line-height:1.2;margin:0 0 .2rem;overflow-wrap:anywhere}p{margin:0 0 .8rem}"
-    ".ideas{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,25rem),1fr));gap:.6rem 1.6rem}"
-    "section{break-inside:avoid}h2{font-size:1rem;margin:.6rem 0 .1rem;white-space:pre-wrap;overflow-wrap:anywhere}"
-    "section>svg,section>div>svg{display:block;width:100%;height:auto}"
-    ".one{max-width:64.5rem}.one .ideas{display:block}.one .wide{display:none}"
-    "@media (min-width:44rem){.one .wide{display:block}.one .small{display:none}}"
-    "@media print{body{max-width:none;padding:0;font-size:10pt}"
-    ".ideas{grid-template-columns:1fr 1fr;gap:.4rem 1.2rem}h1{font-size:16pt}"
-    ".one .wide{display:block}.one .small{display:none}}"
-)
 _PAGES = {"a4": "A4", "letter": "letter"}
 
 
@@ -243,7 +231,7 @@ def _html(entries: Sequence[Entry], settings: Settings) -> bytes:
     """
     picture = _both_widths if len(entries) == 1 else _narrow
     common, title = _common(entries), _title(entries, settings)
-    page = f"@page{{size:{_PAGES[settings.paper]} portrait;margin:14mm}}"
+    style = font_css() + css("sheet", font=FONT, paper=_PAGES[settings.paper])
     head = f"<p>{escape(common)}</p>\n" if common else ""
     sections = [
         f"<section>{_heading(entry, common)}{picture(entry, settings)}</section>" for entry in entries
@@ -253,7 +241,7 @@ def _html(entries: Sequence[Entry], settings: Settings) -> bytes:
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"/>'
         '<meta name="viewport" content="width=device-width, initial-scale=1"/>'
-        f"<title>{named}</title><style>{font_css()}{_LOOK}{page}</style></head>\n<body{column}><h1>{named}</h1>\n"
+        f"<title>{named}</title><style>{style}</style></head>\n<body{column}><h1>{named}</h1>\n"
         f'{head}<main class="ideas">\n' + "\n".join(sections) + "\n</main></body></html>\n"
     ).encode()
 
