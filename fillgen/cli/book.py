@@ -406,10 +406,10 @@ def _put(found: Sequence[Entry], key: str | None, output: str | None, overwrite:
 
 def _write_sheet(found: Sequence[Entry], key: Key | None, output: Path, overwrite: bool, title: str) -> None:
     from fillgen.book.telling import sheet_entries
-    from fillgen.writers.entry import Settings
+    from fillgen.writers.entry import SheetSettings
     from fillgen.writers.sheet import write
 
-    write(output, sheet_entries(found, key), Settings(title=title), overwrite=overwrite)
+    write(output, sheet_entries(found, key), SheetSettings(title=title), overwrite=overwrite)
     typer.echo(f"{many(len(found), 'idea')} in {output}", err=True)
 
 

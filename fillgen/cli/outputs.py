@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fillgen.cli.audio import SoundWish
     from fillgen.hands.take import Playing
     from fillgen.rules.pack import RulePack
-    from fillgen.writers.entry import Entry, Settings
+    from fillgen.writers.entry import SheetEntry, SheetSettings
 
 TEXT, JSON, MIDI, HTML, SVG = "text", "json", "midi", "html", "svg"
 FOLDER = "/"
@@ -227,8 +227,8 @@ def sheet_path(sheet: str | None, output: str | None, overwrite: bool) -> Path |
 
 def write_sheet(
     path: Path | None,
-    entries: Sequence[Entry],
-    settings: Settings | None,
+    entries: Sequence[SheetEntry],
+    settings: SheetSettings | None,
     overwrite: bool,
     what: str = "phrase",
 ) -> None:
@@ -259,10 +259,10 @@ def ideas_sheet(
     """Write the sheet of ideas; with the left hand below where its part is asked for."""
     if path is None:
         return
-    from fillgen.writers.entry import Settings, entries_of
+    from fillgen.writers.entry import SheetSettings, entries_of
 
     both = parts is not None and "left" in parts
-    write_sheet(path, entries_of(found, swing), Settings(staves=2 if both else 1), overwrite)
+    write_sheet(path, entries_of(found, swing), SheetSettings(staves=2 if both else 1), overwrite)
 
 
 def keep_in_book(

@@ -127,7 +127,7 @@ def sheet(
     The same chart and options give the same ideas as the command ideas. In .musicxml and .mei they follow one another
     in one score, each on a new line under its rank and shape.
     """
-    from fillgen.writers.entry import Settings, entries_of
+    from fillgen.writers.entry import SheetSettings, entries_of
 
     if output is None:
         raise OptionError("a sheet of music is a file", hint="Give it a name, such as -o ideas.pdf.")
@@ -135,7 +135,9 @@ def sheet(
         hint = 'Such as: fillgen sheet "| C | G7 |" -o ideas.pdf.'
         raise OptionError("give either a chart or --sequence", hint=hint)
     path = sheet_path(output, None, overwrite)
-    settings = Settings(staves, note_names, fingers, paper.strip().lower(), span_of(span, hand), title or "")
+    settings = SheetSettings(
+        staves, note_names, fingers, paper.strip().lower(), span_of(span, hand), title or ""
+    )
     asked = {
         "--level": level,
         "--busy": busy,

@@ -35,7 +35,7 @@ from fillgen.server.replies import document_reply, fields_of, lines_reply, stage
 from fillgen.server.takeaway import kind_of, sheet_reply
 from fillgen.theory.keys import read_key
 from fillgen.version import __version__
-from fillgen.writers.entry import Settings
+from fillgen.writers.entry import SheetSettings
 
 _MOST_STEPS = 50
 _MOST_LISTED = 100_000
@@ -170,7 +170,7 @@ def files(question: Question) -> Reply:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415 - mido is loaded for MIDI only
 
         return Reply(media, [to_midi(one_ground(entries, key))], f"ideas.{ending}")
-    return sheet_reply(sheet_entries(entries, key), kind, Settings(title=title or ""))
+    return sheet_reply(sheet_entries(entries, key), kind, SheetSettings(title=title or ""))
 
 
 # Changing it

@@ -11,7 +11,7 @@ from fillgen.page.keys import can_move, chords_at, notes_at
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.text import phrase_text
 from fillgen.server.frames import Reply
-from fillgen.writers.entry import Entry, Settings, entries_of
+from fillgen.writers.entry import SheetEntry, SheetSettings, entries_of
 from fillgen.writers.sheet import render
 
 KINDS = {
@@ -35,7 +35,7 @@ def taken_along(ideas: Ideas, kind: str, shift: int, parts: Sequence[str] | None
         from fillgen.writers.midi import to_midi  # noqa: PLC0415 - mido is loaded for MIDI only
 
         return Reply(media, [to_midi(moved, playing)], f"ideas.{ending}")
-    return sheet_reply(entries_of(moved), kind, Settings(staves=2 if both else 1, title=title or ""))
+    return sheet_reply(entries_of(moved), kind, SheetSettings(staves=2 if both else 1, title=title or ""))
 
 
 def kind_of(kind: str) -> tuple[str, str]:
@@ -47,7 +47,7 @@ def kind_of(kind: str) -> tuple[str, str]:
     return KINDS[kind]
 
 
-def sheet_reply(entries: Sequence[Entry], kind: str, settings: Settings) -> Reply:
+def sheet_reply(entries: Sequence[SheetEntry], kind: str, settings: SheetSettings) -> Reply:
     """A sheet of music as a file."""
     media, ending = kind_of(kind)
     return Reply(media, [render(entries, settings, kind)], f"ideas.{ending}")

@@ -124,10 +124,10 @@ def one_sheet(score: str, name: str, glyphs: str, width: int, breaks: str = "enc
     `name` is what is named where the engraver cannot read the score, which is an OutputError.
 
     >>> from fillgen.theory.metre import METRES
-    >>> from fillgen.writers.notation import Score, ScoreBar, Symbol, Written
+    >>> from fillgen.writers.notation import Score, ScoreBar, Symbol, ScoreSymbol
     >>> from fillgen.theory.pitch import Key, Name
     >>> from fillgen.writers.mei import to_mei
-    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, ("C5",), "w"), "a-n0"),),))
+    >>> bar = ScoreBar(1, 1920, ((ScoreSymbol(Symbol(0, 1920, ("C5",), "w"), "a-n0"),),))
     >>> text = to_mei([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
     >>> 'id="E050-own"' in one_sheet(text, "a whole note", "own", 4000)
     True

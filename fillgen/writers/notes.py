@@ -183,7 +183,7 @@ def _note(fit: NoteFit) -> dict[str, str]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Look:
+class _KeyLook:
     """How a kind looks on a key: its word, the white key and the black key, each as fill and ink."""
 
     word: str
@@ -192,10 +192,10 @@ class _Look:
 
 
 _LOOKS = {
-    CHORD_TONE: _Look("stay", ("#8fc4c8", "#10282b"), ("#0a4c54", "#ffffff")),
-    PASSES: _Look("pass", ("#e9f3f3", "#1c3b3e"), ("#48666b", "#ffffff")),
-    LEAVE_QUICKLY: _Look("quick", ("#fbe7c2", "#4a2f00"), ("#5b3d0a", "#fff3dc")),
-    CLASHES: _Look("clash", ("#dddbd7", "#44413c"), ("#2b2a27", "#dedbd4")),
+    CHORD_TONE: _KeyLook("stay", ("#8fc4c8", "#10282b"), ("#0a4c54", "#ffffff")),
+    PASSES: _KeyLook("pass", ("#e9f3f3", "#1c3b3e"), ("#48666b", "#ffffff")),
+    LEAVE_QUICKLY: _KeyLook("quick", ("#fbe7c2", "#4a2f00"), ("#5b3d0a", "#fff3dc")),
+    CLASHES: _KeyLook("clash", ("#dddbd7", "#44413c"), ("#2b2a27", "#dedbd4")),
 }
 _WHITE, _BLACK = (52, 188), (38, 106)
 """Width and height of the keys."""

@@ -22,7 +22,16 @@ if TYPE_CHECKING:
     from fillgen.readers.musicxml import Tune
     from fillgen.tune import Piece
 
-from fillgen.writers.entry import PAPERS, USUAL, Entry, Settings, about, in_words, score_of, section_marks
+from fillgen.writers.entry import (
+    PAPERS,
+    USUAL,
+    SheetEntry,
+    SheetSettings,
+    about,
+    in_words,
+    score_of,
+    section_marks,
+)
 
 WIDE, NARROW = 2100, 1000
 """The width of a sheet and of one for a small screen, in units of the engraver (2.5 to a pixel)."""
@@ -38,7 +47,7 @@ KINDS = {
 """What a sheet can be written as, by the ending of its name."""
 
 
-def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int = 1) -> Entry:
+def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int = 1) -> SheetEntry:
     """A tune with its intro and ending as an entry, engraved from its own score."""
     from fillgen.writers.tunes import tune_musicxml  # noqa: PLC0415 - what writes tunes loads MIDI as well
 
@@ -46,7 +55,7 @@ def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int
     score = tune_musicxml(piece, tune, swing=swing)
     ratio = swing_of(ideas, swing)
     mark = tempo_direction(ideas.tempo, ratio, tune.metre) if piece.intro else None
-    return Entry(
+    return SheetEntry(
         f"tune-{number}",
         ideas.progression,
         piece.idea.notes,
@@ -58,7 +67,7 @@ def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int
     )
 
 
-def note_ids(entry: Entry) -> tuple[tuple[str, ...], ...]:
+def note_ids(entry: SheetEntry) -> tuple[tuple[str, ...], ...]:
     """For each note of an entry the ids of its written parts in the picture, of which a tied note has several."""
     found: dict[str, list[str]] = {}
     for bar in score_of(entry).bars:
@@ -70,17 +79,17 @@ def note_ids(entry: Entry) -> tuple[tuple[str, ...], ...]:
     return tuple(map(tuple, found.values()))
 
 
-def _title(entries: Sequence[Entry], settings: Settings) -> str:
+def _title(entries: Sequence[SheetEntry], settings: SheetSettings) -> str:
     return printable(settings.title or entries[0].progression.title).strip()
 
 
-def _common(entries: Sequence[Entry]) -> str:
+def _common(entries: Sequence[SheetEntry]) -> str:
     """What all entries have alike in a line, nothing where they differ."""
     lines = {about(entry, counted=True): None for entry in entries}
     return next(iter(lines)) if len(lines) == 1 else ""
 
 
-def _labels(entry: Entry, common: str) -> str:
+def _labels(entry: SheetEntry, common: str) -> str:
     """What stands over an entry: its heading, and its key, metre and tempo where those are not common to all."""
     return " · ".join(
         filter(None, [printable(entry.heading).strip(), "" if common else about(entry, counted=True)])
@@ -91,7 +100,7 @@ def _labels(entry: Entry, common: str) -> str:
 
 
 def drawings(
-    entry: Entry, settings: Settings = USUAL, *, width: int = WIDE, height: int = TALLEST
+    entry: SheetEntry, settings: SheetSettings = USUAL, *, width: int = WIDE, height: int = TALLEST
 ) -> tuple[Drawing, ...]:
     """An entry engraved: one drawing, or several where it is higher than `height`; both in units of the engraver."""
     if entry.source:
@@ -125,7 +134,7 @@ def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, 
     return tuple(ends[:-1]) if fits else ()
 
 
-def svg_of(entry: Entry, settings: Settings = USUAL, *, width: int = WIDE) -> str:
+def svg_of(entry: SheetEntry, settings: SheetSettings = USUAL, *, width: int = WIDE) -> str:
     """The picture of an entry as one `svg` element for a page, told in words as well; it has no heading.
 
     Every note has the id of `note_ids`. A page needs `text_font_css` once, for the flats in chord symbols.
@@ -133,7 +142,7 @@ def svg_of(entry: Entry, settings: Settings = USUAL, *, width: int = WIDE) -> st
     >>> from fillgen.phrase.idea import IdeaNote
     >>> from fillgen.phrase.note import Note
     >>> from fillgen.chart.text import parse_chart
-    >>> picture = svg_of(Entry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 960, 76), "E5", "", ""),)))
+    >>> picture = svg_of(SheetEntry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 960, 76), "E5", "", ""),)))
     >>> 'id="a-n0"' in picture, "<desc" in picture
     (True, True)
     """
@@ -153,7 +162,7 @@ def _stacked(parts: Sequence[Drawing], top: int = 0) -> str:
     return found
 
 
-def _picture(entry: Entry, inside: str, wide: int, high: int, place: str) -> str:
+def _picture(entry: SheetEntry, inside: str, wide: int, high: int, place: str) -> str:
     name = entry.name
     title = printable(entry.heading).strip() or "Phrase"
     return (
@@ -180,7 +189,7 @@ _LETTERS = 70
 """As many letters of a title fit into a line."""
 
 
-def _whole_svg(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _whole_svg(entries: Sequence[SheetEntry], settings: SheetSettings) -> bytes:
     """All entries one under another as one picture, with title and common line above."""
     common, title = _common(entries), _title(entries, settings)
     inside, at = [], _EDGE
@@ -224,7 +233,7 @@ def _cut(text: str) -> str:
 _PAGES = {"a4": "A4", "letter": "letter"}
 
 
-def _html(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _html(entries: Sequence[SheetEntry], settings: SheetSettings) -> bytes:
     """All entries as a page that needs nothing but itself, in one column on a phone and two on paper.
 
     An entry that is alone fills the width of the page: it is there twice, in long lines and in short ones for a phone.
@@ -246,11 +255,11 @@ def _html(entries: Sequence[Entry], settings: Settings) -> bytes:
     ).encode()
 
 
-def _narrow(entry: Entry, settings: Settings) -> str:
+def _narrow(entry: SheetEntry, settings: SheetSettings) -> str:
     return svg_of(entry, settings, width=NARROW)
 
 
-def _both_widths(entry: Entry, settings: Settings) -> str:
+def _both_widths(entry: SheetEntry, settings: SheetSettings) -> str:
     small = replace(entry, name=f"{entry.name}-small")
     return (
         f'<div class="wide">{svg_of(entry, settings)}</div>'
@@ -258,7 +267,7 @@ def _both_widths(entry: Entry, settings: Settings) -> str:
     )
 
 
-def _heading(entry: Entry, common: str) -> str:
+def _heading(entry: SheetEntry, common: str) -> str:
     label = _labels(entry, common)
     return f"<h2>{escape(label)}</h2>" if label else ""
 
@@ -266,7 +275,7 @@ def _heading(entry: Entry, common: str) -> str:
 # Files
 
 
-def _pdf(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _pdf(entries: Sequence[SheetEntry], settings: SheetSettings) -> bytes:
     from fillgen.writers.pdf import Block, pdf_bytes, room_of  # noqa: PLC0415 - reportlab is loaded for PDF only
 
     common = _common(entries)
@@ -276,11 +285,11 @@ def _pdf(entries: Sequence[Entry], settings: Settings) -> bytes:
     return pdf_bytes(blocks, paper, title=_title(entries, settings), about=common)
 
 
-def unshown(entries: Sequence[Entry], settings: Settings, kind: str) -> str:
+def unshown(entries: Sequence[SheetEntry], settings: SheetSettings, kind: str) -> str:
     """The letters of title and headings that a sheet of a kind has a question mark for, each once: PDF has few.
 
     >>> from fillgen.chart.text import parse_chart
-    >>> unshown([Entry("a", parse_chart("| C |"), ())], Settings(title="雨 Rain ☂"), "pdf")
+    >>> unshown([SheetEntry("a", parse_chart("| C |"), ())], SheetSettings(title="雨 Rain ☂"), "pdf")
     '雨☂'
     """
     if kind != "pdf":
@@ -293,20 +302,20 @@ def unshown(entries: Sequence[Entry], settings: Settings, kind: str) -> str:
     )
 
 
-def _musicxml(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _musicxml(entries: Sequence[SheetEntry], settings: SheetSettings) -> bytes:
     if _only(entries).source:
         return entries[0].source.encode()
     return score_bytes([score_of(entry, settings) for entry in entries], _title(entries, settings))
 
 
-def _mei(entries: Sequence[Entry], settings: Settings) -> bytes:
+def _mei(entries: Sequence[SheetEntry], settings: SheetSettings) -> bytes:
     if _only(entries).source:
         return as_mei(entries[0].source, entries[0].name).encode()
     scores = [score_of(entry, settings) for entry in entries]
     return to_mei(scores, _title(entries, settings), tempo=True).encode()
 
 
-def _only(entries: Sequence[Entry]) -> Entry:
+def _only(entries: Sequence[SheetEntry]) -> SheetEntry:
     """The first of the entries, which is the only one where it has a score of its own."""
     if len(entries) > 1 and any(entry.source for entry in entries):
         raise OptionError(
@@ -315,7 +324,7 @@ def _only(entries: Sequence[Entry]) -> Entry:
     return entries[0]
 
 
-_MAKERS: Mapping[str, Callable[[Sequence[Entry], Settings], bytes]] = {
+_MAKERS: Mapping[str, Callable[[Sequence[SheetEntry], SheetSettings], bytes]] = {
     "svg": _whole_svg,
     "pdf": _pdf,
     "html": _html,
@@ -324,7 +333,7 @@ _MAKERS: Mapping[str, Callable[[Sequence[Entry], Settings], bytes]] = {
 }
 
 
-def render(entries: Sequence[Entry], settings: Settings, kind: str) -> bytes:
+def render(entries: Sequence[SheetEntry], settings: SheetSettings, kind: str) -> bytes:
     """A sheet with entries as a file of a kind: svg, pdf, html, musicxml or mei.
 
     In MusicXML and MEI the entries follow one another in one score, each on a new system under its heading. OptionError
@@ -353,7 +362,7 @@ def kind_of(path: str) -> str:
 
 
 def write(
-    path: Path, entries: Sequence[Entry], settings: Settings = USUAL, *, overwrite: bool = False
+    path: Path, entries: Sequence[SheetEntry], settings: SheetSettings = USUAL, *, overwrite: bool = False
 ) -> None:
     """Write a sheet as what its ending says, whole or not at all; OutputError where that cannot be."""
     write_file(path, render(entries, settings, kind_of(str(path))), overwrite=overwrite)

@@ -25,7 +25,7 @@ from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.theory.metre import swung
 from fillgen.vary import vary as varied
 from fillgen.vary.wish import read_keep
-from fillgen.writers.entry import Settings, entries_of, in_words
+from fillgen.writers.entry import SheetSettings, entries_of, in_words
 from fillgen.writers.midi import to_midi
 from fillgen.writers.sheet import render
 from tests.browser.conftest import Open, Tab
@@ -261,7 +261,7 @@ def test_musicxml_is_that_of_the_command_line(metre: str, open_page: Open) -> No
         tab.page.click(f"#card-idea-{number} .star")
     _, content = tab.download(lambda: tab.page.click("#all-musicxml"))
     check_schema(content)
-    assert plain(content) == plain(render(entries_of(found), Settings(), "musicxml"))
+    assert plain(content) == plain(render(entries_of(found), SheetSettings(), "musicxml"))
 
 
 def plain(content: bytes) -> bytes:
@@ -390,4 +390,4 @@ def test_a_pick_up_is_shown_and_given(open_page: Open) -> None:
     tab.page.click("#card-idea-1 summary")
     _, content = tab.download(lambda: tab.page.click("#card-idea-1 .musicxml"))
     check_schema(content)
-    assert plain(content) == plain(render(entries_of(found)[:1], Settings(), "musicxml"))
+    assert plain(content) == plain(render(entries_of(found)[:1], SheetSettings(), "musicxml"))

@@ -23,7 +23,16 @@ from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.teaching.lesson import lesson
 from fillgen.teaching.practice import own_ideas
 from fillgen.writers.engraver import bar_widths, engraved, outline
-from fillgen.writers.entry import PAPERS, USUAL, Entry, Settings, about, entries_of, in_words, lesson_entries
+from fillgen.writers.entry import (
+    PAPERS,
+    USUAL,
+    SheetEntry,
+    SheetSettings,
+    about,
+    entries_of,
+    in_words,
+    lesson_entries,
+)
 from fillgen.writers.pdf import Block, pdf_bytes, room_of
 from fillgen.writers.sheet import (
     NARROW,
@@ -44,7 +53,7 @@ FOUND = fillgen.ideas(CHART, rhythm="swing", count=6, seed=7, level=5)
 ENTRIES = entries_of(FOUND)
 
 
-def own(chart: str, phrase: str, metre: str | None = None, name: str = "own") -> Entry:
+def own(chart: str, phrase: str, metre: str | None = None, name: str = "own") -> SheetEntry:
     """A phrase of a player's own as an entry."""
     reading = line_up(find_phrase(phrase, metre=metre), chart, metre=metre)
     (entry,) = entries_of(own_ideas(reading.progression, reading.notes))
@@ -102,7 +111,7 @@ def test_key_signatures(key: str) -> None:
 
 def test_two_staves_hold_the_left_hand() -> None:
     """With two staves there are two clefs, and every chord of the left hand has its keys and its id."""
-    tree = ET.fromstring(svg_of(ENTRIES[0], Settings(staves=2)))
+    tree = ET.fromstring(svg_of(ENTRIES[0], SheetSettings(staves=2)))
     assert glyphs(parts(tree, "clef")) == ["E050", "E062"]
     chords = parts(tree, "chord")
     assert [chord.get("id") for chord in chords] == [f"idea-1-c{n}" for n in range(5)]
@@ -112,13 +121,13 @@ def test_two_staves_hold_the_left_hand() -> None:
 def test_note_names_stand_under_the_notes() -> None:
     """Each note has its name once, with a real flat, also where it is tied."""
     entry = own("| Cm |", "Eb5q. G5q~ G5e C5q")
-    tree = ET.fromstring(svg_of(entry, Settings(note_names=True)))
+    tree = ET.fromstring(svg_of(entry, SheetSettings(note_names=True)))
     assert ["".join(group.itertext()) for group in parts(tree, "syl")] == ["E♭", "G", "C"]
     assert not parts(ET.fromstring(svg_of(entry)), "syl")
 
 
 def test_fingers_can_be_left_out() -> None:
-    tree = ET.fromstring(svg_of(ENTRIES[0], Settings(fingers=False)))
+    tree = ET.fromstring(svg_of(ENTRIES[0], SheetSettings(fingers=False)))
     assert parts(tree, "note")
     assert not parts(tree, "fing")
 
@@ -161,7 +170,7 @@ def test_every_note_is_found_by_its_id() -> None:
 
 def test_ids_stay_apart_in_one_page() -> None:
     """On a page with many entries no id stands twice, and every use points at a sign that is there."""
-    page = render(ENTRIES, Settings(staves=2, note_names=True), "html").decode()
+    page = render(ENTRIES, SheetSettings(staves=2, note_names=True), "html").decode()
     ids = re.findall(r' id="([^"]+)"', page)
     assert len(ids) == len(set(ids))
     assert set(re.findall(r'xlink:href="#([^"]+)"', page)) <= set(ids)
@@ -222,7 +231,9 @@ def test_what_stands_above() -> None:
 @pytest.mark.parametrize("kind", ["svg", "html"])
 def test_pages_need_nothing_but_themselves(kind: str) -> None:
     """Nothing is fetched and nothing runs: no address but the names of the two languages, no script."""
-    text = render(ENTRIES[:2], Settings(title='</title><script>alert("x")</script> \x08&'), kind).decode()
+    text = render(
+        ENTRIES[:2], SheetSettings(title='</title><script>alert("x")</script> \x08&'), kind
+    ).decode()
     tree = ET.fromstring(text.removeprefix("<!DOCTYPE html>"))
     assert not [element for element in tree.iter() if element.tag.endswith("script")]
     addresses = set(re.findall(r'https?://[^"\s<>)]+', text))
@@ -234,7 +245,7 @@ def test_pages_need_nothing_but_themselves(kind: str) -> None:
 
 def test_html_fits_a_phone_and_paper() -> None:
     """The page tells a small screen its width, scales its pictures, and names the paper asked for."""
-    text = render(ENTRIES[:2], Settings(paper="letter"), "html").decode()
+    text = render(ENTRIES[:2], SheetSettings(paper="letter"), "html").decode()
     assert 'name="viewport"' in text
     assert "size:letter" in text
     assert "section>svg,section>div>svg{display:block;width:100%" in text
@@ -259,7 +270,7 @@ def test_an_entry_alone_fills_the_page() -> None:
 # Lines
 
 
-def lines_of(entry: Entry, settings: Settings = USUAL, width: int = WIDE) -> list[list[int]]:
+def lines_of(entry: SheetEntry, settings: SheetSettings = USUAL, width: int = WIDE) -> list[list[int]]:
     """The widths of the bars of each line."""
     found = drawings(entry, settings, width=width)
     return [list(line) for drawing in found for line in bar_widths(drawing)]
@@ -272,10 +283,10 @@ def test_lines_hold_as_many_bars_each() -> None:
     """Four bars that do not fit one line are two and two, not three and one; a pick-up is no bar of them."""
     chart = "| Eb | Bb7 | Bb7 | Eb |"
     entry = own(chart, " | ".join([CROWDED] * 4), "12/8")
-    lines = lines_of(entry, Settings(staves=2, note_names=True))
+    lines = lines_of(entry, SheetSettings(staves=2, note_names=True))
     assert [len(line) for line in lines] == [2, 2]
     late = own(chart, " | ".join(["C5e", *[CROWDED] * 4]), "12/8")
-    assert [len(line) for line in lines_of(late, Settings(staves=2, note_names=True))] == [3, 2]
+    assert [len(line) for line in lines_of(late, SheetSettings(staves=2, note_names=True))] == [3, 2]
 
 
 def test_no_line_is_wider_than_the_page() -> None:
@@ -300,7 +311,7 @@ def test_a_short_line_is_not_stretched() -> None:
 
 def test_a_wide_picture_has_all_entries() -> None:
     """One picture holds all entries one under another, none over another, within its own edges."""
-    tree = ET.fromstring(render(ENTRIES, Settings(title="Harbour Lamps"), "svg"))
+    tree = ET.fromstring(render(ENTRIES, SheetSettings(title="Harbour Lamps"), "svg"))
     boxes = [
         (float(e.get("y", 0)), float(e.get("height", 0))) for e in tree.findall(f"{SVG}svg") if e.get("role")
     ]
@@ -316,7 +327,7 @@ def test_same_entries_same_bytes() -> None:
     """Whatever was engraved between, a sheet comes out the same to the byte."""
     for kind in ("svg", "html", "pdf", "musicxml", "mei"):
         first = render(ENTRIES[:2], USUAL, kind)
-        svg_of(ENTRIES[3], Settings(staves=2))
+        svg_of(ENTRIES[3], SheetSettings(staves=2))
         assert render(ENTRIES[:2], USUAL, kind) == first
 
 
@@ -362,7 +373,7 @@ def streams(content: bytes) -> bytes:
 @pytest.mark.parametrize("paper", PAPERS)
 def test_pdf_has_its_paper_and_embedded_fonts(paper: str) -> None:
     """Pages have the size asked for, and every font of the file is embedded, the standard ones left out."""
-    content = render(ENTRIES, Settings(paper=paper, note_names=True), "pdf")
+    content = render(ENTRIES, SheetSettings(paper=paper, note_names=True), "pdf")
     assert content.startswith(b"%PDF-")
     boxes = re.findall(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", content)
     assert {(float(w), float(h)) for w, h in boxes} == {PAPERS[paper]}
@@ -392,7 +403,7 @@ def test_pdf_draws_every_note_head() -> None:
 def test_pdf_takes_any_title() -> None:
     """Letters without a shape, control characters and titles longer than a line do no harm."""
     for title in ("Жß ♭ \U0001f3b9 \x00", "x" * 500, "(\\)"):
-        assert render(ENTRIES[:1], Settings(title=title), "pdf").startswith(b"%PDF-")
+        assert render(ENTRIES[:1], SheetSettings(title=title), "pdf").startswith(b"%PDF-")
 
 
 def test_the_music_font_has_the_signs_of_text() -> None:
@@ -404,7 +415,7 @@ def test_the_music_font_has_the_signs_of_text() -> None:
 
 def test_letters_without_a_shape_are_told() -> None:
     """What PDF cannot show is named once each; accents, flats and parted accents are shown, and other kinds show all."""
-    title = Settings(title="Cafe\u0301 雨 ♭ 雨の \U0001f3b9")
+    title = SheetSettings(title="Cafe\u0301 雨 ♭ 雨の \U0001f3b9")
     assert unshown(ENTRIES, title, "pdf") == "雨の\U0001f3b9"
     assert unshown(ENTRIES, title, "svg") == ""
     assert unshown([replace(ENTRIES[0], heading="1 · ☂")], USUAL, "pdf") == "☂"
@@ -416,8 +427,8 @@ def test_letters_without_a_shape_are_told() -> None:
 @pytest.mark.parametrize(
     ("made", "told"),
     [
-        (lambda: Settings(staves=3), "3 staves"),
-        (lambda: Settings(paper="a5"), "unknown paper 'a5'"),
+        (lambda: SheetSettings(staves=3), "3 staves"),
+        (lambda: SheetSettings(paper="a5"), "unknown paper 'a5'"),
         (lambda: replace(ENTRIES[0], name="1 idea"), "is no name"),
         (lambda: replace(ENTRIES[0], name='x" onload="'), "is no name"),
         (lambda: render([], USUAL, "svg"), "nothing to engrave"),
@@ -438,7 +449,7 @@ def test_wrong_wishes_are_told(made: object, told: str) -> None:
 
 def test_a_note_too_short_is_told() -> None:
     """A note that no sign stands for is refused with the place."""
-    entry = Entry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 7, 60), "C4", "", ""),), "1 · arch")
+    entry = SheetEntry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 7, 60), "C4", "", ""),), "1 · arch")
     with pytest.raises(OutputError, match="1 · arch: has notes too short"):
         svg_of(entry)
 
@@ -460,8 +471,8 @@ def test_files_are_whole_or_not_at_all(tmp_path: Path) -> None:
 
 def test_a_phrase_without_notes_is_rests() -> None:
     """An empty phrase is engraved as rests, with the left hand below."""
-    entry = Entry("a", parse_chart("| C | F |"), ())
-    tree = ET.fromstring(svg_of(entry, Settings(staves=2)))
+    entry = SheetEntry("a", parse_chart("| C | F |"), ())
+    tree = ET.fromstring(svg_of(entry, SheetSettings(staves=2)))
     assert len(parts(tree, "mRest")) == 2
     assert note_ids(entry) == ()
 
