@@ -135,7 +135,7 @@ def _bars(tune: Tune) -> list[list[tuple[Chord, int]]]:
 
 
 @dataclass(frozen=True)
-class _Part:
+class _Section:
     """An intro or ending: its sequence, its progression and its best idea."""
 
     name: str
@@ -152,7 +152,7 @@ class _Part:
         return self.idea.score + _AT_HOME * sum(inside) / len(inside)
 
 
-def _parts(request: TuneRequest, body: Progression, purpose: str) -> list[_Part]:
+def _parts(request: TuneRequest, body: Progression, purpose: str) -> list[_Section]:
     """The best idea over each chord sequence that fits, best first."""
     bars = request.intro if purpose == "intro" else request.ending - request.quote
     found = []
@@ -200,7 +200,7 @@ def _sized(progression: Progression, bars: int) -> Progression:
     return replace(progression, bars=tuple(held))
 
 
-def _part(request: TuneRequest, body: Progression, purpose: str, sequence: ChordSequence) -> _Part:
+def _part(request: TuneRequest, body: Progression, purpose: str, sequence: ChordSequence) -> _Section:
     goal = body.spans[0].heard if purpose == "intro" else _tonic_of(body)
     key = body.key if purpose == "intro" else None
     progression = replace(to_chord(sequence, goal, key, body.metre), key=body.key)
@@ -215,10 +215,10 @@ def _part(request: TuneRequest, body: Progression, purpose: str, sequence: Chord
         if lead is None:
             raise
         found = generate(replace(asked, lead_to=None))
-        return _Part(
+        return _Section(
             sequence.name, progression, min(found, key=lambda idea: abs(idea.phrase[-1].midi - lead))
         )
-    return _Part(sequence.name, progression, found[0])
+    return _Section(sequence.name, progression, found[0])
 
 
 def _tonic_of(body: Progression) -> Chord:
@@ -245,7 +245,9 @@ def _request(request: TuneRequest, progression: Progression) -> Request:
 # All together
 
 
-def _joined(request: TuneRequest, body: Progression, intro: _Part | None, ending: _Part | None) -> Piece:
+def _joined(
+    request: TuneRequest, body: Progression, intro: _Section | None, ending: _Section | None
+) -> Piece:
     """Intro, tune and ending as one progression with one right hand."""
     tune, metre = request.tune, body.metre
     quoted = _quotation(request, body) if ending is not None and request.quote else None

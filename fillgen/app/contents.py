@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from fillgen.teaching.practice import Session
     from fillgen.theory.pitch import Key
     from fillgen.tune import Piece
-    from fillgen.writers.entry import Entry
+    from fillgen.writers.entry import SheetEntry
 
 IDEAS = ("text", "json", "midi", "files", "sheet", "page")
 """The forms that ideas have."""
@@ -64,7 +64,7 @@ def ideas_content(
 
         return build(found, playing, sounds)
 
-    def sheet() -> tuple[Entry, ...]:
+    def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.entry import entries_of  # noqa: PLC0415
 
         return entries_of(found, playing.swing)
@@ -134,7 +134,7 @@ def checked_content(
         title = look.title or own.progression.title or reading.title
         return ideas_content(own, played, sounds, replace(look, title=title))
 
-    def sheet() -> tuple[Entry, ...]:
+    def sheet() -> tuple[SheetEntry, ...]:
         made = music().sheet
         assert made is not None
         return tuple(replace(entry, heading="") for entry in made())
@@ -167,7 +167,7 @@ def tune_content(
     """A tune with its intro and ending: told in words, as MIDI, as a score and as notes."""
     from fillgen.writers.tunes import piece_text, tune_midi, tune_musicxml  # noqa: PLC0415
 
-    def sheet() -> tuple[Entry, ...]:
+    def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.sheet import tune_entry  # noqa: PLC0415
 
         return (tune_entry(piece, tune, playing.swing, number),)
@@ -184,7 +184,7 @@ def tune_content(
 def joined_sheets(contents: Sequence[Content]) -> Content:
     """Several contents on one sheet of music."""
 
-    def sheet() -> tuple[Entry, ...]:
+    def sheet() -> tuple[SheetEntry, ...]:
         return tuple(entry for content in contents if content.sheet is not None for entry in content.sheet())
 
     return Content(sheet=sheet, look=contents[0].look)
@@ -205,7 +205,7 @@ def session_content(
 
         return to_practice(session, playing, sounds)
 
-    def sheet() -> tuple[Entry, ...]:
+    def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.entry import entries_of  # noqa: PLC0415
 
         ranks = {each.idea.rank for each in session.rounds}
@@ -221,7 +221,7 @@ def lesson_content(
     """A lesson that goes up the ladder of levels: in words, as a page, and its phrases as notes."""
     from fillgen.writers.lessons import lesson_html, lesson_text  # noqa: PLC0415
 
-    def sheet() -> tuple[Entry, ...]:
+    def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.theory.swing import swing_at  # noqa: PLC0415
         from fillgen.writers.entry import lesson_entries  # noqa: PLC0415
 

@@ -17,7 +17,7 @@ from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.writers.look import USUAL, SheetOptions
 
 if TYPE_CHECKING:
-    from fillgen.writers.entry import Entry
+    from fillgen.writers.entry import SheetEntry
 
 TEXT, JSON = "text", "json"
 FOLDER = "/"
@@ -36,7 +36,7 @@ class Content:
     json: Callable[[], str] | None = None
     midi: Callable[[], bytes] | None = None
     files: Callable[[], Mapping[str, bytes]] | None = None
-    sheet: Callable[[], Sequence[Entry]] | None = None
+    sheet: Callable[[], Sequence[SheetEntry]] | None = None
     page: Callable[[], bytes] | None = None
     score: Callable[[], bytes] | None = None
     picture: Callable[[], bytes] | None = None

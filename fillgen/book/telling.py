@@ -18,7 +18,7 @@ from fillgen.vary.transposition import moved
 from fillgen.writers.text import block, staff
 
 if TYPE_CHECKING:
-    from fillgen.writers.entry import Entry as SheetEntry
+    from fillgen.writers.entry import SheetEntry
 
 _STARS = "*****"
 _LEAST = 12

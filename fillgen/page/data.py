@@ -28,9 +28,9 @@ from fillgen.teaching.cautions import CAUTIONS
 from fillgen.theory.metre import TICKS
 from fillgen.version import __version__
 from fillgen.writers.document import chart_document, quarters
-from fillgen.writers.entry import Entry, about, entries_of, in_words, score_of
+from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, score_of
 from fillgen.writers.musicxml import harmony_element
-from fillgen.writers.notation import Score, ScoreBar, Written
+from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol
 
 FORMAT = 1
 """The number of this form of data."""
@@ -187,7 +187,7 @@ class Stage:
             document["systems"] = list(drawn.systems[document["id"]])
         return {"ideas": documents, "glyphs": dict(drawn.glyphs)}
 
-    def _document(self, idea: Idea, entry: Entry, score: Score) -> dict[str, Any]:
+    def _document(self, idea: Idea, entry: SheetEntry, score: Score) -> dict[str, Any]:
         return {
             "id": entry.name,
             "rank": idea.rank,
@@ -322,12 +322,12 @@ def _note(told: IdeaNote, ids: Sequence[str]) -> dict[str, Any]:
 # What is written
 
 
-def _score(entry: Entry) -> Score:
+def _score(entry: SheetEntry) -> Score:
     """An entry as it is written, with fingers; the page puts the heading over it."""
     return score_of(replace(entry, heading=""))
 
 
-def _line(score: Score) -> list[Written]:
+def _line(score: Score) -> list[ScoreSymbol]:
     return [each for bar in score.bars for each in bar.staves[0]]
 
 
@@ -376,7 +376,7 @@ def _written(score: Score, progression: Progression) -> list[dict[str, Any]]:
     return bars
 
 
-def _row(each: Written, note: int) -> list[Any]:
+def _row(each: ScoreSymbol, note: int) -> list[Any]:
     symbol = each.symbol
     return [
         symbol.tick,

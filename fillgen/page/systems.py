@@ -53,9 +53,9 @@ def engraved(scores: Sequence[Score]) -> Engraved:
     In a page a `g` element for each glyph is to be there once, with the id `NAME-fillgen`.
 
     >>> from fillgen.theory.metre import METRES
-    >>> from fillgen.writers.notation import Symbol, Written
+    >>> from fillgen.writers.notation import Symbol, ScoreSymbol
     >>> from fillgen.theory.pitch import Key, Name
-    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, ("C5",), "w"), "a-n0"),),))
+    >>> bar = ScoreBar(1, 1920, ((ScoreSymbol(Symbol(0, 1920, ("C5",), "w"), "a-n0"),),))
     >>> found = engraved([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
     >>> [system.count('id="a-n0"') for system in found.systems["a"]], sorted(found.glyphs)
     ([1], ['E050', 'E084', 'E0A2'])

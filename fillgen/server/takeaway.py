@@ -11,7 +11,7 @@ from fillgen.page.keys import can_move, chords_at, notes_at
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.text import phrase_text
 from fillgen.server.frames import Reply
-from fillgen.writers.entry import Entry, entries_of
+from fillgen.writers.entry import SheetEntry, entries_of
 from fillgen.writers.look import SheetOptions
 from fillgen.writers.sheet import render
 
@@ -48,7 +48,7 @@ def kind_of(kind: str) -> tuple[str, str]:
     return KINDS[kind]
 
 
-def sheet_reply(entries: Sequence[Entry], kind: str, settings: SheetOptions) -> Reply:
+def sheet_reply(entries: Sequence[SheetEntry], kind: str, settings: SheetOptions) -> Reply:
     """A sheet of music as a file."""
     media, ending = kind_of(kind)
     return Reply(media, [render(entries, settings, kind)], f"ideas.{ending}")

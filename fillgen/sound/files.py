@@ -24,7 +24,7 @@ from fillgen.hands.instruments import sound_names
 from fillgen.sound.performance import CONTROL, NOTE_OFF, NOTE_ON, Performance
 from fillgen.sound.playback import to_performance
 from fillgen.sound.synth.limiter import Limiter
-from fillgen.sound.synth.mix import Part, Seat, Sounding, Synthesizer, Tones, mixed
+from fillgen.sound.synth.mix import Instrument, Part, SoundingNote, Synthesizer, Tones, mixed
 from fillgen.sound.synth.recipes import DRUMS, drums, voice_of
 from fillgen.sound.synth.tones import RATE, Samples
 
@@ -55,7 +55,7 @@ class _Channel:
     def __init__(self, number: int) -> None:
         self.voice = DRUMS if number == _DRUM_CHANNEL else voice_of("1")
         self.volume, self.pan = _USUAL_VOLUME, _CENTRE
-        self.notes: list[Sounding] = []
+        self.notes: list[SoundingNote] = []
         self._down: dict[int, tuple[float, int]] = {}
 
     def hear(self, second: float, data: bytes) -> None:
@@ -75,7 +75,7 @@ class _Channel:
     def _end(self, second: float, midi: int) -> None:
         if midi in self._down:
             start, velocity = self._down.pop(midi)
-            self.notes.append(Sounding(start, second - start, midi, velocity))
+            self.notes.append(SoundingNote(start, second - start, midi, velocity))
 
     @property
     def part(self) -> Part:
@@ -83,7 +83,7 @@ class _Channel:
         place = max(-1.0, (self.pan - _CENTRE) / (_CENTRE - 1))
         notes = [n for n in self.notes if self.voice != DRUMS or n.midi in drums()]
         ordered = sorted(notes, key=lambda n: (n.start, n.midi))
-        return Part(Seat(self.voice, self.volume, place), tuple(ordered))
+        return Part(Instrument(self.voice, self.volume, place), tuple(ordered))
 
 
 def parts_of(performance: Performance) -> tuple[Part, ...]:
@@ -95,7 +95,7 @@ def parts_of(performance: Performance) -> tuple[Part, ...]:
     >>> from fillgen.writers.midi import to_midi
     >>> ideas = fillgen.ideas("| C | G7 |", tempo=120, count=1)
     >>> (part,) = parts_of(to_performance(to_midi(ideas)))
-    >>> part.seat.voice, part.notes[0].start < 2.0
+    >>> part.instrument.voice, part.notes[0].start < 2.0
     ('vibraphone', True)
     """
     channels: dict[int, _Channel] = {}

@@ -249,7 +249,7 @@ def perform(
     if loops != 1 and performance.length - loop_from < _SHORTEST_LOOP:
         raise OptionError("there is nothing to play over and over", hint="Leave out --loop.")
     sender = _Sender(output)
-    run = _Run(sender, stop or Stop(), clock or Clock(), tell, meanwhile, look_up)
+    run = _Player(sender, stop or Stop(), clock or Clock(), tell, meanwhile, look_up)
     try:
         done = run.through(_schedule(performance, loops, loop_from))
         sender.silence()
@@ -272,7 +272,7 @@ def _schedule(performance: Performance, loops: int | None, loop_from: float) -> 
 
 
 @dataclass
-class _Run:
+class _Player:
     """One performance under way: the second of its start, by its clock, moves only where the machine was asleep."""
 
     sender: _Sender

@@ -23,7 +23,7 @@ _LONGEST = 6 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Placed:
+class _MessageAt:
     """A message at a tick of its file."""
 
     tick: int
@@ -87,25 +87,25 @@ def to_performance(content: bytes, place: str = "", tempo: float | None = None) 
     return Performance(events, length, own / factor, _metre(placed, first), _remarks(file.tracks))
 
 
-def _together(tracks: Sequence[mido.MidiTrack]) -> tuple[list[_Placed], int]:
+def _together(tracks: Sequence[mido.MidiTrack]) -> tuple[list[_MessageAt], int]:
     """The messages of all tracks in time order, and the tick at which the longest track ends."""
-    placed: list[_Placed] = []
+    placed: list[_MessageAt] = []
     end = 0
     for track in tracks:
         at = 0
         for message in track:
             at += message.time
-            placed.append(_Placed(at, message))
+            placed.append(_MessageAt(at, message))
         end = max(end, at)
     return sorted(placed, key=lambda each: each.tick), end
 
 
-def _signs(placed: Sequence[_Placed]) -> list[tuple[int, int]]:
+def _signs(placed: Sequence[_MessageAt]) -> list[tuple[int, int]]:
     """Ticks and microseconds of the changes of tempo; none at all is no tempo."""
     return [(p.tick, p.message.tempo) for p in placed if p.message.type == "set_tempo" and p.message.tempo]
 
 
-def _metre(placed: Sequence[_Placed], first: int) -> str:
+def _metre(placed: Sequence[_MessageAt], first: int) -> str:
     """The time signature under the first note, 4/4 where none is signed."""
     signed = [p.message for p in placed if p.message.type == "time_signature" and p.tick <= first]
     return f"{signed[-1].numerator}/{signed[-1].denominator}" if signed else "4/4"
@@ -115,7 +115,7 @@ def _begins(message: mido.Message | mido.MetaMessage) -> bool:
     return bool(message.type == "note_on" and message.velocity > 0)
 
 
-def _let_go(placed: Sequence[_Placed], end: int) -> Iterator[_Placed]:
+def _let_go(placed: Sequence[_MessageAt], end: int) -> Iterator[_MessageAt]:
     """What is played, with every key let go before it is struck again, and at the end.
 
     Where two parts share a channel and a pitch, the note lasts until the later of them lets it go.
@@ -140,8 +140,8 @@ def _let_go(placed: Sequence[_Placed], end: int) -> Iterator[_Placed]:
     yield from (_off(end, key) for key, held in down.items() if held)
 
 
-def _off(tick: int, key: tuple[int, int]) -> _Placed:
-    return _Placed(tick, mido.Message("note_off", channel=key[0], note=key[1]))
+def _off(tick: int, key: tuple[int, int]) -> _MessageAt:
+    return _MessageAt(tick, mido.Message("note_off", channel=key[0], note=key[1]))
 
 
 def _data(message: mido.Message | mido.MetaMessage) -> bytes:

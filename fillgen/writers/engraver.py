@@ -11,6 +11,7 @@ from threading import Lock
 import verovio
 
 from fillgen.errors import OutputError
+from fillgen.writers.markup import one_line
 
 UNITS = 2.5
 """Units of the engraver's page in a pixel of the picture, at the scale used here."""
@@ -123,10 +124,10 @@ def one_sheet(score: str, name: str, glyphs: str, width: int, breaks: str = "enc
     `name` is what is named where the engraver cannot read the score, which is an OutputError.
 
     >>> from fillgen.theory.metre import METRES
-    >>> from fillgen.writers.notation import Score, ScoreBar, Symbol, Written
+    >>> from fillgen.writers.notation import Score, ScoreBar, Symbol, ScoreSymbol
     >>> from fillgen.theory.pitch import Key, Name
     >>> from fillgen.writers.mei import to_mei
-    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, ("C5",), "w"), "a-n0"),),))
+    >>> bar = ScoreBar(1, 1920, ((ScoreSymbol(Symbol(0, 1920, ("C5",), "w"), "a-n0"),),))
     >>> text = to_mei([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
     >>> 'id="E050-own"' in one_sheet(text, "a whole note", "own", 4000)
     True
@@ -191,8 +192,7 @@ def _data() -> Path:
 @cache
 def font_css() -> str:
     """The music font as a rule of a style sheet, for the flats and sharps of chord symbols; once in a page."""
-    text = (_data() / f"{FONT}.css").read_text(encoding="ascii")
-    return "".join(line.strip() for line in text.splitlines())
+    return one_line((_data() / f"{FONT}.css").read_text(encoding="ascii"))
 
 
 @cache

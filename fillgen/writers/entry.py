@@ -18,7 +18,7 @@ from fillgen.theory.metre import TICKS
 from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import signed
 from fillgen.writers.musicxml import beat_words, whole_ratio
-from fillgen.writers.notation import Chunk, Score, ScoreBar, Symbol, Written, ids_of, written
+from fillgen.writers.notation import Chunk, Score, ScoreBar, ScoreSymbol, Symbol, ids_of, written
 
 if TYPE_CHECKING:
     from fillgen.readers.musicxml import Tune
@@ -31,7 +31,7 @@ _GRID = TICKS // 4
 
 
 @dataclass(frozen=True)
-class Entry:
+class SheetEntry:
     """What is engraved: a phrase over its chords, with what stands over it.
 
     `name` begins all ids of its picture: a letter, then letters, digits, - and _. `heading` is a few words such as
@@ -55,7 +55,7 @@ class Entry:
             raise OptionError(f"{shorten(self.name)} is no name for a picture", hint=hint)
 
 
-def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[Entry, ...]:
+def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[SheetEntry, ...]:
     """The ideas of an answer as entries named `idea-1`, `idea-2` and so on by rank.
 
     >>> import fillgen
@@ -64,7 +64,7 @@ def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[Entry, ...]:
     """
     ratio = swing_of(ideas, swing)
     return tuple(
-        Entry(
+        SheetEntry(
             f"idea-{idea.rank}",
             ideas.progression,
             idea.notes,
@@ -77,10 +77,10 @@ def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[Entry, ...]:
     )
 
 
-def lesson_entries(lesson: Lesson, swing: float = 1.0) -> tuple[Entry, ...]:
+def lesson_entries(lesson: Lesson, swing: float = 1.0) -> tuple[SheetEntry, ...]:
     """The phrases of a lesson as entries named by step and place, such as `step-2-1`."""
     return tuple(
-        Entry(
+        SheetEntry(
             f"step-{number}-{place}",
             lesson.progression,
             phrase.notes,
@@ -124,7 +124,7 @@ def _numbers(lengths: Sequence[int], at: int, bar: int) -> Iterator[str]:
 # Scores
 
 
-def score_of(entry: Entry, settings: SheetOptions = USUAL) -> Score:
+def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
     """An entry as it is written down; OutputError where a note is too short for any sign."""
     progression, bar = entry.progression, entry.progression.metre.bar
     lead = _lead(entry)
@@ -154,7 +154,7 @@ def score_of(entry: Entry, settings: SheetOptions = USUAL) -> Score:
     )
 
 
-def _lead(entry: Entry) -> int:
+def _lead(entry: SheetEntry) -> int:
     """The ticks by which the first bar is shortened: what is silent before a pick-up, a whole bar where all is."""
     if entry.progression.first != 0 or not entry.notes:
         return 0
@@ -163,7 +163,7 @@ def _lead(entry: Entry) -> int:
     return min(first, entry.progression.metre.bar)
 
 
-def _names(entry: Entry) -> Sequence[str]:
+def _names(entry: SheetEntry) -> Sequence[str]:
     """The scientific names of the notes, found here where an entry has none."""
     if all(told.name for told in entry.notes):
         return [told.name for told in entry.notes]
@@ -171,8 +171,8 @@ def _names(entry: Entry) -> Sequence[str]:
 
 
 def _right(
-    entry: Entry, settings: SheetOptions, lead: int, lengths: Sequence[int]
-) -> list[tuple[Written, ...]]:
+    entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int]
+) -> list[tuple[ScoreSymbol, ...]]:
     """The bars of the right hand, with ids, fingers and names."""
     progression, names = entry.progression, _names(entry)
     chunks = [
@@ -189,14 +189,14 @@ def _right(
             begins = not symbol.is_rest and not symbol.tied_from
             finger = next(told).finger if begins else 0
             shown = signed(symbol.names[0].rstrip("-0123456789")) if begins and settings.note_names else ""
-            line.append(Written(symbol, name, finger if settings.fingers else 0, shown))
+            line.append(ScoreSymbol(symbol, name, finger if settings.fingers else 0, shown))
         found.append(tuple(line))
     return found
 
 
 def _left(
-    entry: Entry, settings: SheetOptions, lead: int, lengths: Sequence[int]
-) -> list[tuple[Written, ...]]:
+    entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int]
+) -> list[tuple[ScoreSymbol, ...]]:
     """The bars of the left hand: chords held as long as they last, by the best way through them."""
     progression = entry.progression
     below = min((told.note.midi for told in entry.notes), default=127)
@@ -207,7 +207,7 @@ def _left(
     ]
     bars = written(chunks, progression.metre, progression.key, lengths, pickup=lead > 0)
     ids = ids_of(bars, f"{entry.name}-c")
-    return [tuple(map(Written, symbols, row)) for symbols, row in zip(bars, ids, strict=True)]
+    return [tuple(map(ScoreSymbol, symbols, row)) for symbols, row in zip(bars, ids, strict=True)]
 
 
 @lru_cache(maxsize=256)
@@ -232,13 +232,13 @@ _LENGTHS = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "sixt
 _SPOKEN = {"♭": " flat ", "♯": " sharp ", "♮": " natural "}
 
 
-def in_words(entry: Entry) -> str:
+def in_words(entry: SheetEntry) -> str:
     """A phrase in words, bar by bar, for those who cannot see it.
 
     >>> from fillgen.phrase.note import Note
     >>> from fillgen.chart.text import parse_chart
     >>> note = IdeaNote(1, Note(0, 720, 75), "Eb5", "", "")
-    >>> in_words(Entry("a", parse_chart("| Cm7 |"), (note,)))
+    >>> in_words(SheetEntry("a", parse_chart("| Cm7 |"), (note,)))
     'Bar 1, chord Cm7: E flat 5 dotted quarter, eighth rest, half rest.'
     """
     if entry.source:
@@ -279,13 +279,13 @@ def _length_in_words(symbol: Symbol) -> str:
     return f"{'dotted ' * symbol.letters.endswith('.')}{'triplet ' * symbol.is_triplet}{word}"
 
 
-def about(entry: Entry, *, counted: bool = False) -> str:
+def about(entry: SheetEntry, *, counted: bool = False) -> str:
     """Key, metre, rhythm, tempo and swing of an entry in a line; the tempo in beats a minute where it is `counted`.
 
     >>> from fillgen.chart.text import parse_chart
-    >>> about(Entry("a", parse_chart("| Eb | Bb7 |", key="Eb"), (), "", "swing", 120, 2.0))
+    >>> about(SheetEntry("a", parse_chart("| Eb | Bb7 |", key="Eb"), (), "", "swing", 120, 2.0))
     'E♭ major, 4/4, swing, 120 quarter notes a minute, eighths swung 2:1'
-    >>> about(Entry("a", parse_chart("| Dm | A7 |", metre="12/8"), (), "", "slow 6/8", 84), counted=True)
+    >>> about(SheetEntry("a", parse_chart("| Dm | A7 |", metre="12/8"), (), "", "slow 6/8", 84), counted=True)
     'D minor, 12/8, slow 6/8, dotted quarter = 56'
     """
     key = entry.progression.key

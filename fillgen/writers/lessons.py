@@ -8,11 +8,10 @@ chart holds comes out as text.
 from __future__ import annotations
 
 import textwrap
-import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from xml.etree.ElementTree import Element, SubElement
+from xml.etree.ElementTree import Element
 
 from fillgen.chart.progression import Progression, Span
 from fillgen.errors import printable
@@ -23,7 +22,7 @@ from fillgen.teaching.notefit import LEAVE_QUICKLY, PASSES, ChordNotes
 from fillgen.teaching.practice import Session, minutes
 from fillgen.teaching.words import beat_words
 from fillgen.theory.metre import TICKS
-from fillgen.writers.notes import DARK, LIGHT, Palette
+from fillgen.writers.markup import LIGHT, css, new_page, page_text, put, themed
 from fillgen.writers.text import MARKS, staff
 
 _WHAT = "A lesson up the ladder"
@@ -201,88 +200,6 @@ def _clock(seconds: float) -> str:
     return f"{whole // 60:>4}:{whole % 60:02}"
 
 
-# The look of the page: lengths in a picture are units of its own
-
-
-def _colours(palette: Palette) -> str:
-    return (
-        f":root{{color-scheme:{'dark' if palette is DARK else 'light'};--ground:{palette.ground};"
-        f"--ink:{palette.ink};--soft:{palette.soft};--link:{palette.link};--line:{palette.line}}}"
-    )
-
-
-_LAYOUT = (
-    "*{box-sizing:border-box}"
-    "body{margin:0 auto;max-width:68rem;padding:1rem;font:1rem/1.45 system-ui,sans-serif;"
-    "background:var(--ground);color:var(--ink)}"
-    "h1{font-size:1.6rem;line-height:1.2;margin:0 0 .2rem;overflow-wrap:anywhere}"
-    "h2{font-size:1.3rem;margin:0 0 .4rem}h3{font-size:1.05rem;margin:1.4rem 0 .4rem}"
-    "p{margin:0 0 .6rem}ul{margin:0 0 .6rem;padding-left:1.2rem}a{color:var(--link)}"
-    ".soft,caption,thead th{color:var(--soft)}"
-    "nav ol{list-style:none;display:flex;flex-wrap:wrap;gap:.3rem 1rem;margin:.8rem 0;padding:0}"
-    "nav a{display:inline-block;padding:.2rem 0}"
-    "section,.care{border-top:1px solid var(--line);padding:1.2rem 0}"
-    ".care{border:2px solid var(--ink);border-radius:.4rem;padding:.8rem 1rem;margin:0 0 1.2rem}"
-    ".legend{list-style:none;padding:0;display:grid;gap:.4rem;margin-top:.8rem}"
-    ".legend li{display:flex;gap:.6rem;align-items:center}.legend svg{width:3rem;height:1.3rem;flex:none}"
-    ".bars{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,14rem),1fr));margin:0}"
-    ".crowded{grid-template-columns:repeat(auto-fill,minmax(min(100%,22rem),1fr))}"
-    ".bars svg{display:block;width:100%;height:auto}"
-    "table{border-collapse:collapse;width:100%;font-size:.95rem}"
-    "caption{text-align:left;padding:.6rem 0 .2rem}"
-    "th,td{text-align:left;vertical-align:top;padding:.25rem .6rem .25rem 0}"
-    "tr{border-bottom:1px solid var(--line)}.of-bar th{padding-top:.6rem}"
-    ".beat,.note,.role,.finger{white-space:nowrap}"
-    ".line{border-bottom:1px solid var(--soft);height:1.9rem}"
-    "@media (max-width:34rem){thead{position:absolute;left:-99rem}"
-    "tbody tr{display:grid;grid-template-columns:5.2rem 2.8rem 1fr auto;padding:.35rem 0}"
-    "tbody .of-bar{display:block}tbody th,tbody td{padding:0}.why{grid-column:1 / -1}"
-    ".beat::before{content:'beat '}.finger::before{content:'finger '}}"
-)
-_PICTURE = (
-    ".bars text,.legend text{font-family:system-ui,sans-serif;fill:var(--ink)}"
-    ".bar-line{stroke:var(--ink);stroke-width:2}.beat-line{stroke:var(--line);stroke-width:1}"
-    ".chord{font-size:14px;font-weight:700}.tight{font-size:9px}"
-    ".name{font-size:12px;font-weight:700;text-anchor:middle}.mark,.of-finger{font-size:10px;text-anchor:middle}"
-    ".of-finger{font-size:12px}.name.tight{font-size:9px}"
-    ".tone rect{fill:var(--link);stroke:var(--link);stroke-width:2}.bars .tone .name,.legend .tone .name"
-    "{fill:var(--ground)}"
-    ".between rect{fill:none;stroke:var(--ink);stroke-width:1.6}"
-    ".lost rect{fill:none;stroke:var(--ink);stroke-width:1.6;stroke-dasharray:3 2}"
-)
-_PRINT = (
-    "@page{size:A4 portrait;margin:14mm}"
-    "body{max-width:none;padding:0;font-size:10pt;line-height:1.3}nav{display:none}"
-    "h1{font-size:16pt}h2{font-size:13pt}h3{font-size:11pt;margin:.8rem 0 .2rem}h2,h3,caption{break-after:avoid}"
-    "p,ul{margin-bottom:.3rem}section,.care{padding:.5rem 0;break-inside:auto}.care{padding:.4rem .8rem}"
-    ".step{break-before:page;border:0}.bars{grid-template-columns:repeat(4,1fr);break-inside:avoid}"
-    ".crowded{grid-template-columns:repeat(2,1fr)}"
-    "table{font-size:8.5pt;line-height:1.2}th,td{padding:.06rem .6rem .08rem 0}.of-bar th{padding-top:.2rem}"
-    "tr,.remarks,.care{break-inside:avoid}tbody{break-inside:avoid}"
-    "svg,svg *{-webkit-print-color-adjust:exact;print-color-adjust:exact}"
-)
-
-
-def _style() -> str:
-    return "".join(
-        [
-            _colours(LIGHT),
-            _LAYOUT,
-            _PICTURE,
-            f"@media (prefers-color-scheme: dark){{{_colours(DARK)}}}",
-            f"@media print{{{_colours(LIGHT)}{_PRINT}}}",
-        ]
-    )
-
-
-def _put(parent: Element, tag: str, text: str = "", look: str = "", **attributes: object) -> Element:
-    """A new element at the end of another; an underscore in an attribute's name stands for a hyphen."""
-    named = {name.strip("_").replace("_", "-"): str(value) for name, value in attributes.items()}
-    child = SubElement(parent, tag, ({"class": look} if look else {}) | named)
-    child.text = printable(text) or None
-    return child
-
-
 # The picture of a bar
 
 _WIDE, _CROWDED = 240, 320
@@ -340,15 +257,15 @@ def _bar_picture(
         },
     )
     start, number = bar[0].onset, progression.bar_of(bar[0].onset)
-    _put(picture, "title", f"Bar {number}: {_chords(bar)}", id=f"{named}-title")
-    _put(picture, "desc", _told(notes, start, progression), id=f"{named}-told")
+    put(picture, "title", f"Bar {number}: {_chords(bar)}", id=f"{named}-title")
+    put(picture, "desc", _told(notes, start, progression), id=f"{named}-told")
     for beat in range(1, progression.metre.beats):
         x = scale.x(beat * progression.metre.beat)
-        _put(picture, "line", look="beat-line", x1=x, x2=x, y1=24, y2=scale.high - 22)
-    _put(picture, "line", look="bar-line", x1=1, x2=1, y1=4, y2=scale.high - 4)
+        put(picture, "line", look="beat-line", x1=x, x2=x, y1=24, y2=scale.high - 22)
+    put(picture, "line", look="bar-line", x1=1, x2=1, y1=4, y2=scale.high - 4)
     _put_chords(picture, bar, scale)
     if bar is progression.bars[-1]:
-        _put(picture, "line", look="bar-line", x1=scale.wide - 1, x2=scale.wide - 1, y1=4, y2=scale.high - 4)
+        put(picture, "line", look="bar-line", x1=scale.wide - 1, x2=scale.wide - 1, y1=4, y2=scale.high - 4)
     for told in notes:
         _put_note(picture, told, start, scale)
     return picture
@@ -375,7 +292,7 @@ def _put_chords(picture: Element, bar: Sequence[Span], scale: _Scale) -> None:
         x, end = scale.x(span.onset - start) + 2, scale.x(span.end - start)
         symbol = span.chord.symbol
         room = {} if len(symbol) * _LETTER < end - x else {"textLength": f"{end - x - 3:.1f}"}
-        _put(picture, "text", symbol, "chord", x=x, y=17, **room, lengthAdjust="spacingAndGlyphs")
+        put(picture, "text", symbol, "chord", x=x, y=17, **room, lengthAdjust="spacingAndGlyphs")
 
 
 def _put_note(picture: Element, told: IdeaNote, start: int, scale: _Scale) -> None:
@@ -385,14 +302,14 @@ def _put_note(picture: Element, told: IdeaNote, start: int, scale: _Scale) -> No
     left, top = scale.x(begin), scale.y(note.midi)
     wide = max(6.0, scale.x(end) - left - 2)
     begins, middle = note.onset >= start, round(left + wide / 2, 1)
-    group = _put(picture, "g", look=_look(told))
-    _put(group, "rect", x=left, y=top, width=round(wide, 1), height=_THICK, rx=3)
+    group = put(picture, "g", look=_look(told))
+    put(group, "rect", x=left, y=top, width=round(wide, 1), height=_THICK, rx=3)
     name = told.name.rstrip("-0123456789")
     tight = " tight" if wide < _TIGHT else ""
-    _put(group, "text", name if begins else f"~{name}", f"name{tight}", x=middle, y=top + 13)
+    put(group, "text", name if begins else f"~{name}", f"name{tight}", x=middle, y=top + 13)
     if begins:
-        _put(group, "text", _mark(told), f"mark{tight}", x=middle, y=round(top + _THICK + 11, 1))
-        _put(group, "text", _finger(told), "of-finger", x=middle, y=scale.high - 6)
+        put(group, "text", _mark(told), f"mark{tight}", x=middle, y=round(top + _THICK + 11, 1))
+        put(group, "text", _finger(told), "of-finger", x=middle, y=scale.high - 6)
 
 
 def _look(told: IdeaNote) -> str:
@@ -415,59 +332,56 @@ def lesson_html(lesson: Lesson) -> str:
     >>> "<b>" in page, "&lt;b&gt;" in page, page.count("<table "), page.count("</figure>")
     (False, True, 2, 2)
     """
-    page = Element("html", {"lang": "en"})
-    head = _put(page, "head")
-    _put(head, "meta", charset="utf-8")
-    _put(head, "meta", name="viewport", content="width=device-width, initial-scale=1")
-    _put(head, "title", _called(lesson))
-    _put(head, "style", _style())
-    body = _put(page, "body")
+    style = themed(
+        css("lesson-colours", LIGHT), css("lesson"), colours="lesson-colours", paper="lesson-print"
+    )
+    page, body = new_page(_called(lesson), style)
     _put_header(body, lesson)
-    main = _put(body, "main")
+    main = put(body, "main")
     _put_fits(main, lesson)
     for number, step in enumerate(lesson.steps, 1):
         _put_step(main, step, number, lesson.progression)
-    return f"<!DOCTYPE html>\n{ET.tostring(page, encoding='unicode')}\n"
+    return page_text(page)
 
 
 def _put_header(body: Element, lesson: Lesson) -> None:
     """The title, what to mind, and the way to each step."""
-    header = _put(body, "header")
-    _put(header, "h1", _called(lesson))
-    _put(header, "p", _about(lesson), "soft")
-    care = _put(header, "aside", look="care", aria_labelledby="care")
-    _put(care, "h2", _CARE, id="care")
+    header = put(body, "header")
+    put(header, "h1", _called(lesson))
+    put(header, "p", _about(lesson), "soft")
+    care = put(header, "aside", look="care", aria_labelledby="care")
+    put(care, "h2", _CARE, id="care")
     _put_list(care, lesson.cautions)
-    places = _put(_put(body, "nav", aria_label="Steps"), "ol")
-    _put(_put(places, "li"), "a", _FIT, href="#fits")
+    places = put(put(body, "nav", aria_label="Steps"), "ol")
+    put(put(places, "li"), "a", _FIT, href="#fits")
     for number, step in enumerate(lesson.steps, 1):
-        _put(_put(places, "li"), "a", step.name, href=f"#step-{number}")
+        put(put(places, "li"), "a", step.name, href=f"#step-{number}")
 
 
 def _put_list(parent: Element, sentences: Iterable[str]) -> None:
-    rows = _put(parent, "ul")
+    rows = put(parent, "ul")
     for sentence in sentences:
-        _put(rows, "li", sentence)
+        put(rows, "li", sentence)
 
 
 def _put_fits(main: Element, lesson: Lesson) -> None:
     """Which notes fit each chord, a line each, and how to read the pictures."""
-    section = _put(main, "section", id="fits", aria_labelledby="fits-name")
-    _put(section, "h2", _FIT, id="fits-name")
-    rows = _put(section, "ul")
+    section = put(main, "section", id="fits", aria_labelledby="fits-name")
+    put(section, "h2", _FIT, id="fits-name")
+    rows = put(section, "ul")
     for told in lesson.fits:
-        row = _put(rows, "li", f"{_where(told, lesson.progression)} ")
-        _put(row, "strong", told.span.chord.symbol).tail = f": {_fitting(told)}"
-    _put(section, "h3", "How to read the pictures")
-    legend = _put(section, "ul", look="legend")
+        row = put(rows, "li", f"{_where(told, lesson.progression)} ")
+        put(row, "strong", told.span.chord.symbol).tail = f": {_fitting(told)}"
+    put(section, "h3", "How to read the pictures")
+    legend = put(section, "ul", look="legend")
     for look, name, words in _LEGEND:
-        row = _put(legend, "li")
+        row = put(legend, "li")
         row.append(_sample(look, name))
-        _put(row, "span", words)
+        put(row, "span", words)
     below = (
         "Below a note stands what it is; at the foot of the bar, under each note, its finger: 1 is the thumb."
     )
-    _put(section, "p", below)
+    put(section, "p", below)
 
 
 _LEGEND = (
@@ -491,41 +405,41 @@ _LEGEND = (
 
 def _sample(look: str, name: str) -> Element:
     drawn = Element("svg", {"viewBox": "0 0 48 20", "aria-hidden": "true"})
-    group = _put(drawn, "g", look=look)
-    _put(group, "rect", x=1, y=1, width=46, height=_THICK, rx=3)
-    _put(group, "text", name, "name", x=24, y=14)
+    group = put(drawn, "g", look=look)
+    put(group, "rect", x=1, y=1, width=46, height=_THICK, rx=3)
+    put(group, "text", name, "name", x=24, y=14)
     return drawn
 
 
 def _put_step(main: Element, step: Step, number: int, progression: Progression) -> None:
     named = f"step-{number}"
-    section = _put(main, "section", look="step", id=named, aria_labelledby=f"{named}-name")
-    _put(section, "h2", step.name, id=f"{named}-name")
+    section = put(main, "section", look="step", id=named, aria_labelledby=f"{named}-name")
+    put(section, "h2", step.name, id=f"{named}-name")
     if step.adds:
         _put_words(section, "What it adds:", step.adds)
     if step.practise:
-        _put(_put(section, "p"), "strong", "How to practise:")
+        put(put(section, "p"), "strong", "How to practise:")
         _put_list(section, step.practise)
     for remark in step.remarks:
         _put_words(section, "Note:", remark)
     for index, each in enumerate(step.phrases, 1):
         _put_phrase(section, each, f"{named}-{index}", progression)
-    remarks = _put(section, "div", look="remarks")
-    _put(remarks, "h3", _REMARKS)
+    remarks = put(section, "div", look="remarks")
+    put(remarks, "h3", _REMARKS)
     for _ in range(_LINES):
-        _put(remarks, "div", _BLANK, "line")
+        put(remarks, "div", _BLANK, "line")
 
 
 def _put_words(parent: Element, head: str, words: str) -> None:
-    _put(_put(parent, "p"), "strong", head).tail = f" {printable(words)}"
+    put(put(parent, "p"), "strong", head).tail = f" {printable(words)}"
 
 
 def _put_phrase(section: Element, each: Explained, named: str, progression: Progression) -> None:
     """A phrase: a picture of each bar, then a row for each note."""
-    _put(section, "h3", each.name)
+    put(section, "h3", each.name)
     scale = _Scale.of(each.notes, progression.metre.bar)
     looks = "bars crowded" if scale.wide == _CROWDED else "bars"
-    figure = _put(section, "figure", look=looks, aria_label=f"{each.name}, bar by bar")
+    figure = put(section, "figure", look=looks, aria_label=f"{each.name}, bar by bar")
     for number, bar in enumerate(progression.bars, 1):
         start, end = bar[0].onset, bar[0].onset + progression.metre.bar
         sounding = [told for told in each.notes if told.note.onset < end and told.note.end > start]
@@ -536,26 +450,26 @@ def _put_phrase(section: Element, each: Explained, named: str, progression: Prog
 def _table(each: Explained, progression: Progression) -> Element:
     """A row for each note. The roles keep it a table for readers aloud where a narrow screen lays it out anew."""
     table = Element("table", {"role": "table"})
-    _put(table, "caption", f"{each.name}, note by note")
-    heads = _put(_put(table, "thead", role="rowgroup"), "tr", role="row")
+    put(table, "caption", f"{each.name}, note by note")
+    heads = put(put(table, "thead", role="rowgroup"), "tr", role="row")
     for text in ("Beat", "Note", "What it is", "Finger", "Why it fits"):
-        _put(heads, "th", text, scope="col", role="columnheader")
+        put(heads, "th", text, scope="col", role="columnheader")
     explained = list(zip(each.notes, each.reasons, strict=True))
     for bar in progression.bars:
         number = progression.bar_of(bar[0].onset)
         rows = [pair for pair in explained if pair[0].bar == number]
-        body = _put(table, "tbody", role="rowgroup")
-        head = _put(body, "tr", look="of-bar", role="row")
-        _put(head, "th", f"Bar {number}: {_chords(bar)}", colspan=5, scope="rowgroup", role="rowheader")
+        body = put(table, "tbody", role="rowgroup")
+        head = put(body, "tr", look="of-bar", role="row")
+        put(head, "th", f"Bar {number}: {_chords(bar)}", colspan=5, scope="rowgroup", role="rowheader")
         for told, reason in rows:
             _put_row(body, told, reason, progression)
     return table
 
 
 def _put_row(body: Element, told: IdeaNote, reason: str, progression: Progression) -> None:
-    row = _put(body, "tr", role="row")
-    _put(row, "td", _beat(told, progression), "beat", role="cell")
-    _put(row, "th", told.name, "note", scope="row", role="rowheader")
-    _put(row, "td", _role(told), "role", role="cell")
-    _put(row, "td", _finger(told) or _BLANK, "finger", role="cell")
-    _put(row, "td", reason, "why", role="cell")
+    row = put(body, "tr", role="row")
+    put(row, "td", _beat(told, progression), "beat", role="cell")
+    put(row, "th", told.name, "note", scope="row", role="rowheader")
+    put(row, "td", _role(told), "role", role="cell")
+    put(row, "td", _finger(told) or _BLANK, "finger", role="cell")
+    put(row, "td", reason, "why", role="cell")

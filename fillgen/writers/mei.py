@@ -10,7 +10,7 @@ from fillgen.theory.chords import Chord
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Name
 from fillgen.writers.musicxml import beat_mark, beat_words
-from fillgen.writers.notation import Score, ScoreBar, Symbol, Written
+from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol
 
 _DURATIONS = {"w": "1", "h": "2", "q": "4", "e": "8", "s": "16"}
 _ACCIDENTALS = {"bb": "ff", "b": "f", "n": "n", "#": "s", "##": "x"}
@@ -38,7 +38,7 @@ def to_mei(
 
     >>> from fillgen.theory.metre import METRES
     >>> from fillgen.theory.pitch import Key
-    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, (), "bar")),),))
+    >>> bar = ScoreBar(1, 1920, ((ScoreSymbol(Symbol(0, 1920, (), "bar")),),))
     >>> "<mRest/>" in to_mei([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
     True
     """
@@ -136,7 +136,7 @@ def _harmonies(chords: Iterable[tuple[int, Chord]], metre: Metre) -> str:
     )
 
 
-def _fingers(staves: Iterable[Iterable[Written]]) -> str:
+def _fingers(staves: Iterable[Iterable[ScoreSymbol]]) -> str:
     return "".join(
         f'<fing staff="{n}" place="above" startid="#{each.id}">{each.finger}</fing>'
         for n, staff in enumerate(staves, 1)
@@ -145,7 +145,7 @@ def _fingers(staves: Iterable[Iterable[Written]]) -> str:
     )
 
 
-def _line(staff: Sequence[Written]) -> str:
+def _line(staff: Sequence[ScoreSymbol]) -> str:
     """The notes and rests of a bar, with the elements of triplets and beams round them."""
     opened, closed = _groups([each.symbol for each in staff])
     return "".join(
@@ -179,7 +179,7 @@ def _spans(words: Sequence[str]) -> list[tuple[int, int]]:
 # Notes
 
 
-def _symbol(each: Written) -> str:
+def _symbol(each: ScoreSymbol) -> str:
     symbol = each.symbol
     if symbol.letters == "bar":
         return "<mRest/>"

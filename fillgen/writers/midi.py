@@ -29,7 +29,7 @@ _VOLUME, _PAN = 7, 10
 
 
 @dataclass(frozen=True, slots=True)
-class _Event:
+class _TrackEvent:
     """A message at a tick. At one tick lower ranks come first: notes end before others begin."""
 
     tick: int
@@ -38,7 +38,7 @@ class _Event:
 
 
 @dataclass(frozen=True, slots=True)
-class _Run:
+class _MessageRun:
     """Messages with the ticks between them: the tick of the first, the messages, and the tick of the last."""
 
     first: int
@@ -144,18 +144,18 @@ class _Ensembles:
         return self._takes[known]
 
 
-def _session_guide(session: Session, ensembles: _Ensembles) -> list[_Event]:
+def _session_guide(session: Session, ensembles: _Ensembles) -> list[_TrackEvent]:
     """Title, metre and key, then for each round its tempo, its rest and label as markers, and its chords."""
     bar = session.ideas.progression.metre.bar
     events = [e for e in _head(ensembles.ensemble(session.ideas.tempo)) if e.message.type != "set_tempo"]
     for start, each in zip(session.starts, session.rounds, strict=True):
         first, counted = start - each.before * bar, start - each.count_in * bar
-        events.append(_Event(first, 7, _tempo(each.tempo)))
+        events.append(_TrackEvent(first, 7, _tempo(each.tempo)))
         if each.rest:
-            events.append(_Event(first, 8, mido.MetaMessage("marker", text="Rest your hands")))
-        events.append(_Event(counted, 8, mido.MetaMessage("marker", text=each.label)))
+            events.append(_TrackEvent(first, 8, mido.MetaMessage("marker", text="Rest your hands")))
+        events.append(_TrackEvent(counted, 8, mido.MetaMessage("marker", text=each.label)))
         chords = ensembles.take(each).chords
-        events += [_Event(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in chords]
+        events += [_TrackEvent(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in chords]
     return events
 
 
@@ -164,7 +164,7 @@ def _session_track(part: str, session: Session, ensembles: _Ensembles, sound: st
     seat, metre = SEATS[part], session.ideas.progression.metre
     track = mido.MidiTrack(_seating(seat, sound))
     counted = _run(clicks(metre), seat.channel)
-    known: dict[int, _Run] = {}
+    known: dict[int, _MessageRun] = {}
     at = 0
     for start, each in zip(session.starts, session.rounds, strict=True):
         if part == "drums" and each.count_in:
@@ -204,7 +204,7 @@ def _file(
 # The track that guides the others: title, tempo, metre, key, markers and chords
 
 
-def _head(ensemble: Ensemble) -> list[_Event]:
+def _head(ensemble: Ensemble) -> list[_TrackEvent]:
     progression = ensemble.progression
     messages = [
         mido.MetaMessage("track_name", name=progression.title or "Right-hand ideas"),
@@ -212,7 +212,7 @@ def _head(ensemble: Ensemble) -> list[_Event]:
         _time_signature(progression.metre),
         mido.MetaMessage("key_signature", key=_key_name(progression.key)),
     ]
-    return [_Event(0, rank, message) for rank, message in enumerate(messages)]
+    return [_TrackEvent(0, rank, message) for rank, message in enumerate(messages)]
 
 
 def _tempo(tempo: float) -> mido.MetaMessage:
@@ -233,17 +233,21 @@ def _key_name(key: Key) -> str:
     return f"{key.tonic}{'m' if key.mode == 'minor' else ''}"
 
 
-def _guide(start: int, markers: Sequence[tuple[int, str]], take: Take, ensemble: Ensemble) -> list[_Event]:
+def _guide(
+    start: int, markers: Sequence[tuple[int, str]], take: Take, ensemble: Ensemble
+) -> list[_TrackEvent]:
     """The markers of a take, its chords as text, and its changes of tempo."""
-    events = [_Event(start + tick, 8, mido.MetaMessage("marker", text=text)) for tick, text in markers]
-    events += [_Event(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in take.chords]
+    events = [_TrackEvent(start + tick, 8, mido.MetaMessage("marker", text=text)) for tick, text in markers]
+    events += [
+        _TrackEvent(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in take.chords
+    ]
     if take.tempi:
-        events += [_Event(start + tick, 10, _tempo(tempo)) for tick, tempo in take.tempi]
-        events.append(_Event(start + take.length, 5, _tempo(ensemble.ideas.tempo)))
+        events += [_TrackEvent(start + tick, 10, _tempo(tempo)) for tick, tempo in take.tempi]
+        events.append(_TrackEvent(start + take.length, 5, _tempo(ensemble.ideas.tempo)))
     return events
 
 
-def _track(events: Iterable[_Event], length: int) -> mido.MidiTrack:
+def _track(events: Iterable[_TrackEvent], length: int) -> mido.MidiTrack:
     """Events in time order with the ticks between them, and the end of the track at the end of the music."""
     track = mido.MidiTrack()
     at = 0
@@ -262,7 +266,7 @@ def _part_track(
 ) -> mido.MidiTrack:
     seat = SEATS[part]
     track = mido.MidiTrack(_seating(seat, sound))
-    known: dict[int, _Run] = {}
+    known: dict[int, _MessageRun] = {}
     at = 0
     for start, _, take in takes:
         if part == "drums" and ensemble.playing.count_in:
@@ -290,7 +294,7 @@ def _seating(seat: Seat, sound: str | None) -> list[mido.Message | mido.MetaMess
     return messages
 
 
-def _run(strokes: Sequence[Stroke], channel: int) -> _Run:
+def _run(strokes: Sequence[Stroke], channel: int) -> _MessageRun:
     """Strokes as messages with the ticks between them; notes end before others begin."""
     marks = [(s.tick, 1, s.midi, s.velocity) for s in strokes]
     marks += [(s.tick + s.length, 0, s.midi, 64) for s in strokes]
@@ -301,10 +305,10 @@ def _run(strokes: Sequence[Stroke], channel: int) -> _Run:
         kind = "note_on" if begins else "note_off"
         messages.append(mido.Message(kind, channel=channel, note=midi, velocity=velocity, time=tick - at))
         at = tick
-    return _Run(marks[0][0], tuple(messages), at)
+    return _MessageRun(marks[0][0], tuple(messages), at)
 
 
-def _append(track: mido.MidiTrack, run: _Run, start: int, at: int) -> int:
+def _append(track: mido.MidiTrack, run: _MessageRun, start: int, at: int) -> int:
     """Put a run on a track at a tick; the answer is the tick of its last message."""
     track.append(run.messages[0].copy(time=start + run.first - at))
     track.extend(run.messages[1:])

@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, SubElement
 from fillgen.theory.chords import Chord, Kind, base_kind
 from fillgen.theory.metre import METRES, TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Key, Name
-from fillgen.writers.notation import Score, ScoreBar, Symbol, Written
+from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol
 
 _TYPES = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "16th"}
 _SIGNS = {"b": "flat", "bb": "flat-flat", "n": "natural", "#": "sharp", "##": "double-sharp"}
@@ -281,8 +281,8 @@ def score_bytes(scores: Sequence[Score], title: str = "") -> bytes:
     Two staves are one part, as for a piano. Bars are numbered through; a pick-up has no number of its own.
 
     >>> from fillgen.theory.metre import METRES
-    >>> from fillgen.writers.notation import ScoreBar, Written
-    >>> bar = ScoreBar(1, 1920, ((Written(Symbol(0, 1920, (), "bar")),),))
+    >>> from fillgen.writers.notation import ScoreBar, ScoreSymbol
+    >>> bar = ScoreBar(1, 1920, ((ScoreSymbol(Symbol(0, 1920, (), "bar")),),))
     >>> b"score-partwise" in score_bytes([Score("a", METRES["4/4"], Key(Name(0, 0), "major"), (bar,))])
     True
     """
@@ -346,7 +346,7 @@ def _two_staves(signs: Element, staves: int) -> None:
     _text(low, "line", 4)
 
 
-def _note_marks(element: Element, staff: Sequence[Written]) -> None:
+def _note_marks(element: Element, staff: Sequence[ScoreSymbol]) -> None:
     """Fingers and note names, on the first note of each symbol."""
     heads = [note for note in element.findall("note") if note.find("chord") is None]
     for note, written in zip(heads, staff, strict=True):

@@ -74,7 +74,7 @@ def written(
     starts = [sum(lengths[:number]) for number in range(len(lengths))]
     chunks = [_until(chunk, sum(lengths)) for chunk in chunks]
     bars = []
-    recent: dict[_Place, int] = {}
+    recent: dict[_StaffPlace, int] = {}
     for number, (start, length) in enumerate(zip(starts, lengths, strict=True)):
         lead = metre.bar - length if pickup and number == 0 else 0
         symbols = _bar(_in_bar(chunks, start, length), start - lead, length, metre)
@@ -300,23 +300,23 @@ def _beam_word(level: int, before: int, after: int) -> str:
     return "backward hook" if before else "forward hook"
 
 
-_Place = tuple[int, str]
+_StaffPlace = tuple[int, str]
 """A letter and an octave."""
 SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "##"}
 """Printed signs by alteration; `n` is a natural."""
 
 
 def _with_accidentals(
-    symbols: Sequence[Symbol], key: Key, before: Mapping[_Place, int]
-) -> tuple[list[Symbol], dict[_Place, int]]:
+    symbols: Sequence[Symbol], key: Key, before: Mapping[_StaffPlace, int]
+) -> tuple[list[Symbol], dict[_StaffPlace, int]]:
     """The signs to be printed in one bar: where a note differs from the key or from the same letter before it.
 
     `before` are the alterations in which the letters were last heard in the bar before, at each octave and, under "",
     at any; those of this bar are told back. A note that needs no sign has a courtesy where its letter was last heard
     altered otherwise.
     """
-    state: dict[_Place, int] = {}
-    heard, recent = dict(before), dict[_Place, int]()
+    state: dict[_StaffPlace, int] = {}
+    heard, recent = dict(before), dict[_StaffPlace, int]()
     shown = []
     for symbol in symbols:
         signs, courtesies = [], []
@@ -343,7 +343,7 @@ def _with_accidentals(
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class ScoreSymbol:
     """A symbol of a score with what stands by it: its id, its finger (0 for none), its name in words ("" for none)."""
 
     symbol: Symbol
@@ -358,7 +358,7 @@ class ScoreBar:
 
     number: int
     length: int
-    staves: tuple[tuple[Written, ...], ...]
+    staves: tuple[tuple[ScoreSymbol, ...], ...]
     chords: tuple[tuple[int, Chord], ...] = ()
 
 

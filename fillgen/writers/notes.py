@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import textwrap
 import xml.etree.ElementTree as ET
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
-from xml.etree.ElementTree import Element, SubElement
+from xml.etree.ElementTree import Element
 
 from fillgen.chart.progression import Progression
 from fillgen.errors import printable
@@ -27,6 +27,7 @@ from fillgen.teaching.notefit import (
 )
 from fillgen.theory.pitch import NATURAL, is_black
 from fillgen.writers.document import chart_document
+from fillgen.writers.markup import LIGHT, css, new_page, page_text, put, themed
 
 _INDENT = " " * 4
 _KIND_WIDTH = max(map(len, NOTE_KINDS)) + 2
@@ -178,26 +179,11 @@ def _note(fit: NoteFit) -> dict[str, str]:
     return {"name": str(fit.name), "degree": fit.degree, "kind": fit.kind, "reason": fit.reason}
 
 
-# Looks: colours as they stand in a style sheet; lengths are units of the picture
+# Looks: colours as CSS has them; lengths are units of the picture
 
 
 @dataclass(frozen=True, slots=True)
-class Palette:
-    """The colours of a page: its ground, its text, text of less weight, links, and lines between things."""
-
-    ground: str
-    ink: str
-    soft: str
-    link: str
-    line: str
-
-
-LIGHT = Palette("#ffffff", "#1d1c1a", "#57534c", "#0a4c54", "#cbc6bc")
-DARK = Palette("#17181b", "#ecebe7", "#b5b1a8", "#8fd0d6", "#44464b")
-
-
-@dataclass(frozen=True, slots=True)
-class _Look:
+class _KeyLook:
     """How a kind looks on a key: its word, the white key and the black key, each as fill and ink."""
 
     word: str
@@ -206,10 +192,10 @@ class _Look:
 
 
 _LOOKS = {
-    CHORD_TONE: _Look("stay", ("#8fc4c8", "#10282b"), ("#0a4c54", "#ffffff")),
-    PASSES: _Look("pass", ("#e9f3f3", "#1c3b3e"), ("#48666b", "#ffffff")),
-    LEAVE_QUICKLY: _Look("quick", ("#fbe7c2", "#4a2f00"), ("#5b3d0a", "#fff3dc")),
-    CLASHES: _Look("clash", ("#dddbd7", "#44413c"), ("#2b2a27", "#dedbd4")),
+    CHORD_TONE: _KeyLook("stay", ("#8fc4c8", "#10282b"), ("#0a4c54", "#ffffff")),
+    PASSES: _KeyLook("pass", ("#e9f3f3", "#1c3b3e"), ("#48666b", "#ffffff")),
+    LEAVE_QUICKLY: _KeyLook("quick", ("#fbe7c2", "#4a2f00"), ("#5b3d0a", "#fff3dc")),
+    CLASHES: _KeyLook("clash", ("#dddbd7", "#44413c"), ("#2b2a27", "#dedbd4")),
 }
 _WHITE, _BLACK = (52, 188), (38, 106)
 """Width and height of the keys."""
@@ -224,87 +210,14 @@ _MARKS = {
 """The mark of each kind, round the point 0 0: a full block, a diamond, two arrow heads, a cross."""
 
 
-def _page_style() -> str:
-    return "".join(
-        [
-            _LAYOUT,
-            _colours(LIGHT),
-            _key_style(),
-            f"@media (prefers-color-scheme: dark){{{_colours(DARK)}}}",
-            f"@media print{{{_colours(LIGHT)}{_PRINT}}}",
-        ]
-    )
-
-
-def _colours(palette: Palette) -> str:
-    return (
-        f":root{{color-scheme:{'dark' if palette is DARK else 'light'}}}"
-        f"body{{background:{palette.ground};color:{palette.ink}}}"
-        f".soft,caption,thead th{{color:{palette.soft}}}a{{color:{palette.link}}}"
-        f"section,tr,th,td,nav{{border-color:{palette.line}}}"
-    )
-
-
-_LAYOUT = (
-    "*{box-sizing:border-box}"
-    "body{margin:0 auto;max-width:68rem;padding:1rem;font:1rem/1.45 system-ui,sans-serif}"
-    "h1{font-size:1.6rem;line-height:1.2;margin:0 0 .2rem;overflow-wrap:anywhere}"
-    "h2{font-size:1.3rem;margin:0 0 .5rem}h3{font-size:1rem;margin:1rem 0 .2rem}"
-    "p{margin:0 0 .6rem}ul{margin:0;padding-left:1.2rem}"
-    "nav{border-bottom:1px solid;padding-bottom:.8rem}"
-    "nav ol,.legend{list-style:none;display:flex;flex-wrap:wrap;gap:.3rem 1rem;margin:.8rem 0;padding:0}"
-    "nav ol{margin-bottom:0}nav a{display:inline-block;padding:.2rem 0}"
-    ".legend{display:grid;gap:.3rem}.legend li{display:flex;gap:.6rem;align-items:flex-start}"
-    ".mark-box{width:1.1em;height:1.1em;flex:none;vertical-align:-.2em;margin-top:.15em}"
-    "td .mark-box{margin:0 .35em 0 0}"
-    "section{border-bottom:1px solid;padding:1.4rem 0}"
-    ".keyboard{display:block;width:100%;max-width:30rem;height:auto}"
-    "table{border-collapse:collapse;width:100%;font-size:.95rem}"
-    "caption{text-align:left;padding:.8rem 0 .2rem}"
-    "th,td{text-align:left;vertical-align:top;padding:.3rem .5rem .3rem 0;border-bottom:1px solid}"
-    "thead th{font-weight:600}tbody th,.kind{white-space:nowrap}"
-    "@media (max-width:34rem){thead{position:absolute;left:-99rem}"
-    "tbody tr{display:grid;grid-template-columns:3rem 3rem 1fr;"
-    "border-style:solid;border-width:0 0 1px;padding:.35rem 0}"
-    "tbody th,tbody td{border:0;padding:0}.why{grid-column:1 / -1}}"
-    "@media (min-width:60rem){.chord{display:grid;grid-template-columns:23rem 1fr;gap:0 2rem}"
-    "caption{padding-top:0}}"
-    "tbody tr:last-child,tbody tr:last-child th,tbody tr:last-child td{border-width:0}"
-)
-_PRINT = (
-    "body{max-width:none;padding:0;font-size:10pt}nav{display:none}"
-    "section{break-inside:avoid;padding:.5rem 0 .2rem}.keyboard{max-width:6.5cm}"
-    ".ways{display:grid;grid-template-columns:6.5cm 1fr;gap:.5cm}"
-    "h1{font-size:16pt}h2{font-size:13pt;margin:0 0 .3rem}h3{margin-top:0}caption{padding-top:.3rem}"
-    "table{font-size:8pt;line-height:1.18}ul{font-size:8.5pt;line-height:1.25}th,td{padding:.07rem .5rem .12rem 0}"
-    ".key,.keyboard{-webkit-print-color-adjust:exact;print-color-adjust:exact}"
-)
-
-
 def _key_style() -> str:
     """The colours of the keys, the same on every page: a keyboard is white and black by day and by night."""
-    rules = [_KEYBOARD]
-    for look in _LOOKS.values():
-        for side, (fill, ink) in (("white", look.white), ("black", look.black)):
-            at = f".{side}.{look.word}"
-            rules.append(f"{at} .key{{fill:{fill}}}{at} text,{at} .solid{{fill:{ink}}}")
-            rules.append(f"{at} .open{{stroke:{ink}}}")
-    return "".join(rules)
-
-
-_KEYBOARD = (
-    ".keyboard text{text-anchor:middle;font-family:system-ui,sans-serif}"
-    ".name{font-size:17px;font-weight:700}.degree{font-size:14px}.word{font-size:14px}"
-    ".black .word{font-size:12px}.key{stroke:#2a2926;stroke-width:1.5}"
-    ".open{fill:none;stroke-width:2.6;stroke-linejoin:round;stroke-linecap:round}"
-    ".mark-box .solid{fill:currentColor}.mark-box .open{stroke:currentColor}"
-)
-
-
-def _add(parent: Element, tag: str, text: str = "", attributes: Mapping[str, str] | None = None) -> Element:
-    child = SubElement(parent, tag, dict(attributes or {}))
-    child.text = text or None
-    return child
+    keys = [
+        css("key", side=side, word=look.word, fill=fill, ink=ink)
+        for look in _LOOKS.values()
+        for side, (fill, ink) in (("white", look.white), ("black", look.black))
+    ]
+    return "".join([css("keyboard"), *keys])
 
 
 # A keyboard
@@ -322,8 +235,8 @@ def _keyboard(told: ChordNotes, number: int) -> Element:
             "aria-labelledby": " ".join(titles),
         },
     )
-    _add(drawn, "title", f"Keyboard for {_called(told)}, {_where(told)}", {"id": titles[0]})
-    _add(drawn, "desc", _described(told), {"id": titles[1]})
+    put(drawn, "title", f"Keyboard for {_called(told)}, {_where(told)}", id=titles[0])
+    put(drawn, "desc", _described(told), id=titles[1])
     drawn.extend(_keys(told))
     return drawn
 
@@ -349,8 +262,7 @@ def _key(fit: NoteFit) -> Element:
     look = _LOOKS[fit.kind]
     key = Element("g", {"class": f"{'black' if black else 'white'} {look.word}"})
     left = _left(fit.pitch_class)
-    size = {"x": left, "y": _EDGE, "width": wide, "height": high, "rx": 4}
-    _add(key, "rect", "", {"class": "key"} | {name: str(value) for name, value in size.items()})
+    put(key, "rect", look="key", x=left, y=_EDGE, width=wide, height=high, rx=4)
     bottom = high + _EDGE
     key.append(_mark(fit.kind, left + wide // 2, bottom - 68))
     for part, text, above in (
@@ -358,7 +270,7 @@ def _key(fit: NoteFit) -> Element:
         ("degree", fit.degree, 24),
         ("word", look.word, 8),
     ):
-        _add(key, "text", text, {"class": part, "x": str(left + wide // 2), "y": str(bottom - above)})
+        put(key, "text", text, part, x=left + wide // 2, y=bottom - above)
     return key
 
 
@@ -392,22 +304,15 @@ def notes_html(progression: Progression, *, dorian_sixth: bool = False) -> str:
     (False, True, 2)
     """
     chords = chord_notes(progression, dorian_sixth=dorian_sixth)
-    page = Element("html", {"lang": "en"})
-    _head(page, progression)
-    body = _add(page, "body")
+    style = themed(
+        css("notes"), css("notes-colours", LIGHT), _key_style(), colours="notes-colours", paper="notes-print"
+    )
+    page, body = new_page(_named(progression), style)
     _intro(body, progression, chords)
-    main = _add(body, "main")
+    main = put(body, "main")
     for number, told in enumerate(chords, 1):
         main.append(_section(told, number))
-    return f"<!DOCTYPE html>\n{ET.tostring(page, encoding='unicode')}\n"
-
-
-def _head(page: Element, progression: Progression) -> None:
-    head = _add(page, "head")
-    _add(head, "meta", "", {"charset": "utf-8"})
-    _add(head, "meta", "", {"name": "viewport", "content": "width=device-width, initial-scale=1"})
-    _add(head, "title", _named(progression))
-    _add(head, "style", _page_style())
+    return page_text(page)
 
 
 def _named(progression: Progression) -> str:
@@ -418,29 +323,29 @@ def _named(progression: Progression) -> str:
 
 def _intro(body: Element, progression: Progression, chords: Sequence[ChordNotes]) -> None:
     """The title, the kinds with their marks, and the way to each chord."""
-    header = _add(body, "header")
-    _add(header, "h1", _named(progression))
-    _add(header, "p", f"{progression.key}, {progression.metre.name}", {"class": "soft"})
-    legend = _add(header, "ul", "", {"class": "legend"})
+    header = put(body, "header")
+    put(header, "h1", _named(progression))
+    put(header, "p", f"{progression.key}, {progression.metre.name}", "soft")
+    legend = put(header, "ul", look="legend")
     for kind in NOTE_KINDS:
-        row = _add(legend, "li")
+        row = put(legend, "li")
         row.append(_mark_box(kind))
-        words = _add(row, "span")
-        _add(words, "strong", _LOOKS[kind].word).tail = f" ({kind}): {_SAYS[kind]}"
-    places = _add(_add(body, "nav", "", {"aria-label": "Chords"}), "ol")
+        words = put(row, "span")
+        put(words, "strong", _LOOKS[kind].word).tail = f" ({kind}): {_SAYS[kind]}"
+    places = put(put(body, "nav", aria_label="Chords"), "ol")
     for number, told in enumerate(chords, 1):
-        row = _add(places, "li")
-        _add(row, "a", f"{_where(told)} {_called(told)}", {"href": f"#chord-{number}"})
+        row = put(places, "li")
+        put(row, "a", f"{_where(told)} {_called(told)}", href=f"#chord-{number}")
 
 
 def _section(told: ChordNotes, number: int) -> Element:
     named = f"name-{number}"
     section = Element("section", {"id": f"chord-{number}", "aria-labelledby": named})
-    _add(section, "h2", f"{_called(told)}, {_where(told)}", {"id": named})
+    put(section, "h2", f"{_called(told)}, {_where(told)}", id=named)
     if told.remark:
-        _add(section, "p", f"{told.remark[0].upper()}{told.remark[1:]}.")
-    columns = _add(section, "div", "", {"class": "chord"})
-    left = _add(columns, "div", "", {"class": "ways"})
+        put(section, "p", f"{told.remark[0].upper()}{told.remark[1:]}.")
+    columns = put(section, "div", look="chord")
+    left = put(columns, "div", look="ways")
     left.append(_keyboard(told, number))
     _next(left, told)
     columns.append(_table(told))
@@ -451,21 +356,21 @@ def _next(parent: Element, told: ChordNotes) -> None:
     """What stays and what moves into the next chord."""
     if told.following is None:
         return
-    following = _add(parent, "div")
-    _add(following, "h3", f"Into {told.following.symbol}")
-    rows = _add(following, "ul")
+    following = put(parent, "div")
+    put(following, "h3", f"Into {told.following.symbol}")
+    rows = put(following, "ul")
     for words in _into(told):
-        _add(rows, "li", words)
+        put(rows, "li", words)
 
 
 def _table(told: ChordNotes) -> Element:
     """A row for each note. The roles keep it a table for readers aloud where a narrow screen lays it out anew."""
     table = Element("table", {"role": "table"})
-    _add(table, "caption", f"The twelve notes over {told.heard.symbol}")
-    heads = _add(_add(table, "thead", "", {"role": "rowgroup"}), "tr", "", {"role": "row"})
+    put(table, "caption", f"The twelve notes over {told.heard.symbol}")
+    heads = put(put(table, "thead", role="rowgroup"), "tr", role="row")
     for text in ("Note", "Degree", "Kind", "Why"):
-        _add(heads, "th", text, {"scope": "col", "role": "columnheader"})
-    body = _add(table, "tbody", "", {"role": "rowgroup"})
+        put(heads, "th", text, scope="col", role="columnheader")
+    body = put(table, "tbody", role="rowgroup")
     for kind in NOTE_KINDS:
         for fit in told.of_kind(kind):
             body.append(_row(fit))
@@ -474,13 +379,13 @@ def _table(told: ChordNotes) -> Element:
 
 def _row(fit: NoteFit) -> Element:
     row = Element("tr", {"role": "row"})
-    _add(row, "th", str(fit.name), {"scope": "row", "role": "rowheader"})
-    _add(row, "td", fit.degree, {"role": "cell"})
-    kind = _add(row, "td", "", {"class": "kind", "role": "cell"})
+    put(row, "th", str(fit.name), scope="row", role="rowheader")
+    put(row, "td", fit.degree, role="cell")
+    kind = put(row, "td", look="kind", role="cell")
     mark = _mark_box(fit.kind)
     mark.tail = fit.kind
     kind.append(mark)
-    _add(row, "td", fit.reason, {"class": "why", "role": "cell"})
+    put(row, "td", fit.reason, "why", role="cell")
     return row
 
 
@@ -526,11 +431,11 @@ def _canvas(progression: Progression, chords: Sequence[ChordNotes], wide: int, h
             "aria-labelledby": "picture-title picture-told",
         },
     )
-    _add(picture, "title", _named(progression), {"id": "picture-title"})
+    put(picture, "title", _named(progression), id="picture-title")
     told = " ".join(f"{_where(each)}, {_called(each)}: {_described(each)}" for each in chords)
-    _add(picture, "desc", told, {"id": "picture-told"})
-    _add(picture, "style", f"{_PICTURE}{_key_style()}")
-    _add(picture, "rect", "", {"class": "ground", "width": str(wide), "height": str(high)})
+    put(picture, "desc", told, id="picture-told")
+    put(picture, "style", css("notes-picture", LIGHT) + _key_style())
+    put(picture, "rect", look="ground", width=wide, height=high)
     _words(picture, "head", _cut(_named(progression)), 38)
     _words(picture, "line", f"{progression.key}, {progression.metre.name}", 60)
     return picture
@@ -542,14 +447,10 @@ def _cut(text: str) -> str:
 
 
 _MOST_LETTERS = 48
-_PICTURE = (
-    f".ground{{fill:{LIGHT.ground}}}.head,.line,.name-above{{font-family:system-ui,sans-serif;fill:{LIGHT.ink}}}"
-    f".head{{font-size:22px;font-weight:700}}.line{{font-size:16px}}.name-above{{font-size:18px;font-weight:700}}.mark-box{{color:{LIGHT.ink}}}"
-)
 
 
 def _words(parent: Element, look: str, text: str, y: int, x: int = _GAP) -> None:
-    _add(parent, "text", text, {"class": look, "x": str(x), "y": str(y)})
+    put(parent, "text", text, look, x=x, y=y)
 
 
 def _placed(told: ChordNotes, number: int, x: int, y: int) -> Element:
@@ -564,6 +465,6 @@ def _placed(told: ChordNotes, number: int, x: int, y: int) -> Element:
 
 def _explained(picture: Element, kind: str, y: int) -> None:
     """A line that tells what a mark means."""
-    group = _add(picture, "g", "", {"class": "mark-box"})
+    group = put(picture, "g", look="mark-box")
     group.append(_mark(kind, _GAP + 10, y))
     _words(picture, "line", f"{_LOOKS[kind].word} ({kind}): {_SAYS[kind]}", y + 5, _GAP + 32)

@@ -37,7 +37,7 @@ _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?")
 _STEP = re.compile(r"([MmLlHhVvCcSsZz])([^MmLlHhVvCcSsZz]*)")
 _PLACES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4}
 
-Line = tuple[str, tuple[float, ...]]
+PathStep = tuple[str, tuple[float, ...]]
 """A step of an outline: `m` and `l` to a point, `c` over two handles to a point, `z` back to the beginning."""
 
 
@@ -102,13 +102,15 @@ def _register() -> None:
 
 # Pages
 
-Piece = tuple[str, Drawing]
+_HeadedDrawing = tuple[str, Drawing]
 
 
-def _pages(blocks: Iterable[Block], paper: tuple[float, float], head: float) -> Iterator[list[Piece]]:
+def _pages(
+    blocks: Iterable[Block], paper: tuple[float, float], head: float
+) -> Iterator[list[_HeadedDrawing]]:
     """The drawings of each page, with the heading over the first of a block."""
     whole = paper[1] - 2 * _MARGIN
-    page: list[Piece] = []
+    page: list[_HeadedDrawing] = []
     left = whole - head
     for block in blocks:
         for number, drawing in enumerate(block.drawings):
@@ -328,7 +330,7 @@ def _path(canvas: Canvas, element: Element) -> None:
 def _points(canvas: Canvas, element: Element) -> None:
     values = _numbers(element.get("points", ""))
     pairs = list(zip(values[::2], values[1::2], strict=True))
-    lines: list[Line] = [("m" if place == 0 else "l", pair) for place, pair in enumerate(pairs)]
+    lines: list[PathStep] = [("m" if place == 0 else "l", pair) for place, pair in enumerate(pairs)]
     is_open = element.tag.endswith("polyline")
     canvas.setLineWidth(float(element.get("stroke-width", 1)))
     _fill(canvas, lines if is_open else [*lines, ("z", ())], stroke=is_open, fill=not is_open)
@@ -386,7 +388,7 @@ def _runs(element: Element, size: float) -> Iterator[tuple[str, float]]:
 # Outlines
 
 
-def _fill(canvas: Canvas, lines: Iterable[Line], *, stroke: bool = False, fill: bool = True) -> None:
+def _fill(canvas: Canvas, lines: Iterable[PathStep], *, stroke: bool = False, fill: bool = True) -> None:
     path = canvas.beginPath()
     for word, values in lines:
         {"m": path.moveTo, "l": path.lineTo, "c": path.curveTo, "z": path.close}[word](*values)
@@ -394,7 +396,7 @@ def _fill(canvas: Canvas, lines: Iterable[Line], *, stroke: bool = False, fill: 
 
 
 @cache
-def _lines(data: str) -> tuple[Line, ...]:
+def _lines(data: str) -> tuple[PathStep, ...]:
     """The path data of an SVG picture as steps to places, none of them relative.
 
     >>> _lines("M10 10h5v-5z")
@@ -417,7 +419,7 @@ class _Pen:
     """Where a path has come to: its steps so far, its place, where it began, and its last handle."""
 
     def __init__(self) -> None:
-        self.lines: list[Line] = []
+        self.lines: list[PathStep] = []
         self.x = self.y = 0.0
         self.start = (0.0, 0.0)
         self.handle = (0.0, 0.0)

@@ -14,6 +14,7 @@ from fillgen.errors import OptionError, did_you_mean, printable, shorten
 from fillgen.hands.take import swing_of
 from fillgen.writers.engraver import FONT, TALLEST, UNITS, Drawing, as_mei, bar_widths, engraved, font_css
 from fillgen.writers.files import write_file
+from fillgen.writers.markup import css
 from fillgen.writers.mei import to_mei
 from fillgen.writers.musicxml import score_bytes, tempo_direction, with_sections
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from fillgen.readers.musicxml import Tune
     from fillgen.tune import Piece
 
-from fillgen.writers.entry import Entry, about, in_words, score_of, section_marks
+from fillgen.writers.entry import SheetEntry, about, in_words, score_of, section_marks
 from fillgen.writers.look import PAPERS, USUAL, SheetOptions
 
 WIDE, NARROW = 2100, 1000
@@ -38,7 +39,7 @@ KINDS = {
 """What a sheet can be written as, by the ending of its name."""
 
 
-def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int = 1) -> Entry:
+def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int = 1) -> SheetEntry:
     """A tune with its intro and ending as an entry, engraved from its own score."""
     from fillgen.writers.tunes import tune_musicxml  # noqa: PLC0415 - what writes tunes loads MIDI as well
 
@@ -46,7 +47,7 @@ def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int
     score = tune_musicxml(piece, tune, swing=swing)
     ratio = swing_of(ideas, swing)
     mark = tempo_direction(ideas.tempo, ratio, tune.metre) if piece.intro else None
-    return Entry(
+    return SheetEntry(
         f"tune-{number}",
         ideas.progression,
         piece.idea.notes,
@@ -58,7 +59,7 @@ def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int
     )
 
 
-def note_ids(entry: Entry) -> tuple[tuple[str, ...], ...]:
+def note_ids(entry: SheetEntry) -> tuple[tuple[str, ...], ...]:
     """For each note of an entry the ids of its written parts in the picture, of which a tied note has several."""
     found: dict[str, list[str]] = {}
     for bar in score_of(entry).bars:
@@ -70,17 +71,17 @@ def note_ids(entry: Entry) -> tuple[tuple[str, ...], ...]:
     return tuple(map(tuple, found.values()))
 
 
-def _title(entries: Sequence[Entry], settings: SheetOptions) -> str:
+def _title(entries: Sequence[SheetEntry], settings: SheetOptions) -> str:
     return printable(settings.title or entries[0].progression.title).strip()
 
 
-def _common(entries: Sequence[Entry]) -> str:
+def _common(entries: Sequence[SheetEntry]) -> str:
     """What all entries have alike in a line, nothing where they differ."""
     lines = {about(entry, counted=True): None for entry in entries}
     return next(iter(lines)) if len(lines) == 1 else ""
 
 
-def _labels(entry: Entry, common: str) -> str:
+def _labels(entry: SheetEntry, common: str) -> str:
     """What stands over an entry: its heading, and its key, metre and tempo where those are not common to all."""
     return " · ".join(
         filter(None, [printable(entry.heading).strip(), "" if common else about(entry, counted=True)])
@@ -91,7 +92,7 @@ def _labels(entry: Entry, common: str) -> str:
 
 
 def drawings(
-    entry: Entry, settings: SheetOptions = USUAL, *, width: int = WIDE, height: int = TALLEST
+    entry: SheetEntry, settings: SheetOptions = USUAL, *, width: int = WIDE, height: int = TALLEST
 ) -> tuple[Drawing, ...]:
     """An entry engraved: one drawing, or several where it is higher than `height`; both in units of the engraver."""
     if entry.source:
@@ -125,7 +126,7 @@ def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, 
     return tuple(ends[:-1]) if fits else ()
 
 
-def svg_of(entry: Entry, settings: SheetOptions = USUAL, *, width: int = WIDE) -> str:
+def svg_of(entry: SheetEntry, settings: SheetOptions = USUAL, *, width: int = WIDE) -> str:
     """The picture of an entry as one `svg` element for a page, told in words as well; it has no heading.
 
     Every note has the id of `note_ids`. A page needs `text_font_css` once, for the flats in chord symbols.
@@ -133,7 +134,7 @@ def svg_of(entry: Entry, settings: SheetOptions = USUAL, *, width: int = WIDE) -
     >>> from fillgen.phrase.idea import IdeaNote
     >>> from fillgen.phrase.note import Note
     >>> from fillgen.chart.text import parse_chart
-    >>> picture = svg_of(Entry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 960, 76), "E5", "", ""),)))
+    >>> picture = svg_of(SheetEntry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 960, 76), "E5", "", ""),)))
     >>> 'id="a-n0"' in picture, "<desc" in picture
     (True, True)
     """
@@ -153,7 +154,7 @@ def _stacked(parts: Sequence[Drawing], top: int = 0) -> str:
     return found
 
 
-def _picture(entry: Entry, inside: str, wide: int, high: int, place: str) -> str:
+def _picture(entry: SheetEntry, inside: str, wide: int, high: int, place: str) -> str:
     name = entry.name
     title = printable(entry.heading).strip() or "Phrase"
     return (
@@ -180,7 +181,7 @@ _LETTERS = 70
 """As many letters of a title fit into a line."""
 
 
-def _whole_svg(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
+def _whole_svg(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     """All entries one under another as one picture, with title and common line above."""
     common, title = _common(entries), _title(entries, settings)
     inside, at = [], _EDGE
@@ -221,30 +222,17 @@ def _cut(text: str) -> str:
     return text if len(text) <= _LETTERS else f"{text[: _LETTERS - 1]}…"
 
 
-_LOOK = (
-    "*{box-sizing:border-box}body{margin:0 auto;max-width:76rem;padding:1rem;background:#fff;color:#000;"
-    f"font:1rem/1.4 system-ui,{FONT},sans-serif}}"
-    "h1{font-size:1.5rem;line-height:1.2;margin:0 0 .2rem;overflow-wrap:anywhere}p{margin:0 0 .8rem}"
-    ".ideas{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,25rem),1fr));gap:.6rem 1.6rem}"
-    "section{break-inside:avoid}h2{font-size:1rem;margin:.6rem 0 .1rem;white-space:pre-wrap;overflow-wrap:anywhere}"
-    "section>svg,section>div>svg{display:block;width:100%;height:auto}"
-    ".one{max-width:64.5rem}.one .ideas{display:block}.one .wide{display:none}"
-    "@media (min-width:44rem){.one .wide{display:block}.one .small{display:none}}"
-    "@media print{body{max-width:none;padding:0;font-size:10pt}"
-    ".ideas{grid-template-columns:1fr 1fr;gap:.4rem 1.2rem}h1{font-size:16pt}"
-    ".one .wide{display:block}.one .small{display:none}}"
-)
 _PAGES = {"a4": "A4", "letter": "letter"}
 
 
-def _html(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
+def _html(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     """All entries as a page that needs nothing but itself, in one column on a phone and two on paper.
 
     An entry that is alone fills the width of the page: it is there twice, in long lines and in short ones for a phone.
     """
     picture = _both_widths if len(entries) == 1 else _narrow
     common, title = _common(entries), _title(entries, settings)
-    page = f"@page{{size:{_PAGES[settings.paper]} portrait;margin:14mm}}"
+    style = font_css() + css("sheet", font=FONT, paper=_PAGES[settings.paper])
     head = f"<p>{escape(common)}</p>\n" if common else ""
     sections = [
         f"<section>{_heading(entry, common)}{picture(entry, settings)}</section>" for entry in entries
@@ -254,16 +242,16 @@ def _html(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"/>'
         '<meta name="viewport" content="width=device-width, initial-scale=1"/>'
-        f"<title>{named}</title><style>{font_css()}{_LOOK}{page}</style></head>\n<body{column}><h1>{named}</h1>\n"
+        f"<title>{named}</title><style>{style}</style></head>\n<body{column}><h1>{named}</h1>\n"
         f'{head}<main class="ideas">\n' + "\n".join(sections) + "\n</main></body></html>\n"
     ).encode()
 
 
-def _narrow(entry: Entry, settings: SheetOptions) -> str:
+def _narrow(entry: SheetEntry, settings: SheetOptions) -> str:
     return svg_of(entry, settings, width=NARROW)
 
 
-def _both_widths(entry: Entry, settings: SheetOptions) -> str:
+def _both_widths(entry: SheetEntry, settings: SheetOptions) -> str:
     small = replace(entry, name=f"{entry.name}-small")
     return (
         f'<div class="wide">{svg_of(entry, settings)}</div>'
@@ -271,7 +259,7 @@ def _both_widths(entry: Entry, settings: SheetOptions) -> str:
     )
 
 
-def _heading(entry: Entry, common: str) -> str:
+def _heading(entry: SheetEntry, common: str) -> str:
     label = _labels(entry, common)
     return f"<h2>{escape(label)}</h2>" if label else ""
 
@@ -279,7 +267,7 @@ def _heading(entry: Entry, common: str) -> str:
 # Files
 
 
-def _pdf(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
+def _pdf(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     from fillgen.writers.pdf import Block, pdf_bytes, room_of  # noqa: PLC0415 - reportlab is loaded for PDF only
 
     common = _common(entries)
@@ -289,11 +277,11 @@ def _pdf(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
     return pdf_bytes(blocks, paper, title=_title(entries, settings), about=common)
 
 
-def unshown(entries: Sequence[Entry], settings: SheetOptions, kind: str) -> str:
+def unshown(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) -> str:
     """The letters of title and headings that a sheet of a kind has a question mark for, each once: PDF has few.
 
     >>> from fillgen.chart.text import parse_chart
-    >>> unshown([Entry("a", parse_chart("| C |"), ())], SheetOptions(title="雨 Rain ☂"), "pdf")
+    >>> unshown([SheetEntry("a", parse_chart("| C |"), ())], SheetOptions(title="雨 Rain ☂"), "pdf")
     '雨☂'
     """
     if kind != "pdf":
@@ -306,20 +294,20 @@ def unshown(entries: Sequence[Entry], settings: SheetOptions, kind: str) -> str:
     )
 
 
-def _musicxml(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
+def _musicxml(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     if _only(entries).source:
         return entries[0].source.encode()
     return score_bytes([score_of(entry, settings) for entry in entries], _title(entries, settings))
 
 
-def _mei(entries: Sequence[Entry], settings: SheetOptions) -> bytes:
+def _mei(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     if _only(entries).source:
         return as_mei(entries[0].source, entries[0].name).encode()
     scores = [score_of(entry, settings) for entry in entries]
     return to_mei(scores, _title(entries, settings), tempo=True).encode()
 
 
-def _only(entries: Sequence[Entry]) -> Entry:
+def _only(entries: Sequence[SheetEntry]) -> SheetEntry:
     """The first of the entries, which is the only one where it has a score of its own."""
     if len(entries) > 1 and any(entry.source for entry in entries):
         raise OptionError(
@@ -328,7 +316,7 @@ def _only(entries: Sequence[Entry]) -> Entry:
     return entries[0]
 
 
-_MAKERS: Mapping[str, Callable[[Sequence[Entry], SheetOptions], bytes]] = {
+_MAKERS: Mapping[str, Callable[[Sequence[SheetEntry], SheetOptions], bytes]] = {
     "svg": _whole_svg,
     "pdf": _pdf,
     "html": _html,
@@ -337,7 +325,7 @@ _MAKERS: Mapping[str, Callable[[Sequence[Entry], SheetOptions], bytes]] = {
 }
 
 
-def render(entries: Sequence[Entry], settings: SheetOptions, kind: str) -> bytes:
+def render(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) -> bytes:
     """A sheet with entries as a file of a kind: svg, pdf, html, musicxml or mei.
 
     In MusicXML and MEI the entries follow one another in one score, each on a new system under its heading. OptionError
@@ -366,7 +354,7 @@ def kind_of(path: str) -> str:
 
 
 def write(
-    path: Path, entries: Sequence[Entry], settings: SheetOptions = USUAL, *, overwrite: bool = False
+    path: Path, entries: Sequence[SheetEntry], settings: SheetOptions = USUAL, *, overwrite: bool = False
 ) -> None:
     """Write a sheet as what its ending says, whole or not at all; OutputError where that cannot be."""
     write_file(path, render(entries, settings, kind_of(str(path))), overwrite=overwrite)

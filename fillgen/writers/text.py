@@ -31,9 +31,9 @@ _MEANINGS = {
 _HEAD = 8
 _TERMS_INDENT = 6
 
-Row = Mapping[int, str]
+TickText = Mapping[int, str]
 """Text at ticks of a bar."""
-_Bar = tuple[Row, Row, Row, Row]
+_BarRows = tuple[TickText, TickText, TickText, TickText]
 """The chords, notes, marks and fingers of a bar."""
 
 
@@ -101,12 +101,12 @@ def _bars_in_row(bars: int, most: int) -> int:
     return -(-bars // rows)
 
 
-def _bars(told: Sequence[IdeaNote], progression: Progression) -> list[_Bar]:
+def _bars(told: Sequence[IdeaNote], progression: Progression) -> list[_BarRows]:
     """Chords, notes, marks and fingers of each bar, by the tick at which they stand."""
     names = [each.name for each in told]
     phrase = tuple(each.note for each in told)
     tokens = phrase_tokens(phrase, names, progression.metre, len(progression.bars))
-    bars: list[_Bar] = []
+    bars: list[_BarRows] = []
     seen: set[int] = set()
     for spans, row in zip(progression.bars, tokens, strict=True):
         start = spans[0].onset
@@ -127,7 +127,7 @@ def _mark(told: IdeaNote) -> str:
     return told.degree if told.role == CHORD_TONE else MARKS[told.role]
 
 
-def _columns(bars: Sequence[_Bar], metre: Metre) -> dict[int, int]:
+def _columns(bars: Sequence[_BarRows], metre: Metre) -> dict[int, int]:
     """The columns of a bar: ticks where something stands in any bar, each with a width for all bars."""
     widest: dict[int, int] = defaultdict(int)
     for tick in range(0, metre.bar, metre.beat):
@@ -142,7 +142,7 @@ def _columns(bars: Sequence[_Bar], metre: Metre) -> dict[int, int]:
     return {tick: widest[tick] for tick in ticks}
 
 
-def _make_room(chords: Row, ticks: Sequence[int], widest: dict[int, int], bar: int) -> None:
+def _make_room(chords: TickText, ticks: Sequence[int], widest: dict[int, int], bar: int) -> None:
     """Widen columns until each chord symbol ends before the next begins."""
     starts = [*sorted(chords), bar]
     for start, end in pairwise(starts):
@@ -150,8 +150,8 @@ def _make_room(chords: Row, ticks: Sequence[int], widest: dict[int, int], bar: i
         widest[start] += max(0, len(chords[start]) + 1 - room)
 
 
-def _row(bars: Sequence[_Bar], columns: Mapping[int, int], metre: Metre, ruler: bool) -> list[str]:
-    beats: Row = {n * metre.beat: str(n + 1) for n in range(metre.beats)}
+def _row(bars: Sequence[_BarRows], columns: Mapping[int, int], metre: Metre, ruler: bool) -> list[str]:
+    beats: TickText = {n * metre.beat: str(n + 1) for n in range(metre.beats)}
     lines = [_line("beat", [beats] * len(bars), columns)] if ruler else []
     for part, head in enumerate(("chord", "notes", "", "finger")):
         rows = [rows[part] for rows in bars]
@@ -160,11 +160,11 @@ def _row(bars: Sequence[_Bar], columns: Mapping[int, int], metre: Metre, ruler: 
     return lines
 
 
-def _line(head: str, rows: Sequence[Row], columns: Mapping[int, int]) -> str:
+def _line(head: str, rows: Sequence[TickText], columns: Mapping[int, int]) -> str:
     return (f"{head:>6} | " + "| ".join(_fit(row, columns) for row in rows) + "|").rstrip()
 
 
-def _fit(row: Row, columns: Mapping[int, int]) -> str:
+def _fit(row: TickText, columns: Mapping[int, int]) -> str:
     """The texts of one bar at their columns; a text may run on over the empty columns after it."""
     line, at = "", 0
     for tick, width in columns.items():

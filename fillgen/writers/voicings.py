@@ -19,7 +19,7 @@ _NARROWEST = 30
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class _ChordRow:
     """A chord of a path as it is shown; `movement` in semitones."""
 
     bar: int
@@ -37,10 +37,10 @@ class _Row:
         return self.voicing.position if self.voicing else ""
 
 
-def _rows(progression: Progression, path: VoicingPath) -> list[_Row]:
+def _rows(progression: Progression, path: VoicingPath) -> list[_ChordRow]:
     """The spans of a progression as a path holds them."""
     return [
-        _Row(
+        _ChordRow(
             span.onset // progression.metre.bar + 1,
             span.chord.symbol,
             after,
@@ -99,20 +99,20 @@ def _half_steps(count: int) -> str:
     return f"{count} half step{'' if count == 1 else 's'}"
 
 
-def _drawn(rows: Sequence[_Row], width: int) -> list[str]:
+def _drawn(rows: Sequence[_ChordRow], width: int) -> list[str]:
     """A block for each chord: its keyboard, and beside it what is held and what moves."""
     low, high = _stretch(rows)
     return [_block(row, low, high, width) for row in rows]
 
 
-def _stretch(rows: Sequence[_Row]) -> tuple[int, int]:
+def _stretch(rows: Sequence[_ChordRow]) -> tuple[int, int]:
     """The stretch of the keyboard that a path needs: from a C, an octave and a third at least."""
     held = [midi for row in rows if row.voicing for midi in row.voicing.pitches] or [48]
     low = min(held) // 12 * 12
     return low, max(*held, low + 16)
 
 
-def _block(row: _Row, low: int, high: int, width: int) -> str:
+def _block(row: _ChordRow, low: int, high: int, width: int) -> str:
     if row.voicing is None:
         return f"{_INDENT}bar {row.bar}  {row.symbol}: {row.words}"
     keys = keyboard_text(row.voicing.pitches, low, high)
@@ -124,7 +124,7 @@ def _block(row: _Row, low: int, high: int, width: int) -> str:
     return "\n".join(f"{_INDENT}{left:<{wide}}{right}".rstrip() for left, right in lines)
 
 
-def _listed(rows: Sequence[_Row]) -> list[str]:
+def _listed(rows: Sequence[_ChordRow]) -> list[str]:
     """A line for each chord, in columns."""
     cells = [
         (f"bar {row.bar}", row.symbol, row.names, row.position, _half_steps(row.movement)) for row in rows
@@ -162,7 +162,7 @@ def voicings_document(
     }
 
 
-def _chord(row: _Row) -> dict[str, Any]:
+def _chord(row: _ChordRow) -> dict[str, Any]:
     return {
         "bar": row.bar,
         "symbol": row.symbol,

@@ -29,8 +29,8 @@ from fillgen.hands.playing import Playing
 from fillgen.sound.files import parts_of, to_sound
 from fillgen.sound.playback import to_performance
 from fillgen.sound.synth.loudness import k_weighting
-from fillgen.sound.synth.mix import Part, Seat, Sounding, Synthesizer, mixed
-from fillgen.sound.synth.recipes import DRUMS, drums, recipe, recipes, space
+from fillgen.sound.synth.mix import Instrument, Part, SoundingNote, Synthesizer, mixed
+from fillgen.sound.synth.recipes import DRUMS, drums, recipe, recipes, room_plan
 from fillgen.sound.synth.room import response
 from fillgen.sound.synth.tones import RATE, tone
 from fillgen.teaching.practice import loop
@@ -110,9 +110,9 @@ def test_the_weighting_is_that_of_the_recommendation() -> None:
     assert np.abs(10 * np.log10(k_weighting(hertz) / power)).max() < 0.1
 
 
-def loudness(notes: Sequence[Sounding], voice: str) -> float:
+def loudness(notes: Sequence[SoundingNote], voice: str) -> float:
     """The integrated loudness of BS.1770 in LUFS, as pyloudnorm measures it."""
-    pieces = list(mixed([Part(Seat(voice, 104), tuple(notes))], SYNTH))
+    pieces = list(mixed([Part(Instrument(voice, 104), tuple(notes))], SYNTH))
     return float(pyloudnorm.Meter(RATE).integrated_loudness(np.concatenate(pieces, axis=1).T))
 
 
@@ -124,16 +124,16 @@ def test_voices_are_equally_loud() -> None:
         for base in (low + 2, high - 13):
             scale = (0, 2, 4, 5, 7, 9, 11, 12)
             levels.append(
-                loudness([Sounding(0.5 * n, 0.45, base + up, 90) for n, up in enumerate(scale)], voice)
+                loudness([SoundingNote(0.5 * n, 0.45, base + up, 90) for n, up in enumerate(scale)], voice)
             )
     assert max(levels) - min(levels) < 3
 
 
 def test_true_peaks_stay_below_full_scale() -> None:
     """Four times oversampled, as BS.1770 annex 2 measures true peaks, the loudest music stays below full scale."""
-    chord = tuple(Sounding(0.1 * n, 1.0, 40 + n, 127) for n in range(40))
-    hits = tuple(Sounding(0.2 * n, 0.1, (36, 38, 49)[n % 3], 127) for n in range(12))
-    parts = [Part(Seat("saxophone", 127, -0.3), chord), Part(Seat(DRUMS, 127), hits)]
+    chord = tuple(SoundingNote(0.1 * n, 1.0, 40 + n, 127) for n in range(40))
+    hits = tuple(SoundingNote(0.2 * n, 0.1, (36, 38, 49)[n % 3], 127) for n in range(12))
+    parts = [Part(Instrument("saxophone", 127, -0.3), chord), Part(Instrument(DRUMS, 127), hits)]
     rows = np.concatenate(list(mixed(parts, SYNTH)), axis=1)
     assert np.abs(rows).max() > 0.8
     assert np.abs(resample_poly(rows, 4, 1, axis=1)).max() < 1.0
@@ -298,11 +298,11 @@ def test_the_room_dies_away_as_sabine_says() -> None:
         left = np.cumsum((row**2)[::-1])[::-1]
         levels = 10 * np.log10(left / left[0] + 1e-12)
         first, last = (int(np.argmax(levels < level)) for level in (-5, -25))
-        assert 3 * (last - first) / RATE == pytest.approx(space().reverberation, rel=0.2)
-    length, width, height = space().size
+        assert 3 * (last - first) / RATE == pytest.approx(room_plan().reverberation, rel=0.2)
+    length, width, height = room_plan().size
     surface = 2 * (length * width + length * height + width * height)
-    assert space().reverberation == pytest.approx(
-        0.161 * length * width * height / (surface * space().absorption)
+    assert room_plan().reverberation == pytest.approx(
+        0.161 * length * width * height / (surface * room_plan().absorption)
     )
 
 

@@ -30,7 +30,7 @@ from fillgen.theory.metre import METRES, TICKS
 from fillgen.theory.pitch import all_keys, read_pitch
 from fillgen.tune import TuneRequest, pieces
 from fillgen.writers.engraver import engraved
-from fillgen.writers.entry import Entry, entries_of, score_of
+from fillgen.writers.entry import SheetEntry, entries_of, score_of
 from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import to_mei
 from fillgen.writers.sheet import render, svg_of, tune_entry
@@ -63,7 +63,7 @@ def of_keys() -> tuple[Ideas, ...]:
     return tuple(fillgen.ideas(charts[key.mode], key=str(key), level=5, count=1) for key in all_keys())
 
 
-def own(chart: str, phrase: str, metre: str = "4/4") -> Entry:
+def own(chart: str, phrase: str, metre: str = "4/4") -> SheetEntry:
     """A phrase of a player's own."""
     reading = line_up(find_phrase(phrase, metre=metre), chart, metre=metre)
     (entry,) = entries_of(own_ideas(reading.progression, reading.notes))
@@ -86,7 +86,7 @@ CIRCLING = ("C5", "F#5", "F4", "Bb4", "B4", "F5", "Eb5")
 
 
 @cache
-def of_cells(metre: str) -> Entry:
+def of_cells(metre: str) -> SheetEntry:
     """All rhythm cells of a metre, bar after bar, over one chord."""
     tables = [PACK.rhythm(rhythm).cells for rhythm in PACK.rhythm_names]
     cells = {
@@ -104,7 +104,7 @@ def of_cells(metre: str) -> Entry:
         if onset + length <= METRES[metre].bar
     ]
     chart = parse_chart("| C " * len(cells) + "|", metre=metre, key="C")
-    return Entry(f"cells-{metre.replace('/', '-')}", chart, tuple(notes))
+    return SheetEntry(f"cells-{metre.replace('/', '-')}", chart, tuple(notes))
 
 
 # The engraver
@@ -150,9 +150,9 @@ def test_a_fault_would_be_heard(capfd: pytest.CaptureFixture[str]) -> None:
 
 
 @cache
-def some() -> tuple[Entry, ...]:
+def some() -> tuple[SheetEntry, ...]:
     """Phrases of all rhythms, metres and levels, and of all keys."""
-    found: list[Entry] = []
+    found: list[SheetEntry] = []
     for number, (rhythm, metre) in enumerate(COMBINATIONS):
         level = 1 + number % 5
         found += entries_of(of_metre(rhythm, metre, level))[:1]
@@ -190,7 +190,7 @@ def sounding(part: Any) -> list[tuple[float, float, int]]:
     return found
 
 
-def played(entry: Entry) -> list[tuple[float, float, int]]:
+def played(entry: SheetEntry) -> list[tuple[float, float, int]]:
     """What an entry sounds, counted from the start of its first written bar."""
     score = score_of(entry)
     lead = entry.progression.metre.bar - score.bars[0].length

@@ -35,7 +35,7 @@ _STILL = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Sounding:
+class SoundingNote:
     """A note as it is heard: when it begins and how long its key is held, in seconds, its pitch and its velocity."""
 
     start: float
@@ -45,7 +45,7 @@ class Sounding:
 
 
 @dataclass(frozen=True)
-class Seat:
+class Instrument:
     """What a part plays with: its voice, its volume (0 to 127 as in MIDI), and its place from left (-1) to right (1)."""
 
     voice: str
@@ -57,8 +57,8 @@ class Seat:
 class Part:
     """The notes of a part in time order, and what it plays with."""
 
-    seat: Seat
-    notes: tuple[Sounding, ...]
+    instrument: Instrument
+    notes: tuple[SoundingNote, ...]
 
 
 class Tones(Protocol):
@@ -156,17 +156,17 @@ def panned(pan: float) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Placed:
+class _MixNote:
     """A note ready to be added: its first sample, its gain, and its place from left to right."""
 
     at: int
     gain: float
     pan: float
     voice: str
-    note: Sounding
+    note: SoundingNote
 
 
-class _Row:
+class _PanBuffer:
     """Samples of one place from left to right that are still to come."""
 
     def __init__(self) -> None:
@@ -193,14 +193,14 @@ def seconds_of(parts: Sequence[Part]) -> float:
 def mixed(parts: Sequence[Part], tones: Tones | None = None, *, room: bool = True) -> Iterator[Samples]:
     """The sound of parts in pieces, each an array of two rows from -1 to 1 at 44,100 samples a second.
 
-    >>> part = Part(Seat("flute"), (Sounding(0.0, 0.5, 72, 90),))
+    >>> part = Part(Instrument("flute"), (SoundingNote(0.0, 0.5, 72, 90),))
     >>> sum(piece.shape[1] for piece in mixed([part])) == round(seconds_of([part]) * RATE)
     True
     """
     source = tones or Synthesizer()
     placed = sorted((p for part in parts for p in _placed(part)), key=lambda p: p.at)
     total = round(seconds_of(parts) * RATE)
-    rows = {pan: _Row() for pan in sorted({p.pan for p in placed})}
+    rows = {pan: _PanBuffer() for pan in sorted({p.pan for p in placed})}
     around, high_pass, limiter = Room() if room else None, HighPass(), Limiter()
     done = 0
     for start in range(0, total, _CHUNK):
@@ -229,24 +229,34 @@ def _stereo(rows: dict[float, NDArray[np.float32]], count: int, around: Room | N
     return both + around.added(sent) if around else both
 
 
-def _placed(part: Part) -> list[_Placed]:
+def _placed(part: Part) -> list[_MixNote]:
     """The notes of a part with their gains; each drum has its own place, and some silence one another."""
-    seat = part.seat
-    if seat.voice != DRUMS:
+    instrument = part.instrument
+    if instrument.voice != DRUMS:
         return [
-            _Placed(round(n.start * RATE), GAIN * loudness(n.velocity, seat.volume), seat.pan, seat.voice, n)
+            _MixNote(
+                round(n.start * RATE),
+                GAIN * loudness(n.velocity, instrument.volume),
+                instrument.pan,
+                instrument.voice,
+                n,
+            )
             for n in part.notes
         ]
     gain = GAIN * DRUM_GAIN
     return [
-        _Placed(
-            round(n.start * RATE), gain * loudness(n.velocity, seat.volume), drum_of(n.midi).pan, DRUMS, n
+        _MixNote(
+            round(n.start * RATE),
+            gain * loudness(n.velocity, instrument.volume),
+            drum_of(n.midi).pan,
+            DRUMS,
+            n,
         )
         for n in _choked(part.notes)
     ]
 
 
-def _choked(notes: Sequence[Sounding]) -> list[Sounding]:
+def _choked(notes: Sequence[SoundingNote]) -> list[SoundingNote]:
     """Strokes that ring until they have died away, or until another of their group is struck."""
     following: dict[str, float] = {}
     rung = []

@@ -88,7 +88,7 @@ class Drum:
 
 
 @dataclass(frozen=True, slots=True)
-class Space:
+class RoomPlan:
     """The room: metres of its sides, its absorption, where the instruments and the two ears are, its level in dB."""
 
     size: tuple[float, float, float]
@@ -102,7 +102,7 @@ class Space:
     def reverberation(self) -> float:
         """Seconds in which the room's sound falls by 60 dB, by Sabine's formula.
 
-        >>> round(Space((5, 4, 3), 0.25, (1, 1, 1), ((2, 2, 1), (2, 3, 1)), -15, 3).reverberation, 2)
+        >>> round(RoomPlan((5, 4, 3), 0.25, (1, 1, 1), ((2, 2, 1), (2, 3, 1)), -15, 3).reverberation, 2)
         0.41
         """
         length, width, height = self.size
@@ -143,11 +143,11 @@ def drum_of(key: int) -> Drum:
 
 
 @lru_cache(maxsize=1)
-def space() -> Space:
+def room_plan() -> RoomPlan:
     """The room in which the voices sound."""
     row = table("voices")["room"]
     first, second = (tuple(ear) for ear in row["ears"])
-    return Space(
+    return RoomPlan(
         tuple(row["size"]),
         row["absorption"],
         tuple(row["source"]),

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.dice import Dice
-from fillgen.sound.synth.recipes import Space, space
+from fillgen.sound.synth.recipes import RoomPlan, room_plan
 from fillgen.sound.synth.tones import RATE, Samples
 
 _SOUND = 343.0
@@ -35,7 +35,7 @@ def response(rate: int = RATE) -> Samples:
     >>> response().shape[0]
     2
     """
-    here = space()
+    here = room_plan()
     count = round(_LENGTH * here.reverberation * rate)
     rows = np.stack([_reflections(here, ear, count, rate) for ear in here.ears])
     reflected = np.sqrt((rows**2).sum() / 2)
@@ -46,7 +46,7 @@ def response(rate: int = RATE) -> Samples:
     return np.asarray(rows * (10 ** (here.level / 20) / np.sqrt((rows**2).sum() / 2)), dtype=float)
 
 
-def _reflections(here: Space, ear: tuple[float, float, float], count: int, rate: int) -> Samples:
+def _reflections(here: RoomPlan, ear: tuple[float, float, float], count: int, rate: int) -> Samples:
     """The mirror images of the source, each as a click that comes later and softer."""
     row = np.zeros(count)
     kept = np.sqrt(1 - here.absorption)
@@ -67,7 +67,7 @@ def _image(number: int, source: float, side: float, ear: float) -> float:
     return number * side + (source if number % 2 == 0 else side - source) - ear
 
 
-def _diffuse(here: Space, count: int, rate: int) -> Samples:
+def _diffuse(here: RoomPlan, count: int, rate: int) -> Samples:
     """Noise that dies away in the reverberation, another for each ear."""
     at = np.arange(count) / rate
     noise = Dice(_SEED).doubles(2 * count).reshape(2, count) - 0.5

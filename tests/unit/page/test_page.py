@@ -35,7 +35,7 @@ from fillgen.theory.metre import METRES, swung
 from fillgen.theory.pitch import read_pitch
 from fillgen.theory.swing import swing_ratio
 from fillgen.writers.midi import to_midi
-from fillgen.writers.notation import Score, ScoreBar, Symbol, Written
+from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol
 from tests.unit.cli.test_cli import Call, _call, refused
 
 __all__ = ["_call"]
@@ -205,7 +205,7 @@ def test_too_many_bars_have_one_key(ideas: fillgen.Ideas, monkeypatch: pytest.Mo
 
 def test_long_scores_are_whole() -> None:
     """A score far longer than any sheet is there whole, each bar once and in order."""
-    line = [Written(Symbol(0, 1920, ("C5",), "w"), f"long-n{number}") for number in range(900)]
+    line = [ScoreSymbol(Symbol(0, 1920, ("C5",), "w"), f"long-n{number}") for number in range(900)]
     bars = tuple(ScoreBar(number, 1920, ((each,),)) for number, each in enumerate(line, 1))
     made = engraved([Score("long", METRES["4/4"], fillgen.parse_chart("| C |").key, bars)])
     assert _ids(list(made.systems["long"])) == [each.id for each in line]

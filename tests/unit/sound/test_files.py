@@ -86,8 +86,8 @@ def test_parts_are_those_of_the_midi_file() -> None:
     ensemble = Ensemble(idea(), Playing(parts=ALL))
     take = ensemble.take(idea()[0])
     parts = audio.parts_of(to_performance(midi()))
-    assert [p.seat.voice for p in parts] == ["vibraphone", "electric piano", "acoustic bass", "drums"]
-    assert [p.seat.volume for p in parts] == [SEATS[name].volume for name in ALL]
+    assert [p.instrument.voice for p in parts] == ["vibraphone", "electric piano", "acoustic bass", "drums"]
+    assert [p.instrument.volume for p in parts] == [SEATS[name].volume for name in ALL]
     for name, part in zip(ALL, parts, strict=True):
         second = 60 / idea().tempo / TICKS
         strokes = sorted((s.tick * second, s.midi, s.velocity) for s in take.strokes[name])
@@ -99,7 +99,7 @@ def test_parts_are_those_of_the_midi_file() -> None:
 def test_sounds_choose_voices() -> None:
     """The sound of a part decides which voice plays it."""
     asked = to_midi(idea(), Playing(parts=("right", "left")), {"right": "Flute", "left": "17"})
-    assert [p.seat.voice for p in audio.parts_of(to_performance(asked))] == ["flute", "drawbar organ"]
+    assert [p.instrument.voice for p in audio.parts_of(to_performance(asked))] == ["flute", "drawbar organ"]
 
 
 def test_strokes_without_a_drum_are_left_out() -> None:

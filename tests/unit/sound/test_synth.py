@@ -15,8 +15,17 @@ from fillgen.hands.instruments import percussion_keys, sound_names
 from fillgen.sound.synth import bank as banks
 from fillgen.sound.synth.kit import stroke
 from fillgen.sound.synth.limiter import CEILING, HighPass, Limiter
-from fillgen.sound.synth.mix import Part, Seat, Sounding, Synthesizer, loudness, mixed, panned, seconds_of
-from fillgen.sound.synth.recipes import DRUMS, drum_of, drums, recipe, recipes, space, voice_of
+from fillgen.sound.synth.mix import (
+    Instrument,
+    Part,
+    SoundingNote,
+    Synthesizer,
+    loudness,
+    mixed,
+    panned,
+    seconds_of,
+)
+from fillgen.sound.synth.recipes import DRUMS, drum_of, drums, recipe, recipes, room_plan, voice_of
 from fillgen.sound.synth.room import Room, response
 from fillgen.sound.synth.tones import RATE, Samples, hertz_of, hiss, partials, tone
 from fillgen.tables import table
@@ -253,7 +262,7 @@ def test_the_room_is_soft_and_differs_from_ear_to_ear() -> None:
     """The room's sound has the level of the table, and the two ears hear it nearly unlike."""
     rows = response()
     energy = float((rows**2).sum() / 2)
-    assert 10 * np.log10(energy) == pytest.approx(space().level, abs=0.01)
+    assert 10 * np.log10(energy) == pytest.approx(room_plan().level, abs=0.01)
     assert abs(np.corrcoef(rows)[0, 1]) < 0.3
     assert abs(10 * np.log10((rows[0] ** 2).sum() / (rows[1] ** 2).sum())) < 1
 
@@ -263,8 +272,8 @@ def test_the_room_is_soft_and_differs_from_ear_to_ear() -> None:
 
 def scale(voice: str, *, velocity: int = 90, pan: float = 0.0, volume: int = 100) -> Part:
     base = middle(voice) - 6
-    notes = tuple(Sounding(0.25 * n, 0.2, base + up, velocity) for n, up in enumerate((0, 4, 7, 12)))
-    return Part(Seat(voice, volume, pan), notes)
+    notes = tuple(SoundingNote(0.25 * n, 0.2, base + up, velocity) for n, up in enumerate((0, 4, 7, 12)))
+    return Part(Instrument(voice, volume, pan), notes)
 
 
 def test_sound_lasts_as_long_as_told() -> None:
@@ -278,14 +287,14 @@ def test_sound_lasts_as_long_as_told() -> None:
 
 def test_silence_is_mixed_too() -> None:
     """Parts without notes give the tail's silence."""
-    rows = both_rows((Part(Seat("flute"), ()),))
+    rows = both_rows((Part(Instrument("flute"), ()),))
     assert rows.shape[1] == round(seconds_of([]) * RATE)
     assert not rows.any()
 
 
 def test_long_music_has_no_seams() -> None:
     """A tone held over the edges of the pieces that are mixed goes on as it would alone."""
-    part = Part(Seat("clarinet", 127, 0.0), (Sounding(0.0, 14.0, 60, 127),))
+    part = Part(Instrument("clarinet", 127, 0.0), (SoundingNote(0.0, 14.0, 60, 127),))
     rows = both_rows((part,), room=False)
     steps = np.abs(np.diff(rows[0]))
     edge = 1 << 18
@@ -318,8 +327,8 @@ def test_velocity_and_volume_count() -> None:
 def test_a_closed_hi_hat_stops_an_open_one() -> None:
     """An open hi-hat rings until a closed one follows; other cymbals ring on."""
     for key, stops in ((46, True), (51, False)):
-        rung = Part(Seat(DRUMS), (Sounding(0.0, 0.05, key, 100),))
-        stopped = Part(Seat(DRUMS), (*rung.notes, Sounding(0.3, 0.05, 42, 1)))
+        rung = Part(Instrument(DRUMS), (SoundingNote(0.0, 0.05, key, 100),))
+        stopped = Part(Instrument(DRUMS), (*rung.notes, SoundingNote(0.3, 0.05, 42, 1)))
         late = slice(round(0.36 * RATE), round(0.5 * RATE))
         alone, both = (both_rows((part,), room=False)[:, late] for part in (rung, stopped))
         ratio = float((both**2).mean() / (alone**2).mean())
@@ -328,9 +337,9 @@ def test_a_closed_hi_hat_stops_an_open_one() -> None:
 
 def test_many_loud_notes_do_not_clip() -> None:
     """Forty notes struck as hard as can be stay below the ceiling."""
-    chord = tuple(Sounding(0.0, 1.0, midi, 127) for midi in range(40, 80))
-    crash = Part(Seat(DRUMS, 127), (Sounding(0.0, 0.1, 49, 127), Sounding(0.0, 0.1, 36, 127)))
-    rows = both_rows((Part(Seat("piano", 127), chord), crash))
+    chord = tuple(SoundingNote(0.0, 1.0, midi, 127) for midi in range(40, 80))
+    crash = Part(Instrument(DRUMS, 127), (SoundingNote(0.0, 0.1, 49, 127), SoundingNote(0.0, 0.1, 36, 127)))
+    rows = both_rows((Part(Instrument("piano", 127), chord), crash))
     assert 0.5 < np.abs(rows).max() <= CEILING * ROUNDING
 
 

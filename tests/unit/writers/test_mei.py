@@ -20,7 +20,7 @@ from fillgen.phrase.text import parse_phrase
 from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import Key, Name
-from fillgen.writers.entry import Entry, score_of
+from fillgen.writers.entry import SheetEntry, score_of
 from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import signed, to_mei
 from fillgen.writers.notation import Chunk, Symbol, written
@@ -29,7 +29,7 @@ MEI = "{http://www.music-encoding.org/ns/mei}"
 ID = "{http://www.w3.org/XML/1998/namespace}id"
 
 
-def entry_of(chart: str, phrase: str, metre: str = "4/4", key: str | None = None) -> Entry:
+def entry_of(chart: str, phrase: str, metre: str = "4/4", key: str | None = None) -> SheetEntry:
     """A phrase over its chart, spelled as its text has it."""
     reading = line_up(find_phrase(phrase, metre=metre), chart, key=key, metre=metre)
     names = [token.rstrip("~.whqest") for token in phrase.replace("|", " ").split() if token[0] != "r"]
@@ -38,10 +38,10 @@ def entry_of(chart: str, phrase: str, metre: str = "4/4", key: str | None = None
         IdeaNote(1, note, name, "", "", 1 + place % 5)
         for place, (note, name) in enumerate(zip(reading.notes, names, strict=True))
     )
-    return Entry("a", reading.progression, tuple(notes), "1 · arch")
+    return SheetEntry("a", reading.progression, tuple(notes), "1 · arch")
 
 
-def tree_of(*entries: Entry, settings: SheetOptions = USUAL, title: str = "") -> Element:
+def tree_of(*entries: SheetEntry, settings: SheetOptions = USUAL, title: str = "") -> Element:
     return ET.fromstring(to_mei([score_of(entry, settings) for entry in entries], title))
 
 
@@ -97,7 +97,7 @@ def test_ties_are_told_from_both_ends() -> None:
     """A note over beats and bars is initial, medial and terminal."""
     progression = parse_chart("| C | F | C |")
     notes = parse_phrase("C5h. F5q~ | F5w~ | F5q E5q D5h", progression.metre)
-    tree = tree_of(Entry("a", progression, tuple(IdeaNote(1, note, "", "", "") for note in notes)))
+    tree = tree_of(SheetEntry("a", progression, tuple(IdeaNote(1, note, "", "", "") for note in notes)))
     found = [(note.get(ID), note.get("tie")) for note in tree.iter(f"{MEI}note")]
     assert found == [
         ("a-n0", None),
@@ -227,7 +227,7 @@ def test_two_staves_have_the_left_hand_below() -> None:
 def test_several_scores_follow_one_another() -> None:
     """Each has a section, a new system, its heading and a double bar; a new key is signed where it comes."""
     first, second = entry_of("| C |", "C5w", key="C"), entry_of("| D |", "D5w", key="D")
-    second = Entry("b", second.progression, second.notes, "2 · <fall> & rise")
+    second = SheetEntry("b", second.progression, second.notes, "2 · <fall> & rise")
     tree = tree_of(first, second, title="Two <Lamps> & more")
     assert tree.findtext(f".//{MEI}title") == "Two <Lamps> & more"
     assert [section.get(ID) for section in tree.iter(f"{MEI}section")] == ["a", "b"]

@@ -23,7 +23,7 @@ from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.teaching.lesson import lesson
 from fillgen.teaching.practice import own_ideas
 from fillgen.writers.engraver import bar_widths, engraved, outline
-from fillgen.writers.entry import Entry, about, entries_of, in_words, lesson_entries
+from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, lesson_entries
 from fillgen.writers.look import PAPERS, USUAL, SheetOptions
 from fillgen.writers.pdf import Block, pdf_bytes, room_of
 from fillgen.writers.sheet import (
@@ -45,7 +45,7 @@ FOUND = fillgen.ideas(CHART, rhythm="swing", count=6, seed=7, level=5)
 ENTRIES = entries_of(FOUND)
 
 
-def own(chart: str, phrase: str, metre: str | None = None, name: str = "own") -> Entry:
+def own(chart: str, phrase: str, metre: str | None = None, name: str = "own") -> SheetEntry:
     """A phrase of a player's own as an entry."""
     reading = line_up(find_phrase(phrase, metre=metre), chart, metre=metre)
     (entry,) = entries_of(own_ideas(reading.progression, reading.notes))
@@ -260,7 +260,7 @@ def test_an_entry_alone_fills_the_page() -> None:
 # Lines
 
 
-def lines_of(entry: Entry, settings: SheetOptions = USUAL, width: int = WIDE) -> list[list[int]]:
+def lines_of(entry: SheetEntry, settings: SheetOptions = USUAL, width: int = WIDE) -> list[list[int]]:
     """The widths of the bars of each line."""
     found = drawings(entry, settings, width=width)
     return [list(line) for drawing in found for line in bar_widths(drawing)]
@@ -323,7 +323,7 @@ def test_same_entries_same_bytes() -> None:
 
 def test_a_long_phrase_goes_over_pages() -> None:
     """What is higher than a page is parted between systems; nothing is lost."""
-    found = fillgen.ideas("| Dm | Bb | Gm7 | A7 |" * 12, count=1)
+    found = fillgen.ideas("| C | Am | Dm7 | G7 |" * 12, count=1)
     (entry,) = entries_of(found)
     pages = drawings(entry, height=room_of(PAPERS["a4"], 2100) // 2)
     assert len(pages) > 1
@@ -375,7 +375,7 @@ def test_pdf_has_its_paper_and_embedded_fonts(paper: str) -> None:
 
 def test_pdf_pages_are_numbered_and_filled() -> None:
     """Many entries take several pages, several entries a page, and as many as there are come out."""
-    many = entries_of(fillgen.ideas("| E | D | A | B7 |", count=20))
+    many = entries_of(fillgen.ideas("| C | Am | Dm7 | G7 |", count=20))
     content = render(many, USUAL, "pdf")
     pages = len(re.findall(rb"/Type /Page\b(?!s)", content))
     assert 2 <= pages <= 4
@@ -439,7 +439,7 @@ def test_wrong_wishes_are_told(made: object, told: str) -> None:
 
 def test_a_note_too_short_is_told() -> None:
     """A note that no sign stands for is refused with the place."""
-    entry = Entry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 7, 60), "C4", "", ""),), "1 · arch")
+    entry = SheetEntry("a", parse_chart("| C |"), (IdeaNote(1, Note(0, 7, 60), "C4", "", ""),), "1 · arch")
     with pytest.raises(OutputError, match="1 · arch: has notes too short"):
         svg_of(entry)
 
@@ -461,7 +461,7 @@ def test_files_are_whole_or_not_at_all(tmp_path: Path) -> None:
 
 def test_a_phrase_without_notes_is_rests() -> None:
     """An empty phrase is engraved as rests, with the left hand below."""
-    entry = Entry("a", parse_chart("| C | F |"), ())
+    entry = SheetEntry("a", parse_chart("| C | F |"), ())
     tree = ET.fromstring(svg_of(entry, SheetOptions(staves=2)))
     assert len(parts(tree, "mRest")) == 2
     assert note_ids(entry) == ()
