@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from fillgen.chart.progression import Progression, passing_names
+from fillgen.errors import PhraseError
 from fillgen.theory.pitch import Name, midi_name
 
 
@@ -22,6 +25,30 @@ class Note:
 
 
 Phrase = tuple[Note, ...]
+
+
+def check_line(notes: Phrase, bar_of: Callable[[int], int]) -> None:
+    """Refuse what is no line of single notes; PhraseError with the bar, `bar_of` being the number of a tick's bar.
+
+    >>> check_line((Note(0, 960, 65), Note(480, 480, 69)), lambda tick: tick // 1920 + 1)
+    Traceback (most recent call last):
+    ...
+    fillgen.errors.PhraseError: bar 1: two notes sound at once. Give one note at a time.
+    """
+    if not notes:
+        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
+    for before, note in pairwise((Note(0, 0, 0), *notes)):
+        place = f"bar {bar_of(note.onset)}" if note.onset >= 0 else "the first bar"
+        if note.onset < 0:
+            raise PhraseError("a note begins before the phrase", place=place, hint="Ticks count from 0.")
+        if note.length <= 0:
+            hint = "A quarter note lasts 480 ticks."
+            raise PhraseError(f"a note lasts {note.length} ticks", place=place, hint=hint)
+        if not 0 <= note.midi <= 127:
+            hint = "MIDI numbers run from 0 to 127; 60 is C4."
+            raise PhraseError(f"{note.midi} is not the number of a pitch", place=place, hint=hint)
+        if note.onset < before.end:
+            raise PhraseError("two notes sound at once", place=place, hint="Give one note at a time.")
 
 
 def spell(progression: Progression, notes: Phrase) -> tuple[str, ...]:

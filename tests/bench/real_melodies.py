@@ -14,11 +14,11 @@ from multiprocessing import get_context
 
 import numpy as np
 
+from fillgen.engine.melody import MELODY_TERMS
 from tests.bench.surroundings import figure
 from tests.outside.melodies import (
     COLLECTIONS,
     RIVALS,
-    TERMS_HEARD,
     Trial,
     Values,
     against,
@@ -63,15 +63,15 @@ def main() -> None:
 
     def alone(row: str, rival: str) -> str:
         ahead, tunes = met[rival]
-        return _told(ahead[:, TERMS_HEARD.index(row)], tunes)
+        return _told(ahead[:, MELODY_TERMS.index(row)], tunes)
 
     def left_out(row: str, rival: str) -> str:
         ahead, _ = met[rival]
         return f"{share_won(whole(ahead, without=(row,))) - share_won(whole(ahead)):+.3f}"
 
     _table("The score without its chord terms", ["all", *COLLECTIONS, "without key"], together)
-    _table("Each term alone", TERMS_HEARD, alone)
-    _table("What changes where a term is left out", TERMS_HEARD, left_out)
+    _table("Each term alone", MELODY_TERMS, alone)
+    _table("What changes where a term is left out", MELODY_TERMS, left_out)
     for rival, wanted in (("shuffled", 0.9), ("walk", 0.8)):
         won = share_won(whole(met[rival][0]))
         figure(
@@ -82,7 +82,7 @@ def main() -> None:
         )
     own = np.stack([each.own for each in tried])
     print("\nShare of the real phrases that have a term in full, and the mean of the term")
-    for term, values in zip(TERMS_HEARD, own.T, strict=True):
+    for term, values in zip(MELODY_TERMS, own.T, strict=True):
         print(f"{term:16}{np.mean(values == 1):8.2f}{values.mean():8.2f}")
 
 

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fillgen.engine.melody import MELODY_TERMS
 from tests.bench.real_melodies import trials
-from tests.outside.melodies import TERMS_HEARD, Trial, Values, against, share_won
+from tests.outside.melodies import Trial, Values, against, share_won
 
 FITTED = ("steps", "flow", "turns", "descent", "echo", "motif", "register", "key")
 TUNED = tuple(term for term in FITTED if term != "echo")
@@ -47,7 +48,7 @@ def fitted(pairs: Sequence[Values]) -> Values:
 
 def tuned(tried: Sequence[Trial]) -> tuple[dict[str, float], dict[str, float]]:
     """The weights as they were fitted, and those of the tuned terms brought to their sum and rounded."""
-    columns = [TERMS_HEARD.index(term) for term in FITTED]
+    columns = [MELODY_TERMS.index(term) for term in FITTED]
     raw = fitted([against(tried, rival)[0][:, columns] for rival in MET])
     weights = dict(zip(FITTED, raw.tolist(), strict=True))
     whole = sum(weights[term] for term in TUNED)
@@ -60,7 +61,7 @@ def main() -> None:
     print(f"{len(tried)} phrases of {len({each.tune for each in tried})} tunes")
     print(f"{'':10}{'fitted':>8}" + "".join(f"{rival:>12}" for rival in MET))
     for term, weight in raw.items():
-        alone = [share_won(against(tried, rival)[0][:, TERMS_HEARD.index(term)]) for rival in MET]
+        alone = [share_won(against(tried, rival)[0][:, MELODY_TERMS.index(term)]) for rival in MET]
         print(f"{term:10}{weight:8.3f}" + "".join(f"{each:12.3f}" for each in alone))
     print("\n[weights]")
     for term, weight in rounded.items():

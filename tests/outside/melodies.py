@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from importlib.util import find_spec
 from itertools import pairwise
 from pathlib import Path
@@ -24,12 +23,11 @@ from fillgen.chart.progression import Progression
 from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
 from fillgen.engine.generate import Engine
-from fillgen.engine.plans import Plan
+from fillgen.engine.melody import MELODY_TERMS, melody_score, plan_of
 from fillgen.engine.request import Request, settle
-from fillgen.engine.score import Setting, follows, terms
+from fillgen.engine.score import total
 from fillgen.phrase.note import Note, Phrase
-from fillgen.phrase.place import Place
-from fillgen.rules.pack import TERMS, RulePack
+from fillgen.rules.pack import RulePack
 from fillgen.theory.metre import METRES, TICKS
 from fillgen.theory.pitch import MODES, Key, Name
 
@@ -38,8 +36,6 @@ Values = NDArray[np.float64]
 COLLECTIONS = {"essen": "essenFolksong", "aird": "airdsAirs"}
 RIVALS = ("shuffled", "walk", "scale walk", "backwards", "reversed", "drawn")
 """What a phrase is set against, told at the functions that make them."""
-TERMS_HEARD = tuple(term for term in TERMS if term not in ("colour", "ease"))
-"""The terms of the score that need neither chords nor a hand."""
 BARS = 4
 FEWEST = 6
 """The fewest notes of a phrase."""
@@ -204,50 +200,16 @@ def _goes_on(each: Any, notes: Sequence[Note]) -> bool:
     return tied and bool(notes) and notes[-1].midi == each.pitch.midi
 
 
-# What the score is told of a real phrase
-
-
-@lru_cache(maxsize=1)
-def pack() -> RulePack:
-    """The built-in tables."""
-    return RulePack()
-
-
-def setting_of(tune: Tune, phrase: Phrase) -> Setting:
-    """A phrase as a plan: bars with the same rhythm share a letter, and no chord sounds but the tune's scale.
-
-    The shape of the plan stands for none in particular: a real phrase was not planned after one of ours. The range is
-    that of level 3 for every tune: one taken from the tune would tell which of two lines is its own.
-    """
-    metre = METRES[tune.metre]
-    rhythm = tuple((note.onset, note.length) for note in phrase)
-    shape = next(iter(pack().shapes.values()))
-    plan = Plan(rhythm, _letters(rhythm, metre.bar), (0,) * len(rhythm), shape)
-    rests = [a.end < b.onset for a, b in pairwise(phrase)] + [True]
-    where = tuple(
-        Place(note.onset % metre.bar in metre.strong, 96, rest, 0, 0, tune.scale)
-        for note, rest in zip(phrase, rests, strict=True)
-    )
-    level = pack().level(3)
-    return Setting(plan, where, metre.bar, level.low, level.high)
-
-
-def _letters(rhythm: Sequence[tuple[int, int]], bar: int) -> tuple[str, ...]:
-    """A letter for each bar, the same for the same rhythm; `z` for a bar in which nothing starts."""
-    cells: dict[tuple[tuple[int, int], ...], str] = {(): "z"}
-    found = []
-    for number in range(BARS):
-        start = number * bar
-        cell = tuple((onset - start, length) for onset, length in rhythm if start <= onset < start + bar)
-        found.append(cells.setdefault(cell, "abcde"[len(cells) - 1]))
-    return tuple(found)
-
-
 def pitches_of(phrase: Phrase) -> Pitches:
     return np.array([note.midi for note in phrase], dtype=np.int16)
 
 
 # Rivals
+
+
+def with_pitches(phrase: Phrase, pitches: Iterable[int]) -> Phrase:
+    """Other pitches over a phrase's rhythm."""
+    return tuple(replace(note, midi=int(midi)) for note, midi in zip(phrase, pitches, strict=True))
 
 
 def shuffled(phrase: Phrase, dice: Dice) -> Pitches:
@@ -333,7 +295,8 @@ def drawn(tune: Tune, phrase: Phrase, dice: Dice) -> Pitches | None:
     high = int(own.max()) + spare - spare // 2
     chances = dice.doubles(3 * len(own))
     progression = chart_of(tune, phrase)
-    plan = setting_of(tune, phrase).plan
+    rhythm = tuple((note.onset, note.length) for note in phrase)
+    plan = plan_of(rhythm, METRES[tune.metre])
     for level in (3, 4, 5):
         engine = Engine(settle(Request(progression, level=level, low=low, high=high)))
         space = engine.space(plan)
@@ -353,7 +316,7 @@ def drawn(tune: Tune, phrase: Phrase, dice: Dice) -> Pitches | None:
 class Trial:
     """A phrase against its rivals: its own terms, and for each rival that there is, those less the rival's.
 
-    The terms are those of `TERMS_HEARD`, in that order.
+    The terms are those of `MELODY_TERMS`, in that order.
     """
 
     tune: str
@@ -376,21 +339,18 @@ def trial(tune: Tune, number: int, wanted: Sequence[str] = RIVALS) -> Trial:
         "backwards": lambda: backwards(phrase),
         "drawn": lambda: drawn(tune, phrase, dice),
     }
-    made = {name: row for name in makers if name in wanted and (row := makers[name]()) is not None}
-    values = heard(setting_of(tune, phrase), np.stack([pitches_of(phrase), *made.values()]))
-    ahead = {name: values[0] - row for name, row in zip(made, values[1:], strict=True)}
+    made = {
+        name: with_pitches(phrase, row)
+        for name in makers
+        if name in wanted and (row := makers[name]()) is not None
+    }
     if "reversed" in wanted:
-        turned = reversed_in_time(tune, phrase)
-        ahead["reversed"] = values[0] - heard(setting_of(tune, turned), pitches_of(turned)[None, :])[0]
-    return Trial(tune.name, values[0], {name: ahead[name] for name in wanted if name in ahead})
-
-
-def heard(setting: Setting, rows: Pitches) -> Values:
-    """The terms of each row, as columns; each row is held to the shape that it follows best."""
-    found = terms(rows, setting, TERMS_HEARD)
-    every = follows(rows, list(pack().shapes.values()), setting.times).T
-    found["shape"] = np.max(every, axis=0)
-    return np.round(np.stack([found[term] for term in TERMS_HEARD], axis=1), 9)
+        made["reversed"] = reversed_in_time(tune, phrase)
+    scale = [pitch_class for pitch_class in range(12) if tune.scale >> pitch_class & 1]
+    scores = melody_score([phrase, *made.values()], tune.metre, scale)
+    own, *rivals = (np.array([each.terms[term] for term in MELODY_TERMS]) for each in scores)
+    ahead = {name: own - rival for name, rival in zip(made, rivals, strict=True)}
+    return Trial(tune.name, own, {name: ahead[name] for name in wanted if name in ahead})
 
 
 def trials_of(name_and_text: tuple[str, str]) -> list[Trial]:
@@ -420,8 +380,8 @@ def against(tried: Sequence[Trial], rival: str) -> tuple[Values, list[str]]:
 
 def whole(ahead: Values, without: Sequence[str] = ()) -> Values:
     """By how much each phrase is ahead in the whole score without its chord terms, some more left out if wanted."""
-    weights = np.array([0.0 if term in without else pack().weights[term] for term in TERMS_HEARD])
-    return np.asarray(np.round(ahead @ weights / weights.sum(), 6))
+    kept = {term: ahead[:, column] for column, term in enumerate(MELODY_TERMS) if term not in without}
+    return total(kept, RulePack().weights)
 
 
 def share_won(ahead: Values) -> float:

@@ -13,13 +13,14 @@ import numpy as np
 import pytest
 
 from fillgen.dice import Dice
+from fillgen.engine.melody import MELODY_TERMS, melody_score
 from fillgen.phrase.note import Note
+from fillgen.rules.pack import RulePack
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import Name
 from tests.outside import melodies
 from tests.outside.melodies import (
     RIVALS,
-    TERMS_HEARD,
     Trial,
     Tune,
     against,
@@ -27,7 +28,6 @@ from tests.outside.melodies import (
     bounds,
     chart_of,
     drawn,
-    pack,
     pitches_of,
     reversed_in_time,
     scale_walk,
@@ -37,6 +37,7 @@ from tests.outside.melodies import (
     tune_of,
     walk,
     whole,
+    with_pitches,
 )
 
 ONE_IN = 24
@@ -74,6 +75,29 @@ def test_real_melodies_score_above_their_rivals(tried: list[Trial], rival: str, 
     assert least <= low <= share_won(whole(ahead)) <= high
 
 
+def test_the_library_tells_real_tunes_from_shuffled_ones(tunes: list[Tune]) -> None:
+    """`melody_score`, as anybody may call it, prefers nine real tunes in ten, in a major or minor key by its name."""
+    dice, ahead = Dice(11), []
+    for tune in tunes:
+        if tune.mode in ("maj", "min"):
+            key = f"{tune.tonic} {'major' if tune.mode == 'maj' else 'minor'}"
+            mixed = [with_pitches(phrase, shuffled(phrase, dice)) for phrase in tune.phrases[:2]]
+            lines = [*tune.phrases[:2], *mixed]
+            scores = [each.score for each in melody_score(lines, tune.metre, key)]
+            ahead += [real - other for real, other in zip(scores, scores[len(mixed) :], strict=False)]
+    assert len(ahead) >= 250
+    assert share_won(np.array(ahead)) > 0.9
+
+
+def test_the_bench_weighs_as_the_library_does(tunes: list[Tune], tried: list[Trial]) -> None:
+    """The whole of a phrase's own terms is its score."""
+    keyed = [tune for tune in tunes if tune.mode == "maj"][:20]
+    for tune in keyed:
+        own = next(each.own for each in tried if each.tune == tune.name)
+        score = melody_score(tune.phrases[0], tune.metre, f"{tune.tonic} major").score
+        assert whole(own[None, :]).tolist() == [score]
+
+
 @pytest.mark.parametrize("rival", RIVALS)
 def test_real_melodies_score_above_every_kind_of_rival(tried: list[Trial], rival: str) -> None:
     """No kind of rival is preferred to real phrases, not even the same phrase backwards."""
@@ -88,10 +112,10 @@ def test_the_key_is_not_all_that_the_score_hears(tried: list[Trial], rival: str)
     assert bounds(whole(ahead, without=["key"]), of)[0] > 0.6
 
 
-@pytest.mark.parametrize("term", [term for term in TERMS_HEARD if pack().weights[term]])
+@pytest.mark.parametrize("term", [term for term in MELODY_TERMS if RulePack().weights[term]])
 def test_each_term_knows_real_melodies_from_some_rival(tried: list[Trial], term: str) -> None:
     """Alone, each term that counts prefers real phrases to one kind of rival at least."""
-    column = TERMS_HEARD.index(term)
+    column = MELODY_TERMS.index(term)
     shares = {rival: share_won(against(tried, rival)[0][:, column]) for rival in RIVALS}
     assert max(shares.values()) > 0.5, shares
 
@@ -99,7 +123,7 @@ def test_each_term_knows_real_melodies_from_some_rival(tried: list[Trial], term:
 @pytest.mark.parametrize("term", ["steps", "flow", "descent", "motif"])
 def test_terms_are_full_where_the_upper_quarter_of_real_phrases_begins(tried: list[Trial], term: str) -> None:
     """Some 15 to 35 % of real phrases have the term in full: an idea need be no smoother than they are."""
-    column = TERMS_HEARD.index(term)
+    column = MELODY_TERMS.index(term)
     assert 0.15 < np.mean([each.own[column] == 1 for each in tried]) < 0.35
 
 
