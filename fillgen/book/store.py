@@ -304,16 +304,32 @@ def every_entry(book: Book) -> list[Entry]:
 
 def check_known(book: Book, numbers: Sequence[int]) -> None:
     """OptionError where the book has no idea of one of some numbers."""
+    _refuse_missing(book, numbers, _known(book, numbers))
+
+
+def known_among(book: Book, numbers: Sequence[int]) -> list[int]:
+    """Those of some numbers that are ideas in the book, each once, in the order given."""
+    known = _known(book, numbers)
+    return [number for number in dict.fromkeys(numbers) if number in known]
+
+
+def _known(book: Book, numbers: Sequence[int]) -> set[int]:
     question = "SELECT id FROM idea WHERE id IN (SELECT value FROM json_each(?))"
-    _refuse_missing(book, numbers, {number for (number,) in book.rows(question, [json.dumps(list(numbers))])})
+    return {number for (number,) in book.rows(question, [json.dumps(list(numbers))])}
+
+
+def highest(book: Book) -> int | None:
+    """The highest number of an idea in the book; None where it is empty."""
+    ((number,),) = book.rows("SELECT max(id) FROM idea")
+    return None if number is None else int(number)
 
 
 def _refuse_missing(book: Book, numbers: Sequence[int], known: Container[int]) -> None:
     missing = [str(number) for number in dict.fromkeys(numbers) if number not in known]
     if not missing:
         return
-    ((highest,),) = book.rows("SELECT max(id) FROM idea")
-    hint = "It is empty." if highest is None else f"Its numbers go up to {highest}; fillgen book lists them."
+    last = highest(book)
+    hint = "It is empty." if last is None else f"Its numbers go up to {last}; fillgen book lists them."
     raise OptionError(f"the book has no idea {listed(missing[:3])}", hint=hint)
 
 
@@ -443,11 +459,21 @@ def sets(book: Book) -> list[tuple[str, int]]:
 
 def set_members(book: Book, name: str) -> list[int]:
     """The numbers of the ideas of a set, in their order; OptionError where there is no such set."""
-    question = "SELECT idea FROM member JOIN collection ON collection.id = member.collection WHERE name = ? ORDER BY place"
-    found = [number for (number,) in book.rows(question, [plain_word(name, "name of a set")])]
+    found = [number for number, _ in set_places(book, name)]
     if not found:
         raise unknown_word(name, [known for known, _ in sets(book)], "set")
     return found
+
+
+_PLACES = """
+SELECT member.idea, member.place FROM member JOIN collection ON collection.id = member.collection WHERE name = ?
+ORDER BY place
+"""
+
+
+def set_places(book: Book, name: str) -> list[tuple[int, int]]:
+    """The ideas of a set with their places in it, in order; an empty list for a set that isn't in the book."""
+    return [(number, place) for number, place in book.rows(_PLACES, [plain_word(name, "name of a set")])]
 
 
 def take_from_set(book: Book, name: str, numbers: Sequence[int]) -> None:

@@ -190,14 +190,9 @@ def change(question: Question) -> Reply:
             back, ids = _changed(book, step)
             undo[:0] = back
             touched += ids
-        left = _still_there(book, touched)
+        left = store.known_among(book, touched)
         told = list_document(store.entries(book, left), len(left))
     return document_reply({"undo": undo, **told})
-
-
-def _still_there(book: Book, ids: Iterable[int]) -> list[int]:
-    question = "SELECT 1 FROM idea WHERE id = ?"
-    return [number for number in dict.fromkeys(ids) if book.one(question, [number]) is not None]
 
 
 def _changed(book: Book, step: Fields) -> tuple[list[Step], tuple[int, ...]]:
@@ -293,7 +288,7 @@ def _add(book: Book, step: Fields) -> _Change:
     entries = from_json(json.dumps(document), "book", datetime.now(UTC))
     if not entries or len(entries) > MOST_IDEAS:
         raise OptionError(f"1 to {many(MOST_IDEAS, 'idea')} are expected", place="book")
-    highest = (book.one("SELECT max(id) FROM idea") or (0,))[0] or 0
+    highest = store.highest(book) or 0
     numbers, _ = store.add(book, entries)
     new = [number for number in dict.fromkeys(numbers) if number > highest]
     _put_back(book, {number: entry for number, entry in zip(numbers, entries, strict=True) if number in new})
@@ -304,16 +299,10 @@ def _put_back(book: Book, again: Mapping[int, Entry]) -> None:
     """Move ideas that come again to the places that they had in their sets, as far as the others kept theirs."""
     for name in dict.fromkeys(name for entry in again.values() for name, _ in entry.sets):
         places = {number: dict(entry.sets).get(name) for number, entry in again.items()}
-        rows = book.rows(_PLACES, [name])
+        rows = store.set_places(book, name)
         order = sorted(rows, key=lambda row: (places.get(row[0]) or row[1], row[0] not in places))
         store.take_from_set(book, name, ())
         store.put_in_set(book, name, [number for number, _ in order])
-
-
-_PLACES = """
-SELECT member.idea, member.place FROM member JOIN collection ON collection.id = member.collection WHERE name = ?
-ORDER BY place
-"""
 
 
 def _put(book: Book, step: Fields) -> _Change:
