@@ -76,8 +76,13 @@ def remember(
     except FillgenError as error:
         if must or (book is not None and not isinstance(error, BusyError)):
             raise
-        return [], f"The ideas are not remembered: {' '.join(str(error).split())}"
+        return [], not_remembered(error)
     return numbers, ""
+
+
+def not_remembered(error: FillgenError) -> str:
+    """What to say where ideas could not be remembered."""
+    return f"The ideas are not remembered: {' '.join(str(error).split())}"
 
 
 def fresh_ideas(request: Request, book: Path | None, *, wait: float | None = None) -> Ideas:

@@ -36,6 +36,7 @@ __all__ = [
     "Option",
     "OutputOptions",
     "PlayOptions",
+    "SequenceOptions",
     "SheetOptions",
     "VaryOptions",
     "given",
@@ -61,7 +62,8 @@ class Option:
     @property
     def name(self) -> str:
         """The name in JSON and in messages, such as `ends_on`."""
-        return self.flags[0].split("/")[0].lstrip("-").replace("-", "_")
+        name = self.flags[0].split("/")[0].lstrip("-") if self.flags else (self.metavar or "").lower()
+        return name.replace("-", "_")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,6 +102,18 @@ class VaryOptions:
     like: bool = False
     unlike: bool = False
     answer: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class SequenceOptions:
+    """Which stock sequences, and how they are spelled: in a key, or led to a chord."""
+
+    purpose: str | None = None
+    key: str | None = None
+    bars: int | None = None
+    metre: str | None = None
+    to: str | None = None
+    sevenths: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -285,6 +299,20 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "fingers": Option(("--fingers/--no-fingers",), "On a sheet: fingers above the notes.", bool),
         "paper": Option(("--paper",), "Of a PDF: a4 or letter.", values=lambda: tuple(PAPERS)),
         "title": Option(("--title",), "The title of a sheet. [default: the chart's]"),
+    },
+    SequenceOptions: {
+        "purpose": Option(
+            ("--for",),
+            "Only for an intro, turnaround, ending or vamp.",
+            values=lambda: (*PURPOSES, "vamp"),
+        ),
+        "key": Option(("--key",), "Spell the chords in this key. [default: C, A minor]"),
+        "bars": Option(("--bars",), "Only with this many bars.", int),
+        "metre": Option(
+            ("--metre",), "Only those that can be played in this metre.", values=lambda: tuple(METRES)
+        ),
+        "to": Option(("--to",), "The tune's first chord, such as Fm7: the last chord then leads there."),
+        "sevenths": Option(("--sevenths",), "Add to triads the sevenths that fit the key.", bool),
     },
     OutputOptions: {
         "output": Option(

@@ -3,36 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from typing import Any
 
-from fillgen.chart.enrich import with_sevenths
+from fillgen.app.checking import report_on
+from fillgen.app.options import CheckOptions, PlayOptions, SequenceOptions, SheetOptions, VaryOptions, given
+from fillgen.app.sequences import found_sequences
+from fillgen.app.varying import variants
 from fillgen.chart.progression import Progression
 from fillgen.chart.sequences import PURPOSES as STOCK_PURPOSES
-from fillgen.chart.sequences import Sequence as Stock
-from fillgen.chart.sequences import find, spelled, to_chord
+from fillgen.chart.sequences import find
 from fillgen.chart.text import chart_text
 from fillgen.engine.generate import generate
-from fillgen.engine.request import ENDS_ON, PURPOSES
-from fillgen.errors import OptionError, did_you_mean, shorten
-from fillgen.hands.reach import reach
+from fillgen.engine.request import ENDS_ON, PURPOSES, Request
+from fillgen.errors import OptionError
+from fillgen.hands.reach import SIZES
 from fillgen.page.data import Stage
 from fillgen.phrase.idea import Ideas
-from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import BUSY, RulePack
 from fillgen.server import asked, bookshelf
-from fillgen.server.fields import Fields
 from fillgen.server.frames import JSON, Question, Reply
 from fillgen.server.replies import document_reply, fields_of, lines_reply, staged
 from fillgen.server.takeaway import taken_along
-from fillgen.teaching.asked import Settings
-from fillgen.teaching.check import check
-from fillgen.teaching.level import lowest_level
-from fillgen.theory.chords import Chord, read_chord
-from fillgen.theory.keys import read_key, read_metre
-from fillgen.theory.pitch import Key, all_keys
-from fillgen.vary import vary
-from fillgen.vary.wish import NEAR, Wish, read_keep
+from fillgen.theory.keys import read_metre
+from fillgen.theory.metre import METRES
+from fillgen.theory.pitch import all_keys
+from fillgen.vary.wish import NEAR
 from fillgen.version import __version__
 from fillgen.writers.checks import check_document, check_text
 from fillgen.writers.document import chart_document
@@ -40,7 +35,6 @@ from fillgen.writers.notes import notes_document
 from fillgen.writers.sequences import sequences_document
 
 _USUAL_IDEAS, _USUAL_VARIANTS = 50, 10
-_HANDS = ("small", "medium", "large")
 _PACK = RulePack()
 
 
@@ -56,19 +50,19 @@ def _start(question: Question) -> Reply:
             "version": __version__,
             "chart": question.settings.get("chart") or "",
             "book": question.settings.get("book") is not None,
-            "metres": list(asked.metres()),
+            "metres": list(METRES),
             "keys": [str(key) for key in all_keys()],
             "rhythms": [
                 {"name": each.name, "tempo": each.tempo, "metres": list(each.metres)} for each in rhythms
             ],
-            "rhythm_of": {name: pack.rhythm_for(read_metre(name)) for name in asked.metres()},
+            "rhythm_of": {name: pack.rhythm_for(read_metre(name)) for name in METRES},
             "levels": [{"number": number, "name": pack.level(number).name} for number in pack.level_numbers],
             "busy": list(BUSY),
             "shapes": list(pack.shapes),
             "for": list(PURPOSES),
             "sequences_for": list(STOCK_PURPOSES),
             "ends_on": list(ENDS_ON),
-            "hands": list(_HANDS),
+            "hands": list(SIZES),
             "near": list(NEAR),
             "usual": {
                 "level": pack.default("level"),
@@ -89,29 +83,10 @@ def _sequences(_: Question) -> Reply:
 def _sequences_find(question: Question) -> Reply:
     """Stock sequences, as the command `sequences` finds them."""
     fields = fields_of(question)
-    key_text, metre, to = fields.text("key"), fields.text("metre"), fields.text("to")
-    purpose, bars, sevenths = fields.text("for"), fields.whole("bars", 1, 512), fields.flag("sevenths")
+    options = fields.group(SequenceOptions)
     fields.end()
-    key = read_key(key_text) if key_text is not None else None
-    goal = read_chord(to) if to is not None else None
-    in_metre = read_metre(metre) if metre is not None else None
-    found = find(purpose, key.mode if key else None, bars, in_metre)
-    if goal is not None:
-        found = tuple(stock for stock in found if _can_lead(stock, goal, key))
-
-    def played(stock: Stock, in_key: Key) -> Progression:
-        shown = to_chord(stock, goal, key, in_metre) if goal is not None else spelled(stock, in_key, in_metre)
-        return with_sevenths(shown) if sevenths else shown
-
-    return document_reply(sequences_document(found, key, played))
-
-
-def _can_lead(stock: Stock, goal: Chord, key: Key | None) -> bool:
-    try:
-        to_chord(stock, goal, key)
-    except OptionError:
-        return False
-    return True
+    listed = found_sequences(options)
+    return document_reply(sequences_document(listed.found, listed.key, listed.played))
 
 
 # Charts
@@ -159,12 +134,12 @@ def _ideas(question: Question) -> Reply:
     """Ideas over a chart, a line each as they are engraved; they are remembered unless that is turned off."""
     fields = fields_of(question)
     progression = asked.progression_of(fields)
-    request = asked.request_of(fields, progression, _PACK, _USUAL_IDEAS)
-    fresh = fields.flag("fresh")
+    options, fresh = asked.idea_options(fields, _USUAL_IDEAS), fields.flag("fresh")
     fields.end()
-    if fresh:
-        return _shown(bookshelf.fresh_ideas(question, request), question, {"fresh": True})
-    return _shown(generate(request), question, {})
+    asked.check_work(options.count, len(progression.bars))
+    request = Request.over(progression, options, _PACK)
+    found = bookshelf.fresh(question, request) if fresh else generate(request)
+    return _shown(found, question, {**given(options), "fresh": fresh})
 
 
 def _shown(found: Ideas, question: Question, options: Mapping[str, Any]) -> Reply:
@@ -177,30 +152,11 @@ def _vary(question: Question) -> Reply:
     """Variants of a phrase, as the command `vary` finds them."""
     fields = fields_of(question)
     reading = asked.reading_of(fields)
-    wish = _wish(fields)
-    request = asked.request_of(fields, reading.progression, _PACK, _USUAL_VARIANTS)
+    varying = fields.group(VaryOptions)
+    options = asked.idea_options(fields, _USUAL_VARIANTS)
     fields.end()
-    tempo = request.tempo if request.tempo is not None else reading.tempo
-    found = vary(replace(request, tempo=tempo, closes=reading.whole), reading.notes, wish)
-    told = replace(found, remarks=(*reading.remarks, *found.remarks))
-    return _shown(told, question, {"keep": list(wish.kept)})
-
-
-def _wish(fields: Fields) -> Wish:
-    bars = fields.wholes("keep", 0, asked.MOST_BARS, asked.MOST_BARS)
-    parts = fields.words("keep_parts", 3) or ()
-    key = fields.text("move_to")
-    near = fields.text("near")
-    if near is not None and near not in NEAR:
-        raise OptionError(f"unknown nearness {shorten(near)}", place="near", hint=did_you_mean(near, NEAR))
-    kept = [*(str(bar) for bar in bars or ()), *parts]
-    return replace(
-        read_keep(",".join(kept)) if kept else Wish(),
-        mirror=fields.flag("mirror"),
-        level_as=fields.whole("as", 1, 99),
-        key=read_key(key) if key is not None else None,
-        near=near or "",
-    )
+    asked.check_work(options.count, len(reading.progression.bars))
+    return _shown(variants(reading, varying, options, _PACK), question, {**given(varying), **given(options)})
 
 
 def _notation(question: Question) -> Reply:
@@ -220,10 +176,10 @@ def _files(question: Question) -> Reply:
     """Ideas that the page has as a file to take along."""
     fields = fields_of(question)
     ideas = asked.ideas_of(fields, _PACK)
-    kind, shift = fields.text("kind") or "", fields.whole("shift", -5, 6) or 0
-    parts, title = fields.words("parts", 4), fields.text("title")
+    ending, shift = fields.text("ending") or "", fields.whole("shift", -5, 6) or 0
+    playing, look = fields.group(PlayOptions), fields.group(SheetOptions)
     fields.end()
-    return taken_along(ideas, kind, shift, parts, title)
+    return taken_along(ideas, ending, shift, playing, look)
 
 
 # Phrases of one's own
@@ -233,40 +189,10 @@ def _check(question: Question) -> Reply:
     """What fits and what does not in a phrase, as the command `check` says it."""
     fields = fields_of(question)
     reading = asked.reading_of(fields)
-    level = fields.whatever("level")
-    settings = _check_settings(fields, reading)
+    options = fields.group(CheckOptions)
     fields.end()
-    number = _level(level, reading, settings)
-    report = check(reading.progression, reading.notes, _PACK.level(number), settings, pack=_PACK)
-    report = replace(report, reading=reading.remarks)
-    return document_reply({**check_document(report), "told": check_text(report, 72)})
-
-
-def _check_settings(fields: Fields, reading: Reading) -> Settings:
-    tempo, hand, rhythm = fields.whole("tempo", 20, 400), fields.text("hand"), fields.text("rhythm")
-    return Settings(
-        tempo=tempo if tempo is not None else reading.tempo,
-        hand=reach(hand) if hand is not None else None,
-        ends_on=fields.words("ends_on"),
-        whole=reading.whole,
-        lead_to=asked.pitch_of(fields, "lead_to"),
-        low=asked.pitch_of(fields, "low"),
-        high=asked.pitch_of(fields, "high"),
-        swings=_PACK.rhythm(rhythm).swing if rhythm is not None else reading.swings,
-    )
-
-
-def _level(level: Any, reading: Reading, settings: Settings) -> int:
-    """The number of a level; for `auto` the lowest at which the phrase is right, the highest where it never is."""
-    if level == "auto":
-        lowest = lowest_level(reading.progression, reading.notes, _PACK, settings)
-        return max(_PACK.level_numbers) if lowest is None else lowest
-    if level is None:
-        return int(_PACK.default("level"))
-    if not isinstance(level, int) or isinstance(level, bool):
-        known = ", ".join(map(str, _PACK.level_numbers))
-        raise OptionError("a level is expected", place="level", hint=f"The levels are {known}, and auto.")
-    return _PACK.level(level).number
+    report = report_on(reading, options, _PACK)
+    return document_reply({**check_document(report), "summary": check_text(report, 72)})
 
 
 # What the page is made of

@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fillgen.chart.enrich import with_sevenths
+from fillgen.app import charts
+from fillgen.app.options import ChordOptions, IdeaOptions
 from fillgen.chart.progression import Progression
-from fillgen.chart.sequences import sequence, spelled
-from fillgen.chart.text import MisreadChartError, parse_chart
-from fillgen.engine.request import ENDS_ON, Choices, Request, settle
-from fillgen.errors import ChartError, FillgenError, OptionError, many, shorten
+from fillgen.chart.text import MisreadChartError
+from fillgen.engine.request import ENDS_ON, Request, settle
+from fillgen.errors import ChartError, FillgenError, OptionError, many
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
@@ -19,14 +19,12 @@ from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import places
 from fillgen.phrase.text import parse_phrase, phrase_text
 from fillgen.readers.melody import Sound
-from fillgen.readers.phrases import Found, Reading, find_phrase, line_up
+from fillgen.readers.phrases import Found, Reading, find_phrase
 from fillgen.rules import judge
 from fillgen.rules.pack import RulePack
 from fillgen.server.fields import Fields
 from fillgen.sound.listening import Heard, written
-from fillgen.theory.keys import read_key, read_metre
-from fillgen.theory.metre import METRES, TICKS
-from fillgen.theory.pitch import read_pitch
+from fillgen.theory.metre import TICKS
 from fillgen.vary.task import check_phrase
 
 MOST_BARS = 32
@@ -48,29 +46,22 @@ _LONGEST_TITLE = 200
 
 
 def progression_of(fields: Fields) -> Progression:
-    """The progression of a chart, or of a stock sequence by name, with sevenths if they are asked for.
-
-    ChartError says where the chart is wrong; OptionError where neither or both are given.
-    """
-    chart, name = fields.text("chart", LONGEST_CHART), fields.text("sequence")
-    key, metre, sevenths = fields.text("key"), fields.text("metre"), fields.flag("sevenths")
-    if (chart is None) == (name is None):
-        raise OptionError(
-            "give either a chart or a sequence", place="chart", hint="Such as: | Ebmaj7 | Gm7 C7 |."
-        )
-    found = _charted(chart, key, metre) if chart is not None else _stock(name or "", key, metre)
-    if len(found.bars) > MOST_BARS:
-        told = f"the chart has {len(found.bars)} bars; the page takes {MOST_BARS}"
-        raise ChartError(told, hint="The command line takes longer ones.")
-    return with_sevenths(found) if sevenths else found
+    """The progression of a chart, or of a stock sequence by name; ChartError says where the chart is wrong."""
+    return _progression(fields.group(ChordOptions, longest=LONGEST_CHART))
 
 
-def _charted(chart: str, key: str | None, metre: str | None) -> Progression:
+def _progression(options: ChordOptions) -> Progression:
     try:
-        return parse_chart(chart, key=key, metre=metre)
+        found = charts.progression_of(options)
     except MisreadChartError as error:
-        error.start, error.end = (_in_utf_16(chart, place) for place in (error.start, error.end))
+        error.start, error.end = (
+            _in_utf_16(options.chart or "", place) for place in (error.start, error.end)
+        )
         raise
+    if len(found.bars) > MOST_BARS:
+        message = f"the chart has {len(found.bars)} bars; the page takes {MOST_BARS}"
+        raise ChartError(message, hint="The command line takes longer ones.")
+    return found
 
 
 def _in_utf_16(text: str, place: int) -> int:
@@ -82,43 +73,18 @@ def _in_utf_16(text: str, place: int) -> int:
     return len(text[:place].encode("utf-16-le", "surrogatepass")) // 2
 
 
-def _stock(name: str, key: str | None, metre: str | None) -> Progression:
-    chosen = sequence(name)
-    wanted = read_key(key or ("C" if chosen.mode == "major" else "A minor"))
-    return spelled(chosen, wanted, read_metre(metre) if metre is not None else None)
+# Options of ideas
 
 
-# Settings
-
-
-def request_of(fields: Fields, progression: Progression, pack: RulePack, usual: int) -> Request:
-    """A request for ideas over a progression, by the names that the command line has for its options."""
-    request = Request(
-        progression,
-        count=_count(fields, usual),
-        seed=fields.whole("seed") or 0,
-        level=fields.whole("level", 1, 99),
-        rhythm=fields.text("rhythm"),
-        tempo=fields.whole("tempo"),
-        busy=fields.text("busy"),
-        shape=fields.text("shape"),
-        low=pitch_of(fields, "low"),
-        high=pitch_of(fields, "high"),
-        purpose=fields.text("for"),
-        ends_on=fields.words("ends_on"),
-        lead_to=pitch_of(fields, "lead_to"),
-        hand=fields.text("hand"),
-        pack=pack,
-    )
-    check_work(request.count, len(progression.bars))
-    return request
-
-
-def _count(fields: Fields, usual: int) -> int:
-    count = fields.whole("count")
-    if count is not None and not 1 <= count <= MOST_IDEAS:
-        raise OptionError(f"the count is {count}", place="count", hint=f"Ask for 1 to {MOST_IDEAS} ideas.")
-    return usual if count is None else count
+def idea_options(fields: Fields, usual: int) -> IdeaOptions:
+    """The options of ideas, with another usual count; OptionError for more ideas than the page takes."""
+    options = fields.group(IdeaOptions)
+    if not fields.has("count"):
+        return replace(options, count=usual)
+    if not 1 <= options.count <= MOST_IDEAS:
+        hint = f"Ask for 1 to {MOST_IDEAS} ideas."
+        raise OptionError(f"the count is {options.count}", place="count", hint=hint)
+    return options
 
 
 def check_work(count: int, bars: int) -> None:
@@ -128,30 +94,14 @@ def check_work(count: int, bars: int) -> None:
         raise OptionError(f"{count} ideas are too many for so long a chart", place="count", hint=hint)
 
 
-def pitch_of(fields: Fields, name: str) -> int | None:
-    """The MIDI number of a pitch that is given by name; None where none is given."""
-    text = fields.text(name)
-    if text is None:
-        return None
-    try:
-        return read_pitch(text.strip())
-    except ValueError:
-        told = f"unknown pitch {shorten(text)}"
-        raise OptionError(told, place=name, hint="Write it like C4 or Eb5.") from None
-
-
 # Phrases
 
 
 def reading_of(fields: Fields) -> Reading:
     """A phrase lined up with its chart: given as text, as the bytes of a file, or as it was played."""
-    chart = fields.text("chart", LONGEST_CHART)
-    key, metre, part = fields.text("key"), fields.text("metre"), fields.text("part")
-    if chart is None:
-        raise OptionError("a chart is needed", place="chart", hint="Such as: | Ebmaj7 | Gm7 C7 |.")
-    progression = progression_of(Fields({"chart": chart, "key": key, "metre": metre}))
-    found = _found(fields, progression, part, metre)
-    reading = line_up(found, chart, key=key, metre=metre)
+    options, part = fields.group(ChordOptions, longest=LONGEST_CHART), fields.text("part")
+    progression = _progression(options)
+    reading = charts.aligned(_found(fields, progression, part, options.metre), options)
     if len(reading.progression.bars) > MOST_BARS + 1:
         raise OptionError(f"the phrase is too long; the page takes {MOST_BARS} bars", place="phrase")
     return reading
@@ -210,14 +160,14 @@ def _sound(row: Fields, tempo: int) -> Sound:
 
 
 def ideas_of(fields: Fields, pack: RulePack) -> Ideas:
-    """The ideas that a page shows, from what it knows of them: their chart and settings, and a row with each's text."""
+    """The ideas that a page shows, from what it knows of them: their chart and options, and a row with each's text."""
     progression = replace(progression_of(fields), first=_first(fields))
     rows = fields.rows("ideas", MOST_IDEAS)
     if not rows:
         raise OptionError("some ideas are expected", place="ideas")
     check_work(len(rows), len(progression.bars))
-    hand = reach(fields.text("hand") or "medium")
-    settled = _settled(fields, progression, pack)
+    choices = settle(Request.over(progression, replace(fields.group(IdeaOptions), count=1), pack))
+    hand = choices.hand or reach()
     phrases = [_phrase(row, progression) for row in rows]
     fingers = best_of_many([[note.midi for note in phrase] for phrase in phrases], hand)
     ideas = [
@@ -227,29 +177,14 @@ def ideas_of(fields: Fields, pack: RulePack) -> Ideas:
     _check_ranks(ideas)
     return Ideas(
         progression,
-        settled.rhythm.name,
-        settled.level.number,
-        settled.tempo,
-        settled.rhythm.swing,
-        settled.request.seed,
+        choices.rhythm.name,
+        choices.level.number,
+        choices.tempo,
+        choices.rhythm.swing,
+        choices.request.seed,
         len(ideas),
         tuple(ideas),
         hand=hand.size,
-    )
-
-
-def _settled(fields: Fields, progression: Progression, pack: RulePack) -> Choices:
-    """The settings that ideas were made with, checked and with their defaults."""
-    return settle(
-        Request(
-            progression,
-            count=1,
-            seed=fields.whole("seed") or 0,
-            level=fields.whole("level", 1, 99),
-            rhythm=fields.text("rhythm"),
-            tempo=fields.whole("tempo"),
-            pack=pack,
-        )
     )
 
 
@@ -283,8 +218,3 @@ def _check_ranks(ideas: Sequence[Idea]) -> None:
     ranks = [idea.rank for idea in ideas]
     if len(set(ranks)) < len(ranks):
         raise OptionError("two ideas have one rank", place="ideas")
-
-
-def metres() -> tuple[str, ...]:
-    """The names of the metres there are."""
-    return tuple(METRES)

@@ -13,15 +13,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from fillgen.app.contents import BOOK, book_content
+from fillgen.app.memory import fresh_ideas, not_remembered, remember
+from fillgen.app.options import SheetOptions
 from fillgen.book import store
 from fillgen.book.door import SHORT_WAIT, Book
 from fillgen.book.entries import LONGEST_NOTE, Entry, plain_word
 from fillgen.book.exchange import from_json, to_json
-from fillgen.book.fresh import fresh, shown
 from fillgen.book.place import book_path
 from fillgen.book.search import Wanted, read_day, tags
 from fillgen.book.search import search as found_in
-from fillgen.book.telling import grouped, list_document, one_ground, sheet_entries
+from fillgen.book.telling import grouped, list_document
 from fillgen.chart.text import parse_chart
 from fillgen.engine.request import Request
 from fillgen.errors import OptionError, OutputError, did_you_mean, many, shorten
@@ -32,10 +34,8 @@ from fillgen.server.asked import LONGEST_CHART, MOST_IDEAS, check_work
 from fillgen.server.fields import LARGEST, Fields
 from fillgen.server.frames import Question, Reply
 from fillgen.server.replies import document_reply, fields_of, lines_reply, staged
-from fillgen.server.takeaway import kind_of, sheet_reply
+from fillgen.server.takeaway import file_reply, format_of
 from fillgen.theory.keys import read_key
-from fillgen.version import __version__
-from fillgen.writers.look import SheetOptions
 
 _MOST_STEPS = 50
 _MOST_LISTED = 100_000
@@ -54,10 +54,9 @@ def _path(question: Question) -> Path:
 # What is shown goes in
 
 
-def fresh_ideas(question: Question, request: Request) -> Ideas:
+def fresh(question: Question, request: Request) -> Ideas:
     """Ideas that the book does not know."""
-    with Book(_path(question), wait=SHORT_WAIT) as book:
-        return fresh(request, shown(book, request.progression))
+    return fresh_ideas(request, _path(question), wait=SHORT_WAIT)
 
 
 def remembered(
@@ -67,19 +66,10 @@ def remembered(
     if question.settings.get("book") is None:
         return [], []
     try:
-        with Book(_path(question), wait=SHORT_WAIT) as book:
-            numbers = store.remember(
-                book,
-                found,
-                datetime.now(UTC),
-                command="page",
-                options=options,
-                rules=pack.digest,
-                version=__version__,
-            )
+        numbers, fault = remember(found, _path(question), command="page", options=options, pack=pack)
     except OutputError as error:
-        return [], [f"The ideas are not remembered: {' '.join(str(error).split())}"]
-    return numbers, []
+        return [], [not_remembered(error)]
+    return numbers, [fault] if fault else []
 
 
 # Looking into it
@@ -157,20 +147,13 @@ def opened(question: Question) -> Reply:
 def files(question: Question) -> Reply:
     """Ideas of the book as a file: a sheet, MIDI, or JSON for another book."""
     fields = fields_of(question)
-    ids, kind = _ids(fields), fields.text("kind") or ""
-    key_text, title = fields.text("key"), fields.text("title")
+    ids, ending = _ids(fields), fields.text("ending") or ""
+    key, look = fields.text("key"), fields.group(SheetOptions)
     fields.end()
-    key = read_key(key_text) if key_text is not None else None
+    kind = format_of(ending, BOOK)
     with Book(_path(question), writes=False) as book:
         entries = store.entries(book, ids)
-    if kind == "json":
-        return Reply("application/json", [to_json(entries).encode()], "ideas.json")
-    media, ending = kind_of(kind)
-    if kind == "midi":
-        from fillgen.writers.midi import to_midi  # noqa: PLC0415 - mido is loaded for MIDI only
-
-        return Reply(media, [to_midi(one_ground(entries, key))], f"ideas.{ending}")
-    return sheet_reply(sheet_entries(entries, key), kind, SheetOptions(title=title or ""))
+    return file_reply(book_content(entries, read_key(key) if key is not None else None, look), kind, ending)
 
 
 # Changing it

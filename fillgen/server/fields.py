@@ -6,13 +6,17 @@ import base64
 import binascii
 import json
 from collections.abc import Sequence
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TypeVar
 
+from fillgen.app.options import OPTIONS, Option
 from fillgen.errors import OptionError, did_you_mean, shorten
 
 LARGEST = 2**53 - 1
 """The largest whole number that JSON's readers agree on (RFC 8259, section 6)."""
 _LONGEST_WORD = 200
+_FARTHEST = 1e6
+"""Numbers that are options lie nearer to 0 than this; what each may be is checked where it is used."""
+Group = TypeVar("Group")
 
 
 def document_of(body: bytes) -> Any:
@@ -60,6 +64,10 @@ class Fields:
                 hint = did_you_mean(name, self._asked)
                 raise OptionError(f"unknown field {shorten(self._place + name)}", hint=hint)
 
+    def has(self, name: str) -> bool:
+        """Whether a field is there, and not null."""
+        return self._document.get(name) is not None
+
     def _taken(self, name: str) -> Any:
         self._asked.append(name)
         return self._document.get(name)
@@ -105,13 +113,47 @@ class Fields:
             raise self._wrong(name, "true or false")
         return bool(value)
 
+    def word(self, name: str, longest: int = _LONGEST_WORD) -> str | None:
+        """A text, or a whole number as text; None where it is left out or empty."""
+        value = self._document.get(name)
+        if isinstance(value, int) and not isinstance(value, bool):
+            self._asked.append(name)
+            return str(value)
+        return self.text(name, longest)
+
+    def group(self, kind: type[Group], *, without: Sequence[str] = (), longest: int = _LONGEST_WORD) -> Group:
+        """A group of options, each field under the name it has on the command line; one left out has its default.
+
+        `without` are fields of the group that a request doesn't have; texts have so many characters at most.
+        """
+        usual = kind()
+        values: dict[str, Any] = {}
+        for field, row in OPTIONS[kind].items():
+            if field not in without:
+                found = self._option(row, longest)
+                values[field] = getattr(usual, field) if found is None else found
+        return kind(**values)
+
+    def _option(self, row: Option, longest: int) -> Any:
+        """The value of an option as JSON has it; None where it is left out."""
+        name = row.name
+        if row.kind is bool:
+            return self.flag(name)
+        if row.many or row.words:
+            return self.words(name)
+        if row.kind is int:
+            return self.whole(name)
+        if row.kind is float:
+            return self.number(name, -_FARTHEST, _FARTHEST)
+        return self.word(name, longest)
+
     def words(self, name: str, most: int = 50) -> tuple[str, ...] | None:
         """Some texts; None where they are left out."""
         values = self._row(name, most)
         if values is None:
             return None
         row = Fields(dict(zip(map(str, range(len(values))), values, strict=True)), self._place + name)
-        found = [row.text(str(index)) for index in range(len(values))]
+        found = [row.word(str(index)) for index in range(len(values))]
         if None in found:
             raise self._wrong(name, "a row of texts")
         return tuple(word for word in found if word is not None)

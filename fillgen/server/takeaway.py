@@ -5,53 +5,39 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from fillgen.app.contents import IDEAS, ideas_content, with_left
+from fillgen.app.formats import FORMATS, Content, Format
+from fillgen.app.options import OutputOptions, PlayOptions, SheetOptions
 from fillgen.errors import OptionError, did_you_mean, shorten
-from fillgen.hands.playing import PARTS, Playing, check_playing
+from fillgen.hands.playing import played_as
 from fillgen.page.keys import can_move, chords_at, notes_at
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.text import phrase_text
+from fillgen.rules.pack import RulePack
 from fillgen.server.frames import Reply
-from fillgen.writers.entry import SheetEntry, entries_of
-from fillgen.writers.look import SheetOptions
-from fillgen.writers.sheet import render
-
-KINDS = {
-    "midi": ("audio/midi", "mid"),
-    "musicxml": ("application/vnd.recordare.musicxml+xml", "musicxml"),
-    "pdf": ("application/pdf", "pdf"),
-    "svg": ("image/svg+xml", "svg"),
-    "mei": ("application/xml", "mei"),
-}
-"""The kinds of files, each with its media type (IANA; W3C for MusicXML) and the ending of its name."""
 
 
-def taken_along(ideas: Ideas, kind: str, shift: int, parts: Sequence[str] | None, title: str | None) -> Reply:
-    """Ideas, moved by so many semitones, as a file; OptionError for a kind, a part or a key that is not offered."""
-    media, ending = kind_of(kind)
-    moved = shifted(ideas, shift)
-    both = parts is not None and "left" in parts
-    playing = Playing(parts=tuple(dict.fromkeys(parts)) if parts else PARTS[:1])
-    check_playing(playing)
-    if kind == "midi":
-        from fillgen.writers.midi import to_midi  # noqa: PLC0415 - mido is loaded for MIDI only
-
-        return Reply(media, [to_midi(moved, playing)], f"ideas.{ending}")
-    return sheet_reply(entries_of(moved), kind, SheetOptions(staves=2 if both else 1, title=title or ""))
+def taken_along(ideas: Ideas, ending: str, shift: int, playing: PlayOptions, look: SheetOptions) -> Reply:
+    """Ideas, moved by so many semitones, as a file; OptionError for an ending, a part or a key that isn't offered."""
+    kind = format_of(ending, IDEAS)
+    played, sounds = played_as(playing, RulePack())
+    seen = with_left(look, playing.parts)
+    content = ideas_content(shifted(ideas, shift), played, sounds, seen)
+    return file_reply(content, kind, ending)
 
 
-def kind_of(kind: str) -> tuple[str, str]:
-    """The media type and the ending of a kind of file; OptionError for another kind."""
-    if kind not in KINDS:
-        raise OptionError(
-            f"unknown kind of file {shorten(kind)}", place="kind", hint=did_you_mean(kind, KINDS)
-        )
-    return KINDS[kind]
+def format_of(ending: str, forms: Sequence[str]) -> Format:
+    """The format of an ending without its dot, such as `pdf`, for a content of some forms; OptionError for another."""
+    known = [name[1:] for name, kind in FORMATS.items() if kind.can_hold(frozenset(forms))]
+    if ending not in known:
+        hint = did_you_mean(ending, known) or f"It is one of: {', '.join(known)}."
+        raise OptionError(f"unknown kind of file {shorten(ending)}", place="ending", hint=hint)
+    return FORMATS[f".{ending}"]
 
 
-def sheet_reply(entries: Sequence[SheetEntry], kind: str, settings: SheetOptions) -> Reply:
-    """A sheet of music as a file."""
-    media, ending = kind_of(kind)
-    return Reply(media, [render(entries, settings, kind)], f"ideas.{ending}")
+def file_reply(content: Content, kind: Format, ending: str) -> Reply:
+    """A content as a file."""
+    return Reply(kind.media, [kind.write(content, OutputOptions())], f"ideas.{ending}")
 
 
 def shifted(ideas: Ideas, shift: int) -> Ideas:

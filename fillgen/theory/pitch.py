@@ -93,7 +93,7 @@ def pitch_of(value: str | int, what: str = "pitch") -> int:
     except ValueError:
         hint = "A pitch is written like D4, Eb5 or F#4."
         raise OptionError(
-            f"unknown {what} {shorten(value) if isinstance(value, str) else value!r}", hint=hint
+            f"unknown {what} {shorten(str(value))}", hint=hint
         ) from None
     if not 0 <= midi <= 127:
         raise OptionError(f"the {what} {midi} lies outside the MIDI numbers 0 to 127")

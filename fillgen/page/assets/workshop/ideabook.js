@@ -207,7 +207,7 @@ export class IdeaBook {
     const acts = [
       button("Show on the page", () => this.open(this.ids())),
       button("Sheet to print (PDF)", () => this.give("pdf")),
-      button("MIDI", () => this.give("midi")),
+      button("MIDI", () => this.give("mid")),
       button("Forget", () => this.forget(this.ids())),
     ];
     const set = make("div", { class: "row set-row" }, field("Name of a set", this.setName), button("Put into the set", () => this.putInSet()));
@@ -254,11 +254,11 @@ export class IdeaBook {
     if (await this.change([{ action: "put", ids, set }], `putting ${many(ids.length, "idea")} into the set ${set}`)) this.choices();
   }
 
-  async give(kind) {
+  async give(ending) {
     const title = this.inSet.value || "From the idea book";
     try {
-      const { bytes, name, type } = await fetched("book/files", { ids: this.ids(), kind, ...(kind === "pdf" ? { title } : {}) });
-      offer(name || `ideas.${kind}`, bytes, type);
+      const { bytes, name, type } = await fetched("book/files", { ids: this.ids(), ending, ...(ending === "pdf" ? { title } : {}) });
+      offer(name || `ideas.${ending}`, bytes, type);
       this.actions.say(`${name} is made.`);
     } catch (error) {
       this.refuse(error);

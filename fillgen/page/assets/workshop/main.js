@@ -128,7 +128,7 @@ class Workshop {
 
   vary(idea, bars, near) {
     const { chart, key, metre, level, rhythm, tempo, hand } = page.whole;
-    const asked = { chart, key, metre, phrase: idea.text, level, rhythm, tempo, hand, keep: bars, near: near || undefined, count: this.most(MOST_VARIANTS, page.whole.bars.length) };
+    const asked = { chart, key, metre, phrase: idea.text, level, rhythm, tempo, hand, keep: bars, ...(near ? { [near]: true } : {}), count: this.most(MOST_VARIANTS, page.whole.bars.length) };
     const kept = bars.length ? `${listed(bars.map((bar) => `bar ${bar}`))} kept` : "no bar kept";
     return this.sought(this.variant(asked, `idea ${idea.rank}`, kept));
   }
