@@ -106,7 +106,7 @@ BAD: dict[str, tuple[list[str], list[str]]] = {
     "unknown chord": (["| C | Hm7 |"], ["bar 2, chord 1", "'Hm7'", "'Bm7'"]),
     "unknown quality": (["| C | Fmaj77 |"], ["bar 2, chord 1", "'Fmaj77'", "'Fmaj7'"]),
     "numeral without a key": (["| I | V7 |"], ["bar 1, chord 1", "'I'", "--key"]),
-    "empty chart": ([""], ["the chart is empty", "| C |"]),
+    "empty chart": ([""], ["the chart is empty", "| Ebmaj7 | Gm7 C7 |"]),
     "chart of bar lines": (["| |"], ["bar 1", "empty", "N.C."]),
     "wrong metre": (["| C |", "--metre", "7/4"], ["'7/4'", *METRES]),
     "wrong metre in the chart": (["metre: 7/4\n| C |"], ["'7/4'", *METRES]),

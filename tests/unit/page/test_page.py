@@ -582,12 +582,12 @@ def test_ideas_and_variations_are_written_as_pages(call: Call, tmp_path: Path) -
     assert answer.err.startswith(f"2 ideas in {path}\n")
     whole = Reader(path.read_bytes()).data()["whole"]
     assert whole["playing"]["parts"] == list(PARTS)
-    phrase = "D5q C5q B4h | D5q. E5e F#5h | E5q D5q C5h | A4h F#4h"
+    phrase = "G4q A4q B4h | D5q. E5e F#5h | E5q D5q C5h | A4h F#4h"
     varied = tmp_path / "varied.html"
     answer = call("vary", "| G | Bm | C | D7 |", phrase, "--keep", "1", "-n", "2", "-o", str(varied))
     assert answer.code == 0
     assert all(
-        idea["text"].startswith("D5q C5q B4h |") for idea in Reader(varied.read_bytes()).data()["ideas"]
+        idea["text"].startswith("G4q A4q B4h |") for idea in Reader(varied.read_bytes()).data()["ideas"]
     )
 
 
