@@ -186,7 +186,7 @@ def _line(given: object, metre: Metre) -> Phrase:
     if not isinstance(line, Sequence) or not all(isinstance(note, Note) for note in line):
         hint = "Give phrase text such as 'F5q. Eb5e D5h', or a tuple of Note."
         raise PhraseError(f"no line of notes: {shorten(str(given))}", hint=hint)
-    check_line(tuple(line), lambda tick: tick // metre.bar + 1)
+    check_line(tuple(line), lambda tick: f"bar {tick // metre.bar + 1}")
     bars = -(-line[-1].end // metre.bar)
     if bars > MOST_BARS:
         raise PhraseError(f"the line has {bars} bars; the limit is {MOST_BARS}", hint="Score it in parts.")

@@ -27,10 +27,10 @@ class Note:
 Phrase = tuple[Note, ...]
 
 
-def check_line(notes: Phrase, bar_of: Callable[[int], int]) -> None:
-    """Refuse what is no line of single notes; PhraseError with the bar, `bar_of` being the number of a tick's bar.
+def check_line(notes: Phrase, place_of: Callable[[int], str]) -> None:
+    """Refuse what is no line of single notes: PhraseError, whose place is what `place_of` calls a tick.
 
-    >>> check_line((Note(0, 960, 65), Note(480, 480, 69)), lambda tick: tick // 1920 + 1)
+    >>> check_line((Note(0, 960, 65), Note(480, 480, 69)), lambda tick: f"bar {tick // 1920 + 1}")
     Traceback (most recent call last):
     ...
     fillgen.errors.PhraseError: bar 1: two notes sound at once. Give one note at a time.
@@ -38,15 +38,10 @@ def check_line(notes: Phrase, bar_of: Callable[[int], int]) -> None:
     if not notes:
         raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
     for before, note in pairwise((Note(0, 0, 0), *notes)):
-        place = f"bar {bar_of(note.onset)}" if note.onset >= 0 else "the first bar"
-        if note.onset < 0:
-            raise PhraseError("a note begins before the phrase", place=place, hint="Ticks count from 0.")
-        if note.length <= 0:
-            hint = "A quarter note lasts 480 ticks."
-            raise PhraseError(f"a note lasts {note.length} ticks", place=place, hint=hint)
-        if not 0 <= note.midi <= 127:
-            hint = "MIDI numbers run from 0 to 127; 60 is C4."
-            raise PhraseError(f"{note.midi} is not the number of a pitch", place=place, hint=hint)
+        place = place_of(max(0, note.onset))
+        if note.onset < 0 or note.length <= 0 or not 0 <= note.midi <= 127:
+            hint = "A note has a length and a MIDI number from 0 to 127, and doesn't begin before the phrase."
+            raise PhraseError("not a note that can be played", place=place, hint=hint)
         if note.onset < before.end:
             raise PhraseError("two notes sound at once", place=place, hint="Give one note at a time.")
 

@@ -2,7 +2,8 @@
 
 `python -m tests.bench.mutants` draws mutants of the rules, chords, lattice and score (by the operators of cosmic-ray, a
 general library; all of them with `--each 0`), puts each into a copy of the project, and runs the tests that are about
-its module. Mutants that change only annotations or caches are left out. The survivors are printed to be looked at.
+its part, which must pass without a mutant. Mutants that change only annotations or caches are left out. The survivors are
+printed to be looked at.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -32,17 +34,29 @@ from tests.bench.surroundings import figure
 from tests.bench.surroundings import told as surroundings
 
 ROOT = Path(__file__).resolve().parents[2]
-TESTS: dict[str, tuple[Sequence[str], Sequence[str]]] = {
-    # the module: the tests that are about it and quick, then those that meet it on their way
-    "rules/rulebook": (
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the program: its files, the tests that are about it and quick, and those that meet it on their way."""
+
+    files: Sequence[str]
+    quick: Sequence[str]
+    further: Sequence[str]
+
+
+PARTS = {
+    "rules": Part(
+        ("fillgen/rules/rulebook.py", "fillgen/rules/tones.py", "fillgen/rules/rule.py"),
+        ("fillgen/rules", "tests/unit/rules", "tests/outside/test_embellishments.py"),
         (
-            "fillgen/rules/rulebook.py",
-            "tests/unit/rules/test_examples.py",
-            "tests/outside/test_embellishments.py",
+            "tests/outside/test_embellishing_tones.py",
+            "tests/unit/teaching/test_sentences.py",
+            "tests/properties/test_brute_force.py",
         ),
-        ("tests/outside/test_embellishing_tones.py", "tests/properties/test_brute_force.py"),
     ),
-    "theory/chords": (
+    "chords": Part(
+        ("fillgen/theory/chords.py",),
         (
             "fillgen/theory/chords.py",
             "tests/unit/theory/test_chords.py",
@@ -51,34 +65,41 @@ TESTS: dict[str, tuple[Sequence[str], Sequence[str]]] = {
         ),
         ("tests/unit/chart/test_sequences.py", "tests/unit/teaching/test_notefit.py"),
     ),
-    "engine/lattice": (
+    "lattice": Part(
+        ("fillgen/engine/lattice.py",),
         ("tests/unit/engine/test_lattice.py",),
         ("tests/properties/test_brute_force.py", "tests/properties/test_kept_and_hands.py"),
     ),
-    "engine/score": (
-        ("fillgen/engine/score.py", "tests/unit/engine/test_score.py"),
-        ("tests/properties/test_fifty.py", "tests/docs"),
+    "score": Part(
+        ("fillgen/engine/score.py", "fillgen/engine/guide.py", "fillgen/engine/melody.py"),
+        (
+            "fillgen/engine/score.py",
+            "fillgen/engine/melody.py",
+            "tests/unit/engine/test_score.py",
+            "tests/unit/engine/test_melody.py",
+        ),
+        ("tests/properties/test_melody.py", "tests/properties/test_fifty.py", "tests/docs"),
     ),
 }
-TIMEOUT = 120
-"""Seconds after which a mutant that makes the tests hang counts as found."""
+PATIENCE = 60, 10
+"""A mutant whose tests take this many seconds, and this many times as long as without it, hangs: it counts as found."""
 
 
 @dataclass(frozen=True)
 class Mutant:
-    """A module with one fault in it: which operator at which place made it, and its text."""
+    """A file with one fault in it: which operator at which place made it, and its text."""
 
-    module: str
+    file: str
     operator: str
     occurrence: int
     text: str
 
     def told(self) -> str:
         """What is changed, line by line."""
-        own = (ROOT / "fillgen" / f"{self.module}.py").read_text(encoding="utf-8").splitlines()
+        own = (ROOT / self.file).read_text(encoding="utf-8").splitlines()
         lines = unified_diff(own, self.text.splitlines(), lineterm="", n=0)
         changed = [line for line in lines if line[:2] not in ("--", "++", "@@")]
-        return f"{self.module} {self.operator}: " + " ".join(changed)
+        return f"{self.file} {self.operator}: " + " ".join(changed)
 
 
 class _Bare(ast.NodeTransformer):
@@ -107,28 +128,27 @@ def bare(text: str) -> str:
 _STORED = re.compile(r"^ *@(lru_cache|dataclass|cached_property)\b.*\n", re.MULTILINE)
 
 
-def places(path: Path) -> list[tuple[str, int]]:
-    """Every operator with each place of a module where it can put a fault."""
-    nodes = list(ast_nodes(get_ast_from_path(path)))
+def places(file: str) -> list[tuple[str, str, int]]:
+    """Every operator with each place of a file where it can put a fault."""
+    nodes = list(ast_nodes(get_ast_from_path(ROOT / file)))
     found = []
     for name in sorted(plugins.operator_names()):
         kind = plugins.get_operator(name)
         if not kind.arguments():
             count = sum(1 for node in nodes for _ in kind().mutation_positions(node))
-            found += [(name, occurrence) for occurrence in range(count)]
+            found += [(file, name, occurrence) for occurrence in range(count)]
     return found
 
 
-def mutants(module: str, seed: int) -> Iterator[Mutant]:
-    """The mutants of a module that do something else than the module, in an order drawn from a seed."""
-    path = ROOT / "fillgen" / f"{module}.py"
-    own = path.read_text(encoding="utf-8")
-    plain = bare(own)
-    every = places(path)
-    for name, occurrence in random.Random(f"{seed} {module}").sample(every, len(every)):
-        text = mutate_code(own, plugins.get_operator(name)(), occurrence)
-        if text is not None and _differs(text, plain):
-            yield Mutant(module, name.removeprefix("core/"), occurrence, text)
+def mutants(name: str, seed: int) -> Iterator[Mutant]:
+    """The mutants of a part that do something else than the part, in an order drawn from a seed."""
+    own = {file: (ROOT / file).read_text(encoding="utf-8") for file in PARTS[name].files}
+    plain = {file: bare(text) for file, text in own.items()}
+    every = [place for file in own for place in places(file)]
+    for file, operator, occurrence in random.Random(f"{seed} {name}").sample(every, len(every)):
+        text = mutate_code(own[file], plugins.get_operator(operator)(), occurrence)
+        if text is not None and _differs(text, plain[file]):
+            yield Mutant(file, operator.removeprefix("core/"), occurrence, text)
 
 
 def _differs(text: str, plain: str) -> bool:
@@ -138,23 +158,41 @@ def _differs(text: str, plain: str) -> bool:
         return False
 
 
-def survives(mutant: Mutant, folder: Path) -> bool:
-    """Whether all tests that are about a module pass with a mutant in its place."""
-    path = folder / "fillgen" / f"{mutant.module}.py"
-    own = path.read_text(encoding="utf-8")
-    path.write_text(mutant.text, encoding="utf-8")
-    try:
-        return all(_pass(tests, folder) for tests in TESTS[mutant.module])
-    finally:
-        path.write_text(own, encoding="utf-8")
+@dataclass(frozen=True)
+class Trial:
+    """The tests of a part, and the seconds after which each half of them, quick and further, counts as hanging."""
+
+    halves: Sequence[tuple[Sequence[str], float]]
+
+    @classmethod
+    def of(cls, name: str, folder: Path) -> Trial:
+        """The trial that the mutants of a part stand; SystemExit where its tests fail without any."""
+        halves = []
+        for tests in (PARTS[name].quick, PARTS[name].further):
+            start = time.perf_counter()
+            if not _pass(tests, folder, None):
+                raise SystemExit(f"{name}: {' '.join(tests)} fail without a mutant")
+            least, times = PATIENCE
+            halves.append((tests, max(least, times * (time.perf_counter() - start))))
+        return cls(halves)
+
+    def survives(self, mutant: Mutant, folder: Path) -> bool:
+        """Whether all tests pass with a mutant in its place."""
+        path = folder / mutant.file
+        own = path.read_text(encoding="utf-8")
+        path.write_text(mutant.text, encoding="utf-8")
+        try:
+            return all(_pass(tests, folder, seconds) for tests, seconds in self.halves)
+        finally:
+            path.write_text(own, encoding="utf-8")
 
 
-def _pass(tests: Sequence[str], folder: Path) -> bool:
+def _pass(tests: Sequence[str], folder: Path, seconds: float | None) -> bool:
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", *tests]
     environment = {**os.environ, "PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1"}
     try:
         done = subprocess.run(
-            command, cwd=folder, env=environment, capture_output=True, timeout=TIMEOUT, check=False
+            command, cwd=folder, env=environment, capture_output=True, timeout=seconds, check=False
         )
     except subprocess.TimeoutExpired:
         return False
@@ -176,32 +214,38 @@ def copies(count: int, place: Path) -> Queue[Path]:
 def main() -> None:
     """Draw mutants, try them, and print the share found and the survivors."""
     asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--each", type=int, default=120, help="mutants of each module, 0 for all")
-    asked.add_argument("--only", choices=sorted(TESTS), help="one module only")
+    asked.add_argument("--each", type=int, default=120, help="mutants of each part, 0 for all")
+    asked.add_argument("--only", choices=sorted(PARTS), help="one part only")
     asked.add_argument("--seed", type=int, default=0)
     asked.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     given = asked.parse_args()
     print(surroundings(["cosmic-ray", "pytest"]))
     with tempfile.TemporaryDirectory() as place:
         free = copies(given.jobs, Path(place))
-
-        def tried(mutant: Mutant) -> bool:
-            folder = free.get()
-            try:
-                return survives(mutant, folder)
-            finally:
-                free.put(folder)
-
-        for module in [given.only] if given.only else TESTS:
-            some = list(islice(mutants(module, given.seed), given.each or None))
-            with ThreadPoolExecutor(given.jobs) as pool:
-                alive = [mutant for mutant, lives in zip(some, pool.map(tried, some), strict=True) if lives]
+        for name in [given.only] if given.only else PARTS:
+            some = list(islice(mutants(name, given.seed), given.each or None))
+            alive = survivors(name, some, free)
             found = 1 - len(alive) / len(some)
-            figure(
-                f"mutants of {module} found, of {len(some)}", f"{found:.1%}", "at least 85 %", found >= 0.85
-            )
+            figure(f"mutants of {name} found, of {len(some)}", f"{found:.1%}", "at least 85 %", found >= 0.85)
             for mutant in alive:
                 print(f"   {mutant.told()}", flush=True)
+
+
+def survivors(name: str, some: Sequence[Mutant], free: Queue[Path]) -> list[Mutant]:
+    """The mutants of a part that its tests do not find, tried in as many copies of the project as there are."""
+    folder = free.get()
+    trial = Trial.of(name, folder)
+    free.put(folder)
+
+    def lives(mutant: Mutant) -> bool:
+        folder = free.get()
+        try:
+            return trial.survives(mutant, folder)
+        finally:
+            free.put(folder)
+
+    with ThreadPoolExecutor(free.qsize()) as pool:
+        return [mutant for mutant, alive in zip(some, pool.map(lives, some), strict=True) if alive]
 
 
 if __name__ == "__main__":
