@@ -3,6 +3,10 @@
 This is the one module that knows sqlite3. A book is a SQLite file with a write-ahead log: a command that is killed takes
 back what it had begun and nothing else, and one process can read while another writes. A file that is damaged, newer or
 no book at all is refused and left as it is.
+
+Any book may come from somebody else. Before anything in it is read, its layout is compared with that of an idea book:
+a view or a trigger would run as soon as a table is looked at. How much work a question may be, how long one value is and
+how much is read at once are bounded by the size of the file, so that a damaged or hostile tree of pages comes to an end.
 """
 
 from __future__ import annotations
@@ -10,27 +14,45 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+import stat
 import time
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, NoReturn
 
-from fillgen.book.schema import APPLICATION, LATEST, statements
-from fillgen.errors import OutputError
+from fillgen.book.schema import APPLICATION, LATEST, statements, whole
+from fillgen.errors import OutputError, shorten
 
-WAIT = 5.0
+WAIT = 2.5
 """How long a command waits for another that writes, in seconds."""
-SHORT_WAIT = 2.0
+SHORT_WAIT = 1.5
 """How long a command waits that has shown its answer and only remembers it."""
 _PAUSE = 0.01
 _HEAD = 100
 """Bytes of the head of a SQLite file (SQLite file format, section 1.3)."""
 MAGIC = b"SQLite format 3\0"
+_LONGEST_VALUE = 10_000_000
+"""The longest text or row that is read or written, in bytes."""
+_STEPS, _STEPS_A_BYTE = 20_000_000, 10
+"""How many steps of SQLite's machine one question may take, and how many more for each byte of the file."""
+_AT_A_TIME = 10_000
+"""Steps between two looks at how many there were."""
+_ROOM, _ROOM_A_BYTE = 30_000_000, 6
+"""How much the answer to one question may hold, in bytes, and how much more for each byte of the file."""
+_A_VALUE = 60
+"""What a value costs beside its letters, in bytes, about as Python has it."""
 _BUSY = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_SCHEMA}
 _CLOSED = {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_IOERR}
 
+_BESIDE = ("-wal", "-journal")
+"""How the names of the files end in which SQLite keeps what is not in the book yet, or what it had before."""
+
 Row = tuple[Any, ...]
+Kinds = Sequence[type | tuple[type, ...]]
+"""The types of the values of a row, in order."""
+_NO_KINDS: Kinds = ()
 
 
 class BookError(OutputError):
@@ -44,9 +66,11 @@ class BusyError(BookError):
 class Book:
     """An open idea book; a context manager that closes it.
 
-    With `writes` off nothing is made: where there is no file the book is empty, and a file that may only be read is
-    read. `wait` are the seconds to wait for another process that writes. Raises BookError where the file is busy,
-    damaged, newer than this program, no idea book, or cannot be read or written.
+    With `writes` off nothing is made or changed: where there is no file the book is empty, and an older book is brought
+    up to date as a copy in memory. `copies` is for a book that is only read: all of it is copied into memory at one
+    moment, so that nobody who writes to it meanwhile is met or kept waiting. `wait` are the seconds to wait for another
+    process that writes. Raises BookError where the file is busy, damaged, newer than this program, not an idea book, or
+    cannot be read or written.
 
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, Book(Path(folder) / "ideas.book") as book:
@@ -54,16 +78,18 @@ class Book:
     [(0,)]
     """
 
-    def __init__(self, path: Path, *, writes: bool = True, wait: float = WAIT) -> None:
+    def __init__(self, path: Path, *, writes: bool = True, copies: bool = False, wait: float = WAIT) -> None:
         self.path = path
         self.wait = wait
         self.writes = writes
-        with self._told():
+        self._steps = self._most_steps = 0
+        self._room = _ROOM
+        with self._translated():
             if writes:
                 _make(path)
-                self._pages = self._opened(path)
+                self._pages = self._opened_to_write()
             else:
-                self._pages = self._opened_to_read()
+                self._pages = self._opened_to_read(copies=copies)
 
     def __enter__(self) -> Book:
         return self
@@ -82,30 +108,46 @@ class Book:
 
     # Reading and writing
 
-    def rows(self, question: str, values: Sequence[object] = ()) -> list[Row]:
-        """The rows that answer a question in SQL."""
-        with self._told():
-            return self._pages.execute(question, values).fetchall()
+    def rows(self, question: str, values: Sequence[object] = (), kinds: Kinds = _NO_KINDS) -> list[Row]:
+        """The rows that answer a question in SQL; BookError where values are not of the kinds given."""
+        found: list[Row] = []
+        room = self._room
+        with self._translated():
+            for row in self._pages.execute(question, values):
+                room -= sum(_size(value) for value in row)
+                if room < 0:
+                    raise self.damaged("it holds more than its size explains")
+                found.append(row)
+        for row in found if kinds else ():
+            self._check_kinds(row, kinds)
+        return found
 
-    def one(self, question: str, values: Sequence[object] = ()) -> Row | None:
+    def one(self, question: str, values: Sequence[object] = (), kinds: Kinds = _NO_KINDS) -> Row | None:
         """The first row that answers a question in SQL, None where there is none."""
-        with self._told():
+        with self._translated():
             found: Row | None = self._pages.execute(question, values).fetchone()
-            return found
+        if found is not None and kinds:
+            self._check_kinds(found, kinds)
+        return found
+
+    def _check_kinds(self, row: Row, kinds: Kinds) -> None:
+        """BookError where a value of a row is not of its kind: SQLite takes any kind in any column."""
+        if not all(map(isinstance, row, kinds)):
+            raise self.damaged(f"a value in it is of the wrong kind: {shorten(str(row), 60)}")
 
     def run(self, statement: str, values: Sequence[object] = ()) -> int:
         """Carry out a statement; the number of rows it met."""
-        with self._told():
+        with self._translated():
             return self._pages.execute(statement, values).rowcount
 
     def run_many(self, statement: str, rows: Iterable[Sequence[object]]) -> None:
         """Carry out a statement for each of some rows."""
-        with self._told():
+        with self._translated():
             self._pages.executemany(statement, rows)
 
     def added(self, statement: str, values: Sequence[object]) -> int:
         """Add a row; its number."""
-        with self._told():
+        with self._translated():
             return self._pages.execute(statement, values).lastrowid or 0
 
     @contextlib.contextmanager
@@ -114,11 +156,11 @@ class Book:
         if self._is_inside():
             yield
             return
-        with self._told():
+        with self._translated():
             self._pages.execute("BEGIN IMMEDIATE")
         try:
             yield
-            with self._told():
+            with self._translated():
                 self._pages.execute("COMMIT")
         finally:
             if self._is_inside():
@@ -130,7 +172,7 @@ class Book:
 
     def check(self) -> None:
         """Read the whole book; BookError where any of it is damaged."""
-        found = [told for (told,) in self.rows("PRAGMA integrity_check")]
+        found = [fault for (fault,) in self.rows("PRAGMA integrity_check")]
         if found != ["ok"] or self.rows("PRAGMA foreign_key_check"):
             raise self.damaged(str(found[0]).splitlines()[0] if found != ["ok"] else "a row leads nowhere")
 
@@ -142,41 +184,63 @@ class Book:
 
     # Opening
 
-    def _opened(self, path: Path) -> sqlite3.Connection:
-        _refuse_cut(path, self)
-        pages = sqlite3.connect(path, timeout=self.wait, isolation_level=None)
+    def _opened_to_write(self) -> sqlite3.Connection:
+        _refuse_cut(self.path, self)
+        pages = self._bounded(sqlite3.connect(self.path, timeout=self.wait, isolation_level=None))
         try:
-            self._prepare(pages)
+            pages.execute("PRAGMA foreign_keys = ON")
+            version = self._version(pages)
+            self._keep_log(pages)
+            pages.execute("PRAGMA synchronous = NORMAL")
+            if version < LATEST:
+                self._bring_up_to_date(pages)
         except BaseException:
             pages.close()
             raise
         return pages
 
-    def _prepare(self, pages: sqlite3.Connection) -> None:
-        """Judge the file, and bring it up to date."""
-        pages.execute("PRAGMA foreign_keys = ON")
-        version = self._version(pages)
-        self._keep_log(pages)
-        pages.execute("PRAGMA synchronous = NORMAL")
-        if version < LATEST:
-            self._bring_up_to_date(pages)
+    def _bounded(self, pages: sqlite3.Connection) -> sqlite3.Connection:
+        """A connection on which no question can take for ever or fill the memory, whatever the file holds."""
+        size = sum(_bytes_of(path) for path in (self.path, _beside(self.path, "-wal")))
+        self._most_steps = _STEPS + _STEPS_A_BYTE * size
+        self._room = _ROOM + _ROOM_A_BYTE * size
+        pages.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST_VALUE)
+        pages.set_progress_handler(self._is_too_much, _AT_A_TIME)
+        pages.execute("PRAGMA trusted_schema = OFF")
+        pages.execute("PRAGMA cell_size_check = ON")
+        return pages
+
+    def _is_too_much(self) -> bool:
+        """Whether a question has taken more steps than a sound book of that size can ask for."""
+        self._steps += _AT_A_TIME
+        return self._steps > self._most_steps
 
     def _version(self, pages: sqlite3.Connection) -> int:
         """The version of the book, 0 for an empty file; BookError for any other file, and for a newer book."""
         with _at_one_moment(pages):
             ((application,),) = pages.execute("PRAGMA application_id").fetchall()
             ((version,),) = pages.execute("PRAGMA user_version").fetchall()
-            ((tables,),) = pages.execute("SELECT count(*) FROM sqlite_master").fetchall()
-        if application != APPLICATION and (application or version or tables):
+            layout = pages.execute("SELECT type, name, tbl_name, sql FROM sqlite_master").fetchall()
+        if application != APPLICATION and (application or version or layout):
             hint = "Name another file with --book, or move this one away."
-            raise BookError("is a SQLite file but no idea book", place=str(self.path), hint=hint)
+            raise BookError("is a SQLite file but not an idea book", place=str(self.path), hint=hint)
         if version > LATEST:
             raise BookError(
                 f"was made by a newer fillgen (version {version} of the book, this one knows {LATEST})",
                 place=str(self.path),
                 hint="It was left as it is. Update fillgen, or name another file with --book.",
             )
+        self._check_layout(int(version), layout)
         return int(version)
+
+    def _check_layout(self, version: int, found: Sequence[Row]) -> None:
+        """BookError where a book lacks a table of its version, or holds anything beside those: a view, a trigger."""
+        known = _layout(version) if version >= 0 else frozenset()
+        for row in found:
+            if _squeezed(row) not in known:
+                raise self.damaged(f"it holds a {row[0]} that idea books don't have, {shorten(str(row[1]))}")
+        if len(found) != len(known):
+            raise self.damaged("it lacks a table or an index")
 
     def _keep_log(self, pages: sqlite3.Connection) -> None:
         """Turn the write-ahead log on. Where the file system cannot have one, SQLite's older journal does its work."""
@@ -206,49 +270,56 @@ class Book:
             if pages.in_transaction:
                 pages.execute("ROLLBACK")
 
-    def _opened_to_read(self) -> sqlite3.Connection:
+    def _opened_to_read(self, *, copies: bool) -> sqlite3.Connection:
         """The book to be read, an empty one where there is no file."""
         if not _exists(self.path):
-            return self._empty()
+            return self._in_memory()
+        _refuse_cut(self.path, self)
         try:
-            return self._opened(self.path)
+            return self._to_read(_mode(self.path), copies=copies)
         except sqlite3.OperationalError as error:
-            if _kind(error) not in _CLOSED:
+            if _kind(error) not in _CLOSED or any(_bytes_of(_beside(self.path, end)) for end in _BESIDE):
                 raise
-        return self._opened_closed()
+        return self._to_read("mode=ro&immutable=1", copies=copies)
 
-    def _empty(self) -> sqlite3.Connection:
-        pages = sqlite3.connect(":memory:", isolation_level=None)
-        self._bring_up_to_date(pages)
-        return pages
-
-    def _opened_closed(self) -> sqlite3.Connection:
-        """A book on a medium that can only be read; the log beside it is read where there is one."""
-        log = self.path.with_name(f"{self.path.name}-wal")
-        mode = "mode=ro" if log.exists() and log.stat().st_size else "mode=ro&immutable=1"
+    def _to_read(self, mode: str, *, copies: bool) -> sqlite3.Connection:
         uri = f"{self.path.resolve().as_uri()}?{mode}"
         pages = sqlite3.connect(uri, uri=True, timeout=self.wait, isolation_level=None)
         try:
-            if self._version(pages) == LATEST:
+            self._bounded(pages).execute("PRAGMA query_only = ON")
+            if self._version(pages) == LATEST and not copies:
                 return pages
-            return self._copied(pages)
+            copy = self._copied(pages)
         except BaseException:
             pages.close()
             raise
+        pages.close()
+        return copy
 
     def _copied(self, pages: sqlite3.Connection) -> sqlite3.Connection:
-        """An older book as a copy in memory, which can be brought up to date where its file cannot."""
-        copy = sqlite3.connect(":memory:", isolation_level=None)
-        pages.backup(copy)
-        pages.close()
-        self._bring_up_to_date(copy)
+        """A copy in memory of a book as it is at one moment, brought up to date there."""
+        copy = self._bounded(sqlite3.connect(":memory:", isolation_level=None))
+        with _at_one_moment(pages):
+            version = self._version(pages)
+            pages.backup(
+                copy
+            )  # within this moment nobody can be in the way, for which it would wait for ever
+        if version < LATEST:
+            self._bring_up_to_date(copy)
         return copy
+
+    def _in_memory(self) -> sqlite3.Connection:
+        """An empty book in memory."""
+        pages = self._bounded(sqlite3.connect(":memory:", isolation_level=None))
+        self._bring_up_to_date(pages)
+        return pages
 
     # Failures
 
     @contextlib.contextmanager
-    def _told(self) -> Iterator[None]:
-        """Failures of the file and of SQLite as BookError."""
+    def _translated(self) -> Iterator[None]:
+        """Failures of the file and of SQLite as BookError; the steps of each question are counted from here."""
+        self._steps = 0
         try:
             yield
         except sqlite3.Error as error:
@@ -258,18 +329,24 @@ class Book:
         except UnicodeDecodeError as error:
             raise self.damaged("a text in it is none") from error
         except OSError as error:
-            told = f"cannot be opened: {error.strerror or error}"
-            raise BookError(told, place=str(self.path)) from error
+            raise BookError(f"cannot be opened: {error.strerror or error}", place=str(self.path)) from error
 
     def _fail(self, error: sqlite3.Error) -> NoReturn:
         kind = _kind(error)
         if kind in _BUSY:
             hint = "Another fillgen is writing to it; try again in a moment."
             raise BusyError("the idea book is busy", place=str(self.path), hint=hint) from error
+        if kind in (sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_TOOBIG):
+            raise self.damaged("it is more work to read than its size explains") from error
         if kind in _DAMAGED:
             raise self.damaged(str(error)) from error
         if kind == sqlite3.SQLITE_FULL:
             raise BookError("cannot be written: no room is left", place=str(self.path)) from error
+        if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_READONLY_ROLLBACK:
+            hint = "The next command that changes the book, such as fillgen book star, takes that back."
+            raise BookError(
+                "was being written to when that was stopped", place=str(self.path), hint=hint
+            ) from error
         if kind == sqlite3.SQLITE_READONLY:
             hint = (
                 "You may read this file but not change it: see the permissions of the file and of its folder."
@@ -280,7 +357,7 @@ class Book:
     def damaged(self, why: str) -> BookError:
         """The error of a book that cannot be read, with the reason in a few words."""
         return BookError(
-            f"is damaged, or no idea book ({why}), and was left as it is",
+            f"is damaged, or not an idea book ({why}), and was left as it is",
             place=str(self.path),
             hint="Put a good copy in its place, or move it away and a new book is begun.",
         )
@@ -306,11 +383,52 @@ def _kind(error: sqlite3.Error) -> int:
     return -1 if code is None else code & 0xFF
 
 
+@lru_cache(maxsize=LATEST + 1)
+def _layout(version: int) -> frozenset[Row]:
+    """What a book of a version has: the type, name, table and definition of each table and index, squeezed."""
+    with contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as pages:
+        for statement in whole(version):
+            pages.execute(statement)
+        found = pages.execute("SELECT type, name, tbl_name, sql FROM sqlite_master").fetchall()
+    return frozenset(map(_squeezed, found))
+
+
+def _squeezed(row: Row) -> Row:
+    """A row of the layout without the blanks in its definition, which mean nothing."""
+    return (*row[:3], "".join(row[3].split()) if isinstance(row[3], str) else row[3])
+
+
+def _size(value: object) -> int:
+    return _A_VALUE + (len(value) if isinstance(value, str | bytes) else 0)
+
+
+def _beside(path: Path, ending: str) -> Path:
+    """The file in which SQLite keeps what is not in the book yet."""
+    return path.with_name(f"{path.name}{ending}")
+
+
+def _bytes_of(path: Path) -> int:
+    """The size of a file, 0 where there is none."""
+    try:
+        return path.stat().st_size
+    except (OSError, ValueError):
+        return 0
+
+
+def _mode(path: Path) -> str:
+    """How a book is opened that is only read.
+
+    Where it has a log or a journal beside it, that is left alone as well. Where it has none, SQLite begins a log, which
+    only a connection that may write clears away.
+    """
+    return "mode=ro" if any(_beside(path, end).exists() for end in _BESIDE) else "mode=rw"
+
+
 def _exists(path: Path) -> bool:
     try:
         return path.exists()
     except ValueError:
-        raise BookError("is no name for a book", place=repr(str(path))[:80]) from None
+        raise BookError("is not a name for a book", place=repr(str(path))[:80]) from None
 
 
 def _make(path: Path) -> None:
@@ -338,21 +456,29 @@ def refuse_unusable(path: Path) -> None:
         raise BookError(f"cannot be made: the folder {above} may not be written to", place=str(path))
 
 
+def read_head(path: Path) -> tuple[bytes, int]:
+    """The first bytes of a file, and its size; BookError for a folder, a pipe or a device, OSError as usual."""
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(handle, "rb") as file:
+        found = os.fstat(handle)
+        if not stat.S_ISREG(found.st_mode):
+            raise BookError("is a pipe or a device, not an idea book", place=str(path))
+        return file.read(_HEAD), found.st_size
+
+
 def _refuse_cut(path: Path, book: Book) -> None:
-    """BookError for a folder, for what is no SQLite file, and for one that is shorter than it says it is.
+    """BookError for what is no plain file, for what is no SQLite file, and for one that is shorter than it says it is.
 
     SQLite itself would begin a file of its own over some of these.
     """
     if path.is_dir():
         raise BookError("is a folder, not an idea book", place=str(path))
-    with path.open("rb") as file:
-        head = file.read(_HEAD)
-        size = file.seek(0, os.SEEK_END)
+    head, size = read_head(path)
     if not head:
         return
     if len(head) < _HEAD or not head.startswith(MAGIC):
         raise book.damaged("it does not begin as a SQLite file does")
     page = int.from_bytes(head[16:18], "big")
-    told = (65536 if page == 1 else page) * int.from_bytes(head[28:32], "big")
-    if size < told and not path.with_name(f"{path.name}-wal").exists():
+    stated = (65536 if page == 1 else page) * int.from_bytes(head[28:32], "big")
+    if size < stated and not _beside(path, "-wal").exists():
         raise book.damaged("it is shorter than it should be")

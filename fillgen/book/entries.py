@@ -200,7 +200,7 @@ def _text(text: Any, what: str, longest: int) -> str:
 def check_stars(stars: Any) -> int:
     """A number of stars; OptionError where it is none from 0 to 5."""
     if not isinstance(stars, int) or isinstance(stars, bool) or not 0 <= stars <= MOST_STARS:
-        raise OptionError(f"{stars!r} is no number of stars", hint=f"Give 0 to {MOST_STARS}.")
+        raise OptionError(f"{stars!r} is not a number of stars", hint=f"Give 0 to {MOST_STARS}.")
     return stars
 
 
@@ -214,5 +214,5 @@ def notes_of(rows: Any) -> Phrase:
 
 def _whole(value: Any) -> int:
     if not isinstance(value, int) or isinstance(value, bool):
-        raise ValueError(f"{value!r} is no whole number")
+        raise ValueError(f"{shorten(repr(value))} is not a whole number")
     return value

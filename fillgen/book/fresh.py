@@ -51,7 +51,7 @@ def shown(book: Book, progression: Progression) -> Shown:
 
     def rows(rhythm: Rhythm_) -> Heights:
         question = "SELECT pitches FROM idea WHERE progression = ? AND onsets = ?"
-        known = book.rows(question, [which, fingerprint.onsets(rhythm)])
+        known = book.rows(question, [which, fingerprint.onsets(rhythm)], (bytes,))
         return fingerprint.unpacked([pitches for (pitches,) in known], len(rhythm))
 
     return Shown(int(count), rows)

@@ -6,6 +6,8 @@ the columns of the primary key stand first: the integrity check of SQLite 3.40 m
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 APPLICATION = 0x66696C6C
 """The number in a SQLite file's head that tells an idea book from other files: `fill` in ASCII."""
 
@@ -108,4 +110,17 @@ def statements(version: int) -> list[str]:
     >>> len(statements(LATEST)), statements(1)[0].split()[:3]
     (0, ['CREATE', 'TABLE', 'collection'])
     """
-    return [each.strip() for step in STEPS[version:] for each in step.split(";") if each.strip()]
+    return _split(STEPS[version:])
+
+
+def whole(version: int) -> list[str]:
+    """The statements that make an empty book of a version.
+
+    >>> whole(LATEST) == statements(0), len(whole(0))
+    (True, 0)
+    """
+    return _split(STEPS[:version])
+
+
+def _split(steps: Iterable[str]) -> list[str]:
+    return [each.strip() for step in steps for each in step.split(";") if each.strip()]

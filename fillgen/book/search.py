@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from fillgen.book import fingerprint
 from fillgen.book.door import Book
 from fillgen.book.entries import check_stars, plain_word
-from fillgen.book.store import tag_spellings, unknown_word
+from fillgen.book.store import tag_spellings, tags, unknown_word
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.rules.pack import RulePack
@@ -59,16 +59,18 @@ def search(book: Book, wanted: Wanted, count: int | None = None) -> tuple[list[i
     return found[:count], len(found)
 
 
+_RHYTHMS = "SELECT DISTINCT rhythm FROM origin ORDER BY rhythm"
+_SHAPES = "SELECT DISTINCT shape FROM idea WHERE shape <> '' ORDER BY shape"
+
+
 def _settled(book: Book, wanted: Wanted) -> Wanted:
     """What is wanted, with rhythm and shape spelled as the book has them."""
     if wanted.rhythm is not None:
-        known = [name for (name,) in book.rows("SELECT DISTINCT rhythm FROM origin ORDER BY rhythm")]
+        known = [name for (name,) in book.rows(_RHYTHMS, (), (str,))]
         every = [*RulePack().rhythm_names, *known]
         wanted = replace(wanted, rhythm=_spelled(wanted.rhythm, every, "rhythm"))
     if wanted.shape is not None:
-        known = [
-            name for (name,) in book.rows("SELECT DISTINCT shape FROM idea WHERE shape <> '' ORDER BY shape")
-        ]
+        known = [name for (name,) in book.rows(_SHAPES, (), (str,))]
         wanted = replace(wanted, shape=_spelled(wanted.shape, [*RulePack().shapes, *known], "shape"))
     return wanted
 
@@ -139,11 +141,6 @@ def _tag_words(book: Book, tag: str) -> list[str]:
     if not found:
         raise unknown_word(tag, list(tags(book)), "tag")
     return found
-
-
-def tags(book: Book) -> dict[str, int]:
-    """The tags in order, with how many ideas have each."""
-    return dict(book.rows("SELECT word, count(*) FROM tag GROUP BY word ORDER BY word"))
 
 
 def read_day(text: str, option: str) -> date:

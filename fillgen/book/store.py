@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from collections import defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
 from fillgen.book import fingerprint
-from fillgen.book.door import Book, Row
+from fillgen.book.door import Book, BookError, Row
 from fillgen.book.entries import (
     LONGEST_NAME,
     Chart,
@@ -21,8 +22,9 @@ from fillgen.book.entries import (
     plain_note,
     plain_word,
 )
+from fillgen.book.validity import checked, options_text
 from fillgen.chart.progression import Progression
-from fillgen.errors import OptionError, did_you_mean, listed, many, shorten
+from fillgen.errors import FillgenError, OptionError, did_you_mean, listed, many, shorten
 from fillgen.phrase.idea import Ideas
 
 _CHART = ("text", "key", "metre", "title", "first")
@@ -57,9 +59,8 @@ def remember(
     known already is counted and dated. BookError where the book cannot be written.
     """
     chart = Chart.of(ideas.progression)
-    told = json.dumps(dict(options), sort_keys=True, ensure_ascii=False, default=str)
     settings = (ideas.level, ideas.rhythm, ideas.tempo, ideas.swing, ideas.hand)
-    origin = Origin(command, told, ideas.seed, rules, version, *settings)
+    origin = Origin(command, options_text(dict(options)), ideas.seed, rules, version, *settings)
     at = stamp(moment)
     showing = Showing(chart, origin, 1, at, at)
     entries = [
@@ -81,7 +82,7 @@ def of_last(book: Book, ranks: Sequence[int]) -> list[int]:
 
     Two ranks have one number where their ideas differ in the octave alone.
     """
-    found: dict[int, int] = dict(book.rows("SELECT rank, idea FROM latest ORDER BY rank"))
+    found: dict[int, int] = dict(book.rows("SELECT rank, idea FROM latest ORDER BY rank", (), (int, int)))
     missing = [str(rank) for rank in ranks if rank not in found]
     if missing:
         told = f"what was shown last has no idea of rank {listed(missing[:3])}"
@@ -118,7 +119,7 @@ def add(book: Book, entries: Iterable[Entry]) -> tuple[list[int], int]:
     """
     with book.writing():
         ((before,),) = book.rows("SELECT count(*) FROM idea")
-        known = {word.casefold(): word for word in reversed(_tags(book))}
+        known = {word.casefold(): word for word in reversed(tags(book))}
         some = [(_added(book, entry, known), entry.sets) for entry in entries]
         members = [(name, place, number) for number, sets_ in some for name, place in sets_]
         for name, _, number in sorted(members, key=lambda member: member[:2]):
@@ -166,7 +167,7 @@ def _put(
     where, first = grounds[0]
     print_ = fingerprint.of_phrase(entry.notes, progression)
     question = "SELECT id, name, note FROM idea WHERE progression = ? AND onsets = ? AND pitches = ?"
-    known = book.one(question, [where, *print_])
+    known = book.one(question, [where, *print_], (int, str, str))
     if known is None:
         number = _new(book, entry, where, print_, first)
     else:
@@ -268,38 +269,68 @@ SELECT member.idea, collection.name, member.place FROM member JOIN collection ON
 WHERE member.idea IN (SELECT value FROM json_each(?)) ORDER BY collection.name
 """
 _SHOWINGS = """
-SELECT
-    showing.idea, showing.times, showing.first, showing.last,
-    chart.text, chart.key, chart.metre, chart.title, chart.first,
-    origin.command, origin.options, origin.seed, origin.rules, origin.version, origin.level, origin.rhythm,
-    origin.tempo, origin.swing, origin.hand
-FROM showing
-JOIN origin ON origin.id = showing.origin
-JOIN chart ON chart.id = origin.chart
-JOIN idea ON idea.id = showing.idea
+SELECT showing.idea, showing.origin, showing.times, showing.first, showing.last
+FROM showing JOIN idea ON idea.id = showing.idea
 WHERE showing.idea IN (SELECT value FROM json_each(?))
 ORDER BY showing.idea, showing.origin <> idea.origin, showing.first, showing.origin
 """
+_ORIGINS = """
+SELECT id, chart, command, options, seed, rules, version, level, rhythm, tempo, swing, hand FROM origin
+WHERE id IN (SELECT origin FROM showing WHERE idea IN (SELECT value FROM json_each(?)))
+"""
+_CHARTS = "SELECT id, text, key, metre, title, first FROM chart WHERE id IN (SELECT value FROM json_each(?))"
 
 
 def entries(book: Book, numbers: Sequence[int]) -> list[Entry]:
-    """The ideas of some numbers, in order; OptionError where the book has none of that number."""
+    """The ideas of some numbers, in order.
+
+    OptionError where the book has no idea of one of them, BookError where one is not what an idea can be.
+    """
     some = json.dumps(list(numbers))
+    made = _origins(book, some)
     showings, tags, places = (_by_idea(book, each, some) for each in (_SHOWINGS, _TAGS, _MEMBERS))
-    try:
-        found = {
-            row[0]: _entry(row, showings[row[0]], tags[row[0]], places[row[0]])
-            for row in book.rows(_ENTRIES, [some])
-        }
-    except (ValueError, TypeError) as error:
-        raise book.damaged(f"an idea in it cannot be read: {error}") from error
+    found = {}
+    for row in book.rows(_ENTRIES, [some]):
+        number = row[0]
+        try:
+            shown = [_showing(made, *each) for each in showings[number]]
+            found[number] = checked(_entry(row, shown, tags[number], places[number]))
+        except (FillgenError, LookupError, TypeError, ValueError, OverflowError, RecursionError) as error:
+            raise _unreadable(book, number, error) from error
     _refuse_missing(book, numbers, found)
     return [found[number] for number in numbers]
 
 
+def _unreadable(book: Book, number: int, error: Exception) -> BookError:
+    """The error of an idea that is not what an idea can be."""
+    why = " ".join(str(error.message if isinstance(error, FillgenError) else error).split())
+    hint = f"fillgen book forget {number} takes it out of a book of yours."
+    return BookError(
+        f"idea {number} cannot be read: {shorten(why, 200)[1:-1]}", place=str(book.path), hint=hint
+    )
+
+
+def check(book: Book) -> int:
+    """Read the whole book, its file and every idea in it; how many ideas it has. BookError where anything is wrong."""
+    book.check()
+    numbers = _every_number(book)
+    for start in range(0, len(numbers), _AT_A_TIME):
+        entries(book, numbers[start : start + _AT_A_TIME])
+    sets(book)
+    return len(numbers)
+
+
+_AT_A_TIME = 1000
+"""Ideas that are looked at together when all of them are."""
+
+
 def every_entry(book: Book) -> list[Entry]:
     """All ideas of the book in the order of their numbers."""
-    return entries(book, [number for (number,) in book.rows("SELECT id FROM idea ORDER BY id")])
+    return entries(book, _every_number(book))
+
+
+def _every_number(book: Book) -> list[int]:
+    return [number for (number,) in book.rows("SELECT id FROM idea ORDER BY id")]
 
 
 def check_known(book: Book, numbers: Sequence[int]) -> None:
@@ -333,11 +364,11 @@ def _refuse_missing(book: Book, numbers: Sequence[int], known: Container[int]) -
     raise OptionError(f"the book has no idea {listed(missing[:3])}", hint=hint)
 
 
-def _entry(row: Row, showings: Sequence[Row], tags: Sequence[Row], places: Sequence[Row]) -> Entry:
+def _entry(row: Row, showings: Sequence[Showing], tags: Sequence[Row], places: Sequence[Row]) -> Entry:
     number, notes, text, score, terms, shape, name, stars, note = row
     return Entry(
-        *(notes_of(json.loads(notes)), text, score, json.loads(terms), shape),
-        tuple(_showing(*each) for each in showings),
+        *(notes_of(json.loads(notes)), text, score, dict(json.loads(terms)), shape),
+        tuple(showings),
         *(number, name, stars, note),
         tuple(word for (word,) in tags),
         tuple((set_, place) for set_, place in places),
@@ -352,10 +383,33 @@ def _by_idea(book: Book, question: str, numbers: str) -> dict[int, list[Row]]:
     return found
 
 
-def _showing(times: int, first: str, last: str, *rest: Any) -> Showing:
-    *chart, command, options, seed, rules, version, level, rhythm, tempo, swing, hand = rest
-    made = (command, options, int(seed), rules, version)
-    return Showing(Chart(*chart), Origin(*made, level, rhythm, tempo, bool(swing), hand), times, first, last)
+_Made = Mapping[int, tuple[Chart, Origin]]
+"""The chart and the origin of each number of an origin."""
+
+
+def _origins(book: Book, numbers: str) -> _Made:
+    """What made some ideas, each origin and each chart read once however many ideas share them."""
+    rows = book.rows(_ORIGINS, [numbers])
+    charts = {number: Chart(*rest) for number, *rest in _charts(book, {row[1] for row in rows})}
+    return {number: (charts[chart], _origin(*rest)) for number, chart, *rest in rows if chart in charts}
+
+
+def _charts(book: Book, numbers: Iterable[Any]) -> list[Row]:
+    return book.rows(_CHARTS, [json.dumps([number for number in numbers if isinstance(number, int)])])
+
+
+def _origin(command: Any, options: Any, seed: Any, rules: Any, version: Any, *rest: Any) -> Origin:
+    level, rhythm, tempo, swing, hand = rest
+    seed = int(seed) if isinstance(seed, str) and _SEED.fullmatch(seed) else seed
+    swing = bool(swing) if swing in (0, 1) else swing
+    return Origin(command, options, seed, rules, version, level, rhythm, tempo, swing, hand)
+
+
+_SEED = re.compile(r"[0-9]{1,4300}")
+
+
+def _showing(made: _Made, origin: int, times: int, first: str, last: str) -> Showing:
+    return Showing(*made[origin], times, first, last)
 
 
 # Marks
@@ -408,12 +462,17 @@ def tag_spellings(book: Book, word: str) -> list[str]:
 
     There are several only in a book that an older fillgen has written.
     """
-    same = [known for known in _tags(book) if known.casefold() == word.casefold()]
+    same = [known for known in tags(book) if known.casefold() == word.casefold()]
     return sorted(same, key=lambda known: known != word)
 
 
-def _tags(book: Book) -> list[str]:
-    return [word for (word,) in book.rows("SELECT DISTINCT word FROM tag ORDER BY word")]
+def tags(book: Book) -> dict[str, int]:
+    """The tags in order, with how many ideas have each."""
+    found: dict[str, int] = dict(
+        book.rows("SELECT word, count(*) FROM tag GROUP BY word ORDER BY word", (), (str, int))
+    )
+    _check_words(book, found, "tag")
+    return found
 
 
 def _change(book: Book, numbers: Sequence[int], statement: str, value: object) -> None:
@@ -454,7 +513,18 @@ def sets(book: Book) -> list[tuple[str, int]]:
         "SELECT name, count(*) FROM collection JOIN member ON member.collection = collection.id "
         "GROUP BY collection.id ORDER BY name"
     )
-    return [(name, count) for name, count in book.rows(question)]
+    found = [(name, count) for name, count in book.rows(question, (), (str, int))]
+    _check_words(book, [name for name, _ in found], "name of a set")
+    return found
+
+
+def _check_words(book: Book, words: Iterable[str], what: str) -> None:
+    """BookError where a word of the book is not one that a player can have given."""
+    for word in words:
+        try:
+            plain_word(word, what)
+        except OptionError as error:
+            raise book.damaged(error.message) from error
 
 
 def set_members(book: Book, name: str) -> list[int]:
@@ -473,7 +543,8 @@ ORDER BY place
 
 def set_places(book: Book, name: str) -> list[tuple[int, int]]:
     """The ideas of a set with their places in it, in order; an empty list for a set that isn't in the book."""
-    return [(number, place) for number, place in book.rows(_PLACES, [plain_word(name, "name of a set")])]
+    name = plain_word(name, "name of a set")
+    return [(number, place) for number, place in book.rows(_PLACES, [name], (int, int))]
 
 
 def take_from_set(book: Book, name: str, numbers: Sequence[int]) -> None:

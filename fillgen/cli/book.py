@@ -518,10 +518,10 @@ def merge(
 @grouped()
 def check(*, file: Annotated[Path | None, FILE] = None) -> None:
     """Read the whole book, and say whether it is sound and where it lies."""
+    from fillgen.book import store
     from fillgen.book.place import book_path
 
     path = book_path(file)
     with opened(file, writes=False) as book:
-        book.check()
-        ((count,),) = book.rows("SELECT count(*) FROM idea")
+        count = store.check(book)
     typer.echo(f"{path}: sound, {many(count, 'idea')}" if path.exists() else f"{path}: there is no book yet")

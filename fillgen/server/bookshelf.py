@@ -21,7 +21,7 @@ from fillgen.book.door import SHORT_WAIT, Book
 from fillgen.book.entries import LONGEST_NOTE, Entry, plain_word
 from fillgen.book.exchange import from_json, to_json
 from fillgen.book.place import book_path
-from fillgen.book.search import Wanted, read_day, tags
+from fillgen.book.search import Wanted, read_day
 from fillgen.book.search import search as found_in
 from fillgen.book.telling import grouped, list_document
 from fillgen.chart.text import parse_chart
@@ -82,7 +82,7 @@ def about(question: Question) -> Reply:
     with Book(_path(question), writes=False) as book:
         count = found_in(book, Wanted(), 1)[1]
         return document_reply(
-            {"on": True, "ideas": count, "tags": tags(book), "sets": dict(store.sets(book))}
+            {"on": True, "ideas": count, "tags": store.tags(book), "sets": dict(store.sets(book))}
         )
 
 

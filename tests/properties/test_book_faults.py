@@ -23,7 +23,7 @@ import pytest
 
 from fillgen.book import store
 from fillgen.book.door import Book, BookError, refuse_unusable
-from fillgen.book.search import tags
+from fillgen.book.store import tags
 from fillgen.cli import main
 from fillgen.dice import Dice
 from tests.processes import unmeasured
@@ -443,7 +443,7 @@ def test_a_damaged_book(
     path.write_bytes(damaged := DAMAGES[name](filled(path)))
     assert run(*arguments, "--book", str(path)) == 2
     err = capsys.readouterr().err
-    assert f"{path}: is damaged, or no idea book" in err
+    assert f"{path}: is damaged, or not an idea book" in err
     assert "left as it is" in err
     assert "Put a good copy in its place" in err
     assert len(err.splitlines()) == 1
@@ -451,7 +451,7 @@ def test_a_damaged_book(
     assert run("ideas", "| C | G7 |", "-n", "1", "--book", str(path)) == 2
     out, err = capsys.readouterr()
     assert out == ""
-    assert f"{path}: is damaged, or no idea book" in err
+    assert f"{path}: is damaged, or not an idea book" in err
     monkeypatch.setenv("FILLGEN_BOOK", str(path))
     assert run("ideas", "| C | G7 |", "-n", "1") == 0
     out, err = capsys.readouterr()

@@ -14,7 +14,8 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from fillgen.book import exchange, store
 from fillgen.book.door import Book
-from fillgen.book.search import Wanted, search, tags
+from fillgen.book.search import Wanted, search
+from fillgen.book.store import tags
 from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
 from fillgen.errors import OptionError

@@ -23,7 +23,8 @@ from fillgen.book import exchange, fingerprint, schema, store
 from fillgen.book.door import Book, BookError
 from fillgen.book.entries import Chart
 from fillgen.book.fresh import Shown, fresh, held, shown
-from fillgen.book.search import Wanted, read_day, search, tags
+from fillgen.book.search import Wanted, read_day, search
+from fillgen.book.store import tags
 from fillgen.book.telling import entries_text, in_key, list_text
 from fillgen.chart.text import chart_text, parse_chart
 from fillgen.dice import Dice
@@ -282,7 +283,7 @@ def test_long_notes(book: Book) -> None:
 @pytest.mark.parametrize("stars", [-1, 6, True, 2.5])
 def test_wrong_stars(book: Book, stars: int) -> None:
     remembered(book, ideas_over(CHART, PHRASES[0]))
-    with pytest.raises(OptionError, match="no number of stars"):
+    with pytest.raises(OptionError, match="not a number of stars"):
         store.star(book, [1], stars)
 
 
@@ -442,20 +443,20 @@ def test_ideas_of_the_command_are_taken_in(book: Book) -> None:
     ("change", "told"),
     [
         (lambda idea: idea.pop("notes"), "'notes' is missing"),
-        (lambda idea: idea.update(stars=9), "no number of stars"),
+        (lambda idea: idea.update(stars=9), "not a number of stars"),
         (lambda idea: idea.update(tags=["a\nb"]), "more than a line"),
         (lambda idea: idea.update(notes=[[0, 480, 200]]), "outside the MIDI numbers"),
         (lambda idea: idea.update(notes=[[0, 480, 60], [240, 480, 62]]), "two notes sound at once"),
         (lambda idea: idea.update(notes=[[0, 48000, 60]]), "longer than the chart"),
         (lambda idea: idea.update(notes=[]), "no note"),
-        (lambda idea: idea.update(notes=[[0, 480, "60"]]), "no whole number"),
-        (lambda idea: idea.update(score="high"), "no number"),
+        (lambda idea: idea.update(notes=[[0, 480, "60"]]), "not a whole number"),
+        (lambda idea: idea.update(score="high"), "not a number"),
         (lambda idea: idea.update(showings=[]), "never shown"),
         (lambda idea: idea["showings"][0]["chart"].update(text="| Hm |"), "unknown chord"),
         (lambda idea: idea["showings"][0]["chart"].update(key="H"), "unknown key"),
-        (lambda idea: idea["showings"][0].update(last="now"), "no moment"),
+        (lambda idea: idea["showings"][0].update(last="now"), "not a moment"),
         (lambda idea: idea["showings"][0].update(hand="giant"), "hand"),
-        (lambda idea: idea["showings"][0].update(times=-1), "no whole number"),
+        (lambda idea: idea["showings"][0].update(times=-1), "not a whole number"),
         (lambda idea: idea.update(sets=[["a"]]), "cannot be read"),
         (lambda idea: idea.update(name="\ud800"), "no text"),
     ],
@@ -506,7 +507,7 @@ def test_merging_with_itself_or_no_book(filled: Book, tmp_path: Path) -> None:
     with pytest.raises(BookError, match="the book itself"):
         exchange.merge(filled, filled.path)
     (tmp_path / "text.book").write_text("no book")
-    with pytest.raises(BookError, match="is no idea book"):
+    with pytest.raises(BookError, match="is not an idea book"):
         exchange.merge(filled, tmp_path / "text.book")
     with pytest.raises(BookError, match="cannot be read"):
         exchange.merge(filled, tmp_path / "missing.book")
@@ -645,7 +646,7 @@ def test_another_programs_file_is_refused(path: Path) -> None:
     pages.execute("CREATE TABLE recipes (id)")
     pages.close()
     before = path.read_bytes()
-    with pytest.raises(BookError, match="no idea book"):
+    with pytest.raises(BookError, match="not an idea book"):
         Book(path)
     assert path.read_bytes() == before
 
@@ -801,7 +802,11 @@ def test_a_command_without_a_book_loads_no_sqlite() -> None:
 
 @pytest.mark.parametrize(
     ("field", "wrong", "told"),
-    [("tempo", 0, "the tempo is 0"), ("tempo", 10**8, "the tempo is"), ("level", 10**6, "no whole number")],
+    [
+        ("tempo", 0, "the tempo is 0"),
+        ("tempo", 10**8, "the tempo is"),
+        ("level", 10**6, "not a whole number"),
+    ],
 )
 def test_numbers_of_others_are_checked(field: str, wrong: int, told: str, tmp_path: Path) -> None:
     """A tempo or a level that no idea can have is refused when it comes, not met when the idea is played."""

@@ -408,7 +408,7 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
         (["export", "1", "--key", "Cm"], "change its mode"),
         (["import", "none.json"], "cannot be read"),
         (["import", "ferry.txt", "--chart", "| C |"], "ferry.txt"),
-        (["merge", "ferry.txt"], "is no idea book"),
+        (["merge", "ferry.txt"], "is not an idea book"),
         (["merge", "home/ideas.book"], "the book itself"),
         (["show", "1", "--book", "."], "is a folder"),
     ],
@@ -531,7 +531,7 @@ UNUSABLE = ("a.pdf", "folder", "other.sqlite", "cut.book", "a.pdf/new.book")
 
 @pytest.fixture
 def unusable(place: Path) -> Path:
-    """A folder with files that are no idea books."""
+    """A folder with files that are not idea books."""
     (place / "a.pdf").write_bytes(b"%PDF-1.7\n" * 30)
     (place / "folder").mkdir()
     pages = sqlite3.connect(place / "other.sqlite")
