@@ -36,12 +36,11 @@ from fillgen.engine.request import check_tempo
 from fillgen.errors import FillgenError, OutputError, printable, shorten
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Ideas
-from fillgen.phrase.text import phrase_text
+from fillgen.phrase.text import check_phrase, phrase_text
 from fillgen.rules.pack import RulePack
 from fillgen.theory.keys import read_metre
 from fillgen.theory.metre import TICKS
 from fillgen.theory.pitch import Key
-from fillgen.vary.task import check_phrase
 from fillgen.version import __version__
 
 FORM = "fillgen-book"

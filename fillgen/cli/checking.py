@@ -12,9 +12,9 @@ from fillgen.cli.options import Format
 from fillgen.cli.outputs import JSON, TEXT, json_text, put_out, target_of, width_of
 
 if TYPE_CHECKING:
+    from fillgen.engine.checked import CheckSettings
     from fillgen.readers.phrases import Reading
     from fillgen.rules.pack import RulePack
-    from fillgen.teaching.asked import Settings
     from fillgen.teaching.check import Report
 
 
@@ -32,12 +32,12 @@ class Wanted:
     lead_to: str | None
     pack: RulePack
 
-    def settings(self, reading: Reading) -> Settings:
+    def settings(self, reading: Reading) -> CheckSettings:
         """The settings of the check of a phrase."""
+        from fillgen.engine.checked import CheckSettings
         from fillgen.hands.reach import reach
-        from fillgen.teaching.asked import Settings
 
-        return Settings(
+        return CheckSettings(
             tempo=self.tempo if self.tempo is not None else reading.tempo,
             hand=reach(self.hand) if self.hand is not None else None,
             ends_on=words_of(self.ends_on),
@@ -56,8 +56,8 @@ def check_target(output: str | None, wanted: Format | None) -> str:
 
 def report_on(reading: Reading, wanted: Wanted) -> Report:
     """What fits and what does not in a phrase; OptionError where the wishes are none that can be met."""
+    from fillgen.engine.checked import lowest_level
     from fillgen.teaching.check import check as checked
-    from fillgen.teaching.level import lowest_level
 
     settings, pack = wanted.settings(reading), wanted.pack
     if wanted.level == "auto":

@@ -201,12 +201,11 @@ def _check_together(target: str, turns: int | None, idea: int, level: int | None
 
 def _tell(reading: Reading, pack: RulePack) -> None:
     """Say how a phrase was read, and whether there is something to mend before it is practised."""
-    from fillgen.teaching.asked import Settings
-    from fillgen.teaching.level import lowest_level
+    from fillgen.engine.checked import CheckSettings, lowest_level
 
     for remark in reading.remarks:
         typer.echo(f"Note: {remark}", err=True)
-    if lowest_level(reading.progression, reading.notes, pack, Settings(whole=reading.whole)) is None:
+    if lowest_level(reading.progression, reading.notes, pack, CheckSettings(whole=reading.whole)) is None:
         typer.echo("Note: no level's rules fit the phrase as it is; fillgen check tells why.", err=True)
 
 

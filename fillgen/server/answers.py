@@ -12,6 +12,7 @@ from fillgen.chart.sequences import PURPOSES as STOCK_PURPOSES
 from fillgen.chart.sequences import Sequence as Stock
 from fillgen.chart.sequences import find, spelled, to_chord
 from fillgen.chart.text import chart_text
+from fillgen.engine.checked import CheckSettings, lowest_level
 from fillgen.engine.generate import generate
 from fillgen.engine.request import ENDS_ON, PURPOSES
 from fillgen.errors import OptionError, did_you_mean, shorten
@@ -25,9 +26,7 @@ from fillgen.server.fields import Fields
 from fillgen.server.frames import JSON, Question, Reply
 from fillgen.server.replies import document_reply, fields_of, lines_reply, staged
 from fillgen.server.takeaway import taken_along
-from fillgen.teaching.asked import Settings
 from fillgen.teaching.check import check
-from fillgen.teaching.level import lowest_level
 from fillgen.theory.chords import Chord, read_chord
 from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.pitch import Key, all_keys
@@ -242,9 +241,9 @@ def _check(question: Question) -> Reply:
     return document_reply({**check_document(report), "told": check_text(report, 72)})
 
 
-def _check_settings(fields: Fields, reading: Reading) -> Settings:
+def _check_settings(fields: Fields, reading: Reading) -> CheckSettings:
     tempo, hand, rhythm = fields.whole("tempo", 20, 400), fields.text("hand"), fields.text("rhythm")
-    return Settings(
+    return CheckSettings(
         tempo=tempo if tempo is not None else reading.tempo,
         hand=reach(hand) if hand is not None else None,
         ends_on=fields.words("ends_on"),
@@ -256,7 +255,7 @@ def _check_settings(fields: Fields, reading: Reading) -> Settings:
     )
 
 
-def _level(level: Any, reading: Reading, settings: Settings) -> int:
+def _level(level: Any, reading: Reading, settings: CheckSettings) -> int:
     """The number of a level; for `auto` the lowest at which the phrase is right, the highest where it never is."""
     if level == "auto":
         lowest = lowest_level(reading.progression, reading.notes, _PACK, settings)

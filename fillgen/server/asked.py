@@ -17,7 +17,7 @@ from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import places
-from fillgen.phrase.text import parse_phrase, phrase_text
+from fillgen.phrase.text import check_phrase, parse_phrase, phrase_text
 from fillgen.readers.melody import Sound
 from fillgen.readers.phrases import Found, Reading, find_phrase, line_up
 from fillgen.rules import judge
@@ -27,7 +27,6 @@ from fillgen.sound.listening import Heard, written
 from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import METRES, TICKS
 from fillgen.theory.pitch import read_pitch
-from fillgen.vary.task import check_phrase
 
 MOST_BARS = 32
 """The longest chart of the page, in bars."""

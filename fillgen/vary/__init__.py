@@ -13,6 +13,7 @@ from fillgen.errors import many
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.note import Phrase
+from fillgen.phrase.text import check_phrase
 from fillgen.vary.impossible import check_kept
 from fillgen.vary.keeping import with_bars, with_rhythm
 from fillgen.vary.ladder import at_level
@@ -21,7 +22,7 @@ from fillgen.vary.likeness import LIKE, UNLIKE, distance
 from fillgen.vary.mirror import mirrored
 from fillgen.vary.nearness import answer, like, unlike
 from fillgen.vary.pool import Pool, nearest_of, scored
-from fillgen.vary.task import Task, check_phrase, task_for
+from fillgen.vary.task import Task, task_for
 from fillgen.vary.transposition import moved
 from fillgen.vary.wish import NEAR, Wish, check_wish, read_keep
 

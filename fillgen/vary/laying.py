@@ -11,7 +11,6 @@ from fillgen.errors import NoPhraseError, many
 from fillgen.phrase.place import Place
 from fillgen.rules.pack import BUSY, Cell
 from fillgen.rules.rule import Seen, Window
-from fillgen.vary.faults import place_of
 from fillgen.vary.impossible import nothing_else
 from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.pool import Pool, distinct, scored
@@ -307,7 +306,7 @@ class _Laying:
         return NoPhraseError(
             f"no rhythm of {task.choices.rhythm.name} carries these pitches: they stop at {task.names[index]}, "
             f"note {index + 1}",
-            place=place_of(task.progression, task.phrase[index]),
+            place=task.progression.place_name(task.phrase[index].onset),
             hint="Ask for another --rhythm or --level.",
         )
 

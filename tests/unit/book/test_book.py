@@ -444,7 +444,7 @@ def test_ideas_of_the_command_are_taken_in(book: Book) -> None:
         (lambda idea: idea.update(tags=["a\nb"]), "more than a line"),
         (lambda idea: idea.update(notes=[[0, 480, 200]]), "outside the MIDI numbers"),
         (lambda idea: idea.update(notes=[[0, 480, 60], [240, 480, 62]]), "two notes sound at once"),
-        (lambda idea: idea.update(notes=[[0, 48000, 60]]), "longer than the chart"),
+        (lambda idea: idea.update(notes=[[0, 48000, 60]]), "the phrase has 25 bars, the chart"),
         (lambda idea: idea.update(notes=[]), "no note"),
         (lambda idea: idea.update(notes=[[0, 480, "60"]]), "no whole number"),
         (lambda idea: idea.update(score="high"), "no number"),

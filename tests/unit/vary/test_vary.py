@@ -457,7 +457,7 @@ def test_wishes_that_cannot_be_met_are_refused(wish: Wish, told: str) -> None:
     ("call", "told"),
     [
         ((), "the phrase has no note"),
-        ((Note(0, 9600, 60),), "the phrase is longer than the chart, which has 4 bars"),
+        ((Note(0, 9600, 60),), "the phrase has 5 bars, the chart 4"),
         ((Note(0, 480, 60), Note(240, 480, 62)), "bar 1, beat 1.5: two notes sound at once"),
     ],
 )
