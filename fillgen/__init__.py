@@ -28,7 +28,7 @@ from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import parse_phrase, phrase_text
 from fillgen.rules.pack import RulePack
-from fillgen.theory.pitch import Key, read_pitch
+from fillgen.theory.pitch import Key, pitch_of, read_pitch
 from fillgen.version import __version__
 
 __all__ = [
@@ -101,28 +101,19 @@ def ideas(
             tempo=tempo,
             busy=busy,
             shape=shape,
-            low=_pitch(low, "lowest note"),
-            high=_pitch(high, "highest note"),
+            low=_optional_pitch(low, "the lowest note"),
+            high=_optional_pitch(high, "the highest note"),
             purpose=purpose,
             ends_on=tuple(word.strip() for word in ends_on) if ends_on is not None else None,
-            lead_to=_pitch(lead_to, "note to lead to"),
+            lead_to=_optional_pitch(lead_to, "the note to lead to"),
             hand=hand,
             pack=_pack(rules),
         )
     )
 
 
-def _pitch(value: str | int | None, what: str) -> int | None:
-    if value is None:
-        return None
-    try:
-        midi = read_pitch(value.strip()) if isinstance(value, str) else value
-    except ValueError:
-        hint = "A pitch is written like D4, Eb5 or F#4."
-        raise OptionError(f"unknown {what} {value!r}", hint=hint) from None
-    if not 0 <= midi <= 127:
-        raise OptionError(f"the {what} {midi} lies outside the MIDI numbers 0 to 127")
-    return midi
+def _optional_pitch(given: str | int | None, what: str) -> int | None:
+    return None if given is None else pitch_of(given, what)
 
 
 def _pack(rules: str | Path | RulePack | None) -> RulePack:
