@@ -281,6 +281,7 @@ def _own(
     rules: Path | None,
 ) -> fillgen.Ideas:
     """A phrase of the player's own in the place of ideas."""
+    from fillgen.phrase.remark import on_reading
     from fillgen.teaching.practice import own_ideas
 
     if chart is None:
@@ -289,7 +290,7 @@ def _own(
     tempo = tempo if tempo is not None else reading.tempo
     pack = pack_of(rules)
     own = own_ideas(reading.progression, reading.notes, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack)
-    return replace(own, remarks=reading.remarks)
+    return replace(own, remarks=on_reading(reading.remarks))
 
 
 def _ideas_piece(
@@ -306,7 +307,7 @@ def _ideas_piece(
     markers = ((0, found[0].text),) if own else ()
     content = to_midi(replace(found, ideas=chosen), *playing, markers)
     performance = to_performance(content)
-    performance = replace(performance, remarks=(*found.remarks, *performance.remarks))
+    performance = replace(performance, remarks=(*map(str, found.remarks), *performance.remarks))
     bar = bar_seconds(found.progression.metre.name, performance.tempo)  # as the file has it, in microseconds
     if len(chosen) > 1:  # before the first idea comes again there is the rest that lies between all of them
         performance = replace(performance, length=performance.length + bar)

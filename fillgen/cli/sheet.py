@@ -213,14 +213,11 @@ def _own(
     return own_ideas(reading.progression, reading.notes, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack)
 
 
-_OF_ALL = ("all of them are given", "were found for the", "clearly apart")
-"""Parts of the remarks that are about all ideas found."""
-
-
 def _remarks(ideas: fillgen.Ideas, only: str | None) -> tuple[str, ...]:
     """What there is to say about ideas; where only some of them are shown, nothing about all."""
-    is_said = only is None
-    return tuple(each for each in ideas.remarks if is_said or not any(part in each for part in _OF_ALL))
+    from fillgen.phrase.remark import ALL_IDEAS
+
+    return tuple(each.text for each in ideas.remarks if only is None or each.kind not in ALL_IDEAS)
 
 
 def _chosen(ideas: Sequence[fillgen.Idea], only: str | None) -> tuple[fillgen.Idea, ...]:

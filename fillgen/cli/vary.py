@@ -115,6 +115,7 @@ def vary(
     rules: RulesOption = None,
 ) -> None:
     """Keep some of a phrase and find the rest anew; turn it, move it, make it easier or harder, or answer it."""
+    from fillgen.phrase.remark import on_reading
     from fillgen.theory.keys import read_key
     from fillgen.vary import vary as varied
     from fillgen.vary.wish import Wish, read_keep
@@ -159,7 +160,7 @@ def vary(
         pack=pack_of(rules),
     )
     found = varied(request, reading.notes, wish)
-    told = replace(found, remarks=(*reading.remarks, *found.remarks))
+    told = replace(found, remarks=(*on_reading(reading.remarks), *found.remarks))
     show_ideas(told, output, target, playing, overwrite, heard)
     ideas_sheet(engraved, found, parts, None, overwrite)
     if keeps:

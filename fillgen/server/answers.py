@@ -19,6 +19,7 @@ from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.hands.reach import reach
 from fillgen.page.data import Stage
 from fillgen.phrase.idea import Ideas
+from fillgen.phrase.remark import on_reading
 from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import BUSY, RulePack
 from fillgen.server import asked, bookshelf
@@ -169,7 +170,7 @@ def _ideas(question: Question) -> Reply:
 def _shown(found: Ideas, question: Question, options: Mapping[str, Any]) -> Reply:
     """Ideas as lines: what they share, each with its number in the book, and what there is to say at the end."""
     numbers, remarks = bookshelf.remembered(question, found, options, _PACK)
-    return lines_reply(staged(Stage(found), numbers, (*found.remarks, *remarks)))
+    return lines_reply(staged(Stage(found), numbers, (*map(str, found.remarks), *remarks)))
 
 
 def _vary(question: Question) -> Reply:
@@ -181,7 +182,7 @@ def _vary(question: Question) -> Reply:
     fields.end()
     tempo = request.tempo if request.tempo is not None else reading.tempo
     found = vary(replace(request, tempo=tempo, closes=reading.whole), reading.notes, wish)
-    told = replace(found, remarks=(*reading.remarks, *found.remarks))
+    told = replace(found, remarks=(*on_reading(reading.remarks), *found.remarks))
     return _shown(told, question, {"keep": list(wish.kept)})
 
 

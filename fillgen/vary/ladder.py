@@ -15,6 +15,7 @@ from fillgen.engine.plans import PUSH, makes_room
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.place import Place
+from fillgen.phrase.remark import Remark, RemarkKind
 from fillgen.phrase.text import can_be_written
 from fillgen.rules.judge import rhythm_beyond, roles
 from fillgen.rules.rule import RuleUse, Seen
@@ -71,14 +72,15 @@ def _recognisable(task: Task, groups: list[Candidates], phrases: int, harder: bo
         return np.asarray((strong >= ON_STRONG) & (sounding >= SOUNDING))
 
     kept = filtered(groups, enough)
-    remarks = [] if harder else ["The nearest to the phrase come first."]
+    remarks = [] if harder else [Remark(RemarkKind.ORDER, "The nearest to the phrase come first.")]
     if not kept:
         kept = groups
         strong, sounding = _most(list(likeness.values()))
-        remarks.append(
+        text = (
             f"The rules of level {task.level.number} do not let it stay recognisable throughout: the nearest keeps "
             f"{strong:.0%} of its strong beats and {sounding:.0%} of its sounding time."
         )
+        remarks.append(Remark(RemarkKind.PARTLY, text))
     nearest = [np.add(*_likeness(task, group)) for group in kept]
     if harder:
         return Pool(kept, phrases, tuple(remarks), most_alike=0.9)

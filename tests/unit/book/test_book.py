@@ -667,7 +667,7 @@ def test_fresh_until_the_space_is_spent(book: Book) -> None:
         seen |= prints
         remembered(book, found)
     assert len(seen) > 50
-    assert found.remarks[-1].endswith("none is left that would be new in every octave.")
+    assert str(found.remarks[-1]).endswith("none is left that would be new in every octave.")
     space = generate(replace(request, count=1000))
     assert {fingerprint.of_phrase(idea.phrase, space.progression) for idea in space} <= seen
     told = "no fresh idea is left: all .* were shown before, in this octave and key or another"
@@ -712,7 +712,7 @@ def test_fresh_ideas_in_another_key(book: Book) -> None:
         before = known.count
         remembered(book, found)
         assert shown(book, progression).count == before + 20
-        left.append(found.remarks[-1])
+        left.append(str(found.remarks[-1]))
     assert left[0].startswith("No phrase over these rhythms was shown before; ")
     assert all("; in this key and range " in each for each in left)
 
@@ -725,7 +725,7 @@ def test_octaves_of_one_idea(book: Book, chart: str) -> None:
     prints = {fingerprint.of_phrase(idea.phrase, request.progression) for idea in every}
     found = fresh(request, shown(book, request.progression))
     assert len(found) == len(prints) <= found.phrases == len(every)
-    assert found.remarks[-1] == (
+    assert str(found.remarks[-1]) == (
         "No phrase over these rhythms was shown before; in this key and range none is left that would be new in every "
         "octave."
     )
