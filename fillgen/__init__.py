@@ -101,28 +101,15 @@ def ideas(
             tempo=tempo,
             busy=busy,
             shape=shape,
-            low=_pitch(low, "lowest note"),
-            high=_pitch(high, "highest note"),
+            low=low,
+            high=high,
             purpose=purpose,
             ends_on=tuple(word.strip() for word in ends_on) if ends_on is not None else None,
-            lead_to=_pitch(lead_to, "note to lead to"),
+            lead_to=lead_to,
             hand=hand,
             pack=_pack(rules),
         )
     )
-
-
-def _pitch(value: str | int | None, what: str) -> int | None:
-    if value is None:
-        return None
-    try:
-        midi = read_pitch(value.strip()) if isinstance(value, str) else value
-    except ValueError:
-        hint = "A pitch is written like D4, Eb5 or F#4."
-        raise OptionError(f"unknown {what} {value!r}", hint=hint) from None
-    if not 0 <= midi <= 127:
-        raise OptionError(f"the {what} {midi} lies outside the MIDI numbers 0 to 127")
-    return midi
 
 
 def _pack(rules: str | Path | RulePack | None) -> RulePack:

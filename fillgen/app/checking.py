@@ -6,13 +6,12 @@ from dataclasses import replace
 
 from fillgen.app.charts import whole_number
 from fillgen.app.options import CheckOptions
+from fillgen.engine.checked import CheckSettings, lowest_level
 from fillgen.errors import OptionError, shorten
 from fillgen.hands.reach import reach
 from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import RulePack
-from fillgen.teaching.asked import Settings
 from fillgen.teaching.check import Report, check
-from fillgen.teaching.level import lowest_level
 from fillgen.theory.pitch import pitch_of
 
 
@@ -24,23 +23,23 @@ def report_on(reading: Reading, options: CheckOptions, pack: RulePack) -> Report
     return replace(report, reading=reading.remarks)
 
 
-def _settings(reading: Reading, options: CheckOptions, pack: RulePack) -> Settings:
+def _settings(reading: Reading, options: CheckOptions, pack: RulePack) -> CheckSettings:
     def pitch(value: str | int | None, what: str) -> int | None:
         return None if value is None else pitch_of(value, what)
 
-    return Settings(
+    return CheckSettings(
         tempo=options.tempo if options.tempo is not None else reading.tempo,
         hand=reach(options.hand) if options.hand is not None else None,
         ends_on=tuple(options.ends_on) if options.ends_on is not None else None,
         whole=reading.whole,
-        lead_to=pitch(options.lead_to, "note to lead to"),
-        low=pitch(options.low, "lowest note"),
-        high=pitch(options.high, "highest note"),
+        lead_to=pitch(options.lead_to, "the note to lead to"),
+        low=pitch(options.low, "the lowest note"),
+        high=pitch(options.high, "the highest note"),
         swings=pack.rhythm(options.rhythm).swing if options.rhythm is not None else reading.swings,
     )
 
 
-def _level(reading: Reading, options: CheckOptions, pack: RulePack, settings: Settings) -> int:
+def _level(reading: Reading, options: CheckOptions, pack: RulePack, settings: CheckSettings) -> int:
     """The number of a level: the usual one, the one named, or for `auto` the lowest that fits, else the highest."""
     if options.level is None:
         return int(pack.default("level"))

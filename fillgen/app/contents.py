@@ -11,6 +11,7 @@ from fillgen.app.formats import Content, as_file
 from fillgen.app.options import CheckOptions
 from fillgen.hands.playing import Playing, PlayOptions, played_as
 from fillgen.phrase.idea import Ideas
+from fillgen.phrase.remark import ALL_IDEAS, on_reading
 from fillgen.rules.pack import RulePack
 from fillgen.writers.look import USUAL, SheetOptions
 
@@ -77,15 +78,11 @@ def with_left(look: SheetOptions, parts: tuple[str, ...] | None) -> SheetOptions
     return replace(look, staves=2) if parts is not None and "left" in parts else look
 
 
-_OF_ALL = ("all of them are given", "were found for the", "clearly apart")
-"""Parts of the remarks that are about all ideas found."""
-
-
 def only_some(found: Ideas, only: str | None) -> Ideas:
     """The ideas of some ranks; what there is to say about all of them is left out."""
     if only is None:
         return found
-    remarks = tuple(each for each in found.remarks if not any(part in each for part in _OF_ALL))
+    remarks = tuple(each for each in found.remarks if each.kind not in ALL_IDEAS)
     return replace(found, ideas=chosen(found.ideas, only), remarks=remarks)
 
 
@@ -108,7 +105,7 @@ def own_answer(
         hand=hand,
         pack=pack,
     )
-    return replace(own, remarks=reading.remarks)
+    return replace(own, remarks=on_reading(reading.remarks))
 
 
 CHECKED = ("text", "json", "midi", "sheet")

@@ -8,6 +8,7 @@ from fillgen.app.options import VaryOptions
 from fillgen.engine.request import IdeaOptions, Request
 from fillgen.errors import OptionError
 from fillgen.phrase.idea import Ideas
+from fillgen.phrase.remark import on_reading
 from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import RulePack
 from fillgen.theory.keys import read_key
@@ -24,7 +25,7 @@ def variants(reading: Reading, varying: VaryOptions, options: IdeaOptions, pack:
     request = Request.over(reading.progression, options, pack)
     tempo = options.tempo if options.tempo is not None else reading.tempo
     found = vary(replace(request, tempo=tempo, closes=reading.whole), reading.notes, wish)
-    return replace(found, remarks=(*reading.remarks, *found.remarks))
+    return replace(found, remarks=(*on_reading(reading.remarks), *found.remarks))
 
 
 def wish_of(varying: VaryOptions, options: IdeaOptions) -> Wish:

@@ -18,6 +18,7 @@ from fillgen.engine.plans import Rhythm_
 from fillgen.engine.request import Request
 from fillgen.errors import NoPhraseError, many
 from fillgen.phrase.idea import Ideas
+from fillgen.phrase.remark import Remark, RemarkKind
 
 _ROUND = 1000
 """After so many ideas over a progression the draws begin from another seed: the best of the first are used up."""
@@ -72,9 +73,9 @@ def fresh(request: Request, known: Shown) -> Ideas:
     sieve = _Sieve(request, known)
     found = generate(replace(request, seed=_seed(request.seed, sieve.first)), sieve)
     phrases = sum(space.count for space in sieve.spaces.values())
-    remarks = tuple(each for each in found.remarks if "all of them are given" not in each)
-    told = _left(sieve.left(found), sieve.held)
-    return replace(found, seed=request.seed, phrases=phrases, remarks=(*remarks, told))
+    remarks = [remark for remark in found.remarks if remark.kind != RemarkKind.ALL_GIVEN]
+    left = Remark(RemarkKind.MEMORY, _left(sieve.left(found), sieve.held))
+    return replace(found, seed=request.seed, phrases=phrases, remarks=(*remarks, left))
 
 
 def _left(left: int, held: int) -> str:

@@ -26,7 +26,7 @@ from fillgen.chart.text import MOST_TEXT
 from fillgen.engine.request import check_tempo
 from fillgen.errors import printable, shorten
 from fillgen.hands.reach import reach
-from fillgen.vary.task import check_phrase
+from fillgen.phrase.text import check_phrase
 
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 _MOST_TIMES = 10**9

@@ -44,6 +44,10 @@ class Progression:
         """The number of the bar that holds a tick."""
         return tick // self.metre.bar + self.first
 
+    def place_name(self, tick: int) -> str:
+        """A tick as players count it: `bar 2, beat 1.5`."""
+        return f"bar {self.bar_of(tick)}, beat {1 + tick % self.metre.bar / self.metre.beat:.3g}"
+
     @cached_property
     def spans(self) -> tuple[Span, ...]:
         return tuple(span for bar in self.bars for span in bar)

@@ -156,7 +156,7 @@ def _ideas_piece(found: Ideas, played: tuple[Playing, dict[str, str]], *, own: b
 
     markers = ((0, found[0].text),) if own else ()
     performance = to_performance(to_midi(found, *played, markers))
-    performance = replace(performance, remarks=(*found.remarks, *performance.remarks))
+    performance = replace(performance, remarks=(*map(str, found.remarks), *performance.remarks))
     bar = bar_seconds(found.progression.metre.name, performance.tempo)  # as the file has it, in microseconds
     if not one:  # before the first idea comes again there is the rest that lies between all of them
         performance = replace(performance, length=performance.length + bar)

@@ -151,12 +151,11 @@ def _of_book(chords: ChordOptions, book: BookOptions, *, last: bool) -> Ideas | 
 
 def _say(reading: Reading, pack: RulePack) -> None:
     """Say how a phrase was read, and whether there is something to mend before it is practised."""
-    from fillgen.teaching.asked import Settings
-    from fillgen.teaching.level import lowest_level
+    from fillgen.engine.checked import CheckSettings, lowest_level
 
     for remark in reading.remarks:
         note(remark)
-    if lowest_level(reading.progression, reading.notes, pack, Settings(whole=reading.whole)) is None:
+    if lowest_level(reading.progression, reading.notes, pack, CheckSettings(whole=reading.whole)) is None:
         note("no level's rules fit the phrase as it is; fillgen check says why.")
 
 

@@ -41,7 +41,7 @@ def voicings(
 
     check_printed(output)
     targets = targets_of(output, ("text", "json"))
-    lowest, highest = pitch_of(low, "lowest key"), pitch_of(high, "highest key")
+    lowest, highest = pitch_of(low, "the lowest key"), pitch_of(high, "the highest key")
     if lowest > highest:
         raise OptionError(f"the lowest key {low} lies above the highest, {high}")
     if not 1 <= count <= _MOST_PATHS:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fillgen.chart.progression import Progression
 from fillgen.engine.request import Choices
-from fillgen.errors import many
+from fillgen.phrase.remark import Remark, RemarkKind, on_count
 
 
 def _leads(choices: Choices) -> bool:
@@ -23,22 +23,15 @@ def _degrees(progression: Progression) -> set[str]:
     return {tone.degree.text for tone in progression.last.tones}
 
 
-def remarks_on(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[str, ...]:
+def remarks_on(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[Remark, ...]:
     """What to say about an answer: why there are fewer ideas than asked for, and whether the last chord leads on."""
-    remarks = []
-    count = choices.request.count
-    if shown == phrases < count:
-        remarks.append(f"The rules allow {many(phrases, 'phrase')} here, and all of them are given.")
-    elif shown < count:
-        remarks.append(f"{many(shown, 'idea')} were found for the {count} asked for.")
-    elif apart < shown:
-        few = f"{apart} of them are" if apart > 1 else "One of them is"
-        remarks.append(f"{few} clearly apart; each of the others is near to one of those.")
-    if choices.request.purpose in ("intro", "turnaround") and not _leads(choices):
-        key = choices.progression.key
-        dominant = key.tonic.up(4, 7)
-        remarks.append(
-            f"The last chord, {choices.progression.last.symbol}, does not lead to {key.tonic}; "
-            f"the usual last chord of the {choices.request.purpose} is {dominant}7."
-        )
-    return tuple(remarks)
+    request = choices.request
+    counted = on_count(request.count, phrases, shown, apart)
+    if request.purpose not in ("intro", "turnaround") or _leads(choices):
+        return counted
+    tonic, last = choices.progression.key.tonic, choices.progression.last
+    text = (
+        f"The last chord, {last.symbol}, does not lead to {tonic}; "
+        f"the usual last chord of the {request.purpose} is {tonic.up(4, 7)}7."
+    )
+    return (*counted, Remark(RemarkKind.LAST_CHORD, text))

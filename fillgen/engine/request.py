@@ -140,9 +140,9 @@ def settle(request: Request) -> Choices:
     if request.shape is not None:
         shapes = (pack.shapes[_word(request.shape, tuple(pack.shapes), "shape")],)
     usual_low = level.low if request.purpose is None else max(level.low, _OVER_THE_LEFT)
-    low = usual_low if request.low is None else pitch_of(request.low, "lowest note")
-    high = level.high if request.high is None else pitch_of(request.high, "highest note")
-    lead_to = None if request.lead_to is None else pitch_of(request.lead_to, "note to lead to")
+    low = usual_low if request.low is None else pitch_of(request.low, "the lowest note")
+    high = level.high if request.high is None else pitch_of(request.high, "the highest note")
+    lead_to = None if request.lead_to is None else pitch_of(request.lead_to, "the note to lead to")
     if low > high:
         names = [midi_name(pitch, request.progression.key) for pitch in (low, high)]
         raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")

@@ -73,7 +73,7 @@ class Stage:
     def _first_take(self) -> Take | None:
         return self._ensemble.take(self.ideas[0]) if len(self.ideas) else None
 
-    # About all
+    # RemarkKind all
 
     def whole(self) -> dict[str, Any]:
         """The facts about all ideas; none of the ideas."""
@@ -99,7 +99,7 @@ class Stage:
             "seed": ideas.seed,
             "hand": ideas.hand,
             "count": len(ideas),
-            "remarks": list(ideas.remarks),
+            "remarks": [remark.text for remark in ideas.remarks],
             "keys": self.keys(),
             "parts": self._parts(),
             "playing": {"parts": list(self.playing.parts), "count_in": self.playing.count_in},

@@ -8,6 +8,7 @@ from typing import overload
 
 from fillgen.chart.progression import Progression
 from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.remark import Remark
 
 CHORD_TONE = "chord tone"
 
@@ -51,7 +52,7 @@ class Ideas(Sequence[Idea]):
     """What one call found: ideas best first, over their progression.
 
     `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from. `remarks` are
-    sentences for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
+    for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
     terms, `hand` is the size of hand the ideas were fingered for, `order` says which comes first.
     """
 
@@ -63,7 +64,7 @@ class Ideas(Sequence[Idea]):
     seed: int
     phrases: int
     ideas: tuple[Idea, ...]
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     weights: Mapping[str, float] = field(default_factory=dict)
     hand: str = "medium"
     order: str = "best first"

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from fillgen.chart.progression import Progression
 from fillgen.chart.text import MOST_TEXT
 from fillgen.errors import ChartError, PhraseError, shorten
 from fillgen.phrase.note import Note, Phrase, spell
 from fillgen.theory.chords import read_chord
-from fillgen.theory.metre import LENGTHS, TICKS, Metre, length_text, split_length
+from fillgen.theory.metre import LENGTHS, TICKS, Metre, is_length, length_text, split_length
 from fillgen.theory.pitch import plain_signs, read_pitch
 
 # Phrases
@@ -68,6 +69,39 @@ def wrong_bar(number: int, ticks: int, metre: Metre) -> PhraseError:
     return PhraseError(
         f"the bar lasts {lasts:g} quarter notes, a {metre.name} bar {whole:g}", place=f"bar {number}"
     )
+
+
+def check_phrase(progression: Progression, notes: Phrase) -> None:
+    """Refuse notes that can't be played and written down one at a time over a chart: PhraseError with their place.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> check_phrase(parse_chart("| Bb | F7 |"), (Note(0, 960, 74), Note(480, 480, 72)))
+    Traceback (most recent call last):
+    ...
+    fillgen.errors.PhraseError: bar 1, beat 2: two notes sound at once. Give one note at a time.
+    """
+    if not notes:
+        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
+    for note in notes:
+        if note.onset < 0 or note.length <= 0 or not 0 <= note.midi <= 127:
+            raise PhraseError(
+                "not a note that can be played",
+                place=progression.place_name(max(0, note.onset)),
+                hint="A note has a length and a MIDI number from 0 to 127, and doesn't begin before the phrase.",
+            )
+    for before, note in pairwise(notes):
+        if note.onset < before.end:
+            place = progression.place_name(note.onset)
+            raise PhraseError("two notes sound at once", place=place, hint="Give one note at a time.")
+    if notes[-1].end > progression.length:
+        bars = -(-notes[-1].end // progression.metre.bar)
+        message = f"the phrase has {bars} bars, the chart {len(progression.bars)}"
+        raise PhraseError(message, hint="Give the phrase as many bars as its chart.")
+    try:
+        phrase_text(notes, progression)
+    except ValueError as error:
+        hint = "Lengths are those of w h q e s, dotted or in triplets."
+        raise PhraseError(str(error), hint=hint) from None
 
 
 def _read_bar(bar: str, number: int, start: int, notes: list[Note], tied: bool) -> tuple[int, bool]:
@@ -158,14 +192,31 @@ def _write(
     index: int | None,
 ) -> None:
     end = onset + length
-    while onset < end:
-        bar, tick = divmod(onset, metre.bar)
-        room = min(end, (bar + 1) * metre.bar) - onset
+    for start, room in _inside_bars(onset, end, metre):
+        bar, tick = divmod(start, metre.bar)
         parts = split_length(room)
         for part in parts if index is not None else _rest_parts(parts, tick):
             tie = "~" if index is not None and onset + part < end else ""
             rows[bar].append((onset - bar * metre.bar, part, f"{name}{length_text(part)}{tie}", index))
             onset += part
+
+
+def _inside_bars(onset: int, end: int, metre: Metre) -> Iterator[tuple[int, int]]:
+    """The time from one tick to another, cut at bar lines: where each part begins, and its ticks."""
+    while onset < end:
+        line = (onset // metre.bar + 1) * metre.bar
+        yield onset, min(end, line) - onset
+        onset = line
+
+
+def can_be_written(onset: int, end: int, metre: Metre) -> bool:
+    """Whether a note or rest from one tick to another has a length in letters, tied across bar lines.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> [can_be_written(420, end, METRES["4/4"]) for end in (480, 540, 600)]
+    [False, True, True]
+    """
+    return all(is_length(room) for _, room in _inside_bars(onset, end, metre))
 
 
 def _rest_parts(parts: Sequence[int], tick: int) -> Sequence[int]:

@@ -1,4 +1,4 @@
-"""What each note of a phrase is, and which rules a phrase keeps."""
+"""What each note of a phrase is, which rules a phrase keeps, and what its rhythm does beyond a level."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ from dataclasses import dataclass
 
 from fillgen.chart.progression import Progression
 from fillgen.phrase.idea import IdeaNote
-from fillgen.phrase.note import Phrase, Speller
+from fillgen.phrase.note import Note, Phrase, Speller
 from fillgen.phrase.place import Place
+from fillgen.rules.pack import Level
 from fillgen.rules.rule import RuleUse, Seen, Window
 from fillgen.rules.tones import role
+from fillgen.theory.metre import is_triplet
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,38 @@ def breaches(uses: Sequence[RuleUse], places: Sequence[Place], pitches: Sequence
         for use in uses
         if not bool(use.holds(window))
     ]
+
+
+# Rhythm
+
+
+def rhythm_beyond(progression: Progression, notes: Phrase, level: Level) -> Iterator[tuple[str, list[Note]]]:
+    """What a phrase's rhythm does that a level's rhythms don't, in words, with the notes that do it."""
+    starts = {span.onset for span in progression.spans}
+    crossing = [note for note in notes if _is_syncopated(progression, note, starts)]
+    pushed = [note for note in crossing if _crosses_bar(progression, note)]
+    held = [note for note in crossing if not _crosses_bar(progression, note)]
+    triplets = [note for note in notes if is_triplet(note.onset) or is_triplet(note.length)]
+    beside = [note for note in notes if note.onset not in starts]
+    features = (
+        (level.syncopation, "syncopation (notes held across a heavier beat)", held),
+        (level.pushes, "notes held over the bar line from a weaker beat", pushed),
+        (level.triplets, "triplets", triplets),
+        (not level.one_a_chord, "notes but the one that comes in with each chord", beside),
+    )
+    yield from ((what, found) for allowed, what, found in features if not allowed and found)
+
+
+def _is_syncopated(progression: Progression, note: Note, starts: set[int]) -> bool:
+    """Whether a note is held across a heavier place; the beat on which a chord comes in is heavy."""
+    return note.onset not in starts and progression.metre.crosses(note.onset, note.length)
+
+
+def _crosses_bar(progression: Progression, note: Note) -> bool:
+    return note.onset // progression.metre.bar != (note.end - 1) // progression.metre.bar
+
+
+# Notes with what they are
 
 
 def annotated(

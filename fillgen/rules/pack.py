@@ -18,7 +18,7 @@ from fillgen.errors import OptionError, PackError, did_you_mean, shorten
 from fillgen.rules.rule import Rule, RuleUse, Setting
 from fillgen.rules.rulebook import RULES
 from fillgen.tables import Table, plain_name, read_table, table
-from fillgen.theory.metre import LENGTHS, METRES, Metre
+from fillgen.theory.metre import LENGTHS, METRES, TICKS, Metre, is_triplet
 from fillgen.theory.pitch import read_pitch
 
 BUSY = ("few", "some", "many")
@@ -488,12 +488,13 @@ def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
         at += length
     if at != metre.bar:
         raise PackError(
-            f"cell {text!r} lasts {at / 480:g} quarter notes, the bar {metre.bar / 480:g}", place=place
+            f"cell {text!r} lasts {at / TICKS:g} quarter notes, the bar {metre.bar / TICKS:g}", place=place
         )
     if not notes or tied:
         raise PackError(f"cell {text!r} {'ends with an open tie' if tied else 'has no note'}", place=place)
     crossing = any(metre.crosses(onset, length) for onset, length in notes)
-    return Cell(text, tuple(notes), crossing, "t" in text)
+    triplets = any(is_triplet(onset) or is_triplet(length) for onset, length in notes)
+    return Cell(text, tuple(notes), crossing, triplets)
 
 
 def read_length(token: str, text: str, place: str) -> tuple[int, bool, bool]:

@@ -145,7 +145,7 @@ def _ideas(question: Question) -> Reply:
 def _shown(found: Ideas, question: Question, options: Mapping[str, Any]) -> Reply:
     """Ideas as lines: what they share, each with its number in the book, and what there is to say at the end."""
     numbers, remarks = bookshelf.remembered(question, found, options, _PACK)
-    return lines_reply(staged(Stage(found), numbers, (*found.remarks, *remarks)))
+    return lines_reply(staged(Stage(found), numbers, (*map(str, found.remarks), *remarks)))
 
 
 def _vary(question: Question) -> Reply:

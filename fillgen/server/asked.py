@@ -17,7 +17,7 @@ from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import places
-from fillgen.phrase.text import parse_phrase, phrase_text
+from fillgen.phrase.text import check_phrase, parse_phrase, phrase_text
 from fillgen.readers.melody import Sound
 from fillgen.readers.phrases import Found, Reading, find_phrase
 from fillgen.rules import judge
@@ -25,7 +25,6 @@ from fillgen.rules.pack import RulePack
 from fillgen.server.fields import Fields
 from fillgen.sound.listening import Heard, written
 from fillgen.theory.metre import TICKS
-from fillgen.vary.task import check_phrase
 
 MOST_BARS = 32
 """The longest chart of the page, in bars."""

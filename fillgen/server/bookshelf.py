@@ -141,7 +141,7 @@ def opened(question: Question) -> Reply:
         raise OptionError(told, place="ids", hint="Open those over one chart together.")
     (ideas,) = groups
     check_work(len(ideas), len(ideas.progression.bars))
-    return lines_reply(staged(Stage(ideas), ids, ideas.remarks))
+    return lines_reply(staged(Stage(ideas), ids, [remark.text for remark in ideas.remarks]))
 
 
 def files(question: Question) -> Reply:

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fillgen.chart.progression import Progression
+from fillgen.engine.checked import USUAL, Checked, CheckSettings, checked_phrase, lowest_level
 from fillgen.errors import listed
 from fillgen.hands.fingering import best, beyond, difficulty
 from fillgen.hands.reach import reach
@@ -18,9 +19,8 @@ from fillgen.phrase.idea import IdeaNote
 from fillgen.phrase.note import Phrase
 from fillgen.rules import judge
 from fillgen.rules.pack import Level, RulePack
-from fillgen.teaching.asked import USUAL, Asked, Settings, ask
 from fillgen.teaching.faults import Fault, faults_of, rules_kept
-from fillgen.teaching.level import lowest_of, lowest_words, place_words, rhythm_words
+from fillgen.teaching.level import lowest_words, place_words, rhythm_words
 from fillgen.teaching.line import Line
 from fillgen.teaching.mend import Mend, mended
 from fillgen.teaching.naming import kinds
@@ -72,7 +72,7 @@ def check(
     progression: Progression,
     notes: Phrase,
     level: Level,
-    settings: Settings = USUAL,
+    settings: CheckSettings = USUAL,
     *,
     pack: RulePack | None = None,
 ) -> Report:
@@ -88,24 +88,24 @@ def check(
     >>> sorted({(fault.name, fault.kind) for fault in report.faults})
     [('A5', 'non-chord-note'), ('A5', 'strong-beat'), ('B4', 'leap-turns-back'), ('D5', 'non-chord-note')]
     """
-    asked = ask(progression, notes, level, settings)
-    line = _Ranged(asked)
-    faults = faults_of(asked, line)
+    checked = checked_phrase(progression, notes, level, settings)
+    line = _Ranged(checked)
+    faults = faults_of(checked, line)
     fingers = best([note.midi for note in notes], settings.hand).fingers
-    mend, unmended = mended(asked) if faults else (None, ())
-    lowest = lowest_of(asked, pack) if pack is not None else None
+    mend, unmended = mended(checked) if faults else (None, ())
+    lowest = lowest_level(progression, notes, pack, settings) if pack is not None else None
     return Report(
         progression,
         level.number,
         level.name,
-        judge.annotated(progression, notes, asked.where, fingers),
+        judge.annotated(progression, notes, checked.where, fingers),
         kinds(line),
         tuple(sentence(line, index) for index in range(len(notes))),
         faults,
         mend,
-        what_works(asked, line, faults),
-        (*unmended, *_remarks(asked), *(lowest_words(lowest, pack) if pack is not None else ())),
-        rules_kept(asked, faults),
+        what_works(checked, line, faults),
+        (*unmended, *_remarks(checked), *(lowest_words(lowest, pack) if pack is not None else ())),
+        rules_kept(checked, faults),
         settings.tempo,
         lowest,
     )
@@ -114,9 +114,9 @@ def check(
 class _Ranged(Line):
     """A phrase as it is told, with no other note proposed than those of its range, where the range has any."""
 
-    def __init__(self, asked: Asked) -> None:
-        super().__init__(asked.progression, asked.notes, asked.where)
-        self._range = range(asked.low, asked.high + 1)
+    def __init__(self, checked: Checked) -> None:
+        super().__init__(checked.progression, checked.notes, checked.where)
+        self._range = range(checked.low, checked.high + 1)
 
     def near(self, index: int) -> list[str]:
         every = super().near(index)
@@ -132,33 +132,35 @@ class _Ranged(Line):
 # Rhythm and levels
 
 
-def _remarks(asked: Asked) -> tuple[str, ...]:
-    return (*rhythm_words(asked), *_silent_bars(asked), *_hand_told(asked))
+def _remarks(checked: Checked) -> tuple[str, ...]:
+    return (*rhythm_words(checked), *_silent_bars(checked), *_hand_told(checked))
 
 
-def _silent_bars(asked: Asked) -> Iterator[str]:
+def _silent_bars(checked: Checked) -> Iterator[str]:
     """That a whole phrase stops before its last bar."""
-    last = asked.progression.bar_of(asked.notes[-1].end - 1)
-    end = asked.progression.bar_of(asked.progression.length - 1)
-    if asked.closes and last < end:
+    last = checked.progression.bar_of(checked.notes[-1].end - 1)
+    end = checked.progression.bar_of(checked.progression.length - 1)
+    if checked.closes and last < end:
         silent = f"bar {end} is" if last + 1 == end else f"bars {last + 1} to {end} are"
         yield f"The phrase stops in bar {last}: {silent} silent."
 
 
-def _hand_told(asked: Asked) -> Iterator[str]:
+def _hand_told(checked: Checked) -> Iterator[str]:
     """How hard the phrase is for a hand at its tempo, and what lies out of its reach."""
-    if asked.tempo is None:
+    if checked.tempo is None:
         return
-    if asked.settings.tempo is None:
-        yield f"No tempo is given: the hand is judged at {asked.tempo} quarter notes a minute."
-    hand = asked.hand or reach()
-    pitches = [note.midi for note in asked.notes]
-    hard = difficulty(pitches, asked.seconds, hand)
+    if checked.settings.tempo is None:
+        yield f"No tempo is given: the hand is judged at {checked.tempo} quarter notes a minute."
+    hand = checked.hand or reach()
+    pitches = [note.midi for note in checked.notes]
+    hard = difficulty(pitches, checked.seconds, hand)
     word = "easy" if hard < _EASY else "hard" if hard >= _HARD else "middling"
-    yield f"For the fingers of a {hand.size} hand it is {word} at {asked.tempo} quarter notes a minute (difficulty {hard:.2f} of 1)."
-    far = beyond(pitches, asked.seconds, hand)
+    yield f"For the fingers of a {hand.size} hand it is {word} at {checked.tempo} quarter notes a minute (difficulty {hard:.2f} of 1)."
+    far = beyond(pitches, checked.seconds, hand)
     if far:
-        where = listed([place_words(asked.progression, asked.notes[index].onset) for index in far[:3]], "and")
+        where = listed(
+            [place_words(checked.progression, checked.notes[index].onset) for index in far[:3]], "and"
+        )
         yield (
             f"A {hand.size} hand does not reach {where} in time: play it slower or leave it out, do not force it. "
             "If a hand hurts, stop, and ask a teacher, or a clinician where it lasts."

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from fillgen.engine.checked import Checked
 from fillgen.errors import listed
 from fillgen.rules import judge
 from fillgen.rules.rule import BEAT, RuleUse
-from fillgen.teaching.asked import Asked
 from fillgen.teaching.line import Line
 from fillgen.teaching.naming import KEPT_OVER, kinds
 from fillgen.teaching.notefit import degree_in_words
@@ -37,44 +37,44 @@ class Fault:
 # Faults
 
 
-def faults_of(asked: Asked, line: Line) -> tuple[Fault, ...]:
+def faults_of(checked: Checked, line: Line) -> tuple[Fault, ...]:
     """Every fault of a phrase, in the order of its notes."""
     told = []
-    for breach in asked.breaches():
-        note, rule = asked.notes[breach.index], breach.use.rule
+    for breach in checked.breaches():
+        note, rule = checked.notes[breach.index], breach.use.rule
         told.append(
             Fault(
                 rule.kind,
                 breach.index,
-                asked.progression.bar_of(note.onset),
-                beat_number(asked.progression.metre, note.onset),
+                checked.progression.bar_of(note.onset),
+                beat_number(checked.progression.metre, note.onset),
                 line.names[breach.index],
                 breach.use.told(),
                 rule.reason,
-                _wrong(asked, line, breach),
+                _wrong(checked, line, breach),
             )
         )
     return tuple(told)
 
 
-def _wrong(asked: Asked, line: Line, breach: judge.Breach) -> str:
+def _wrong(checked: Checked, line: Line, breach: judge.Breach) -> str:
     """What is wrong with one note, by the rule that it breaks."""
     wrong = _WRONG.get(breach.use.rule.kind)
-    return wrong(asked, line, breach.index, breach.use) if wrong else says(line, breach.index)
+    return wrong(checked, line, breach.index, breach.use) if wrong else says(line, breach.index)
 
 
-_Says = Callable[[Asked, Line, int, RuleUse], str]
+_Says = Callable[[Checked, Line, int, RuleUse], str]
 
 
-def _foreign(asked: Asked, line: Line, index: int, use: RuleUse) -> str:
+def _foreign(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     """A note outside its chord: its textbook name where it has one, and that the level does not use it."""
     said = says(line, index)
-    return f"{said} {_refused(asked, line, index, use)}" if kinds(line)[index] else said
+    return f"{said} {_refused(checked, line, index, use)}" if kinds(line)[index] else said
 
 
-def _refused(asked: Asked, line: Line, index: int, use: RuleUse) -> str:
+def _refused(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     """Why a note that textbooks know is still against the rule."""
-    kind, level = kinds(line)[index], f"Level {asked.level.number}"
+    kind, level = kinds(line)[index], f"Level {checked.level.number}"
     if kind in use.settings.get("allow", ()):
         return f"{level} uses {_many(kind)} in the scale only, and none a half step above a chord note."
     return f"{level} does not use {_many(kind)}."
@@ -89,33 +89,33 @@ def _many(kind: str) -> str:
     return f"{kind} notes" if kind.endswith(("passing", "neighbour", "approach")) else f"{kind}s"
 
 
-def _not_root(_asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
+def _not_root(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
     chord, midi = line.chord(index), line.notes[index].midi
     tone = chord.tone_at(midi % 12)
     what = f"the {degree_in_words(tone.degree)} of {chord.symbol}" if tone else f"outside {chord.symbol}"
     return f"{line.at(index)} is {what}; its root is {chord.root}."
 
 
-def _held(asked: Asked, line: Line, index: int, use: RuleUse) -> str:
-    note, held, metre = asked.notes[index], line.held_into(index), asked.progression.metre
+def _held(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
+    note, held, metre = checked.notes[index], line.held_into(index), checked.progression.metre
     if kinds(line)[index] in KEPT_OVER:
-        return _foreign(asked, line, index, use)
+        return _foreign(checked, line, index, use)
     if held is None:
-        tick = asked.progression.strong_between(note.onset, note.end)[0]
+        tick = checked.progression.strong_between(note.onset, note.end)[0]
         return f"{line.at(index)} is outside {line.chord(index).symbol} and held across {beat_words(metre, tick)}."
     told = f"{line.at(index)} is held into {held[1].symbol}, which lacks it"
     return f"{told}; it could end before {beat_words(metre, held[0])}, or be a note of both chords."
 
 
-def _open_enclosure(_asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
+def _open_enclosure(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
     pair = f"{line.names[index - 1]} and {line.at(index)}"
     after = line.after(index)
     goes = f"go on to {line.names[index + 1]}" if after is not None else "end the phrase"
     return f"{pair} lie on either side of a note like an enclosure, but {goes}, not to the chord note between them."
 
 
-def _avoided(asked: Asked, line: Line, index: int, use: RuleUse) -> str:
-    place, chord = asked.where[index], line.chord(index)
+def _avoided(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
+    place, chord = checked.where[index], line.chord(index)
     below = _tone_below(line, index)
     rubs = f"{line.at(index)} lies a half step above {below}, a note of {chord.symbol}"
     if place.strong:
@@ -138,35 +138,35 @@ def _beats(beats: float) -> str:
 _BEATS = {0.25: "a quarter of a beat", 0.5: "half a beat", 1.0: "one beat"}
 
 
-def _too_long(asked: Asked, line: Line, index: int, use: RuleUse) -> str:
-    place, settings = asked.where[index], use.settings
-    inside = asked.notes[index].midi % 12
+def _too_long(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
+    place, settings = checked.where[index], use.settings
+    inside = checked.notes[index].midi % 12
     chromatic = "chromatic" in settings and not (place.chord | place.passing) >> inside & 1
     most = settings["chromatic" if chromatic else "beats"]
     where = "outside the scale" if chromatic else f"outside {line.chord(index).symbol}"
     return f"{line.at(index)} is {where} and lasts {_beats(place.length / BEAT)}; {_beats(most)} is the most."
 
 
-def _hanging(_asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
+def _hanging(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
     told = f"{line.at(index)} is outside {line.chord(index).symbol}"
     hangs = "the phrase stops on it" if line.after(index) is None else "a rest comes after it"
     return f"{told} and {hangs}; {listed(line.near(index))} could stay."
 
 
-def _too_wide(_asked: Asked, line: Line, index: int, use: RuleUse) -> str:
+def _too_wide(_checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     into, most = line.into(index), use.settings["semitones"]
     counted, leap = f"{abs(into)} half steps", interval_in_words(into)
     told = leap if leap == counted else f"{leap} ({counted})"
     return f"From {line.names[index - 1]} to {line.at(index)} is a leap of {told}; {most} are the most."
 
 
-def _out_of_reach(asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
-    into, seconds = line.into(index), asked.where[index].since / 1000
+def _out_of_reach(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
+    into, seconds = line.into(index), checked.where[index].since / 1000
     span = f"{abs(into)} half steps in {seconds:.2f} seconds"
     return f"From {line.names[index - 1]} to {line.at(index)} are {span}: more than the hand spans in comfort, with no time to move."
 
 
-def _not_turned(_asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
+def _not_turned(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
     into = line.into(index)
     leap = f"After the leap of {interval_in_words(into)} {'up' if into > 0 else 'down'} to {line.at(index)}"
     if line.after(index) is None:
@@ -174,15 +174,15 @@ def _not_turned(_asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
     return f"{leap} comes {line.names[index + 1]}; a note {'below' if into > 0 else 'above'} it should turn it back."
 
 
-def _struck(_asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
+def _struck(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
     return (
         f"{line.at(index)} is the middle one of three strokes of the same note; one of them could be another."
     )
 
 
-def _end(asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
-    last, ends = asked.progression.last, asked.where[index].ends
-    tone = last.tone_at(asked.notes[index].midi % 12)
+def _end(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
+    last, ends = checked.progression.last, checked.where[index].ends
+    tone = last.tone_at(checked.notes[index].midi % 12)
     what = (
         f"the {degree_in_words(tone.degree)} of {last.symbol}"
         if tone
@@ -192,18 +192,18 @@ def _end(asked: Asked, line: Line, index: int, _use: RuleUse) -> str:
     return f"{line.at(index)} ends the phrase and is {what}; {listed(wanted)} would close it."
 
 
-def _far_from_tune(asked: Asked, line: Line, index: int, use: RuleUse) -> str:
-    first = midi_name(asked.lead, asked.progression.key)
-    away = abs(asked.notes[index].midi - asked.lead)
+def _far_from_tune(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
+    first = midi_name(checked.lead, checked.progression.key)
+    away = abs(checked.notes[index].midi - checked.lead)
     return f"{line.at(index)} lies {away} half steps from {first}, where the tune begins; {use.settings['semitones']} are the most."
 
 
-def _out_of_range(asked: Asked, line: Line, index: int, use: RuleUse) -> str:
-    midi = asked.notes[index].midi
+def _out_of_range(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
+    midi = checked.notes[index].midi
     low, high = str(use.settings["low"]), str(use.settings["high"])
-    if midi < asked.low:
-        return f"{line.at(index)} lies {interval_in_words(asked.low - midi)} below {low}, the lowest note of the range."
-    return f"{line.at(index)} lies {interval_in_words(midi - asked.high)} above {high}, the highest note of the range."
+    if midi < checked.low:
+        return f"{line.at(index)} lies {interval_in_words(checked.low - midi)} below {low}, the lowest note of the range."
+    return f"{line.at(index)} lies {interval_in_words(midi - checked.high)} above {high}, the highest note of the range."
 
 
 _WRONG: dict[str, _Says] = {
@@ -226,13 +226,13 @@ _WRONG: dict[str, _Says] = {
 """What is wrong with a note, by the rule it breaks; of any other rule what the note is."""
 
 
-def rules_kept(asked: Asked, faults: Sequence[Fault]) -> tuple[tuple[str, str], ...]:
+def rules_kept(checked: Checked, faults: Sequence[Fault]) -> tuple[tuple[str, str], ...]:
     """The rules that hold, without those that had nothing to ask."""
     broken = {fault.kind for fault in faults}
-    idle = {"lead-in"} if asked.lead < 0 or not asked.closes else set()
-    idle |= set() if asked.closes else {"final-note"}
+    idle = {"lead-in"} if checked.lead < 0 or not checked.closes else set()
+    idle |= set() if checked.closes else {"final-note"}
     return tuple(
         (use.rule.kind, use.told())
-        for use in asked.every_use
-        if use.rule.kind not in broken | idle and use.rule.window <= len(asked.notes)
+        for use in checked.every_use
+        if use.rule.kind not in broken | idle and use.rule.window <= len(checked.notes)
     )

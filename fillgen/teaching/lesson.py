@@ -9,10 +9,12 @@ from itertools import pairwise
 from fillgen.chart.progression import Progression
 from fillgen.engine.generate import generate
 from fillgen.engine.request import MOST_IDEAS, Request
-from fillgen.errors import NoPhraseError, OptionError, PhraseError, many
+from fillgen.errors import NoPhraseError, OptionError
 from fillgen.hands.fingering import best
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import CHORD_TONE, IdeaNote
+from fillgen.phrase.remark import FEWER
+from fillgen.phrase.text import check_phrase
 from fillgen.rules.pack import Level, RulePack
 from fillgen.teaching.cautions import CAUTIONS
 from fillgen.teaching.notefit import ChordNotes, chord_notes
@@ -89,8 +91,8 @@ def lesson(
     """A lesson over a chart: a step for each level, easiest first, then the pupil's own phrase where there is one.
 
     `per_level` ideas stand in a step, fewer where a level allows no more, which its remarks tell. Fingers that a
-    phrase has are kept, others are found. OptionError for a setting outside what is offered, PhraseError for a phrase that is
-    empty or longer than the chart, NoPhraseError where no level has any idea and there is no phrase either.
+    phrase has are kept, others are found. OptionError for a setting outside what is offered, PhraseError for a phrase that
+    does not go with the chart, NoPhraseError where no level has any idea and there is no phrase either.
 
     >>> from fillgen.chart.text import parse_chart
     >>> found = lesson(parse_chart("| C | F | G7 | C |"), levels=(2, 1), per_level=1)
@@ -136,17 +138,13 @@ def _level_step(course: _Course, level: Level) -> Step:
     ideas = generate(replace(course.request, level=level.number))
     phrases = tuple(_explained(course, f"Idea {idea.rank}: {idea.shape}", idea.notes) for idea in ideas)
     practise = (_way(level), _tempo_way(course.tempo), *_leap_way(phrases))
-    remarks = ideas.remarks if len(ideas) < course.request.count else ()
-    return Step(_named(level), level.says, practise, phrases, remarks)
+    few = tuple(str(remark) for remark in ideas.remarks if remark.kind in FEWER)
+    return Step(_named(level), level.says, practise, phrases, few)
 
 
 def _own(course: _Course, phrase: tuple[IdeaNote, ...]) -> Step:
     """The pupil's phrase as the last step."""
-    if not phrase:
-        raise PhraseError("the phrase has no note", hint="Give one note at least, such as C5q.")
-    if phrase[-1].note.end > course.request.progression.length:
-        bars = len(course.request.progression.bars)
-        raise PhraseError("the phrase is longer than the chart", hint=f"The chart has {many(bars, 'bar')}.")
+    check_phrase(course.request.progression, tuple(each.note for each in phrase))
     told = (_explained(course, "Your phrase", phrase),)
     practise = (_own_way(phrase), _tempo_way(course.tempo), *_leap_way(told))
     return Step("Your own phrase", "What you made yourself, note by note.", practise, told)

@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.chart.progression import Progression
+from fillgen.engine.checked import Checked
 from fillgen.engine.lattice import Lattice, Run
 from fillgen.errors import listed
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.place import Place
-from fillgen.phrase.text import phrase_text
+from fillgen.phrase.text import can_be_written, phrase_text
 from fillgen.rules.windows import Windows
-from fillgen.teaching.asked import Asked
 from fillgen.teaching.line import Line
 from fillgen.teaching.words import beat_words
 
@@ -48,25 +48,29 @@ class _State:
     place: Place
 
 
-def mended(asked: Asked) -> tuple[Mend | None, tuple[str, ...]]:
+def mended(checked: Checked) -> tuple[Mend | None, tuple[str, ...]]:
     """The smallest mend; where there is none, a sentence that says so.
 
     Notes may change their pitch, and may end where a strong beat or a chord begins.
     """
-    states = [_lengths(asked, index) for index in range(len(asked.notes))]
-    found = _nearest(asked, Windows(asked.uses, asked.low, asked.high), states)
-    return (_mend(asked, found), ()) if found else (None, (_no_mend(asked),))
+    states = [_lengths(checked, index) for index in range(len(checked.notes))]
+    found = _nearest(checked, Windows(checked.uses, checked.low, checked.high), states)
+    return (_mend(checked, found), ()) if found else (None, (_no_mend(checked),))
 
 
-def _lengths(asked: Asked, index: int) -> list[_State]:
+def _lengths(checked: Checked, index: int) -> list[_State]:
     """A note as it is, and let go at each strong beat or new chord that it is held across."""
-    note = asked.notes[index]
-    ends = reversed(asked.progression.strong_between(note.onset, note.end))
-    cut = [_State(end - note.onset, asked.shortened(index, end - note.onset)) for end in ends]
-    return [_State(note.length, asked.where[index]), *cut]
+    note, metre = checked.notes[index], checked.progression.metre
+    following = [*(after.onset for after in checked.notes[index + 1 :]), checked.progression.length][0]
+    cut = [
+        _State(end - note.onset, checked.shortened(index, end - note.onset))
+        for end in reversed(checked.progression.strong_between(note.onset, note.end))
+        if can_be_written(note.onset, end, metre) and can_be_written(end, following, metre)
+    ]
+    return [_State(note.length, checked.where[index]), *cut]
 
 
-def _nearest(asked: Asked, windows: Windows, states: Sequence[Sequence[_State]]) -> Phrase | None:
+def _nearest(checked: Checked, windows: Windows, states: Sequence[Sequence[_State]]) -> Phrase | None:
     """Of all phrases that keep the rules the one with the fewest notes changed, then with the least movement.
 
     What is still equal is told apart by the time by which notes are shortened, then by how evenly the line moves.
@@ -76,7 +80,7 @@ def _nearest(asked: Asked, windows: Windows, states: Sequence[Sequence[_State]])
     runs = [Run(index, np.arange(each.size)[:, None]) for index, each in enumerate(pitches)]
     if not all(each.size for each in pitches):
         return None
-    costs = zip(_costs(asked, states, domains, pitches), range(len(states)), strict=True)
+    costs = zip(_costs(checked, states, domains, pitches), range(len(states)), strict=True)
     nearest = _smallest([np.where(_table(windows, states, i), cost, np.inf) for cost, i in costs])
     uneven = zip(nearest, _unevenness(pitches), strict=True)
     total, rows = Lattice(runs, nearest).best([np.where(table, -each, -np.inf) for table, each in uneven])
@@ -87,7 +91,7 @@ def _nearest(asked: Asked, windows: Windows, states: Sequence[Sequence[_State]])
     ]
     return tuple(
         Note(note.onset, int(length[row]), int(pitch[row]))
-        for note, length, pitch, row in zip(asked.notes, lengths, pitches, rows[0].tolist(), strict=True)
+        for note, length, pitch, row in zip(checked.notes, lengths, pitches, rows[0].tolist(), strict=True)
     )
 
 
@@ -111,7 +115,7 @@ def _table(windows: Windows, states: Sequence[Sequence[_State]], index: int) -> 
 
 
 def _costs(
-    asked: Asked,
+    checked: Checked,
     states: Sequence[Sequence[_State]],
     domains: Sequence[Sequence[NDArray[np.int16]]],
     pitches: Sequence[NDArray[np.int64]],
@@ -121,8 +125,8 @@ def _costs(
     A note counts for more than all semitones together, a semitone for more than all ticks. Every sum is a whole number
     that a float holds exactly, for phrases of up to 4,000 notes in as many beats.
     """
-    notes = asked.notes
-    a_semitone = float(asked.progression.length + 1)
+    notes = checked.notes
+    a_semitone = float(checked.progression.length + 1)
     a_note = a_semitone * (128 * len(notes) + 1)
     for note, pitch, each, own in zip(notes, pitches, states, domains, strict=True):
         cut = note.length - _repeated([state.length for state in each], own)
@@ -151,21 +155,21 @@ def _unevenness(pitches: Sequence[NDArray[np.int64]]) -> Iterator[_Values]:
         yield gaps.astype(np.float64)[:, :, None] ** 2
 
 
-def _mend(asked: Asked, notes: Phrase) -> Mend:
-    line, old = Line(asked.progression, notes), Line(asked.progression, asked.notes)
-    pairs = list(zip(asked.notes, notes, strict=True))
+def _mend(checked: Checked, notes: Phrase) -> Mend:
+    line, old = Line(checked.progression, notes), Line(checked.progression, checked.notes)
+    pairs = list(zip(checked.notes, notes, strict=True))
     changed = tuple(index for index, (before, after) in enumerate(pairs) if before != after)
     return Mend(
         notes,
         changed,
-        phrase_text(notes, asked.progression),
-        tuple(_change(asked, old, line, index) for index in changed),
+        phrase_text(notes, checked.progression),
+        tuple(_change(checked, old, line, index) for index in changed),
     )
 
 
-def _change(asked: Asked, old: Line, new: Line, index: int) -> str:
+def _change(checked: Checked, old: Line, new: Line, index: int) -> str:
     """A changed note in a sentence."""
-    progression, before, after = asked.progression, asked.notes[index], new.notes[index]
+    progression, before, after = checked.progression, checked.notes[index], new.notes[index]
     told = f"bar {progression.bar_of(before.onset)}, {beat_words(progression.metre, before.onset)}: {old.names[index]}"
     parts = [f"becomes {new.names[index]}"] if before.midi != after.midi else []
     if after.end != before.end:
@@ -178,13 +182,15 @@ def _end_words(progression: Progression, tick: int) -> str:
     return f"{words} of bar {progression.bar_of(tick)}"
 
 
-def _no_mend(asked: Asked) -> str:
+def _no_mend(checked: Checked) -> str:
     """Why a phrase has no mend over its rhythm: the rules without which it would have one."""
-    states = [_lengths(asked, index) for index in range(len(asked.notes))]
+    states = [_lengths(checked, index) for index in range(len(checked.notes))]
     named = [
         use.rule.kind
-        for use in asked.uses
-        if _nearest(asked, Windows([u for u in asked.uses if u is not use], asked.low, asked.high), states)
+        for use in checked.uses
+        if _nearest(
+            checked, Windows([u for u in checked.uses if u is not use], checked.low, checked.high), states
+        )
     ]
     told = "No other notes in this rhythm keep every rule"
     return f"{told}; without {listed(named)} some would." if named else f"{told}: give it another rhythm."

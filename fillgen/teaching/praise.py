@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from fillgen.engine.checked import Checked
 from fillgen.errors import listed
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.rules.rule import FOURTH, STEP
-from fillgen.teaching.asked import Asked
 from fillgen.teaching.faults import Fault, rules_kept
 from fillgen.teaching.line import Line
 from fillgen.teaching.notefit import degree_in_words
@@ -21,25 +21,25 @@ _FEW_NOTES = 4
 # What works
 
 
-def what_works(asked: Asked, line: Line, faults: Sequence[Fault]) -> tuple[str, ...]:
+def what_works(checked: Checked, line: Line, faults: Sequence[Fault]) -> tuple[str, ...]:
     """What can honestly be said for a phrase; if hardly anything can, the one thing that does."""
     told = [
-        *_right_bars(asked, faults),
-        *_strong_beats(asked, line),
-        *_closing(asked, line, faults),
-        *_peak(asked, line),
+        *_right_bars(checked, faults),
+        *_strong_beats(checked, line),
+        *_closing(checked, line, faults),
+        *_peak(checked, line),
         *_turned_leaps(line),
         *_steps(line),
         *_range(line, faults),
     ]
-    return tuple(told or [_one_thing(asked, line, faults)])
+    return tuple(told or [_one_thing(checked, line, faults)])
 
 
-def _right_bars(asked: Asked, faults: Sequence[Fault]) -> Iterator[str]:
-    played = list(dict.fromkeys(asked.progression.bar_of(note.onset) for note in asked.notes))
+def _right_bars(checked: Checked, faults: Sequence[Fault]) -> Iterator[str]:
+    played = list(dict.fromkeys(checked.progression.bar_of(note.onset) for note in checked.notes))
     right = [bar for bar in played if bar not in {fault.bar for fault in faults}]
     if right == played:
-        yield f"Every note keeps every rule of level {asked.level.number}."
+        yield f"Every note keeps every rule of level {checked.level.number}."
     elif right:
         which = (
             f"Bar {right[0]} keeps" if len(right) == 1 else f"Bars {listed([*map(str, right)], 'and')} keep"
@@ -47,8 +47,8 @@ def _right_bars(asked: Asked, faults: Sequence[Fault]) -> Iterator[str]:
         yield f"{which} every rule."
 
 
-def _strong_beats(asked: Asked, line: Line) -> Iterator[str]:
-    strong = [index for index, place in enumerate(asked.where) if place.strong]
+def _strong_beats(checked: Checked, line: Line) -> Iterator[str]:
+    strong = [index for index, place in enumerate(checked.where) if place.strong]
     tones = [index for index in strong if bool(line.windows[index][1].tone)]
     if strong and len(tones) == len(strong):
         yield _ALL_STRONG.get(len(strong), f"All {len(strong)} notes on strong beats belong to their chords.")
@@ -62,21 +62,21 @@ _ALL_STRONG = {
 }
 
 
-def _closing(asked: Asked, line: Line, faults: Sequence[Fault]) -> Iterator[str]:
-    last, end = asked.progression.last, len(asked.notes) - 1
-    tone = last.tone_at(asked.notes[end].midi % 12)
-    fits = asked.where[end].ends >> asked.notes[end].midi % 12 & 1
+def _closing(checked: Checked, line: Line, faults: Sequence[Fault]) -> Iterator[str]:
+    last, end = checked.progression.last, len(checked.notes) - 1
+    tone = last.tone_at(checked.notes[end].midi % 12)
+    fits = checked.where[end].ends >> checked.notes[end].midi % 12 & 1
     if not fits or tone is None or any(fault.index == end for fault in faults):
         return
     yield f"It ends on {line.names[end]}, the {degree_in_words(tone.degree)} of {last.symbol}, where a phrase may close."
 
 
-def _peak(asked: Asked, line: Line) -> Iterator[str]:
-    pitches = [note.midi for note in asked.notes]
+def _peak(checked: Checked, line: Line) -> Iterator[str]:
+    pitches = [note.midi for note in checked.notes]
     top = max(pitches)
     reached = [i for i, midi in enumerate(pitches) if midi == top and (not i or pitches[i - 1] != top)]
     if len(pitches) >= _FEW_NOTES and len(reached) == 1 and min(pitches) < top:
-        bar = asked.progression.bar_of(asked.notes[reached[0]].onset)
+        bar = checked.progression.bar_of(checked.notes[reached[0]].onset)
         yield f"The line has one high point, {line.names[reached[0]]} in bar {bar}."
 
 
@@ -106,13 +106,13 @@ def _range(line: Line, faults: Sequence[Fault]) -> Iterator[str]:
     yield f"It stays between {names[0]} and {names[1]} and spans {interval_in_words(high - low)}."
 
 
-def _one_thing(asked: Asked, line: Line, faults: Sequence[Fault]) -> str:
+def _one_thing(checked: Checked, line: Line, faults: Sequence[Fault]) -> str:
     tone = next((index for index, role in enumerate(line.roles) if role == CHORD_TONE), None)
     if tone is not None:
-        bar = asked.progression.bar_of(asked.notes[tone].onset)
+        bar = checked.progression.bar_of(checked.notes[tone].onset)
         return f"{line.at(tone)} of bar {bar} belongs to its chord: begin from there."
-    held = rules_kept(asked, faults)
+    held = rules_kept(checked, faults)
     if held:
         return f"One rule holds throughout: {held[0][1][0].lower()}{held[0][1][1:]}"
-    whole = asked.notes[-1].end / TICKS
+    whole = checked.notes[-1].end / TICKS
     return f"Its rhythm counts out, {whole:g} quarter notes from first to last: the notes can change and the rhythm stay."

@@ -20,6 +20,17 @@ _LETTERS = {ticks: letters for letters, ticks in LENGTHS.items()}
 _LONGEST_FIRST = sorted(LENGTHS.values(), reverse=True)
 _UNIT = 20
 """Every length is a multiple of this many ticks."""
+_STRAIGHT = TICKS // 8
+"""Every plain or dotted length is a multiple of this many ticks, half a sixteenth; no triplet length is."""
+
+
+def is_triplet(ticks: int) -> bool:
+    """Whether an onset or a length belongs to a triplet: it's off the grid of plain and dotted lengths.
+
+    >>> [name for name, ticks in LENGTHS.items() if is_triplet(ticks)]
+    ['wt', 'ht', 'qt', 'et', 'st']
+    """
+    return ticks % _STRAIGHT != 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +74,7 @@ class Metre:
         A note of a triplet is syncopated only where it is held across a beat.
         """
         own = self.accent(onset)
-        grid = TICKS if onset % (TICKS // 4) else TICKS // 2
+        grid = TICKS if is_triplet(onset) else TICKS // 2
         first = onset - onset % grid + grid
         return any(self.accent(tick) > own for tick in range(first, onset + length, grid))
 
@@ -108,6 +119,15 @@ def split_length(ticks: int) -> tuple[int, ...]:
     return (_LONGEST_FIRST[0],) * whole + parts
 
 
+def is_length(ticks: int) -> bool:
+    """Whether lengths that have a letter, tied together, make up some ticks."""
+    try:
+        split_length(ticks)
+    except ValueError:
+        return False
+    return True
+
+
 @lru_cache(maxsize=1024)
 def _fewest(ticks: int) -> tuple[int, ...]:
     """The fewest lengths that make up some ticks, longest first; none where it cannot be done."""
@@ -136,7 +156,7 @@ def swung(tick: int, ratio: float) -> int:
     """
     quarter, inside = divmod(tick, TICKS)
     half = TICKS // 2
-    if inside % (TICKS // 8):
+    if is_triplet(inside):
         return tick
     turn = TICKS * ratio / (1 + ratio)
     if inside <= half:

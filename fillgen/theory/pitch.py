@@ -80,26 +80,6 @@ class Name:
         return LETTERS[self.letter] + ("#" * self.alter if self.alter > 0 else "b" * -self.alter)
 
 
-def pitch_of(value: str | int, what: str = "pitch") -> int:
-    """The MIDI number, 0 to 127, of a pitch given by its name or its number; `what` says what it's for.
-
-    Raises OptionError for anything else.
-
-    >>> pitch_of("Eb5"), pitch_of(60)
-    (75, 60)
-    """
-    try:
-        midi = read_pitch(value.strip()) if isinstance(value, str) else value
-    except ValueError:
-        hint = "A pitch is written like D4, Eb5 or F#4."
-        raise OptionError(
-            f"unknown {what} {shorten(str(value))}", hint=hint
-        ) from None
-    if not 0 <= midi <= 127:
-        raise OptionError(f"the {what} {midi} lies outside the MIDI numbers 0 to 127")
-    return midi
-
-
 def read_pitch(text: str) -> int:
     """The MIDI number of a scientific pitch name; ValueError where it is none or lies outside 0 to 127.
 
@@ -114,6 +94,31 @@ def read_pitch(text: str) -> int:
     if not 0 <= midi <= 127:
         raise ValueError(f"pitch outside the MIDI range: {text!r}")
     return midi
+
+
+def pitch_of(given: str | int, what: str = "", *, place: str = "") -> int:
+    """The MIDI number of a pitch that a player gives by name or number; OptionError where it is none.
+
+    `what` says what the pitch is for, as it goes into the error; `place` is the error's place.
+
+    >>> pitch_of(" Eb5 ", "--low"), pitch_of(75, "the lowest note")
+    (75, 75)
+    >>> pitch_of("H4", "--low")
+    Traceback (most recent call last):
+    ...
+    fillgen.errors.OptionError: unknown pitch 'H4' for --low. Write it like D4, Eb5 or F#4, from C-1 to G9.
+    """
+    purpose = f" for {what}" if what else ""
+    if isinstance(given, int):
+        if 0 <= given <= 127:
+            return given
+        hint = "Give one of the MIDI numbers 0 to 127, or a name such as Eb5."
+        raise OptionError(f"unknown pitch {given}{purpose}", place=place, hint=hint)
+    try:
+        return read_pitch(given.strip())
+    except ValueError:
+        hint = "Write it like D4, Eb5 or F#4, from C-1 to G9."
+        raise OptionError(f"unknown pitch {shorten(given)}{purpose}", place=place, hint=hint) from None
 
 
 def is_black(midi: int) -> bool:

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from fillgen.engine.request import Request
-from fillgen.errors import many
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.note import Phrase
+from fillgen.phrase.remark import Remark, on_count
+from fillgen.phrase.text import check_phrase
 from fillgen.vary.impossible import check_kept
 from fillgen.vary.keeping import with_bars, with_rhythm
 from fillgen.vary.ladder import at_level
@@ -21,7 +22,7 @@ from fillgen.vary.likeness import LIKE, UNLIKE, distance
 from fillgen.vary.mirror import mirrored
 from fillgen.vary.nearness import answer, like, unlike
 from fillgen.vary.pool import Pool, nearest_of, scored
-from fillgen.vary.task import Task, check_phrase, task_for
+from fillgen.vary.task import Task, task_for
 from fillgen.vary.transposition import moved
 from fillgen.vary.wish import NEAR, Wish, check_wish, read_keep
 
@@ -46,13 +47,13 @@ def vary(request: Request, phrase: Phrase, wish: Wish) -> Ideas:
     {'D5q F#5h A5q'}
     """
     check_phrase(request.progression, phrase)
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     if wish.key is not None:
         request, phrase, remarks = moved(request, phrase, wish.key)
     check_wish(wish, request.progression)
     task = task_for(request, phrase, wish)
     check_kept(task)
-    return _told(task, _pool(task), remarks)
+    return _chosen(task, _pool(task), remarks)
 
 
 def _pool(task: Task) -> Pool:
@@ -74,15 +75,17 @@ def _pool(task: Task) -> Pool:
     return with_bars(task) if wish.bars else _itself(task)
 
 
-def _told(task: Task, pool: Pool, remarks: tuple[str, ...]) -> Ideas:
-    """The variants chosen, as they are shown."""
+def _chosen(task: Task, pool: Pool, remarks: tuple[Remark, ...]) -> Ideas:
+    """The variants chosen from a pool, with what there is to say about them."""
     if pool.nearest is None:
         picked, apart = task.engine.pick(pool.groups, task.ranges, pool.most_alike)
     else:
         picked = nearest_of(pool.groups, pool.nearest, task.choices.request.count, pool.most_alike)
         apart = len(picked)
     choices = task.choices
-    told = _remarks(task, pool, len(picked), apart)
+    wish, count = task.wish, choices.request.count
+    only_moved = wish.key is not None and not wish.kept and not wish.aims
+    counted = () if only_moved else on_count(count, pool.phrases, len(picked), apart)
     return Ideas(
         task.progression,
         choices.rhythm.name,
@@ -92,25 +95,11 @@ def _told(task: Task, pool: Pool, remarks: tuple[str, ...]) -> Ideas:
         choices.request.seed,
         pool.phrases,
         task.engine.ideas(picked),
-        (*remarks, *pool.remarks, *told),
+        (*remarks, *pool.remarks, *counted),
         choices.weights,
         (choices.hand or reach()).size,
         "best first" if pool.nearest is None else "nearest first",
     )
-
-
-def _remarks(task: Task, pool: Pool, shown: int, apart: int) -> tuple[str, ...]:
-    count = task.choices.request.count
-    if task.wish.key is not None and not task.wish.kept and not task.wish.aims:
-        return ()
-    if shown == pool.phrases < count:
-        return (f"The rules allow {many(shown, 'phrase')} here, and all of them are given.",)
-    if shown < count:
-        return (f"{many(shown, 'idea')} {'was' if shown == 1 else 'were'} found for the {count} asked for.",)
-    if apart < shown:
-        few = "One of them is" if apart == 1 else f"{apart} of them are"
-        return (f"{few} clearly apart; each of the others is near to one of those.",)
-    return ()
 
 
 def _itself(task: Task) -> Pool:

@@ -5,22 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from fillgen.chart.progression import Progression
 from fillgen.engine.generate import Engine
 from fillgen.errors import NoPhraseError
-from fillgen.phrase.note import Note, Phrase, spell
+from fillgen.phrase.note import Phrase, spell
 from fillgen.phrase.place import Place
 from fillgen.rules.judge import Breach
 from fillgen.rules.rule import RuleUse, Seen
 from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.wish import Bars
-
-
-def place_of(progression: Progression, note: Note) -> str:
-    """Where a note stands, as a player counts."""
-    metre = progression.metre
-    beat = f"{1 + note.onset % metre.bar / metre.beat:.3g}"
-    return f"bar {progression.bar_of(note.onset)}, beat {beat}"
 
 
 def faults_in(engine: Engine, phrase: Phrase, bars: Bars) -> list[Breach]:
@@ -84,6 +76,6 @@ def broken(engine: Engine, phrase: Phrase, fault: Breach, hint: str = "") -> NoP
     other = "other notes to end on (--ends-on)" if kind == "final-note" else "another --level"
     return NoPhraseError(
         f'{name} breaks {kind} over {symbol} ("{fault.use.told().rstrip(".")}")',
-        place=place_of(progression, note),
+        place=progression.place_name(note.onset),
         hint=hint or f"Keep less, or ask for {other}.",
     )

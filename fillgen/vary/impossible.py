@@ -10,7 +10,7 @@ from fillgen.engine.generate import Kept, Space
 from fillgen.errors import NoPhraseError
 from fillgen.phrase.note import Note, Phrase
 from fillgen.theory.pitch import midi_name
-from fillgen.vary.faults import broken, faults_in, place_of
+from fillgen.vary.faults import broken, faults_in
 from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.task import Task, own_plan
 
@@ -26,7 +26,7 @@ def unmended(task: Task) -> NoPhraseError | None:
     return broken(task.engine, task.phrase, faults[0], hint) if faults else None
 
 
-def fallen(task: Task, notes: Phrase, away: Iterable[int]) -> Phrase:
+def fallen(task: Task, notes: Sequence[Note], away: Iterable[int]) -> Phrase:
     """Notes without some of them, whose time goes to the note before, as far as that one may be held."""
     gone = set(away) - {0}
     kept: list[Note] = []
@@ -89,7 +89,7 @@ def _out_of_range(task: Task, note: Note) -> NoPhraseError:
     ends = [midi_name(midi, task.progression.key) for midi in (task.choices.low, task.choices.high)]
     return NoPhraseError(
         f"{name} lies outside the range {ends[0]} to {ends[1]}",
-        place=place_of(task.progression, note),
+        place=task.progression.place_name(note.onset),
         hint="Widen the range with --low and --high, or keep other bars.",
     )
 
@@ -131,7 +131,7 @@ def _preventing(task: Task, onsets: Sequence[int]) -> NoPhraseError:
     what = f"{keeps} {names}".strip()
     return NoPhraseError(
         f"no phrase can keep {what} with what stands about it; without it there are some",
-        place=place_of(task.progression, task.phrase[found[0]]),
+        place=task.progression.place_name(task.phrase[found[0]].onset),
         hint="Keep fewer bars or notes, or ask for another --level.",
     )
 
@@ -143,7 +143,7 @@ def _in_rhythm(task: Task) -> NoPhraseError:
         if task.engine.space(own_plan(task, rhythm_of(notes))).count:
             return NoPhraseError(
                 f"no pitch keeps the rules at the place of {task.names[index]}; without this note there are some",
-                place=place_of(task.progression, task.phrase[index]),
+                place=task.progression.place_name(task.phrase[index].onset),
                 hint="Ask for another --level, or keep something else.",
             )
     return NoPhraseError(

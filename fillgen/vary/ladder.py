@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice, product
+from itertools import islice, pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,15 +15,18 @@ from fillgen.engine.plans import PUSH, makes_room
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.place import Place
-from fillgen.rules.judge import roles
+from fillgen.phrase.remark import Remark, RemarkKind
+from fillgen.phrase.text import can_be_written
+from fillgen.rules.judge import rhythm_beyond, roles
 from fillgen.rules.rule import RuleUse, Seen
-from fillgen.theory.metre import TICKS
+from fillgen.theory.metre import TICKS, is_length, is_triplet
 from fillgen.vary.impossible import fallen, held_to, nothing, nothing_else
 from fillgen.vary.keeping import PLANS
 from fillgen.vary.likeness import in_common, rhythm_of, sounding_in, sounds_at
 from fillgen.vary.pool import Pool, filtered, gathered, rather
-from fillgen.vary.task import TRIPLET, Task, in_style, levels, own_level, own_plan
+from fillgen.vary.task import Task, levels, own_level, own_plan
 
+_SIXTEENTH = TICKS // 4
 _REACH = ("leap-limit", "in-reach")
 """Rules about the size of intervals: breaking them makes a phrase wider, but is not what a level adds."""
 ON_STRONG, SOUNDING = 0.75, 0.5
@@ -69,14 +72,15 @@ def _recognisable(task: Task, groups: list[Candidates], phrases: int, harder: bo
         return np.asarray((strong >= ON_STRONG) & (sounding >= SOUNDING))
 
     kept = filtered(groups, enough)
-    remarks = [] if harder else ["The nearest to the phrase come first."]
+    remarks = [] if harder else [Remark(RemarkKind.ORDER, "The nearest to the phrase come first.")]
     if not kept:
         kept = groups
         strong, sounding = _most(list(likeness.values()))
-        remarks.append(
+        text = (
             f"The rules of level {task.level.number} do not let it stay recognisable throughout: the nearest keeps "
             f"{strong:.0%} of its strong beats and {sounding:.0%} of its sounding time."
         )
+        remarks.append(Remark(RemarkKind.PARTLY, text))
     nearest = [np.add(*_likeness(task, group)) for group in kept]
     if harder:
         return Pool(kept, phrases, tuple(remarks), most_alike=0.9)
@@ -106,7 +110,13 @@ def _strong_ticks(progression: Progression) -> list[int]:
 
 
 def _over_sketch(task: Task, sketch: _Sketch) -> Space | None:
-    """The phrases of the level over a sketch: its pitches on strong beats as far as the rules let them all stay."""
+    """The phrases of the level over a sketch: its pitches on strong beats as far as the rules let them all stay.
+
+    None if there aren't any, if the level's rhythms don't have such a one, or if a note or rest can't be written.
+    """
+    beyond = rhythm_beyond(task.progression, sketch.notes, task.level)
+    if any(beyond) or not _can_be_written(task.progression, sketch.notes):
+        return None
     plan = own_plan(task, rhythm_of(sketch.notes))
     whole = task.engine.space(plan)
     if not whole.count:
@@ -119,6 +129,11 @@ def _over_sketch(task: Task, sketch: _Sketch) -> Space | None:
     }
     near = {index: (midi, 4.0) for index, midi in enumerate(best) if index not in sketch.new}
     return task.engine.space(plan, Kept(stay, near=near, never=_no_repeats(task, sketch)))
+
+
+def _can_be_written(progression: Progression, notes: Phrase) -> bool:
+    edges = [0, *(tick for note in notes for tick in (note.onset, note.end)), progression.length]
+    return all(can_be_written(start, end, progression.metre) for start, end in pairwise(edges))
 
 
 def _no_repeats(task: Task, sketch: _Sketch) -> dict[int, tuple[int, ...]]:
@@ -151,8 +166,8 @@ def _easier(task: Task) -> list[_Sketch]:
         return _roots(task)
     notes = task.phrase[_first_on_grid(task) :]
     if not task.level.triplets:
-        notes = fallen(task, notes, [i for i, note in enumerate(notes) if note.onset % TRIPLET])
-        notes = tuple(replace(note, length=note.length // TRIPLET * TRIPLET) for note in notes)
+        notes = fallen(task, notes, [i for i, note in enumerate(notes) if is_triplet(note.onset)])
+        notes = tuple(replace(note, length=_straight_length(note.length)) for note in notes)
     if not task.level.syncopation:
         notes = _straight(task, notes)
     notes = _without_forbidden(task, notes)
@@ -162,11 +177,16 @@ def _easier(task: Task) -> list[_Sketch]:
     return [_Sketch(each) for each in islice(sketches, 2 * PLANS)]
 
 
+def _straight_length(ticks: int) -> int:
+    """The length itself, or whole sixteenths that fit into a triplet length; one sixteenth at least."""
+    return max(_SIXTEENTH, ticks // _SIXTEENTH * _SIXTEENTH) if is_triplet(ticks) else ticks
+
+
 def _first_on_grid(task: Task) -> int:
     """The number of the first note that the level's rhythms can begin with: not one inside a triplet below level 5."""
     if task.level.triplets:
         return 0
-    return next((index for index, note in enumerate(task.phrase) if note.onset % TRIPLET == 0), 0)
+    return next((index for index, note in enumerate(task.phrase) if not is_triplet(note.onset)), 0)
 
 
 def _roots(task: Task) -> list[_Sketch]:
@@ -197,7 +217,16 @@ def _straight(task: Task, notes: Phrase) -> Phrase:
         if straight and onset > note.onset == straight[-1].end:
             straight[-1] = _uncrossed(task, held_to(task, straight[-1], onset))
         straight.append(_uncrossed(task, Note(onset, note.end - onset, note.midi)))
-    return tuple(straight)
+    return _without_scraps(task, straight)
+
+
+def _without_scraps(task: Task, notes: Sequence[Note]) -> Phrase:
+    """Notes without those of which too little is left to be written down; their time goes to the note before."""
+    whole = list(notes)
+    while len(whole) > 1 and not is_length(whole[0].length):
+        del whole[0]
+    left = fallen(task, whole, [i for i, note in enumerate(whole) if not is_length(note.length)])
+    return tuple(_uncrossed(task, note) for note in left)
 
 
 def _beat_of(task: Task, note: Note) -> int:
@@ -310,7 +339,7 @@ def _decorated(task: Task, notes: Phrase, often: int) -> _Sketch:
 
 
 def _is_triplet_way(lengths: Sequence[int]) -> bool:
-    return any(length % TRIPLET for length in lengths)
+    return any(map(is_triplet, lengths))
 
 
 def _has_triplet(ways: Iterable[Sequence[int]]) -> bool:
@@ -348,7 +377,7 @@ def _needs_level(task: Task, group: Candidates) -> NDArray[np.bool_]:
         return np.ones(len(group.pitches), dtype=bool)
     below = dict(levels(task.choices.request))[lower[-1]]
     timing = tuple(Note(onset, length, 60) for onset, length in group.plan.rhythm)
-    if not in_style(below.choices.level, timing, below) or below.choices.level.one_a_chord:
+    if any(rhythm_beyond(task.progression, timing, below.choices.level)):
         return np.ones(len(group.pitches), dtype=bool)
     uses = [use for use in below.choices.uses if use.rule.kind not in _REACH]
     return ~_keep_rules(uses, below.places(group.plan.rhythm), group.pitches)

@@ -9,9 +9,9 @@ from functools import lru_cache
 from fillgen.engine.plans import PUSH, Rhythm_, begun, chord_cell, makes_room, stock
 from fillgen.errors import NoPhraseError, many
 from fillgen.phrase.place import Place
+from fillgen.phrase.remark import Remark, RemarkKind
 from fillgen.rules.pack import BUSY, Cell
 from fillgen.rules.rule import Seen, Window
-from fillgen.vary.faults import place_of
 from fillgen.vary.impossible import nothing_else
 from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.pool import Pool, distinct, scored
@@ -35,9 +35,9 @@ def with_pitches(task: Task) -> Pool:
         raise nothing_else()
     own = laying.is_one(task.rhythm)
     count = ways[0][_START] - own
-    remarks = (f"{many(count, 'other rhythm')} {'carries' if count == 1 else 'carry'} these pitches.",)
+    text = f"{many(count, 'other rhythm')} {'carries' if count == 1 else 'carry'} these pitches."
     few = len(groups) if ways[0][_START] <= _DRAWN else count
-    return Pool(groups, few, remarks)
+    return Pool(groups, few, (Remark(RemarkKind.RHYTHMS, text),))
 
 
 _State = tuple[int, Rhythm_]
@@ -307,7 +307,7 @@ class _Laying:
         return NoPhraseError(
             f"no rhythm of {task.choices.rhythm.name} carries these pitches: they stop at {task.names[index]}, "
             f"note {index + 1}",
-            place=place_of(task.progression, task.phrase[index]),
+            place=task.progression.place_name(task.phrase[index].onset),
             hint="Ask for another --rhythm or --level.",
         )
 

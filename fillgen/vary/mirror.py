@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from fillgen.engine.generate import Space
+from fillgen.phrase.remark import Remark, RemarkKind
 from fillgen.theory.pitch import Key
 from fillgen.vary.impossible import nothing, nothing_else
 from fillgen.vary.keeping import keeping_bars
@@ -41,12 +42,11 @@ def mirrored(task: Task) -> Pool:
         )
         for group in groups
     ]
-    remarks = ["The nearest to the mirror image come first."]
+    remarks = [Remark(RemarkKind.ORDER, "The nearest to the mirror image come first.")]
     if len(turned) < len(rises):
         left = len(rises) - len(turned)
-        remarks.append(
-            f"The rules do not let all directions be turned round: {left} of {len(rises)} are not."
-        )
+        text = f"The rules do not let all directions be turned round: {left} of {len(rises)} are not."
+        remarks.append(Remark(RemarkKind.PARTLY, text))
     return Pool(groups, phrases, tuple(remarks), most_alike=0.9, nearest=[-each for each in away])
 
 

@@ -12,6 +12,7 @@ from fillgen.engine import diversify
 from fillgen.engine.generate import FEW, Candidates, Engine, Space
 from fillgen.engine.plans import Rhythm_
 from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.remark import Remark
 from fillgen.vary.likeness import distance, in_common, rhythm_of
 from fillgen.vary.task import Task, own_plan
 
@@ -25,7 +26,7 @@ class Pool:
 
     groups: list[Candidates]
     phrases: int
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     most_alike: float = diversify.ALIKE
     nearest: list[NDArray[np.float64]] | None = None
 

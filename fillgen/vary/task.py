@@ -13,38 +13,21 @@ from numpy.typing import NDArray
 from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
 from fillgen.engine import score
+from fillgen.engine.checked import CheckSettings, lowest_level
 from fillgen.engine.generate import Engine
 from fillgen.engine.plans import Plan, Rhythm_
 from fillgen.engine.request import Choices, Request, settle
-from fillgen.errors import OptionError, PhraseError
-from fillgen.phrase.note import Note, Phrase, spell
+from fillgen.errors import OptionError
+from fillgen.phrase.note import Phrase, spell
+from fillgen.rules.judge import rhythm_beyond
 from fillgen.rules.pack import BUSY, Level, Shape
-from fillgen.theory.metre import TICKS, Metre
-from fillgen.vary.faults import broken, faults_in, place_of
+from fillgen.theory.metre import Metre
+from fillgen.vary.faults import broken, faults_in
 from fillgen.vary.likeness import Ranges, rhythm_of
 from fillgen.vary.wish import Bars, Wish, kept_bars
 
 _LOWEST = 3
 """The lowest level taken where none is asked for."""
-
-
-TRIPLET = TICKS // 4
-"""Every length that is no triplet's is a multiple of half of this many ticks."""
-
-
-def check_phrase(progression: Progression, phrase: Phrase) -> None:
-    """Refuse a phrase that does not fit a chart; PhraseError with its place."""
-    if not phrase:
-        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
-    for before, note in zip((None, *phrase), phrase, strict=False):
-        if note.onset < 0 or note.length <= 0 or note.end > progression.length:
-            raise PhraseError(
-                f"the phrase is longer than the chart, which has {len(progression.bars)} bars",
-                place=f"bar {progression.bar_of(max(note.onset, note.end - 1))}",
-                hint="Give the chart that the phrase is played over.",
-            )
-        if before is not None and note.onset < before.end:
-            raise PhraseError("two notes sound at once", place=place_of(progression, note))
 
 
 @dataclass(frozen=True)
@@ -190,7 +173,7 @@ def _lowest_level(request: Request, phrase: Phrase, wish: Wish) -> int:
     timed = (
         phrase if same_time else tuple(n for n in phrase if n.onset // request.progression.metre.bar in bars)
     )
-    styled = {number: in_style(engine.choices.level, timed, engine) for number, engine in looked}
+    styled = {n: _styled(request.progression, timed, engine.choices.level) for n, engine in looked}
     fewest = min((len(each) for each in faults.values()), default=0)
     fitting = [number for number, each in faults.items() if len(each) == fewest]
     if not fitting:
@@ -201,30 +184,24 @@ def _lowest_level(request: Request, phrase: Phrase, wish: Wish) -> int:
     return next((number for number in fitting if styled[number]), fitting[0])
 
 
-def in_style(level: Level, phrase: Phrase, engine: Engine) -> bool:
-    """Whether the rhythms of a level are like that of a phrase: as syncopated at most, and with triplets or not."""
-    metre = engine.progression.metre
-    return all(
-        (level.syncopation or not metre.crosses(note.onset % metre.bar, note.length))
-        and (level.triplets or not _is_triplet(note))
-        for note in phrase
-    )
-
-
-def _is_triplet(note: Note) -> bool:
-    return bool(note.onset % TRIPLET or note.length % TRIPLET)
+def _styled(progression: Progression, phrase: Phrase, level: Level) -> bool:
+    return not any(rhythm_beyond(progression, phrase, level))
 
 
 def own_level(request: Request, phrase: Phrase) -> int | None:
-    """The lowest level at which a phrase stands as it is."""
-    every = frozenset(range(len(request.progression.bars)))
-    for number, engine in levels(request):
-        level = engine.choices.level
-        spans = len(request.progression.spans)
-        plain = not level.one_a_chord or len(phrase) <= spans
-        if plain and in_style(level, phrase, engine) and not faults_in(engine, phrase, every):
-            return number
-    return None
+    """The lowest level that a phrase fits as it is, in the range of the request or else in that of the level."""
+    choices = settle(request)
+    settings = CheckSettings(
+        tempo=choices.tempo,
+        hand=choices.hand,
+        ends_on=request.ends_on,
+        whole=request.closes,
+        lead_to=choices.lead_to,
+        low=None if request.low is None else choices.low,
+        high=None if request.high is None else choices.high,
+        swings=choices.rhythm.swing,
+    )
+    return lowest_level(request.progression, phrase, request.pack, settings)
 
 
 def _check_level(request: Request, phrase: Phrase, level: int) -> None:

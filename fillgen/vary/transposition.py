@@ -7,11 +7,12 @@ from dataclasses import replace
 from fillgen.engine.request import Request, settle
 from fillgen.errors import NoPhraseError, OptionError
 from fillgen.phrase.note import Phrase
+from fillgen.phrase.remark import Remark, RemarkKind
 from fillgen.theory.chords import Chord
 from fillgen.theory.pitch import NATURAL, Key, Name, all_keys, midi_name, pitch_of
 
 
-def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, tuple[str, ...]]:
+def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, tuple[Remark, ...]]:
     """A request and a phrase in another key, by the smaller way up or down that stays in range."""
     old, new = request.progression.key, _plain_key(key)
     if new.mode != old.mode:
@@ -37,8 +38,8 @@ def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, 
     progression = replace(request.progression, key=new, bars=bars)
     shift = _shift(request, phrase, rise)
     moved = tuple(replace(note, midi=note.midi + shift) for note in phrase)
-    lead = None if request.lead_to is None else pitch_of(request.lead_to, "note to lead to") + shift
-    remarks = () if new == key else (f"{key} is written as {new}.",)
+    lead = None if request.lead_to is None else pitch_of(request.lead_to, "the note to lead to") + shift
+    remarks = () if new == key else (Remark(RemarkKind.SPELLING, f"{key} is written as {new}."),)
     return replace(request, progression=progression, lead_to=lead), moved, remarks
 
 

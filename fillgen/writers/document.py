@@ -25,7 +25,7 @@ def document(ideas: Ideas) -> dict[str, Any]:
         "level": ideas.level,
         "space": {"phrases": ideas.phrases},
         "seed": ideas.seed,
-        "remarks": list(ideas.remarks),
+        "remarks": [remark.text for remark in ideas.remarks],
         "ideas": [_idea(idea, ideas) for idea in ideas],
     }
 

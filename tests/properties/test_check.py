@@ -13,15 +13,14 @@ import pytest
 from numpy.typing import NDArray
 
 from fillgen import Ideas, NoPhraseError, Note, Phrase, Progression, Request, RulePack, generate, parse_chart
+from fillgen.engine.checked import CheckSettings, lowest_level
 from fillgen.engine.request import PURPOSES
 from fillgen.hands.reach import SIZES, reach
 from fillgen.phrase.place import places
 from fillgen.rules.judge import breaches
 from fillgen.rules.pack import Level
 from fillgen.rules.rule import Seen
-from fillgen.teaching.asked import Settings
 from fillgen.teaching.check import check
-from fillgen.teaching.level import lowest_level
 from fillgen.theory.metre import METRES
 from tests.outside.second_checker import chord_tones
 
@@ -101,12 +100,12 @@ def test_ideas_pass_at_their_level(number: int) -> None:
     level = LEVELS[found.level]
     settings = settings_of(found, request)
     for idea in found:
-        report = check(found.progression, idea.phrase, level, Settings(**settings))  # type: ignore[arg-type]
+        report = check(found.progression, idea.phrase, level, CheckSettings(**settings))  # type: ignore[arg-type]
         assert report.faults == (), idea.text
         assert report.mend is None
         assert not [remark for remark in report.remarks if "rhythms of level" in remark], idea.text
         assert [told.role for told in report.notes] == [told.role for told in idea.notes]
-        lowest = lowest_level(found.progression, idea.phrase, PACK, Settings(**settings))  # type: ignore[arg-type]
+        lowest = lowest_level(found.progression, idea.phrase, PACK, CheckSettings(**settings))  # type: ignore[arg-type]
         assert lowest is not None
         assert lowest <= found.level
 
@@ -206,13 +205,15 @@ def test_a_note_moved_out_of_the_rules_is_a_fault_there(number: int) -> None:
     assert {"range", "final-note"} <= {kind for kind, _, _ in ways}
     for kind, index, midi in ways:
         report = check(
-            found.progression, moved(phrase, index, midi), level, Settings(ends_on=request.ends_on)
+            found.progression, moved(phrase, index, midi), level, CheckSettings(ends_on=request.ends_on)
         )
         assert (kind, index) in {(fault.kind, fault.index) for fault in report.faults}
         assert not report.right
         assert report.mend is not None
         assert len(report.mend.changed) == 1
-        assert check(found.progression, report.mend.notes, level, Settings(ends_on=request.ends_on)).right
+        assert check(
+            found.progression, report.mend.notes, level, CheckSettings(ends_on=request.ends_on)
+        ).right
 
 
 # The mend against trying everything
@@ -282,7 +283,7 @@ def least(
 def test_mend_is_the_smallest_of_all(number: int) -> None:
     """The mend changes as few notes as any phrase that keeps the rules, and moves them as little; it checks right."""
     progression, phrase, level, low, high = small_case(number)
-    report = check(progression, phrase, level, Settings(low=low, high=high))
+    report = check(progression, phrase, level, CheckSettings(low=low, high=high))
     wanted = least(progression, phrase, level, low, high)
     if report.right:
         assert wanted == (0, 0, 0)
@@ -296,7 +297,7 @@ def test_mend_is_the_smallest_of_all(number: int) -> None:
     cut = [a.length - b.length for a, b in zip(phrase, after, strict=True)]
     assert (len(report.mend.changed), sum(moves), sum(cut)) == wanted
     assert [note.onset for note in after] == [note.onset for note in phrase]
-    assert check(progression, after, level, Settings(low=low, high=high)).right
+    assert check(progression, after, level, CheckSettings(low=low, high=high)).right
 
 
 def test_the_small_cases_are_worth_trying() -> None:
@@ -304,7 +305,7 @@ def test_the_small_cases_are_worth_trying() -> None:
     reports = []
     for number in range(120):
         progression, phrase, level, low, high = small_case(number)
-        reports.append((phrase, check(progression, phrase, level, Settings(low=low, high=high))))
+        reports.append((phrase, check(progression, phrase, level, CheckSettings(low=low, high=high))))
     broken = [(phrase, report) for phrase, report in reports if not report.right]
     mended = [(phrase, report.mend) for phrase, report in broken if report.mend is not None]
     shorter = [1 for phrase, mend in mended if [n.length for n in phrase] != [n.length for n in mend.notes]]
@@ -318,7 +319,7 @@ def test_the_small_cases_are_worth_trying() -> None:
 def test_faults_are_the_breaches(number: int) -> None:
     """The faults are the rules that the judge finds broken, and the range."""
     progression, phrase, level, low, high = small_case(number)
-    report = check(progression, phrase, level, Settings(low=low, high=high))
+    report = check(progression, phrase, level, CheckSettings(low=low, high=high))
     where = places(progression, [(note.onset, note.length) for note in phrase])
     judged = breaches(level.uses, where, [note.midi for note in phrase])
     wanted = {(breach.index, breach.use.rule.kind) for breach in judged}

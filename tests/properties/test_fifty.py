@@ -10,6 +10,7 @@ import pytest
 import fillgen
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.note import Phrase
+from fillgen.phrase.remark import RemarkKind
 
 _CHARTS = (
     ("| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", "4/4", "foxtrot"),
@@ -109,7 +110,7 @@ def test_all_are_given_where_the_rules_allow_few() -> None:
     """A space smaller than what is asked for is given whole, with a sentence saying so."""
     found = fillgen.ideas("| C | G7 |", level=1, low="C4", high="C5")
     assert len(found) == found.phrases < 50
-    assert "all of them are given" in found.remarks[0]
+    assert found.remarks[0].kind == RemarkKind.ALL_GIVEN
 
 
 def test_thousand_ideas_are_a_thousand() -> None:

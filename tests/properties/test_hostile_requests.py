@@ -168,7 +168,11 @@ def wrong_fields(page: Page, dice: random.Random) -> Iterator[Case]:
 
 def _right(name: str, value: Any) -> bool:
     """What is no error: an empty row where none is needed, and a number where any number will do."""
-    right = {"seed": 2**53 - 1, "beat": 1.5, "level": "1"}  # a check takes a level as a word as well, for "auto"
+    right = {
+        "seed": 2**53 - 1,
+        "beat": 1.5,
+        "level": "1",
+    }  # a check takes a level as a word as well, for "auto"
     return name in right and value == right[name]
 
 

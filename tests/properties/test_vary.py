@@ -21,6 +21,7 @@ from fillgen.engine.request import Request, settle
 from fillgen.errors import FillgenError, NoPhraseError, OptionError
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.remark import RemarkKind
 from fillgen.phrase.text import parse_phrase
 from fillgen.rules.judge import breaches
 from fillgen.rules.pack import BUSY
@@ -173,7 +174,7 @@ def test_mirror_reverses_directions(number: int) -> None:
     _, call, _ = call_of(number)
     found = ask(number, Wish(mirror=True))
     check(number, found)
-    told = re.search(r"turned round: (\d+) of (\d+) are not", " ".join(found.remarks))
+    told = re.search(r"turned round: (\d+) of (\d+) are not", " ".join(map(str, found.remarks)))
     left = int(told[1]) if told else 0
     for idea in found:
         assert rhythm(idea.phrase) == rhythm(call)
@@ -227,9 +228,9 @@ def test_at_another_level_it_is_recognisably_the_same(number: int, level: int) -
     assert found.level == level
     check(number, found)
     if level == 1:
-        assert any("recognisable" in remark for remark in found.remarks)
+        assert any(remark.kind == RemarkKind.PARTLY for remark in found.remarks)
         return
-    assert not any("recognisable" in remark for remark in found.remarks)
+    assert not any(remark.kind == RemarkKind.PARTLY for remark in found.remarks)
     before = sounded(call)
     strong = [tick for tick in [0, *chart.strong_between(0, chart.length)] if tick in before]
     for idea in found:
@@ -377,7 +378,7 @@ def test_rhythms_of_a_row_of_pitches_are_all_there_are(chart: str, text: str, le
     call = parse_phrase(text, progression.metre)
     found = vary(Request(progression, level=level, count=1000), call, Wish(pitches=True))
     wanted = plain_rhythms(progression, call, Engine(settle(Request(progression, level=level))))
-    assert f"{len(wanted - {tuple(rhythm(call))}):,} other rhythm" in found.remarks[0]
+    assert f"{len(wanted - {tuple(rhythm(call))}):,} other rhythm" in found.remarks[0].text
     audible = {line for line in wanted if sounds_other(line, call)}
     assert {tuple(rhythm(idea.phrase)) for idea in found} == audible
 

@@ -447,7 +447,7 @@ def test_ideas_of_the_command_are_taken_in(book: Book) -> None:
         (lambda idea: idea.update(tags=["a\nb"]), "more than a line"),
         (lambda idea: idea.update(notes=[[0, 480, 200]]), "outside the MIDI numbers"),
         (lambda idea: idea.update(notes=[[0, 480, 60], [240, 480, 62]]), "two notes sound at once"),
-        (lambda idea: idea.update(notes=[[0, 48000, 60]]), "longer than the chart"),
+        (lambda idea: idea.update(notes=[[0, 48000, 60]]), "the phrase has 25 bars, the chart"),
         (lambda idea: idea.update(notes=[]), "no note"),
         (lambda idea: idea.update(notes=[[0, 480, "60"]]), "not a whole number"),
         (lambda idea: idea.update(score="high"), "not a number"),
@@ -670,7 +670,7 @@ def test_fresh_until_the_space_is_spent(book: Book) -> None:
         seen |= prints
         remembered(book, found)
     assert len(seen) > 50
-    assert found.remarks[-1].endswith("none is left that would be new in every octave.")
+    assert str(found.remarks[-1]).endswith("none is left that would be new in every octave.")
     space = generate(replace(request, count=1000))
     assert {fingerprint.of_phrase(idea.phrase, space.progression) for idea in space} <= seen
     told = "no fresh idea is left: all .* were shown before, in this octave and key or another"
@@ -715,7 +715,7 @@ def test_fresh_ideas_in_another_key(book: Book) -> None:
         before = known.count
         remembered(book, found)
         assert shown(book, progression).count == before + 20
-        left.append(found.remarks[-1])
+        left.append(str(found.remarks[-1]))
     assert left[0].startswith("No phrase over these rhythms was shown before; ")
     assert all("; in this key and range " in each for each in left)
 
@@ -728,7 +728,7 @@ def test_octaves_of_one_idea(book: Book, chart: str) -> None:
     prints = {fingerprint.of_phrase(idea.phrase, request.progression) for idea in every}
     found = fresh(request, shown(book, request.progression))
     assert len(found) == len(prints) <= found.phrases == len(every)
-    assert found.remarks[-1] == (
+    assert str(found.remarks[-1]) == (
         "No phrase over these rhythms was shown before; in this key and range none is left that would be new in every "
         "octave."
     )

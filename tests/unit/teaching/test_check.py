@@ -9,11 +9,10 @@ import pytest
 
 import fillgen
 from fillgen import Note, OptionError, PhraseError, RulePack, parse_chart, parse_phrase, phrase_text
+from fillgen.engine.checked import CheckSettings, lowest_level
 from fillgen.hands.reach import reach
 from fillgen.rules.rulebook import RULES
-from fillgen.teaching.asked import Settings
 from fillgen.teaching.check import Report, check
-from fillgen.teaching.level import lowest_level
 from fillgen.theory.metre import METRES
 from fillgen.writers.checks import check_document, check_text, explain_text
 
@@ -32,7 +31,7 @@ def report_of(
     """The report on a phrase, both given as text."""
     progression = parse_chart(chart, key=key)
     notes = parse_phrase(phrase, progression.metre)
-    asked = Settings(**settings)  # type: ignore[arg-type]
+    asked = CheckSettings(**settings)  # type: ignore[arg-type]
     return check(progression, notes, PACK.level(level), asked, pack=pack)
 
 
@@ -206,7 +205,7 @@ def test_a_triplet_beside_a_straight_eighth_has_seconds() -> None:
     """Where swung eighths and triplets would fall together the phrase is taken as written."""
     chart = parse_chart("| C |", key="C")
     notes = (Note(0, 240, 72), Note(240, 80, 74), Note(320, 160, 76), Note(480, 1440, 72))
-    assert check(chart, notes, PACK.level(5), Settings(tempo=120, swings=True)).notes
+    assert check(chart, notes, PACK.level(5), CheckSettings(tempo=120, swings=True)).notes
 
 
 def test_every_note_has_a_finger() -> None:
@@ -283,6 +282,14 @@ def test_mend_reads_back() -> None:
     assert phrase_text(report.mend.notes, report.progression) == report.mend.text
 
 
+def test_a_mend_can_be_written_down() -> None:
+    """A note is not cut to less than a length can be written for: here 60 ticks, half a sixteenth, would be left."""
+    report = report_of("| F C7 |", "F4q A4e F4s. A4s. C5q. rs", 4)
+    assert [(fault.kind, fault.name) for fault in report.faults] == [("held-note", "A4")]
+    assert report.mend is not None
+    assert report.mend.text == "F4q A4e F4s. Bb4s. C5q. rs"
+
+
 # Rhythm and levels
 
 
@@ -317,6 +324,7 @@ def test_a_chord_that_comes_in_late_makes_no_syncopation() -> None:
         ("| C | G7 |", "C5e E5q G5e E5h | F5h D5q B4q", 4),
         ("| C | G7 |", "E5h A5q G5q | F5h D5q B4q", 5),
         ("| C | G7 |", "C5et D5et E5et E5q G5h | F5h D5q B4q", 5),
+        ("| C | G7 |", "E5s. F5s. G5s. F5s. E5q C5q re | D5h B4h", 4),
         ("| C | G7 |", "F#5w | C#5w", None),
     ],
 )
@@ -390,12 +398,12 @@ def test_something_works_in_every_phrase(level: int) -> None:
     ("notes", "part"),
     [
         ((), "no note"),
-        ((Note(0, 960, 60), Note(480, 480, 62)), "overlap"),
-        ((Note(0, 0, 60),), "overlap or are no notes"),
-        ((Note(-240, 240, 60),), "overlap or are no notes"),
-        ((Note(0, 480, 128),), "overlap or are no notes"),
+        ((Note(0, 960, 60), Note(480, 480, 62)), "bar 1, beat 2: two notes sound at once"),
+        ((Note(0, 0, 60),), "not a note that can be played"),
+        ((Note(-240, 240, 60),), "not a note that can be played"),
+        ((Note(0, 480, 128),), "not a note that can be played"),
         ((Note(0, 3840, 60),), "the phrase has 2 bars, the chart 1"),
-        ((Note(0, 477, 60),), "no note length"),
+        ((Note(0, 477, 60),), "no note length: 477 ticks"),
     ],
 )
 def test_phrases_that_cannot_be_checked(notes: tuple[Note, ...], part: str) -> None:

@@ -13,6 +13,7 @@ from fillgen.chart.text import parse_chart
 from fillgen.engine.request import Request, settle
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.remark import RemarkKind
 from fillgen.phrase.text import parse_phrase, phrase_text
 from fillgen.theory.keys import read_key
 from fillgen.theory.metre import METRES
@@ -175,7 +176,7 @@ def test_rhythm_and_contour_stay(chart: Progression, call: Phrase) -> None:
 @pytest.mark.parametrize(("chart", "call"), [(CHART, CALL), (WALTZ, TURN), (SLOW, ROCKING)])
 def test_the_row_of_pitches_stays(chart: Progression, call: Phrase) -> None:
     found = ask(read_keep("pitches"), chart, call, count=20)
-    assert f"{found.phrases:,} other rhythm" in found.remarks[0]
+    assert f"{found.phrases:,} other rhythm" in found.remarks[0].text
     for idea in found:
         assert pitches(idea.phrase) == pitches(call)
         assert rhythm(idea.phrase) != rhythm(call)
@@ -200,7 +201,7 @@ def test_keeps_go_together() -> None:
 
 def test_mirror_turns_every_direction_where_the_rules_allow_it() -> None:
     found = ask(Wish(mirror=True), count=10)
-    assert found.remarks[0] == "The nearest to the mirror image come first."
+    assert found.remarks[0].kind == RemarkKind.ORDER
     for idea in found:
         assert rhythm(idea.phrase) == rhythm(CALL)
         assert rises(idea.phrase) == [-rise for rise in rises(CALL)]
@@ -219,7 +220,7 @@ def test_mirror_turns_as_many_as_it_can_and_says_how_many_stay() -> None:
     chart = parse_chart("| C | C |")
     call = parse_phrase("C5h E5h | G5h C6h", chart.metre)
     found = ask(Wish(mirror=True), chart, call, low=72, high=80, level=2)
-    assert any("do not let all directions be turned round: 1 of 3" in remark for remark in found.remarks)
+    assert any("do not let all directions be turned round: 1 of 3" in remark.text for remark in found.remarks)
     for idea in found:
         assert sum(a == -b for a, b in zip(rises(idea.phrase), rises(call), strict=True)) == 2
 
@@ -258,7 +259,8 @@ def test_level_1_is_the_roots() -> None:
     """One root for each chord, near to what sounded; what that leaves of the phrase is said."""
     found = ask(Wish(level_as=1), call=PUSHED)
     assert found.level == 1
-    assert "recognisable" in found.remarks[1]
+    assert found.remarks[1].kind == RemarkKind.PARTLY
+    assert "recognisable" in found.remarks[1].text
     for idea in found:
         assert [told.degree for told in idea.notes] == ["1", "1", "1", "1"]
         assert [note.onset for note in idea.phrase] == [span.onset for span in CHART.spans]
@@ -333,7 +335,7 @@ def test_moved_chords_are_plainly_spelled(
     call = parse_phrase("C5w | G4w", head.metre)
     found = ask(Wish(key=read_key(key)), head, call)
     assert " ".join(span.chord.symbol for span in found.progression.spans) == symbols
-    assert found.remarks == remark
+    assert tuple(map(str, found.remarks)) == remark
 
 
 def test_moving_keeps_the_mode() -> None:
@@ -459,7 +461,7 @@ def test_wishes_that_cannot_be_met_are_refused(wish: Wish, told: str) -> None:
     ("call", "told"),
     [
         ((), "the phrase has no note"),
-        ((Note(0, 9600, 60),), "the phrase is longer than the chart, which has 4 bars"),
+        ((Note(0, 9600, 60),), "the phrase has 5 bars, the chart 4"),
         ((Note(0, 480, 60), Note(240, 480, 62)), "bar 1, beat 1.5: two notes sound at once"),
     ],
 )
@@ -541,7 +543,7 @@ def test_few_are_given_whole_with_a_remark() -> None:
     call = parse_phrase("E5h C5h | D5h B4h", chart.metre)
     found = ask(read_keep("contour"), chart, call, level=2, low=67, high=76)
     assert len(found) == found.phrases < 50
-    assert "all of them are given" in found.remarks[-1]
+    assert found.remarks[-1].kind == RemarkKind.ALL_GIVEN
 
 
 def test_a_pack_of_ones_own_counts() -> None:

@@ -1,4 +1,4 @@
-"""How a phrase is to be checked."""
+"""A phrase checked against the rules and rhythms of a level, and the lowest level that it fits."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from itertools import pairwise
 
 from fillgen.chart.progression import Progression
 from fillgen.engine.request import check_tempo, closing_degrees, hand_use, seconds_of, since_of
-from fillgen.errors import OptionError, PhraseError
+from fillgen.errors import OptionError
 from fillgen.hands.reach import Reach
-from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import Place, places
-from fillgen.phrase.text import phrase_text
+from fillgen.phrase.text import check_phrase
 from fillgen.rules import judge
-from fillgen.rules.pack import Level
+from fillgen.rules.pack import Level, RulePack
 from fillgen.rules.rule import Example, Rule, RuleUse, Seen, Setting, Verdict
 from fillgen.theory.pitch import midi_name
 from fillgen.theory.swing import swing_at
@@ -24,16 +24,13 @@ _USUAL_TEMPO = 120
 """Quarter notes a minute, for a hand without a tempo. Common practice: a metronome's middle, a moderate march."""
 
 
-# What is asked
-
-
 @dataclass(frozen=True)
-class Settings:
-    """How a phrase is held against its rules; None takes the level's own.
+class CheckSettings:
+    """How a phrase is checked; None takes the level's own.
 
-    `tempo` is in quarter notes a minute; a hand shall reach the phrase, its eighths played as they swing, at that tempo,
-    or at 120 where none is given. `ends_on` are degrees of the last chord, `lead_to` the tune's first pitch, `low` and `high` another
-    range, all as for ideas. A phrase that is not `whole` need not close.
+    `tempo` is in quarter notes a minute; a `hand` must be able to reach the notes at that tempo, eighths played as they
+    swing, or at 120 if none is given. `ends_on` are degrees of the last chord, `lead_to` is the tune's first pitch,
+    `low` and `high` are another range, all as for ideas. A phrase that isn't `whole` doesn't have to close.
     """
 
     tempo: int | None = None
@@ -46,21 +43,21 @@ class Settings:
     swings: bool = False
 
 
-USUAL = Settings()
+USUAL = CheckSettings()
 
 
 @dataclass(frozen=True)
-class Asked:
-    """A phrase with the rules it is held against, and all that its places depend on."""
+class Checked:
+    """A phrase with the level it is checked at, and all that its places depend on."""
 
     progression: Progression
     notes: Phrase
     level: Level
-    settings: Settings
+    settings: CheckSettings
 
     @property
     def tempo(self) -> int | None:
-        """The tempo asked about; a hand is judged at one in any case."""
+        """The tempo of the check, in quarter notes a minute; a hand is always judged at one."""
         given = self.settings.tempo
         return _USUAL_TEMPO if given is None and self.hand is not None else given
 
@@ -91,12 +88,12 @@ class Asked:
 
     @cached_property
     def uses(self) -> tuple[RuleUse, ...]:
-        """The rules about notes and their neighbours; the range is asked besides."""
+        """The rules about notes and their neighbours; the range comes on top."""
         hand = (hand_use(self.hand),) if self.hand is not None else ()
         return (*(self._ending(use) for use in self.level.uses), *hand)
 
     def _ending(self, use: RuleUse) -> RuleUse:
-        """The rule of the last note tells the degrees that are asked for."""
+        """The rule of the last note names the degrees that are asked for."""
         return RuleUse(use.rule, {"degrees": self.ends_on}) if use.rule.kind == "final-note" else use
 
     @cached_property
@@ -110,7 +107,7 @@ class Asked:
 
     @cached_property
     def seconds(self) -> tuple[float, ...]:
-        """When the notes begin, at the tempo asked about; at none of them none."""
+        """When the notes begin, in seconds at the tempo of the check; empty without a tempo."""
         if self.tempo is None:
             return ()
         onsets = [note.onset for note in self.notes]
@@ -137,9 +134,14 @@ class Asked:
     def breaches(self) -> list[judge.Breach]:
         return judge.breaches(self.every_use, self.where, [note.midi for note in self.notes])
 
+    @property
+    def fits(self) -> bool:
+        """Whether the phrase keeps every rule of the level and does nothing that the level's rhythms don't do."""
+        return not self.breaches() and not any(judge.rhythm_beyond(self.progression, self.notes, self.level))
+
 
 def _range_rule(low: int, high: int) -> Rule:
-    """The range of a level as a rule; `low` and `high` are MIDI numbers, told by name."""
+    """The range of a level as a rule; `low` and `high` are MIDI numbers."""
 
     def within(note: Seen, **_names: str) -> Verdict:
         return (note.midi >= low) & (note.midi <= high)
@@ -157,33 +159,43 @@ def _range_rule(low: int, high: int) -> Rule:
     )
 
 
-def ask(progression: Progression, notes: Phrase, level: Level, settings: Settings) -> Asked:
-    """A phrase with all that is asked of it at a level; PhraseError or OptionError where that cannot be asked."""
-    _check_phrase(progression, notes)
+def checked_phrase(
+    progression: Progression, notes: Phrase, level: Level, settings: CheckSettings = USUAL
+) -> Checked:
+    """A phrase as it is checked at a level.
+
+    Raises PhraseError for a phrase that doesn't go with its chart, and OptionError for settings that can't be used.
+    """
+    checked = _readable(progression, notes, level, settings)
+    if checked.low > checked.high:
+        names = [midi_name(midi, progression.key) for midi in (checked.low, checked.high)]
+        raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
+    return checked
+
+
+def _readable(progression: Progression, notes: Phrase, level: Level, settings: CheckSettings) -> Checked:
+    check_phrase(progression, notes)
     if settings.tempo is not None:
         check_tempo(settings.tempo)
-    asked = Asked(progression, notes, level, settings)
-    if asked.low > asked.high:
-        names = [midi_name(midi, progression.key) for midi in (asked.low, asked.high)]
-        raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
-    return asked
+    return Checked(progression, notes, level, settings)
 
 
-def _check_phrase(progression: Progression, notes: Phrase) -> None:
-    """PhraseError where notes overlap, leave the chart, or cannot be written."""
-    if not notes:
-        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
-    for before, note in pairwise((Note(0, 0, 0), *notes)):
-        place = f"bar {progression.bar_of(max(0, note.onset))}"
-        if note.length <= 0 or note.onset < before.end or not 0 <= note.midi <= 127:
-            hint = "Give one note at a time, each with a length, from MIDI number 0 to 127."
-            raise PhraseError("the notes overlap or are no notes", place=place, hint=hint)
-    if notes[-1].end > progression.length:
-        bars = -(-notes[-1].end // progression.metre.bar)
-        told = f"the phrase has {bars} bars, the chart {len(progression.bars)}"
-        raise PhraseError(told, hint="Give the phrase as many bars as its chart.")
-    try:
-        phrase_text(notes, progression)
-    except ValueError as error:
-        hint = "Lengths are those of w h q e s, dotted or in triplets."
-        raise PhraseError(str(error), hint=hint) from None
+def lowest_level(
+    progression: Progression, notes: Phrase, pack: RulePack, settings: CheckSettings = USUAL
+) -> int | None:
+    """The lowest level of a pack whose rules a phrase keeps and whose rhythms it stays within; None if there isn't one.
+
+    A range that the settings give takes the place of each level's own. Raises PhraseError for a phrase that doesn't go
+    with its chart, and OptionError for a tempo or a degree that isn't offered.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> from fillgen.phrase.text import parse_phrase
+    >>> chart = parse_chart("| F | C7 |", key="F")
+    >>> [lowest_level(chart, parse_phrase(text, chart.metre), RulePack())
+    ...  for text in ("F5w | C5w", "F5h A5h | E5w", "F5q G5q A5h | E5w", "F5h A5q. Bb5e~ | Bb5h G5q E5q")]
+    [1, 3, 3, 4]
+    """
+    phrase = _readable(progression, notes, pack.level(pack.level_numbers[0]), settings)
+    return next(
+        (number for number in pack.level_numbers if replace(phrase, level=pack.level(number)).fits), None
+    )

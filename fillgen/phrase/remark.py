@@ -1,0 +1,86 @@
+"""Remarks: what there is to say about ideas besides the ideas themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from fillgen.errors import many
+
+
+class RemarkKind(StrEnum):
+    """What a remark is about, for callers to ask; its text is for the player."""
+
+    ALL_GIVEN = "all given"
+    """Fewer ideas than asked for, since the rules allow no more."""
+    TOO_FEW = "too few"
+    """Fewer ideas than asked for, since no more were found."""
+    ALIKE = "alike"
+    """Some ideas are close to others."""
+    LAST_CHORD = "last chord"
+    """The chart doesn't lead on as an intro or a turnaround should."""
+    ORDER = "order"
+    """Which idea comes first, where that isn't the best."""
+    PARTLY = "partly"
+    """What was asked for is met in part."""
+    RHYTHMS = "rhythms"
+    """How many rhythms carry a row of pitches."""
+    SPELLING = "spelling"
+    """A key is written as another that sounds the same."""
+    READING = "reading"
+    """How the player's phrase was read."""
+    MEMORY = "memory"
+    """What was shown before, and what is left."""
+
+
+FEWER = frozenset({RemarkKind.ALL_GIVEN, RemarkKind.TOO_FEW})
+"""The kinds of remarks on fewer ideas than asked for."""
+ALL_IDEAS = FEWER | {RemarkKind.ALIKE}
+"""The kinds of remarks that mean all ideas found, not only those shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something to say about ideas, as a sentence, with its kind.
+
+    >>> str(Remark(RemarkKind.ORDER, "The nearest come first."))
+    'The nearest come first.'
+    """
+
+    kind: RemarkKind
+    text: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+def on_count(asked: int, phrases: int, shown: int, apart: int) -> tuple[Remark, ...]:
+    """Why there are fewer ideas than asked for, or why some are close to one another; nothing if neither is so.
+
+    `phrases` is how many the rules allow, `apart` how many of those shown keep their distance.
+
+    >>> [str(remark) for remark in on_count(50, 900, 1, 1)]
+    ['1 idea was found for the 50 asked for.']
+    """
+    if shown == phrases < asked:
+        return (
+            Remark(
+                RemarkKind.ALL_GIVEN,
+                f"The rules allow {many(phrases, 'phrase')} here, and all of them are given.",
+            ),
+        )
+    if shown < asked:
+        were = "was" if shown == 1 else "were"
+        return (Remark(RemarkKind.TOO_FEW, f"{many(shown, 'idea')} {were} found for the {asked} asked for."),)
+    if apart < shown:
+        few = "One of them is" if apart == 1 else f"{apart} of them are"
+        return (
+            Remark(RemarkKind.ALIKE, f"{few} clearly apart; each of the others is near to one of those."),
+        )
+    return ()
+
+
+def on_reading(sentences: Iterable[str]) -> tuple[Remark, ...]:
+    """What there is to say about how a phrase was read."""
+    return tuple(Remark(RemarkKind.READING, sentence) for sentence in sentences)
