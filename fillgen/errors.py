@@ -113,5 +113,7 @@ def printable(text: str) -> str:
     >>> printable("Har\x08bour\u00a0Lamps")
     'Harbour Lamps'
     """
+    if text.isprintable():
+        return text
     plain = (" " if letter.isspace() else letter for letter in text)
     return "".join(letter for letter in plain if letter.isprintable())

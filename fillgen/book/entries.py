@@ -174,7 +174,7 @@ def plain_word(text: Any, what: str, longest: int = LONGEST_WORD) -> str:
     word = unicodedata.normalize("NFC", _text(text, what, longest).strip())
     if not word:
         raise OptionError(f"the {what} is empty", hint=f"Give the {what} as a word or a few.")
-    if any(unicodedata.category(letter) in ("Cc", "Zl", "Zp") for letter in word):
+    if not word.isprintable() and any(unicodedata.category(each) in ("Cc", "Zl", "Zp") for each in word):
         raise OptionError(f"the {what} {shorten(word)} is more than a line", hint="Write it in one line.")
     return word
 
@@ -189,7 +189,7 @@ def plain_note(text: Any) -> str:
 
 def _text(text: Any, what: str, longest: int) -> str:
     if not isinstance(text, str) or any("\ud800" <= letter <= "\udfff" for letter in text):
-        raise OptionError(f"the {what} is no text")
+        raise OptionError(f"the {what} is not a text")
     if "\0" in text:
         raise OptionError(f"the {what} holds a NUL character", hint="Write it as plain text.")
     if len(text) > longest:

@@ -28,7 +28,7 @@ from fillgen.book.entries import (
 )
 from fillgen.book.store import add, every_entry, stamp
 from fillgen.book.telling import in_key
-from fillgen.book.validity import checked, options_text
+from fillgen.book.validity import checked, escaped, options_text
 from fillgen.errors import FillgenError, OutputError, shorten
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.text import phrase_text
@@ -51,7 +51,7 @@ _MOST_QUARTERS = 10**6
 def to_json(entries: Sequence[Entry]) -> str:
     """Entries as a JSON document that `from_json` reads back."""
     told = {FORM: _VERSION, "ideas": [_document(entry) for entry in entries]}
-    return json.dumps(told, ensure_ascii=False, indent=1) + "\n"
+    return escaped(json.dumps(told, ensure_ascii=False, indent=1)) + "\n"
 
 
 def _document(entry: Entry) -> dict[str, Any]:

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import json
 import re
-import unicodedata
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from fillgen.book.entries import (
@@ -76,13 +76,16 @@ def _checked_showing(showing: Showing) -> Showing:
     return replace(showing, chart=checked_chart(showing.chart), origin=checked_origin(showing.origin))
 
 
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
+"""Control characters but for the tab and the line feed."""
+
+
+@lru_cache(maxsize=256)
 def checked_chart(chart: Chart) -> Chart:
     """A chart that can be read; ValueError or a FillgenError for any other."""
     for name, most in (("text", MOST_TEXT), ("key", _LONGEST_LINE), ("metre", _LONGEST_LINE)):
         text = _text(getattr(chart, name), name)
-        if len(text) > most or any(
-            unicodedata.category(each) == "Cc" and each not in "\n\t" for each in text
-        ):
+        if len(text) > most or _CONTROL.search(text):
             raise ValueError(f"the {name} of its chart is too long or holds control characters")
     _whole(chart.first, "number of the first bar", 1)
     plain = replace(chart, title=line(chart.title, "title"))
@@ -90,6 +93,7 @@ def checked_chart(chart: Chart) -> Chart:
     return plain
 
 
+@lru_cache(maxsize=256)
 def checked_origin(origin: Origin) -> Origin:
     """What made an idea, in words that can be printed; ValueError or a FillgenError where it can't be."""
     check_tempo(_whole(origin.tempo, "tempo"))
@@ -121,8 +125,16 @@ def options_text(options: Any) -> str:
     >>> options_text({"title": "Lamp\x9b", "count": 2})
     '{"count": 2, "title": "Lamp\\u009b"}'
     """
-    text = json.dumps(options, sort_keys=True, ensure_ascii=False, default=str)
-    return "".join(each if each.isprintable() else json.dumps(each)[1:-1] for each in text)
+    return escaped(json.dumps(options, sort_keys=True, ensure_ascii=False, default=str))
+
+
+def escaped(document: str) -> str:
+    """JSON in which what no terminal should meet stands as an escape; JSON itself lets the higher controls through."""
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", document)
+
+
+_UNSEEN = re.compile("[\x7f-\x9f\xad\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff]")
+"""Higher control characters, and those that turn the direction of writing or take no room."""
 
 
 def line(text: Any, what: str) -> str:
@@ -131,9 +143,13 @@ def line(text: Any, what: str) -> str:
 
 
 def _text(value: Any, what: str) -> str:
-    if not isinstance(value, str) or "\0" in value or any("\ud800" <= each <= "\udfff" for each in value):
+    if not isinstance(value, str) or _UNFIT.search(value):
         raise ValueError(f"{shorten(str(value))} is not a text for the {what}")
     return value
+
+
+_UNFIT = re.compile("[\0\ud800-\udfff]")
+"""What is no letter of a text: NUL, and half a letter of UTF-16."""
 
 
 def _number(value: Any, what: str) -> float:

@@ -458,7 +458,7 @@ def test_ideas_of_the_command_are_taken_in(book: Book) -> None:
         (lambda idea: idea["showings"][0].update(hand="giant"), "hand"),
         (lambda idea: idea["showings"][0].update(times=-1), "not a whole number"),
         (lambda idea: idea.update(sets=[["a"]]), "cannot be read"),
-        (lambda idea: idea.update(name="\ud800"), "no text"),
+        (lambda idea: idea.update(name="\ud800"), "not a text"),
     ],
 )
 def test_wrong_json(filled: Book, change: object, told: str) -> None:
