@@ -8,10 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.unit.cli.test_cli import Call, _call, refused
+from tests.commands import Call, refused
 from tests.unit.cli.test_import_cost import command, loaded
-
-__all__ = ["_call"]
 
 CHART = "| Ab | Cm | Db | Eb7 |"
 PHRASE = "Eb4e F4e | C5q Bb4q Ab4h | G4q. F4e Eb4h | F4q G4q Ab4h | Bb4h G4h"
