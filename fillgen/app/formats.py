@@ -132,7 +132,8 @@ FORMATS: Mapping[str, Format] = {
 }
 """Every kind of file by its ending. To add one, write its writer and its row here."""
 _OTHER_NAMES = (".midi", ".xml", ".htm")
-_USUAL_SOUND = ".wav"
+_USUAL_SOUND, _USUAL_FILE = ".wav", ".mid"
+"""What a folder holds, of sound or of anything else."""
 
 
 @dataclass(frozen=True)
@@ -166,21 +167,50 @@ def targets_of(options: OutputOptions, forms: Sequence[str]) -> tuple[Target, ..
     Raises OptionError for an ending that isn't offered or can't hold what there is, and where two outputs are one file;
     OutputError where a file is in the way or its folder is missing.
     """
-    from fillgen.writers.files import refuse_existing, refuse_homeless  # noqa: PLC0415 - only where files are written
+    targets = named_targets(options, forms)
+    refuse_unwritable(targets, options)
+    return targets
 
+
+def named_targets(options: OutputOptions, forms: Sequence[str]) -> tuple[Target, ...]:
+    """The files that are named, by their endings; whether there is room for them isn't looked at.
+
+    Raises OptionError as `targets_of` does.
+    """
     usable = frozenset(forms)
     targets = tuple(_target(output, usable) for output in options.output)
+    places = [_place(target.path) for target in targets]
     for number, target in enumerate(targets):
-        if target.path in [other.path for other in targets[:number]]:
+        if places[number] in places[:number]:
             raise OptionError(
                 f"{shorten(target.given)} is named twice", hint="Give each output a name of its own."
             )
     _check_sound(options, targets)
+    return targets
+
+
+def refuse_unwritable(targets: Sequence[Target], options: OutputOptions) -> None:
+    """OutputError where a file is in the way or the folder of a file is missing."""
+    from fillgen.writers.files import (  # noqa: PLC0415 - only where files are written
+        refuse_existing,
+        refuse_file,
+        refuse_homeless,
+    )
+
     for target in targets:
-        if not target.is_folder:
+        if target.is_folder:
+            refuse_file(target.path)
+        else:
             refuse_existing(target.path, options.overwrite)
             refuse_homeless(target.path)
-    return targets
+
+
+def _place(path: Path) -> Path:
+    """Where a path leads, links followed; the path itself where that can't be said."""
+    try:
+        return path.resolve()
+    except (OSError, ValueError, RuntimeError):
+        return path
 
 
 def _target(output: str, usable: frozenset[str]) -> Target:
@@ -201,7 +231,7 @@ def _offered(ending: str, usable: frozenset[str]) -> str:
     near = did_you_mean(ending, endings) if ending else ""
     words = [*endings, *(["a folder name with / at its end"] if "files" in usable else [])]
     every = f"Use {', '.join(words[:-1])} or {words[-1]}." if len(words) > 1 else f"Use {words[0]}."
-    return f"{near} {every}".strip()
+    return f"{near} {every}" if near.endswith("?") else every
 
 
 def _check_sound(options: OutputOptions, targets: Sequence[Target]) -> None:
@@ -235,40 +265,59 @@ def printed_as(options: OutputOptions) -> str:
     return word
 
 
+@dataclass(frozen=True)
+class Delivery:
+    """A content, the files it is to be written to, and what those then hold, in words."""
+
+    content: Content
+    targets: Sequence[Target]
+    what: str = ""
+
+
 def write_all(
-    content: Content, targets: Sequence[Target], options: OutputOptions
-) -> Iterator[tuple[Target, int]]:
-    """Write a content to all its targets; each target when it is written, with the number of files.
+    deliveries: Sequence[Delivery], options: OutputOptions
+) -> Iterator[tuple[Delivery, Target, int]]:
+    """Write contents to all their targets; each target when it is written, with the number of files.
 
     Every file is made before the first is written, so that nothing is written where one can't be made; the sound files
     of a folder are made and written one after another.
     """
-    from fillgen.writers.files import write_files, write_folder  # noqa: PLC0415
+    from fillgen.writers.files import make_folder, refuse_existing, write_files, write_folder  # noqa: PLC0415
 
-    single = [target for target in targets if not target.is_folder]
-    folders = [target for target in targets if target.is_folder]
-    made = {target.path: target.format.write(content, options) for target in single}
-    assert not folders or content.files is not None
-    files = content.files() if folders and content.files is not None else {}
+    single = [(each, target) for each in deliveries for target in each.targets if not target.is_folder]
+    folders = [(each, target) for each in deliveries for target in each.targets if target.is_folder]
+    files = {target.path: _files_of(each.content) for each, target in folders}
+    kind = _USUAL_SOUND if options.audio else _USUAL_FILE
+    for folder, contents in files.items():
+        for name in contents:
+            refuse_existing(folder / Path(name).with_suffix(kind), options.overwrite)
+    made = {target.path: target.format.write(each.content, options) for each, target in single}
+    for path in made:
+        refuse_existing(path, options.overwrite)
+    for folder in files:
+        make_folder(folder)
     write_files(made, overwrite=options.overwrite)
-    for target in single:
-        yield target, 1
-    for target in folders:
+    for each, target in single:
+        yield each, target, 1
+    for each, target in folders:
+        contents = files[target.path]
         if options.audio:
-            _write_sounds(target.path, files, options)
+            _write_sounds(target.path, contents, options)
         else:
-            write_folder(target.path, files, overwrite=options.overwrite)
-        yield target, len(files)
+            write_folder(target.path, contents, overwrite=options.overwrite)
+        yield each, target, len(contents)
+
+
+def _files_of(content: Content) -> Mapping[str, bytes]:
+    assert content.files is not None
+    return content.files()
 
 
 def _write_sounds(folder: Path, files: Mapping[str, bytes], options: OutputOptions) -> None:
     """Write MIDI files as sound files into a folder, one after another, each whole."""
     from fillgen.sound.files import to_sound_files  # noqa: PLC0415
-    from fillgen.writers.files import clear_drafts, make_folder, put_file, refuse_existing  # noqa: PLC0415
+    from fillgen.writers.files import clear_drafts, put_file  # noqa: PLC0415
 
-    for name in files:
-        refuse_existing(folder / Path(name).with_suffix(_USUAL_SOUND), options.overwrite)
-    make_folder(folder)
     clear_drafts(folder)
     for name, sound in to_sound_files(files, kind=_USUAL_SOUND, font=options.soundfont):
         put_file(folder / name, sound, overwrite=options.overwrite)
@@ -276,7 +325,10 @@ def _write_sounds(folder: Path, files: Mapping[str, bytes], options: OutputOptio
 
 def numbered(targets: Sequence[Target], number: int) -> tuple[Target, ...]:
     """The same files with a number before their endings, such as `tune-2.mid`."""
+
+    def named(path: Path) -> Path:
+        return path.with_name(f"{path.stem}-{number}{path.suffix}")
+
     return tuple(
-        replace(target, path=target.path.with_name(f"{target.path.stem}-{number}{target.path.suffix}"))
-        for target in targets
+        replace(target, path=named(target.path), given=str(named(target.path))) for target in targets
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -135,11 +136,19 @@ def taken_out(texts: Sequence[str], book: Path | None, *, last: bool = False) ->
         return entries(opened, of_last(opened, numbers) if last else numbers)
 
 
-def as_answer(entries: Sequence[Entry]) -> Ideas:
-    """Ideas of the book as one answer, ranked by their numbers; OptionError where they stand over several charts."""
-    from fillgen.book.telling import one_ground  # noqa: PLC0415
+def as_answer(entries: Sequence[Entry], tempo: int | None = None) -> Ideas:
+    """Ideas of the book as one answer, ranked by their numbers, at a tempo of quarter notes a minute or their own.
 
-    return one_ground(entries, None)
+    OptionError where they stand over several charts, and for a tempo that isn't offered.
+    """
+    from fillgen.book.telling import one_ground  # noqa: PLC0415
+    from fillgen.engine.request import check_tempo  # noqa: PLC0415
+
+    found = one_ground(entries, None)
+    if tempo is None:
+        return found
+    check_tempo(tempo)
+    return replace(found, tempo=tempo)
 
 
 def as_reading(entries: Sequence[Entry]) -> Reading:

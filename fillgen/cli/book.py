@@ -310,6 +310,8 @@ def set_(
     _refuse_no_ranks(ids, last)
     targets = targets_of(output, BOOK)
     if name is None:
+        if remove or key is not None or targets:
+            raise OptionError("the name of a set is missing", hint="fillgen book set lists the sets.")
         _list_sets(file)
     elif ids or remove:
         _change_set(name, numbers_of(ids or ()), remove, last, file)

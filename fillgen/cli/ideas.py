@@ -57,8 +57,8 @@ def ideas(
     """
     check_printed(output)
     targets = targets_of(output, IDEAS)
-    if explain and any(target.ending != ".txt" for target in targets):
-        raise OptionError("--explain is in words", hint="Print it, or write it with -o to .txt.")
+    if explain and (output.format == JSON or any(target.ending != ".txt" for target in targets)):
+        raise OptionError("--explain is in words", hint="Print it as text, or write it with -o to .txt.")
     pack = pack_of(rules)
     played = way_of(playing, pack, options, needed=bool(targets))
     remembers = keeps(book, fresh=fresh)

@@ -8,13 +8,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fillgen.app import charts
-from fillgen.app.options import BookOptions, ChordOptions
+from fillgen.app.options import BookOptions, ChordOptions, IdeaOptions, given
 from fillgen.chart.progression import Progression
-from fillgen.errors import OptionError, OutputError
+from fillgen.errors import OptionError, OutputError, listed
 from fillgen.rules.pack import RulePack
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from fillgen.book.entries import Entry
+    from fillgen.phrase.idea import Ideas
     from fillgen.readers.phrases import Reading
 
 _CHART_LIKE = {".txt", ".chart", ".chords", ".md", ".mid", ".json", ".xml", ".musicxml"}
@@ -104,7 +107,8 @@ def own_phrase(
     """A phrase of the player's own: over its chart, or an idea of the book by its number or last rank."""
     chords, phrase = with_phrase(chords, phrase)
     if phrase is None:
-        entries = book_ideas(chords, book, last=last)
+        refuse_part(part)
+        entries = book_entries(chords, book, last=last)
         if entries is None:
             raise OptionError(
                 "a phrase is needed after its chart",
@@ -113,12 +117,11 @@ def own_phrase(
         from fillgen.app.memory import as_reading
 
         return as_reading(entries)
-    if last:
-        raise OptionError("--last goes with the rank of an idea", hint="Such as 3 --last.")
+    refuse_last(last)
     return reading_of(chords, phrase, part)
 
 
-def book_ideas(chords: ChordOptions, book: BookOptions, *, last: bool = False) -> list[Entry] | None:
+def book_entries(chords: ChordOptions, book: BookOptions, *, last: bool = False) -> list[Entry] | None:
     """The ideas of the book that are named in place of a chart; None where a chart is given."""
     from fillgen.app.memory import is_numbers, taken_out
 
@@ -132,3 +135,45 @@ def book_ideas(chords: ChordOptions, book: BookOptions, *, last: bool = False) -
             hint="Leave out --key, --metre, --sequence and --sevenths.",
         )
     return taken_out([chords.chart], book.book, last=last)
+
+
+def ideas_of_book(
+    chords: ChordOptions,
+    book: BookOptions,
+    options: IdeaOptions,
+    *,
+    last: bool = False,
+    besides: Sequence[str] = (),
+) -> Ideas | None:
+    """Ideas of the book as an answer, at the tempo asked for; None where a chart is given.
+
+    OptionError where they stand over several charts, and for other options of ideas than the tempo and those `besides`.
+    """
+    entries = book_entries(chords, book, last=last)
+    if entries is None:
+        return None
+    from fillgen.app.memory import as_answer
+
+    refuse_options([name for name in given(options) if name not in ("tempo", *besides)], "ideas of the book")
+    return as_answer(entries, options.tempo)
+
+
+def refuse_options(names: Sequence[str], what: str) -> None:
+    """OptionError where options, by their names, don't go with what there is."""
+    if names:
+        verb = "does" if len(names) == 1 else "do"
+        flags = [f"--{name.replace('_', '-')}" for name in names]
+        it = "it" if len(names) == 1 else "them"
+        raise OptionError(f"{listed(flags, 'and')} {verb} not go with {what}", hint=f"Leave {it} out.")
+
+
+def refuse_part(part: str | None) -> None:
+    """OptionError where a part is named and no phrase is given."""
+    if part is not None:
+        raise OptionError("--part goes with a phrase", hint="It names a part of the phrase's file.")
+
+
+def refuse_last(last: bool) -> None:
+    """OptionError where --last is given with a phrase."""
+    if last:
+        raise OptionError("--last goes with the rank of an idea", hint="Such as 3 --last.")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from fillgen.app.formats import JSON, Content, Target, printed_as, write_all
+from fillgen.app.formats import JSON, Content, Delivery, Target, printed_as, write_all
 from fillgen.app.options import BookOptions, OutputOptions
 from fillgen.errors import OptionError
 
@@ -54,25 +54,32 @@ def check_printed(options: OutputOptions) -> None:
 
 def deliver(content: Content, targets: Sequence[Target], options: OutputOptions, what: str = "") -> None:
     """Write a content to files, each whole or not at all, and say so."""
-    for target, _ in write_all(content, targets, options):
-        typer.echo(f"{what} in {target.given}" if what else f"written to {target.given}", err=True)
+    deliver_all([Delivery(content, targets, what)], options)
+
+
+def deliver_all(deliveries: Sequence[Delivery], options: OutputOptions) -> None:
+    """Write several contents to their files, none where one can't be made, and say so."""
+    for each, target, _ in write_all(deliveries, options):
+        typer.echo(f"{each.what} in {target.given}" if each.what else f"written to {target.given}", err=True)
         if target.ending == ".pdf":
-            _say_unshown(content)
-    if any(_sounds(target, options) for target in targets):
-        _say_sound(content, options)
+            _say_unshown(each.content)
+    sounding = [each for each in deliveries if any(_sounds(target, options) for target in each.targets)]
+    if sounding:
+        _say_sound([each.content for each in sounding], options)
 
 
 def _sounds(target: Target, options: OutputOptions) -> bool:
     return options.audio if target.is_folder else target.format.is_sound
 
 
-def _say_sound(content: Content, options: OutputOptions) -> None:
+def _say_sound(contents: Sequence[Content], options: OutputOptions) -> None:
     """Which sounds were played by another voice, and what to mind before listening."""
     from fillgen.sound.files import stand_ins
     from fillgen.teaching.cautions import LOUDNESS
 
-    if options.soundfont is None and content.midi is not None:
-        for sound, voice in dict(stand_ins(content.midi())).items():
+    if options.soundfont is None:
+        played = [each.midi() for each in contents if each.midi is not None]
+        for sound, voice in dict(pair for midi in played for pair in stand_ins(midi)).items():
             note(f"fillgen has no voice for {sound}; {voice} plays in its place.")
     note(LOUDNESS)
 

@@ -24,12 +24,21 @@ from fillgen.app.options import (
     PlayOptions,
     given,
 )
-from fillgen.cli.inputs import book_ideas, pack_of, progression_of, reading_of, with_phrase
+from fillgen.cli.inputs import (
+    ideas_of_book,
+    pack_of,
+    progression_of,
+    reading_of,
+    refuse_last,
+    refuse_options,
+    refuse_part,
+    with_phrase,
+)
 from fillgen.cli.outputs import note
 from fillgen.cli.signature import grouped
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
-from fillgen.errors import OptionError, listed, many
+from fillgen.errors import OptionError, many
 from fillgen.hands.playing import Playing, played_as
 from fillgen.phrase.idea import Ideas
 
@@ -40,7 +49,7 @@ if TYPE_CHECKING:
 _MOST_LOOPS = 1000
 _MIDI_ENDINGS = (".mid", ".midi")
 LOOP = Option(("--loop",), "How often it is played over; 0 is until Ctrl-C.", int)
-_OF_FILES = {"tempo", "count-in"}
+_OF_FILES = {"tempo", "count_in"}
 """The options that go with a MIDI file."""
 _OF_PHRASES = {"tempo", "rhythm", "hand"}
 """The options of ideas that go with a phrase of the player's own."""
@@ -79,43 +88,41 @@ def play(
         raise OptionError(f"{many(loop, 'loop')} are asked for", hint=hint)
     if chords.chart is not None and _is_midi_file(chords.chart):
         asked = [*given(replace(chords, chart=None)), *given(options), *given(playing)]
-        asked += [name for name, value in (("phrase", phrase), ("only", only), ("rules", rules)) if value]
-        _refuse([name for name in asked if name not in _OF_FILES], "a MIDI file")
+        others = {"only": only, "rules": rules, "part": part, "last": last, **given(book)}
+        asked += [name for name, value in others.items() if value]
+        refuse_options([name for name in asked if name not in _OF_FILES], "a MIDI file")
+        if phrase is not None:
+            raise OptionError("a phrase does not go with a MIDI file", hint="Give it after its chart.")
         _send(_file_piece(chords.chart, options.tempo, playing.count_in), port, loop)
         return
     pack = pack_of(rules)
     played = played_as(playing, pack, purpose=options.purpose, hand=options.hand)
     chords, phrase = with_phrase(chords, phrase)
     if phrase is not None:
-        _refuse([name for name in given(options) if name not in _OF_PHRASES], "a phrase of your own")
-        _refuse(["only"] if only else [], "a phrase of your own")
+        asked = [name for name in given(options) if name not in _OF_PHRASES]
+        refuse_options([*asked, *(["only"] if only else [])], "a phrase of your own")
+        refuse_last(last)
         reading = reading_of(chords, phrase, part)
         found = own_answer(reading, pack, rhythm=options.rhythm, tempo=options.tempo, hand=options.hand)
     else:
-        found = only_some(_ideas(chords, options, pack, book, last=last), only)
+        found = only_some(_ideas(chords, options, pack, book, part=part, last=last), only)
     one = phrase is not None or len(found) == 1
     _send(_ideas_piece(found, played, own=phrase is not None, one=one), port, loop)
 
 
 def _ideas(
-    chords: ChordOptions, options: IdeaOptions, pack: RulePack, book: BookOptions, *, last: bool
+    chords: ChordOptions,
+    options: IdeaOptions,
+    pack: RulePack,
+    book: BookOptions,
+    *,
+    part: str | None,
+    last: bool,
 ) -> Ideas:
     """New ideas, or those of the book whose numbers are given."""
-    entries = book_ideas(chords, book, last=last)
-    if entries is None:
-        return generate(Request.over(progression_of(chords), options, pack))
-    from fillgen.app.memory import as_answer
-
-    _refuse(list(given(options)), "ideas of the book")
-    return as_answer(entries)
-
-
-def _refuse(names: list[str], what: str) -> None:
-    """OptionError where options don't go with what is to be played."""
-    if names:
-        verb = "does" if len(names) == 1 else "do"
-        flags = [f"--{name}" for name in names]
-        raise OptionError(f"{listed(flags, 'and')} {verb} not go with {what}", hint="Leave it out.")
+    refuse_part(part)
+    found = ideas_of_book(chords, book, options, last=last, besides=("hand",))
+    return generate(Request.over(progression_of(chords), options, pack)) if found is None else found
 
 
 def _is_midi_file(source: str) -> bool:

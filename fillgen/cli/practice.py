@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from fillgen.app.charts import chosen, whole_number
 from fillgen.app.contents import PRACTICE, lesson_content, own_answer, session_content
-from fillgen.app.formats import Target, targets_of
+from fillgen.app.formats import Delivery, Target, targets_of
 from fillgen.app.options import (
     LAST,
     ONLY,
@@ -23,9 +23,19 @@ from fillgen.app.options import (
     OutputOptions,
     PlayOptions,
     SheetOptions,
+    given,
 )
-from fillgen.cli.inputs import book_ideas, pack_of, progression_of, reading_of, with_phrase
-from fillgen.cli.outputs import answer, check_printed, deliver, note, print_out, width_of
+from fillgen.cli.inputs import (
+    ideas_of_book,
+    pack_of,
+    progression_of,
+    reading_of,
+    refuse_last,
+    refuse_options,
+    refuse_part,
+    with_phrase,
+)
+from fillgen.cli.outputs import check_printed, deliver_all, note, print_out, width_of
 from fillgen.cli.signature import grouped
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
@@ -36,6 +46,7 @@ from fillgen.phrase.idea import Ideas
 if TYPE_CHECKING:
     from fillgen.readers.phrases import Reading
     from fillgen.rules.pack import RulePack
+    from fillgen.teaching.lesson import Lesson
     from fillgen.teaching.practice import Session
 
 SLOWEST = Option(("--slowest",), "Where a loop begins, as a share of the tempo, 0.3 to 1.", float)
@@ -46,6 +57,8 @@ TURNS = Option(
 LEVELS = Option(("--levels",), "The steps of a lesson: levels, with commas.")
 PER_LEVEL = Option(("--per-level",), "Ideas at each step of a lesson.", int)
 _PAGES = (".html", ".htm")
+_OF_LESSONS = ("tempo", "rhythm", "hand", "seed")
+"""The options of ideas that go with a phrase of the player's own, or an idea of the book."""
 
 
 @grouped(
@@ -77,29 +90,27 @@ def practice(
     with, or with --turns calls that you answer. Sheets show the notes of either.
     """
     check_printed(output)
-    targets = targets_of(output, PRACTICE)
-    loops, lessons = _sorted_out(targets, turns)
+    loops, lessons = _sorted_out(targets_of(output, PRACTICE), turns)
     is_lesson = turns is None and not loops
     _check_together(lessons, turns, only, options.level if is_lesson else None)
     pack = pack_of(rules)
     played, sounds = played_as(playing, pack, hand=options.hand)
     chords, phrase = with_phrase(chords, phrase)
-    own, in_book = _own(chords, phrase, part, options, pack), None
-    if own is None:
-        in_book = _of_book(chords, book, last=last)
-    elif last:
-        raise OptionError("--last goes with the rank of an idea", hint="Such as 3 --last.")
-    mine = own or in_book
+    mine = _mine(chords, phrase, part, options, book, pack, last=last)
+    read = heard = None
     if is_lesson or lessons:
-        _teach(mine, chords, levels, per_level, options, playing.swing, pack, output, lessons, look)
-    if is_lesson:
-        return
-    ideas = mine or generate(Request.over(progression_of(chords), options, pack))
-    session = _session(ideas, played.parts, turns, only, slowest, steps, playing.times)
-    content = session_content(session, replace(played, times=1), sounds, look)
-    deliver(content, loops, output)
-    if not any(target.ending == ".txt" for target in loops):
-        print_out(content, output)
+        course = _course(mine, chords, levels, per_level, options, pack)
+        read = lesson_content(course, playing.swing, pack, look, width=width_of())
+    if not is_lesson:
+        ideas = mine or generate(Request.over(progression_of(chords), options, pack))
+        session = _session(ideas, played.parts, turns, only, slowest, steps, playing.times)
+        heard = session_content(session, replace(played, times=1), sounds, look)
+    works = ((read, lessons), (heard, loops))
+    deliver_all([Delivery(each, targets) for each, targets in works if each is not None], output)
+    written = {target.ending for target in (lessons if is_lesson else loops)}
+    printed = read if is_lesson else heard
+    if printed is not None and not written & {".txt", *(_PAGES if is_lesson else ())}:
+        print_out(printed, output)
 
 
 def _sorted_out(targets: Sequence[Target], turns: int | None) -> tuple[list[Target], list[Target]]:
@@ -125,28 +136,26 @@ def _check_together(
         raise OptionError("--turns and --only do not go together", hint="Each turn takes the next idea.")
 
 
-def _own(
-    chords: ChordOptions, phrase: str | None, part: str | None, options: IdeaOptions, pack: RulePack
+def _mine(
+    chords: ChordOptions,
+    phrase: str | None,
+    part: str | None,
+    options: IdeaOptions,
+    book: BookOptions,
+    pack: RulePack,
+    *,
+    last: bool,
 ) -> Ideas | None:
-    """A phrase of the player's own in the place of ideas, if one is given; what there is to mend is said first."""
+    """A phrase of the player's own or ideas of the book in the place of new ideas, if any are given."""
     if phrase is None:
-        if part is not None:
-            raise OptionError("--part goes with a phrase", hint="It names a part of the phrase's file.")
-        return None
+        refuse_part(part)
+        return ideas_of_book(chords, book, options, last=last, besides=_OF_LESSONS)
+    refuse_last(last)
+    refuse_options([name for name in given(options) if name not in _OF_LESSONS], "a phrase of your own")
     reading = reading_of(chords, phrase, part)
     _say(reading, pack)
     own = own_answer(reading, pack, rhythm=options.rhythm, tempo=options.tempo, hand=options.hand)
     return replace(own, remarks=())
-
-
-def _of_book(chords: ChordOptions, book: BookOptions, *, last: bool) -> Ideas | None:
-    """Ideas of the book in the place of new ones, if their numbers are given."""
-    entries = book_ideas(chords, book, last=last)
-    if entries is None:
-        return None
-    from fillgen.app.memory import as_answer
-
-    return as_answer(entries)
 
 
 def _say(reading: Reading, pack: RulePack) -> None:
@@ -159,22 +168,20 @@ def _say(reading: Reading, pack: RulePack) -> None:
         note("no level's rules fit the phrase as it is; fillgen check says why.")
 
 
-def _teach(
+def _course(
     mine: Ideas | None,
     chords: ChordOptions,
     levels: str,
     per_level: int,
     options: IdeaOptions,
-    swing: float | None,
     pack: RulePack,
-    output: OutputOptions,
-    targets: Sequence[Target],
-    look: SheetOptions,
-) -> None:
-    """Print a lesson, or write it."""
+) -> Lesson:
+    """A lesson, with one phrase of the player's own or one idea of the book at its end."""
     from fillgen.teaching.lesson import lesson
 
-    course = lesson(
+    if mine is not None and len(mine) > 1:
+        raise OptionError(f"{len(mine)} ideas are named", hint="A lesson takes one.")
+    return lesson(
         progression_of(chords) if mine is None else mine.progression,
         levels=_numbers(levels),
         per_level=per_level,
@@ -185,12 +192,6 @@ def _teach(
         pack=pack,
         phrase=mine[0].notes if mine is not None else None,
     )
-    content = lesson_content(course, swing, pack, look, width=width_of())
-    if targets and not any(target.ending in (*_PAGES, ".txt") for target in targets):
-        deliver(content, targets, output)
-        print_out(content, output)
-    else:
-        answer(content, targets, output)
 
 
 def _session(

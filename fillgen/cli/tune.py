@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from fillgen.app.contents import TUNE, joined_sheets, tune_content
-from fillgen.app.formats import Content, Target, numbered, targets_of
+from fillgen.app.formats import Delivery, Target, named_targets, numbered, refuse_unwritable
 from fillgen.app.options import RULES, IdeaOptions, Option, OutputOptions, PlayOptions, SheetOptions
 from fillgen.cli.inputs import chart_text, pack_of
-from fillgen.cli.outputs import check_printed, deliver, note
+from fillgen.cli.outputs import check_printed, deliver_all, note
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError, many
 from fillgen.hands.playing import PARTS, played_as
-
-if TYPE_CHECKING:
-    pass
 
 FILE = Option((), "A tune in MusicXML, plain or packed (.musicxml, .mxl).", Path, metavar="FILE")
 INTRO = Option(("--intro",), "Bars of intro, 0 for none.", int)
@@ -51,10 +47,10 @@ def tune(
 ) -> None:
     """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
     from fillgen.readers.musicxml import read_tune
-    from fillgen.tune import TuneRequest, pieces
+    from fillgen.tune import MOST_CHOICES, TuneRequest, pieces
 
     check_printed(output)
-    targets = targets_of(output, TUNE)
+    together, apart = _named(output, min(options.count, MOST_CHOICES))
     if playing.close == "fading":
         raise OptionError("a tune does not fade", hint="Give --close held or --close button.")
     pack = pack_of(rules)
@@ -76,7 +72,8 @@ def tune(
     )
     found = pieces(request)
     if len(found) < options.count:
-        note(f"there are {len(found)} versions with different chords.")
+        are = "is" if len(found) == 1 else "are"
+        note(f"there {are} {many(len(found), 'version')} with different chords.")
     contents = [
         tune_content(piece, read, played, sounds, look, number) for number, piece in enumerate(found, 1)
     ]
@@ -85,18 +82,16 @@ def tune(
         typer.echo(content.text())
     if read.repeats:
         note("in a MIDI file the repeats of the tune are not played out.")
-    _write(contents, targets, output, several=options.count > 1)
+    deliveries = [Delivery(content, targets) for content, targets in zip(contents, apart, strict=False)]
+    versions = Delivery(joined_sheets(contents), together, many(len(contents), "version"))
+    deliver_all([*deliveries, versions], output)
 
 
-def _write(
-    contents: Sequence[Content], targets: Sequence[Target], output: OutputOptions, *, several: bool
-) -> None:
-    """One version into each file; of several, each into a numbered file of its own, and all on one sheet."""
-    if not several:
-        deliver(contents[0], targets, output)
-        return
-    together = [target for target in targets if target.ending in _JOINED]
-    apart = [target for target in targets if target.ending not in _JOINED]
-    for number, content in enumerate(contents, 1):
-        deliver(content, numbered(apart, number), output)
-    deliver(joined_sheets(contents), together, output, many(len(contents), "version"))
+def _named(output: OutputOptions, count: int) -> tuple[list[Target], list[tuple[Target, ...]]]:
+    """The files that hold every version, and those of each version, which are numbered where there are several."""
+    targets = named_targets(output, TUNE)
+    together = [target for target in targets if count > 1 and target.ending in _JOINED]
+    alone = [target for target in targets if target not in together]
+    apart = [numbered(alone, number) if count > 1 else tuple(alone) for number in range(1, count + 1)]
+    refuse_unwritable([*together, *(target for each in apart for target in each)], output)
+    return together, apart

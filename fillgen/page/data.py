@@ -73,7 +73,7 @@ class Stage:
     def _first_take(self) -> Take | None:
         return self._ensemble.take(self.ideas[0]) if len(self.ideas) else None
 
-    # RemarkKind all
+    # About all
 
     def whole(self) -> dict[str, Any]:
         """The facts about all ideas; none of the ideas."""

@@ -62,6 +62,17 @@ def refuse_homeless(path: Path) -> None:
             )
 
 
+def refuse_file(folder: Path) -> None:
+    """OutputError where a folder can't be made, since it or one above it is a file, or its name is no name."""
+    try:
+        above = next((each for each in (folder, *folder.parents) if each.exists()), None)
+        is_file = above is not None and not above.is_dir()
+    except (OSError, ValueError) as error:
+        raise OutputError("is no name for a folder", place=repr(str(folder))[:80]) from error
+    if is_file:
+        raise OutputError("cannot be made: there is a file of that name", place=str(above))
+
+
 def put_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     """Write one of many files as `write_file` does, but leave the drafts of killed processes where they are."""
     refuse_homeless(path)

@@ -28,6 +28,7 @@ class SheetOptions:
     def __post_init__(self) -> None:
         if self.staves not in (1, 2):
             raise OptionError(f"{self.staves} staves", hint="Give 1, or 2 for the left hand as well.")
+        object.__setattr__(self, "paper", self.paper.strip().lower())
         if self.paper not in PAPERS:
             raise OptionError(f"unknown paper {shorten(self.paper)}", hint=did_you_mean(self.paper, PAPERS))
 

@@ -10,9 +10,8 @@ import mido
 import pytest
 
 import fillgen
-from tests.unit.cli.test_cli import CHART, Call, _call, refused, texts_of
-
-__all__ = ["_call"]
+from tests.commands import Call, refused
+from tests.unit.cli.test_cli import CHART, texts_of
 
 HOME = "| Cm | Ab | Fm7 | G7 |"
 RIGHT = "Eb5q D5q C5h | C5q. Bb4e Ab4h | Ab4q G4q F4h | G4h B4h"

@@ -20,12 +20,10 @@ from fillgen.sound.performance import Clock, bar_seconds
 from fillgen.teaching.cautions import CAUTIONS
 from fillgen.theory.metre import METRES, TICKS
 from tests import memory_ports
+from tests.commands import Call, refused
 from tests.memory_ports import FakeClock, World, hanging
-from tests.unit.cli.test_cli import Call, _call, refused
 from tests.unit.cli.test_phrases import HOME, RIGHT, WRONG
 from tests.unit.sound.test_performance import midi_file, off, on
-
-__all__ = ["_call"]
 
 ORGAN, EXPANDER = "Organ 61 MIDI 1", "Expander"
 

@@ -36,9 +36,7 @@ from fillgen.theory.pitch import read_pitch
 from fillgen.theory.swing import swing_ratio
 from fillgen.writers.midi import to_midi
 from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol
-from tests.unit.cli.test_cli import Call, _call, refused
-
-__all__ = ["_call"]
+from tests.commands import Call, refused
 
 CHART = "title: Lantern Steps\n| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 
