@@ -293,7 +293,7 @@ def write(
     b'MThd'
     """
     from fillgen.app.contents import IDEAS, ideas_content, with_left
-    from fillgen.app.formats import targets_of, write_all
+    from fillgen.app.formats import Delivery, targets_of, write_all
     from fillgen.app.options import OutputOptions
     from fillgen.hands.playing import played_as
 
@@ -301,5 +301,5 @@ def write(
     targets = targets_of(output, IDEAS)
     played, sounds = played_as(playing, RulePack())
     seen = replace(with_left(look, playing.parts), span=played.span)
-    for _ in write_all(ideas_content(found, played, sounds, seen), targets, output):
-        pass
+    content = ideas_content(found, played, sounds, seen)
+    list(write_all([Delivery(content, targets)], output))
