@@ -206,8 +206,12 @@ class Index:
 
     def _read(self, line: bytes) -> None:
         with suppress(ValueError, KeyError, TypeError):
-            told = json.loads(line)
-            self.entries[str(told["result"])] = (str(told["chart"]), str(told["order"]), str(told["holds"]))
+            entry = json.loads(line)
+            self.entries[str(entry["result"])] = (
+                str(entry["chart"]),
+                str(entry["order"]),
+                str(entry["holds"]),
+            )
 
     def add(self, entries: Iterable[tuple[str, tuple[str, str, str]]], *, firmly: bool = False) -> None:
         """Enter results by name; `firmly` so that they outlast a loss of power."""
@@ -593,7 +597,7 @@ def _make(job: Job) -> Outcome:
 
 
 def make(job: Job, order: Order) -> Outcome:
-    """Make one result and write it whole; whatever goes wrong is told in the outcome."""
+    """Make one result and write it whole; whatever goes wrong is in the outcome."""
     try:
         content = order.result(job.text)
         make_folder(job.target.parent)
@@ -603,6 +607,6 @@ def make(job: Job, order: Order) -> Outcome:
         ends_all = isinstance(cause, OSError) and cause.errno in _NO_ROOM
         return Outcome(job.name, "refused", str(error), ends_all=ends_all)
     except Exception as error:  # the other charts go on, whatever is wrong with this one
-        told = f"A fault of fillgen, not of the chart: {type(error).__name__} {shorten(str(error), 80)}."
-        return Outcome(job.name, "refused", told)
+        message = f"A fault of fillgen, not of the chart: {type(error).__name__} {shorten(str(error), 80)}."
+        return Outcome(job.name, "refused", message)
     return Outcome(job.name, "made", holds=digest(content))

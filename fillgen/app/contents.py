@@ -161,7 +161,7 @@ TUNE = ("text", "midi", "sheet", "score")
 def tune_content(
     piece: Piece, tune: Tune, playing: Playing, sounds: Mapping[str, str], look: SheetOptions, number: int
 ) -> Content:
-    """A tune with its intro and ending: told in words, as MIDI, as a score and as notes."""
+    """A tune with its intro and ending: in words, as MIDI, as a score and as notes."""
     from fillgen.writers.tunes import piece_text, tune_midi, tune_musicxml  # noqa: PLC0415
 
     def sheet() -> tuple[SheetEntry, ...]:
@@ -194,7 +194,7 @@ PRACTICE = ("text", "midi", "sheet", "page")
 def session_content(
     session: Session, playing: Playing, sounds: Mapping[str, str], look: SheetOptions
 ) -> Content:
-    """A session that loops or calls: told in words, as MIDI, and its ideas as notes."""
+    """A session that loops or calls: in words, as MIDI, and its ideas as notes."""
     from fillgen.writers.lessons import session_text  # noqa: PLC0415
 
     def midi() -> bytes:

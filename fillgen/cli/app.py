@@ -92,10 +92,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(141)
     except Exception as error:
-        told = getattr(error, "format_message", None)
-        if told is None:
+        format_message = getattr(error, "format_message", None)
+        if format_message is None:
             raise
-        _fail(told() if "Usage:" in told() else f"fillgen: {told()}")
+        _fail(format_message() if "Usage:" in format_message() else f"fillgen: {format_message()}")
     else:
         sys.exit(code if isinstance(code, int) else 0)
 

@@ -103,8 +103,8 @@ def _watched(outcomes: Iterator[Outcome], length: int, quiet: bool) -> Iterator[
 def _tell(states: Counter[str], refused: list[Outcome], quiet: bool) -> None:
     """How many were made, how many were there, and each that was refused."""
     words = {"made": "written", "kept": "there already", "refused": "refused"}
-    told = [f"{states[s]:,} {word}" for s, word in words.items() if states[s] or s == "made"]
+    counts = [f"{states[s]:,} {word}" for s, word in words.items() if states[s] or s == "made"]
     if refused or not quiet:
-        typer.echo(f"{', '.join(told)}{':' if refused else '.'}", err=True)
+        typer.echo(f"{', '.join(counts)}{':' if refused else '.'}", err=True)
     for outcome in sorted(refused, key=lambda outcome: outcome.name):
         typer.echo(f"  {outcome}", err=True)

@@ -234,8 +234,8 @@ def tag(
 
     with at_hand(file) as book:
         numbers = _chosen(book, numbers_of(ids), last)
-        told = store.untag(book, numbers, word) if remove else store.tag(book, numbers, word)
-    _said(f"{'no longer ' if remove else ''}tagged {shorten(told)}", numbers)
+        written = store.untag(book, numbers, word) if remove else store.tag(book, numbers, word)
+    _said(f"{'no longer ' if remove else ''}tagged {shorten(written)}", numbers)
 
 
 @app.command(cls=Strict)
@@ -251,11 +251,11 @@ def note(
     from fillgen.book import store
 
     wanted = numbers_of([idea])
-    told = chart_text("-") if text == "-" else text
+    content = chart_text("-") if text == "-" else text
     with at_hand(file) as book:
         numbers = _chosen(book, wanted, last)
-        store.annotate(book, numbers, told)
-    _said("with the note" if told.strip() else "without a note", numbers)
+        store.annotate(book, numbers, content)
+    _said("with the note" if content.strip() else "without a note", numbers)
 
 
 @app.command(cls=Strict)
@@ -341,8 +341,8 @@ def _change_set(name: str, wanted: Sequence[int], remove: bool, last: bool, file
     with at_hand(file) as book:
         numbers = _chosen(book, wanted, last)
         (store.take_from_set if remove else store.put_in_set)(book, name, numbers)
-    told = many(len(numbers), "idea") if numbers else "all ideas"
-    typer.echo(f"{told} {'taken out of' if remove else 'put into'} {shorten(name)}")
+    which = many(len(numbers), "idea") if numbers else "all ideas"
+    typer.echo(f"{which} {'taken out of' if remove else 'put into'} {shorten(name)}")
 
 
 def _put_set(
@@ -435,8 +435,8 @@ def import_(
 
 def _tell_taken(count: int, new: int) -> None:
     known = count - new
-    told = f", {many(known, 'idea')} known already" if known else ""
-    typer.echo(f"{many(new, 'new idea')}{told}")
+    also = f", {many(known, 'idea')} known already" if known else ""
+    typer.echo(f"{many(new, 'new idea')}{also}")
 
 
 def _read(
@@ -485,14 +485,14 @@ def _chart_in(path: Path) -> str:
     hint = 'Give them with --chart "| C | G7 |".'
     if path.suffix.lower() not in _SCORES:
         raise OptionError(missing, hint=hint)
-    from fillgen.chart.text import chart_text as told
+    from fillgen.chart.text import chart_text as written_chart
     from fillgen.readers.musicxml import read_tune
     from fillgen.tune import body_of
 
     tune = read_tune(path)
     if not any(chord.root is not None for _, chord in tune.chords):
         raise OptionError(f"{missing}: the score has no chord symbols", hint=hint)
-    return told(body_of(tune))
+    return written_chart(body_of(tune))
 
 
 def _most_bytes() -> int:

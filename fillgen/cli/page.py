@@ -61,7 +61,7 @@ def _checked(chart: str | None) -> str:
 
 
 def _named(book: Path | None) -> str:
-    """The book as the server is told of it, nothing for the usual one."""
+    """The book as the server takes it, empty for the usual one."""
     return "" if book is None else str(book.absolute())
 
 

@@ -1,4 +1,4 @@
-"""The answers of a worker: the same functions as those of the command line, told as plain values for JSON."""
+"""The answers of a worker: the same functions as those of the command line, as plain values for JSON."""
 
 from __future__ import annotations
 
@@ -98,8 +98,8 @@ def _chart(question: Question) -> Reply:
     progression = asked.progression_of(fields)
     fields.end()
     usual = _PACK.rhythm(_PACK.rhythm_for(progression.metre))
-    told = chart_document(progression, usual.tempo)
-    return document_reply({"title": progression.title, "text": chart_text(progression), **told})
+    document = chart_document(progression, usual.tempo)
+    return document_reply({"title": progression.title, "text": chart_text(progression), **document})
 
 
 def _notes(question: Question) -> Reply:
@@ -108,10 +108,10 @@ def _notes(question: Question) -> Reply:
     progression = asked.progression_of(fields)
     bar, beat = fields.whole("bar", 1, asked.MOST_BARS), fields.number("beat", 1, 13)
     fields.end()
-    told = notes_document(progression)
+    document = notes_document(progression)
     if bar is None:
-        return document_reply(told)
-    return document_reply({"chord": told["chords"][_chord_at(progression, bar, beat or 1.0)]})
+        return document_reply(document)
+    return document_reply({"chord": document["chords"][_chord_at(progression, bar, beat or 1.0)]})
 
 
 def _chord_at(progression: Progression, bar: int, beat: float) -> int:
@@ -123,7 +123,7 @@ def _chord_at(progression: Progression, bar: int, beat: float) -> int:
         hint = f"There are {len(progression.bars)} bars of {metre.beats} beats."
         raise OptionError(f"there is no beat {beat:g} of bar {bar}", hint=hint)
     tick = (bar - 1) * metre.bar + round((beat - 1) * metre.beat)
-    onsets = [told.span.onset for told in chord_notes(progression)]
+    onsets = [each.span.onset for each in chord_notes(progression)]
     return sum(onset <= tick for onset in onsets) - 1
 
 

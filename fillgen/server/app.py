@@ -110,5 +110,5 @@ class _Desk:
 async def _refused(_: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
     headers = dict(getattr(error, "headers", None) or {})
-    told = error_bytes(_WORDS.get(status, "this cannot be done"))
-    return Response(told, status, headers={**headers, "Content-Type": JSON})
+    content = error_bytes(_WORDS.get(status, "this cannot be done"))
+    return Response(content, status, headers={**headers, "Content-Type": JSON})

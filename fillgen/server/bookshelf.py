@@ -137,8 +137,8 @@ def opened(question: Question) -> Reply:
     with Book(_path(question), writes=False) as book:
         groups = grouped(store.entries(book, ids))
     if len(groups) > 1:
-        told = f"the ideas stand over {len(groups)} charts or tempos"
-        raise OptionError(told, place="ids", hint="Open those over one chart together.")
+        message = f"the ideas are over {len(groups)} charts or tempos"
+        raise OptionError(message, place="ids", hint="Open those over one chart together.")
     (ideas,) = groups
     check_work(len(ideas), len(ideas.progression.bars))
     return lines_reply(staged(Stage(ideas), ids, [remark.text for remark in ideas.remarks]))
@@ -174,8 +174,8 @@ def change(question: Question) -> Reply:
             undo[:0] = back
             touched += ids
         left = store.known_among(book, touched)
-        told = list_document(store.entries(book, left), len(left))
-    return document_reply({"undo": undo, **told})
+        listed = list_document(store.entries(book, left), len(left))
+    return document_reply({"undo": undo, **listed})
 
 
 def _changed(book: Book, step: Fields) -> tuple[list[Step], tuple[int, ...]]:

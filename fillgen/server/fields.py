@@ -83,8 +83,8 @@ class Fields:
         if not isinstance(value, str) or any("\ud800" <= letter <= "\udfff" for letter in value):
             raise self._wrong(name, "a text")
         if len(value) > longest:
-            told = f"has {len(value):,} characters; the limit is {longest:,}"
-            raise OptionError(told, place=self._place + name)
+            message = f"has {len(value):,} characters; the limit is {longest:,}"
+            raise OptionError(message, place=self._place + name)
         return value or None
 
     def whole(self, name: str, low: int = 0, high: int = LARGEST) -> int | None:

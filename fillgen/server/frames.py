@@ -48,8 +48,8 @@ class Question:
     @classmethod
     def read(cls, content: bytes) -> Question:
         head, _, body = content.partition(b"\n")
-        told = json.loads(head)
-        return cls(told["name"], told["settings"], body)
+        question = json.loads(head)
+        return cls(question["name"], question["settings"], body)
 
 
 @dataclass(frozen=True, slots=True)

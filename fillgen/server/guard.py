@@ -141,8 +141,8 @@ def _unreadable(scope: Scope, headers: Headers) -> Refusal | None:
         return Refusal(400, "a request of this kind has no body") if has_body else None
     kind = headers.one("content-type").replace(" ", "").lower()
     if kind not in (JSON, f"{JSON};charset=utf-8"):
-        told = f"the kind of content {shorten(kind)} is not taken"
-        return Refusal(415, told, f"Send {JSON}.")
+        message = f"the kind of content {shorten(kind)} is not taken"
+        return Refusal(415, message, f"Send {JSON}.")
     if headers.every("content-encoding"):
         return Refusal(415, "packed content is not taken")
     if length.isdecimal() and (len(length) > 9 or int(length) > MOST_BODY):

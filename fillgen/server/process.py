@@ -31,7 +31,7 @@ _GENERAL = "Try again; if it comes back, report it with what you asked for."
 
 
 def answered(question: Question) -> Iterator[tuple[bytes, bytes]]:
-    """The frames of the answer to a question, kind and content; whatever goes wrong is told in them."""
+    """The frames of the answer to a question, kind and content; whatever goes wrong is in them."""
     kind, log = "", ""
     try:
         reply = _reply(question)
@@ -56,13 +56,13 @@ def _reply(question: Question) -> Reply:
     return ANSWERS[question.name](question)
 
 
-def _refused(status: int, told: bytes, begun: str) -> Iterator[tuple[bytes, bytes]]:
+def _refused(status: int, refusal: bytes, begun: str) -> Iterator[tuple[bytes, bytes]]:
     """An error as an answer, or as the last line of one that had begun."""
     if not begun:
         yield HEAD, json_bytes({"status": status, "kind": JSON, "name": ""})
-        yield DATA, told
+        yield DATA, refusal
     elif begun == LINES:
-        yield DATA, told + b"\n"
+        yield DATA, refusal + b"\n"
 
 
 def _status(error: FillgenError) -> int:
@@ -80,8 +80,8 @@ def error_of(error: FillgenError) -> bytes:
 def work(asks: BinaryIO, tells: BinaryIO) -> None:
     """Answer questions until no more can come."""
     while (content := _next(asks)) is not None:
-        for kind, told in answered(Question.read(content)):
-            tells.write(frame(kind, told))
+        for kind, part in answered(Question.read(content)):
+            tells.write(frame(kind, part))
             tells.flush()
 
 

@@ -1,4 +1,4 @@
-"""How answers are told: as one document, or a document a line."""
+"""How answers are sent: as one document, or a document a line."""
 
 from __future__ import annotations
 

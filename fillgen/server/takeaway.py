@@ -50,6 +50,6 @@ def shifted(ideas: Ideas, shift: int) -> Ideas:
     lines = notes_at(ideas.ideas, progression, shift, ideas.hand)
     moved = []
     for idea, notes in zip(ideas, lines, strict=True):
-        text = phrase_text(tuple(told.note for told in notes), progression, [told.name for told in notes])
+        text = phrase_text(tuple(each.note for each in notes), progression, [each.name for each in notes])
         moved.append(replace(idea, notes=notes, text=text))
     return replace(ideas, progression=progression, ideas=tuple(moved))

@@ -54,10 +54,10 @@ class Answer:
     """An answer on its way: its status, media type and name, and its parts as they come."""
 
     def __init__(self, head: bytes, frames: _Frames) -> None:
-        told: dict[str, Any] = json.loads(head)
-        self.status: int = told["status"]
-        self.kind: str = told["kind"]
-        self.name: str = told["name"]
+        answer: dict[str, Any] = json.loads(head)
+        self.status: int = answer["status"]
+        self.kind: str = answer["kind"]
+        self.name: str = answer["name"]
         self._frames = frames
 
     async def parts(self) -> AsyncIterator[bytes]:
@@ -159,13 +159,13 @@ class Workers:
             self._idle.append(process)
         except TimeoutError:
             self._log(f"{question.name}: stopped after {self._limit:g} seconds")
-            told = f"this took longer than {self._limit:g} seconds and was stopped"
-            await self._failed(process, frames, begun, told, "Ask for fewer bars or ideas.")
+            message = f"this took longer than {self._limit:g} seconds and was stopped"
+            await self._failed(process, frames, begun, message, "Ask for fewer bars or ideas.")
         except (OSError, EOFError):
             if not self._closing:
                 self._log(f"{question.name}: the process that answered ended")
-            told = "the page was stopped" if self._closing else "the work on this broke off"
-            await self._failed(process, frames, begun, told, "Try again.")
+            message = "the page was stopped" if self._closing else "the work on this broke off"
+            await self._failed(process, frames, begun, message, "Try again.")
         except Exception as error:  # whatever a worker sends, whoever asked is answered
             self._log(f"{question.name}: {type(error).__name__}: {error}")
             await self._failed(process, frames, begun, "the work on this broke off", "Try again.")
@@ -202,11 +202,11 @@ class Workers:
 
 def _tell(frames: _Frames, begun: str, message: str, hint: str) -> None:
     """An error as an answer, or as the last line of one that had begun."""
-    told = error_bytes(message, hint=hint)
+    content = error_bytes(message, hint=hint)
     if not begun:
         frames.put_nowait((HEAD, json_bytes({"status": UNABLE, "kind": JSON, "name": ""})))
     if begun in ("", LINES):
-        frames.put_nowait((DATA, told + b"\n"))
+        frames.put_nowait((DATA, content + b"\n"))
     frames.put_nowait((END, b""))
 
 

@@ -199,7 +199,7 @@ def test_fresh_ideas_were_never_shown(page: Page) -> None:
         ({"count": 201}, 400, "1 to 200"),
         ({"chart": "| C " * 32, "count": 26}, 400, "25 ideas at most"),
         ({"low": "C6", "high": "C4"}, 400, "lies above"),
-        ({"low": "H2"}, 400, "unknown lowest note"),
+        ({"low": "H2"}, 400, "the lowest note"),
         ({"low": "C4", "high": "C4", "level": 2, "rhythm": "foxtrot"}, 422, ""),
         ({"level": "3"}, 400, "a whole number"),
     ],
