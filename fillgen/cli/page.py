@@ -43,7 +43,7 @@ def page(
                 "The page is there until you press Ctrl-C. Keep headphones and amplifiers low.", err=True
             )
             if not no_browser:
-                threading.Thread(target=_open, args=(door.address,), daemon=True).start()
+                threading.Thread(target=_open, args=(door.once,), daemon=True).start()
 
         serve(app, listening, ready)
     typer.echo("The page is closed.", err=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field
@@ -88,16 +89,27 @@ class _Desk:
         """An asset out of the table of all there are; a name from outside never becomes a path."""
         name = request.path_params["name"]
         if name in MADE:
-            return await self._asked(Question(MADE[name], self.site.settings))
+            return await self._asked(request, Question(MADE[name], self.site.settings))
         if name not in self.site.kinds:
             raise HTTPException(404)
         return Response(self.site.assets(name), headers={"Content-Type": self.site.kinds[name]})
 
     async def answer(self, request: Request) -> Response:
         name = ASKED[request.url.path][1]
-        return await self._asked(Question(name, self.site.settings, await request.body()))
+        return await self._asked(request, Question(name, self.site.settings, await request.body()))
 
-    async def _asked(self, question: Question) -> Response:
+    async def _asked(self, request: Request, question: Question) -> Response:
+        """The answer of a worker; the work is stopped as soon as the asker has gone."""
+        work = asyncio.create_task(self._answered(question))
+        gone = asyncio.create_task(_left(request))
+        await asyncio.wait({work, gone}, return_when=asyncio.FIRST_COMPLETED)
+        for task in (work, gone):
+            if not task.done():
+                task.cancel()
+        await asyncio.wait({work, gone})
+        return Response(status_code=_GONE) if work.cancelled() else work.result()
+
+    async def _answered(self, question: Question) -> Response:
         answer = await self.workers.ask(question)
         headers = {"Content-Type": answer.kind}
         if answer.name:
@@ -105,6 +117,16 @@ class _Desk:
         if answer.kind == LINES:
             return StreamingResponse(answer.parts(), answer.status, headers=headers)
         return Response(await answer.whole(), answer.status, headers=headers)
+
+
+_GONE = 400
+"""The status of an answer that nobody reads."""
+
+
+async def _left(request: Request) -> None:
+    """Wait until the asker has gone; the body has been read before."""
+    while (await request.receive())["type"] != "http.disconnect":
+        pass
 
 
 async def _refused(_: Request, error: Exception) -> Response:

@@ -58,7 +58,9 @@ _USUAL_PORT = 80
 
 @dataclass(frozen=True, slots=True)
 class Door:
-    """Where the page is: its token and its port.
+    """Where the page is: its token and its port, and a code that leads there once.
+
+    The code is for the browser's command line, which every user of the computer can read.
 
     >>> Door("abc", 8000).address
     'http://127.0.0.1:8000/abc/'
@@ -66,6 +68,12 @@ class Door:
 
     token: str
     port: int
+    code: str = ""
+
+    @property
+    def once(self) -> str:
+        """An address that leads to the page once."""
+        return f"http://127.0.0.1:{self.port}/{self.code}"
 
     @property
     def address(self) -> str:
@@ -114,7 +122,7 @@ def refusal(scope: Scope, door: Door) -> Refusal | None:
         return Refusal(403, "this page is for this computer only", f"Its address is {door.hosts[0]}.")
     raw: bytes = scope.get("raw_path") or b""
     if door.path(raw) is None:
-        return Refusal(404, "there is no such page", "Copy the whole address that fillgen page printed.")
+        return OLD_ADDRESS
     if b"%" in raw or scope.get("query_string"):
         return Refusal(404, "there is nothing at this address")
     return _foreign(scope, headers, f"http://{host}") or _unreadable(scope, headers)
@@ -150,6 +158,14 @@ def _unreadable(scope: Scope, headers: Headers) -> Refusal | None:
     return None
 
 
+OLD_ADDRESS = Refusal(404, "there is no such page", "Copy the whole address that fillgen page printed.")
+_LOST = b"""<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>fillgen: this address is no longer in use</title></head>
+<body><h1>This address is no longer in use</h1>
+<p>fillgen page has a new address each time it starts. Go to the terminal where it runs, and open the address that it
+printed there. If it does not run any more, start it with <code>fillgen page</code>.</p></body></html>
+"""
+"""What a reader sees who comes back to the address of an earlier start."""
 TOO_LARGE = Refusal(413, "the request is too large", f"The limit is {MOST_BODY // 1_000_000} MB.")
 
 
@@ -160,6 +176,7 @@ class Guard:
         self.app = app
         self.door = door
         self.log = log
+        self._code = door.code
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "lifespan":
@@ -169,6 +186,12 @@ class Guard:
 
     async def _http(self, scope: Scope, receive: Receive, send: _Marked) -> None:
         refused = refusal(scope, self.door)
+        if refused is OLD_ADDRESS and self._takes_code(scope):
+            await _answer(send, 303, b"", (b"location", f"/{self.door.token}/".encode()))
+            return
+        if refused is OLD_ADDRESS and _is_reader(scope):
+            await _answer(send, refused.status, _LOST, (b"content-type", b"text/html; charset=utf-8"))
+            return
         if refused is not None:
             await _refuse(send, refused)
             return
@@ -186,6 +209,22 @@ class Guard:
             self.log(f"{scope['method']} {path}: {type(error).__name__}: {shorten(str(error), 200)}")
             if not send.begun:
                 await _refuse(send, Refusal(500, OUR_FAULT))
+
+    def _takes_code(self, scope: Scope) -> bool:
+        """Whether a request has the code that leads to the page; it does so once."""
+        raw: bytes = scope.get("raw_path") or b""
+        right = bool(self._code) and secrets.compare_digest(raw, f"/{self._code}".encode())
+        if right and scope["method"] == "GET":
+            self._code = ""
+            return True
+        return False
+
+
+def _is_reader(scope: Scope) -> bool:
+    """Whether somebody opens an address in a browser, rather than a script asking for it."""
+    headers = Headers(scope)
+    opened = headers.one("sec-fetch-mode") == "navigate" or "text/html" in headers.one("accept")
+    return scope["method"] == "GET" and opened
 
 
 async def _body(receive: Receive) -> bytes | Refusal | None:
@@ -236,10 +275,12 @@ class _Marked:
 
 async def _refuse(send: Send, refused: Refusal) -> None:
     content = error_bytes(refused.message, hint=refused.hint)
-    headers = [
-        (b"content-type", JSON.encode()),
-        (b"content-length", str(len(content)).encode()),
-        (b"connection", b"close"),
-    ]
-    await send({"type": "http.response.start", "status": refused.status, "headers": headers})
+    await _answer(send, refused.status, content, (b"content-type", JSON.encode()))
+
+
+async def _answer(send: Send, status: int, content: bytes, *headers: tuple[bytes, bytes]) -> None:
+    """A short answer, after which the connection is closed."""
+    length = (b"content-length", str(len(content)).encode())
+    head = [*headers, length, (b"connection", b"close")]
+    await send({"type": "http.response.start", "status": status, "headers": head})
     await send({"type": "http.response.body", "body": content})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import errno
 import os
@@ -10,8 +11,10 @@ import socket
 import sys
 from collections.abc import Callable, Iterator
 
+import h11
 import uvicorn
 from starlette.types import ASGIApp
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from fillgen.errors import OptionError, OutputError
 from fillgen.page import ASSETS, asset, shell
@@ -23,6 +26,8 @@ from fillgen.server.workers import Workers
 _WAITING = 128
 """Connections that may wait to be taken."""
 _AT_ONCE = 200
+_HEAD_SECONDS = 5.0
+"""Seconds in which the head of a request must have come."""
 _LONGEST_HEAD = 16_384
 """The longest head of a request, in bytes."""
 
@@ -45,7 +50,44 @@ def loopback(port: int = 0) -> Iterator[tuple[socket.socket, Door]]:
             why = "is in use" if error.errno == errno.EADDRINUSE else f"cannot be used: {error.strerror}"
             hint = "Give another --port, or leave it out for a free one."
             raise OptionError(f"port {port} {why}", hint=hint) from None
-        yield listening, Door(secrets.token_urlsafe(24), listening.getsockname()[1])
+        port = listening.getsockname()[1]
+        yield listening, Door(secrets.token_urlsafe(24), port, secrets.token_urlsafe(12))
+
+
+class PromptProtocol(H11Protocol):
+    """Requests over HTTP/1.1 whose heads must come in time: a connection on which one doesn't is closed."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Wait for the first request."""
+        super().connection_made(transport)
+        self._overdue: asyncio.TimerHandle | None = None
+        self._watch()
+
+    def data_received(self, data: bytes) -> None:
+        """Take what has come, and watch the clock while a head isn't whole."""
+        super().data_received(data)
+        self._watch()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Stop watching."""
+        self._unwatch()
+        super().connection_lost(exc)
+
+    def _watch(self) -> None:
+        if self.conn.their_state is not h11.IDLE:
+            self._unwatch()
+        elif self._overdue is None:
+            self._overdue = self.loop.call_later(_HEAD_SECONDS, self._close)
+
+    def _unwatch(self) -> None:
+        if self._overdue is not None:
+            self._overdue.cancel()
+            self._overdue = None
+
+    def _close(self) -> None:
+        self._overdue = None
+        if self.conn.their_state is h11.IDLE:
+            self.transport.close()
 
 
 class PageServer(uvicorn.Server):
@@ -66,7 +108,7 @@ def server_of(app: ASGIApp, ready: Callable[[], None] = lambda: None) -> PageSer
     return PageServer(
         uvicorn.Config(
             app,
-            http="h11",
+            http=PromptProtocol,
             ws="none",
             lifespan="on",
             loop="asyncio",
@@ -108,4 +150,4 @@ def page_of(door: Door, *, chart: str = "", book: str | None = None, log: Log = 
 
 
 def _most_workers() -> int:
-    return max(2, min(4, os.cpu_count() or 1))
+    return max(3, min(5, (os.cpu_count() or 1) + 1))

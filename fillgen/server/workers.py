@@ -34,6 +34,10 @@ WAIT = 30.0
 """Seconds that a question waits for a worker."""
 _FAREWELL = 1.0
 """Seconds that idle workers have to end by themselves."""
+QUICK = frozenset(
+    {"start", "chart", "notes", "sequences", "sequences-find", "book", "book-search", "book-change"}
+)
+"""The questions that are answered in a moment: a worker of their own is always there for them."""
 UNABLE = 503
 """The HTTP status of a question that nobody could answer."""
 _ROOT = str(Path(fillgen.__file__).parent.parent)
@@ -53,19 +57,32 @@ _Frames = asyncio.Queue[_Frame]
 class Answer:
     """An answer on its way: its status, media type and name, and its parts as they come."""
 
-    def __init__(self, head: bytes, frames: _Frames) -> None:
+    def __init__(self, head: bytes, frames: _Frames, work: asyncio.Task[None] | None = None) -> None:
         answer: dict[str, Any] = json.loads(head)
         self.status: int = answer["status"]
         self.kind: str = answer["kind"]
         self.name: str = answer["name"]
         self._frames = frames
+        self._work = work
 
     async def parts(self) -> AsyncIterator[bytes]:
-        while True:
-            kind, content = await self._frames.get()
-            if kind == END:
-                return
-            yield content
+        """The parts as they come. Whoever stops before the end abandons the work on the rest."""
+        ended = False
+        try:
+            while True:
+                kind, content = await self._frames.get()
+                if kind == END:
+                    ended = True
+                    return
+                yield content
+        finally:
+            if not ended:
+                self.abandon()
+
+    def abandon(self) -> None:
+        """Have the work on an answer stopped that nobody waits for."""
+        if self._work is not None:
+            self._work.cancel()
 
     async def whole(self) -> bytes:
         """All parts at once."""
@@ -75,7 +92,7 @@ class Answer:
 class Workers:
     """Some worker processes: `most` at a time, `limit` seconds an answer, `wait` seconds until one must be free.
 
-    A context manager; `log` is given a line for each fault. What a worker did not manage is an answer too, of status 503.
+    One of them is kept for quick questions: those that take long have the others. A context manager; `log` is given a line for each fault. What a worker did not manage is an answer too, of status 503.
     """
 
     def __init__(
@@ -88,8 +105,10 @@ class Workers:
         command: Sequence[str] = COMMAND,
     ) -> None:
         self._free = asyncio.Semaphore(most)
+        self._for_long = asyncio.Semaphore(max(1, most - 1))
         self._idle: list[Process] = []
         self._alive: set[Process] = set()
+        self._proven: set[Process] = set()
         self._at_work: set[asyncio.Task[None]] = set()
         self._closing = False
         self._limit, self._wait = limit, wait
@@ -112,19 +131,41 @@ class Workers:
             await self._end(process)
 
     async def ask(self, question: Question) -> Answer:
-        """The answer to a question as soon as it begins."""
+        """The answer to a question as soon as it begins; work that the asker no longer waits for is stopped."""
         frames: _Frames = asyncio.Queue()
         try:
             async with asyncio.timeout(self._wait):
-                await self._free.acquire()
+                await self._room(question)
         except TimeoutError:
             _tell(frames, "", "there is too much to do at the moment", "Try again in a moment.")
-        else:
-            task = asyncio.create_task(self._answer(question, frames))
-            self._at_work.add(task)
-            task.add_done_callback(self._at_work.discard)
-        _, head = await frames.get()
-        return Answer(head, frames)
+            return Answer((await frames.get())[1], frames)
+        work = asyncio.create_task(self._answer(question, frames))
+        self._at_work.add(work)
+        work.add_done_callback(self._at_work.discard)
+        try:
+            _, head = await frames.get()
+        except asyncio.CancelledError:
+            work.cancel()
+            raise
+        return Answer(head, frames, work)
+
+    async def _room(self, question: Question) -> None:
+        """Wait until a worker may take a question."""
+        if question.name in QUICK:
+            await self._free.acquire()
+            return
+        await self._for_long.acquire()
+        try:
+            await self._free.acquire()
+        except BaseException:
+            self._for_long.release()
+            raise
+
+    def _leave(self, question: Question) -> None:
+        """Make room for the next question."""
+        self._free.release()
+        if question.name not in QUICK:
+            self._for_long.release()
 
     async def _started(self) -> Process:
         process = await asyncio.create_subprocess_exec(
@@ -139,6 +180,7 @@ class Workers:
         _kill(process)
         await process.wait()
         self._alive.discard(process)
+        self._proven.discard(process)
 
     async def _worker(self) -> Process:
         while self._idle:
@@ -155,8 +197,12 @@ class Workers:
         try:
             process = await self._worker()
             async with asyncio.timeout(self._limit):
-                await self._pass_on(process, question, frames, begun)
+                process = await self._passed_on(process, question, frames, begun)
+            self._proven.add(process)
             self._idle.append(process)
+        except asyncio.CancelledError:  # nobody waits for the answer any more
+            if process is not None:
+                await self._replaced(process)
         except TimeoutError:
             self._log(f"{question.name}: stopped after {self._limit:g} seconds")
             message = f"this took longer than {self._limit:g} seconds and was stopped"
@@ -170,13 +216,32 @@ class Workers:
             self._log(f"{question.name}: {type(error).__name__}: {error}")
             await self._failed(process, frames, begun, "the work on this broke off", "Try again.")
         finally:
-            self._free.release()
+            self._leave(question)
+
+    async def _passed_on(
+        self, process: Process, question: Question, frames: _Frames, begun: list[str]
+    ) -> Process:
+        """Pass on an answer; a worker that was found dead is replaced once. The worker that answered."""
+        try:
+            await self._pass_on(process, question, frames, begun)
+        except (OSError, EOFError):
+            was_idle = process in self._proven
+            await self._end(process)
+            if begun or self._closing or not was_idle:
+                raise
+            process = await self._started()
+            await self._pass_on(process, question, frames, begun)
+        return process
 
     async def _failed(
         self, process: Process | None, frames: _Frames, begun: Sequence[str], message: str, hint: str
     ) -> None:
         """Say that an answer failed, end its worker, and have another ready."""
         _tell(frames, "".join(begun), message, hint)
+        await self._replaced(process)
+
+    async def _replaced(self, process: Process | None) -> None:
+        """End a worker, and have another ready."""
         if process is not None:
             await self._end(process)
         if not self._closing:
