@@ -462,8 +462,8 @@ def test_chords_stand_over_their_notes(call: Call) -> None:
 
 def test_title_is_told(call: Call) -> None:
     """The title of a chart stands at the head of the text."""
-    assert call("ideas", "title: Paper Moon Ferry\n| C |", "-n", "1").out.startswith(
-        "Paper Moon Ferry: C major"
+    assert call("ideas", "title: Paper Kite Ferry\n| C |", "-n", "1").out.startswith(
+        "Paper Kite Ferry: C major"
     )
 
 

@@ -494,45 +494,45 @@ def test_each_key_has_a_place_of_its_own(midi: int) -> None:
 
 EXAMPLE = """\
 title: Boats
-| C | Am |
-| N.C. | Dm7 G7 |
+| Ab | Cm |
+| N.C. | Db Eb7 |
 """
 TEXT = """\
-Boats: C major, 4/4
+Boats: Ab major, 4/4
 The left hand, least movement first; O is a key to hold
 
-   1  8 half steps in all
+   1  10 half steps in all
 
-      # #   # # #   # #      bar 1  C: E3 G3 C4, first inversion
-    |_|_|O|_|O|_|_|O|_|_|    start here
+      # O   # O #   # #      bar 1  Ab: Eb3 Ab3 C4, second inversion
+    |_|_|_|_|_|_|_|O|_|_|    start here
      C3            C4
 
-      # #   # # #   # #      bar 2  Am: E3 A3 C4, second inversion
-    |_|_|O|_|_|O|_|O|_|_|    only the middle note moves, up a whole step
+      # O   # # #   # #      bar 2  Cm: Eb3 G3 C4, first inversion
+    |_|_|_|_|O|_|_|O|_|_|    only the middle note moves, down a half step
      C3            C4
 
     bar 3  N.C.: no chord, the hand stays
 
-      # #   # # #   # #      bar 4  Dm7: D3 F3 A3 C4, root position
-    |_|O|_|O|_|O|_|O|_|_|    two notes stay, the lowest goes up a half step, one key is added: D
+      # #   # O #   O #      bar 4  Db: F3 Ab3 Db4, first inversion
+    |_|_|_|O|_|_|_|_|_|_|    the lowest goes up a whole step, the middle and top go up a half step
      C3            C4
 
-      # #   # # #   # #      bar 4  G7: D3 F3 G3 B3, second inversion
-    |_|O|_|O|O|_|O|_|_|_|    two notes stay, the upper middle goes down a whole step, the top goes
-     C3            C4        down a half step
+      # O   # # O   O #      bar 4  Eb7: Eb3 G3 Bb3 Db4, root position
+    |_|_|_|_|O|_|_|_|_|_|    one note stays, the lowest goes down a whole step, the middle goes down
+     C3            C4        a half step, one key is added: Bb
 
-   2  8 half steps in all
-    bar 1  C     E3 G3 C4     first inversion   0 half steps
-    bar 2  Am    E3 A3 C4     second inversion  2 half steps
-    bar 3  N.C.  -                              0 half steps
-    bar 4  Dm7   F3 A3 C4 D4  first inversion   3 half steps
-    bar 4  G7    F3 G3 B3 D4  third inversion   3 half steps
+   2  11 half steps in all
+    bar 1  Ab    Eb3 Ab3 C4      second inversion  0 half steps
+    bar 2  Cm    Eb3 G3 C4       first inversion   1 half step
+    bar 3  N.C.  -                                 0 half steps
+    bar 4  Db    F3 Ab3 Db4      first inversion   4 half steps
+    bar 4  Eb7   G3 Bb3 Db4 Eb4  first inversion   6 half steps
 """
 
 
 def test_text_of_an_example() -> None:
     """The first path with keyboards, the next best in columns, a line a chord."""
-    progression = parse_chart(EXAMPLE, key="C")
+    progression = parse_chart(EXAMPLE, key="Ab")
     assert voicings_text(progression, best_paths(progression, Hand(), 2)) == TEXT
 
 
@@ -548,19 +548,19 @@ def test_text_is_readable_at_a_hundred_columns() -> None:
 
 def test_document_of_an_example() -> None:
     """The chart, and for each path its rank, its movement and its chords."""
-    progression = parse_chart(EXAMPLE, key="C")
+    progression = parse_chart(EXAMPLE, key="Ab")
     paths = best_paths(progression, Hand(), 2)
     told = voicings_document(progression, paths, 90)
     assert json.loads(json.dumps(told)) == told
     assert told["chart"] == chart_document(progression, 90)
-    assert [(path["rank"], path["movement"]) for path in told["paths"]] == [(1, 8), (2, 8)]
+    assert [(path["rank"], path["movement"]) for path in told["paths"]] == [(1, 10), (2, 11)]
     first, *_, rest, _, last = told["paths"][0]["chords"]
     assert first == {
         "bar": 1,
-        "symbol": "C",
-        "pitches": [52, 55, 60],
-        "names": ["E3", "G3", "C4"],
-        "inversion": "first inversion",
+        "symbol": "Ab",
+        "pitches": [51, 56, 60],
+        "names": ["Eb3", "Ab3", "C4"],
+        "inversion": "second inversion",
         "movement": 0,
         "words": "start here",
     }
@@ -575,12 +575,15 @@ def test_document_of_an_example() -> None:
     }
     assert last == {
         "bar": 4,
-        "symbol": "G7",
-        "pitches": [50, 53, 55, 59],
-        "names": ["D3", "F3", "G3", "B3"],
-        "inversion": "second inversion",
-        "movement": 3,
-        "words": "two notes stay, the upper middle goes down a whole step, the top goes down a half step",
+        "symbol": "Eb7",
+        "pitches": [51, 55, 58, 61],
+        "names": ["Eb3", "G3", "Bb3", "Db4"],
+        "inversion": "root position",
+        "movement": 5,
+        "words": (
+            "one note stays, the lowest goes down a whole step, the middle goes down a half step, "
+            "one key is added: Bb"
+        ),
     }
 
 

@@ -117,7 +117,7 @@ def test_charts_are_understood_and_errors_located(page: Page) -> None:
     """The words are those of the command line; the place is in characters as JavaScript counts them."""
     told = page.post("api/chart", {"chart": CHART}).json
     assert (told["key"], told["text"]) == ("Eb major", CHART)
-    wrong = "title: 𝄞\n| C | Am |\n| Dm7 Hm7 | G7 |"
+    wrong = "title: 𝄞\n| Eb | Gm |\n| Ab Hm7 | Bb7 |"
     came = page.post("api/chart", {"chart": wrong})
     error = came.json["error"]
     with pytest.raises(MisreadChartError) as ours:
