@@ -46,7 +46,7 @@ class Progression:
 
     def place_name(self, tick: int) -> str:
         """A tick as players count it: `bar 2, beat 1.5`."""
-        return f"bar {self.bar_of(tick)}, beat {1 + tick % self.metre.bar / self.metre.beat:.3g}"
+        return self.metre.place_name(tick, self.first)
 
     @cached_property
     def spans(self) -> tuple[Span, ...]:

@@ -20,7 +20,7 @@ from fillgen.rules.pack import TERMS, RulePack
 from fillgen.theory.chords import mask_of
 from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import Metre
-from fillgen.theory.pitch import Key
+from fillgen.theory.pitch import Key, pitch_of
 
 MELODY_TERMS = tuple(term for term in TERMS if term not in ("colour", "ease"))
 """The terms of the score that need neither chords nor a hand, in their order."""
@@ -60,8 +60,8 @@ def melody_score(  # type: ignore[overload-overlap]  # a text is a sequence of t
     metre: str | Metre,
     key: str | Key | Collection[int],
     *,
-    low: int | None = None,
-    high: int | None = None,
+    low: str | int | None = None,
+    high: str | int | None = None,
 ) -> MelodyScore: ...
 
 
@@ -71,8 +71,8 @@ def melody_score(
     metre: str | Metre,
     key: str | Key | Collection[int],
     *,
-    low: int | None = None,
-    high: int | None = None,
+    low: str | int | None = None,
+    high: str | int | None = None,
 ) -> tuple[MelodyScore, ...]: ...
 
 
@@ -81,8 +81,8 @@ def melody_score(
     metre: str | Metre,
     key: str | Key | Collection[int],
     *,
-    low: int | None = None,
-    high: int | None = None,
+    low: str | int | None = None,
+    high: str | int | None = None,
 ) -> MelodyScore | tuple[MelodyScore, ...]:
     """Score a line of notes without chords, or many lines: the score of the ideas without its chord terms.
 
@@ -99,8 +99,8 @@ def melody_score(
         Those of all lines, by name (`6/8`, `C minor`) or value. The raised seventh belongs to a minor key. Any other
         scale, such as a church mode, is given as its pitch classes, C being 0.
     low, high
-        The range the line is to use, as MIDI numbers, by default that of level 3 (D4 to A5). Only `register` asks for
-        it: a line moved with its key and range keeps its score.
+        The range the line is to use, as names or MIDI numbers, by default that of level 3 (D4 to A5). Only `register`
+        asks for it: a line moved with its key and range keeps its score.
 
     Returns
     -------
@@ -186,7 +186,7 @@ def _line(given: object, metre: Metre) -> Phrase:
     if not isinstance(line, Sequence) or not all(isinstance(note, Note) for note in line):
         hint = "Give phrase text such as 'F5q. Eb5e D5h', or a tuple of Note."
         raise PhraseError(f"no line of notes: {shorten(str(given))}", hint=hint)
-    check_line(tuple(line), lambda tick: f"bar {tick // metre.bar + 1}")
+    check_line(tuple(line), metre)
     bars = -(-line[-1].end // metre.bar)
     if bars > MOST_BARS:
         raise PhraseError(f"the line has {bars} bars; the limit is {MOST_BARS}", hint="Score it in parts.")
@@ -216,16 +216,12 @@ def _scale(key: str | Key | Collection[int]) -> int:
     return mask_of(key)
 
 
-def _range(low: int | None, high: int | None) -> tuple[int, int]:
+def _range(low: str | int | None, high: str | int | None) -> tuple[int, int]:
     """The range that was given, that of a level in place of what was not; OptionError where it is none."""
     level = _pack().level(_LEVEL)
-    reach = (level.low if low is None else low, level.high if high is None else high)
-    for end, midi in zip(("lowest", "highest"), reach, strict=True):
-        if midi not in range(128):
-            raise OptionError(
-                f"the {end} note is a MIDI number from 0 to 127, not {midi!r}", hint="60 is C4."
-            )
-    if reach[0] > reach[1]:
+    lowest = level.low if low is None else pitch_of(low, "the lowest note")
+    highest = level.high if high is None else pitch_of(high, "the highest note")
+    if lowest > highest:
         hint = "Give both ends of the range, the lower one first."
-        raise OptionError(f"the lowest note {reach[0]} lies above the highest, {reach[1]}", hint=hint)
-    return reach
+        raise OptionError(f"the lowest note {lowest} lies above the highest, {highest}", hint=hint)
+    return lowest, highest

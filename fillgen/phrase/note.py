@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
 from fillgen.chart.progression import Progression, passing_names
 from fillgen.errors import PhraseError
+from fillgen.theory.metre import Metre
 from fillgen.theory.pitch import Name, midi_name
 
 
@@ -27,22 +27,24 @@ class Note:
 Phrase = tuple[Note, ...]
 
 
-def check_line(notes: Phrase, place_of: Callable[[int], str]) -> None:
-    """Refuse what is no line of single notes: PhraseError, whose place is what `place_of` calls a tick.
+def check_line(notes: Phrase, metre: Metre, first: int = 1) -> None:
+    """Refuse what is no line of single notes: PhraseError with its place, the first bar having the number given.
 
-    >>> check_line((Note(0, 960, 65), Note(480, 480, 69)), lambda tick: f"bar {tick // 1920 + 1}")
+    >>> from fillgen.theory.metre import METRES
+    >>> check_line((Note(0, 960, 65), Note(480, 480, 69)), METRES["3/4"])
     Traceback (most recent call last):
     ...
-    fillgen.errors.PhraseError: bar 1: two notes sound at once. Give one note at a time.
+    fillgen.errors.PhraseError: bar 1, beat 2: two notes sound at once. Give one note at a time.
     """
     if not notes:
         raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
     for before, note in pairwise((Note(0, 0, 0), *notes)):
-        place = place_of(max(0, note.onset))
         if note.onset < 0 or note.length <= 0 or not 0 <= note.midi <= 127:
+            place = metre.place_name(max(0, note.onset), first)
             hint = "A note has a length and a MIDI number from 0 to 127, and doesn't begin before the phrase."
             raise PhraseError("not a note that can be played", place=place, hint=hint)
         if note.onset < before.end:
+            place = metre.place_name(note.onset, first)
             raise PhraseError("two notes sound at once", place=place, hint="Give one note at a time.")
 
 

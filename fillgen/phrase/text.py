@@ -5,12 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from fillgen.chart.progression import Progression
 from fillgen.chart.text import MOST_TEXT
 from fillgen.errors import ChartError, PhraseError, shorten
-from fillgen.phrase.note import Note, Phrase, spell
+from fillgen.phrase.note import Note, Phrase, check_line, spell
 from fillgen.theory.chords import read_chord
 from fillgen.theory.metre import LENGTHS, TICKS, Metre, is_length, length_text, split_length
 from fillgen.theory.pitch import plain_signs, read_pitch
@@ -80,19 +79,7 @@ def check_phrase(progression: Progression, notes: Phrase) -> None:
     ...
     fillgen.errors.PhraseError: bar 1, beat 2: two notes sound at once. Give one note at a time.
     """
-    if not notes:
-        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
-    for note in notes:
-        if note.onset < 0 or note.length <= 0 or not 0 <= note.midi <= 127:
-            raise PhraseError(
-                "not a note that can be played",
-                place=progression.place_name(max(0, note.onset)),
-                hint="A note has a length and a MIDI number from 0 to 127, and doesn't begin before the phrase.",
-            )
-    for before, note in pairwise(notes):
-        if note.onset < before.end:
-            place = progression.place_name(note.onset)
-            raise PhraseError("two notes sound at once", place=place, hint="Give one note at a time.")
+    check_line(notes, progression.metre, progression.first)
     if notes[-1].end > progression.length:
         bars = -(-notes[-1].end // progression.metre.bar)
         message = f"the phrase has {bars} bars, the chart {len(progression.bars)}"

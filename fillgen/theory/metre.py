@@ -63,6 +63,14 @@ class Metre:
         """The lower number of the time signature."""
         return int(self.name.split("/")[1])
 
+    def place_name(self, tick: int, first: int = 1) -> str:
+        """A tick as players count it, the first bar having the number given.
+
+        >>> METRES["6/8"].place_name(2520), METRES["4/4"].place_name(720, first=0)
+        ('bar 2, beat 2.5', 'bar 0, beat 2.5')
+        """
+        return f"bar {tick // self.bar + first}, beat {1 + tick % self.bar / self.beat:.3g}"
+
     def accent(self, tick: int) -> float:
         """How heavy a place of the bar is, from 1 (its first beat) down to 1/16 (between eighths)."""
         eighth, between = divmod(tick % self.bar, TICKS // 2)

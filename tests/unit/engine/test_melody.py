@@ -157,7 +157,7 @@ def test_register_goes_by_the_range() -> None:
     )
     assert own == pytest.approx(0.7 + 0.3 * (1 - 2 * abs(194 / 3 - 65) / 24))
     assert above < own
-    assert melody_score(SUNG, "4/4", "Ab major", low=62, high=81) == melody_score(SUNG, "4/4", "Ab major")
+    assert melody_score(SUNG, "4/4", "Ab major", low="D4", high=81) == melody_score(SUNG, "4/4", "Ab major")
     assert melody_score(SUNG, "4/4", "Ab major", low=62) == melody_score(SUNG, "4/4", "Ab major")
     assert term("register", "Bb4w", low=70, high=70) == pytest.approx(0.3)
 
@@ -216,12 +216,12 @@ def test_bars_of_one_rhythm_share_a_letter() -> None:
         ([SUNG, "Eb4q F4q h"], "line 2, bar 1, note 3", "'h'"),
         ([SUNG, ""], "line 2", "has no note"),
         ([SUNG, ()], "line 2", "has no note"),
-        ([SUNG, line(60), (Note(1920, 480, 200),)], "line 3, bar 2", "can be played"),
-        ((Note(-1, 480, 60),), "bar 1", "can be played"),
-        ((Note(1920, 0, 60),), "bar 2", "can be played"),
-        ((Note(0, 480, -1),), "bar 1", "can be played"),
-        ((Note(0, 480, 60), Note(1920, 960, 62), Note(2400, 480, 64)), "bar 2", "at once"),
-        ((Note(480, 480, 60), Note(0, 480, 62)), "bar 1", "at once"),
+        ([SUNG, line(60), (Note(1920, 480, 200),)], "line 3, bar 2, beat 1", "can be played"),
+        ((Note(-1, 480, 60),), "bar 1, beat 1", "can be played"),
+        ((Note(1920, 0, 60),), "bar 2, beat 1", "can be played"),
+        ((Note(0, 480, -1),), "bar 1, beat 1", "can be played"),
+        ((Note(0, 480, 60), Note(1920, 960, 62), Note(2400, 480, 64)), "bar 2, beat 2", "at once"),
+        ((Note(480, 480, 60), Note(0, 480, 62)), "bar 1, beat 1", "at once"),
         ((Note(0, 480, 60), Note(512 * 1920, 480, 62)), "", "513 bars"),
         ([60, 62, 64], "line 1", "no line of notes: '60'"),
         ((Note(0, 480, 60), 62), "", "no line of notes"),
@@ -253,9 +253,9 @@ def test_the_longest_line_is_taken() -> None:
         ("4/4", ["C", "D"], {}, "from 0 to 11"),
         ("4/4", "Eb major", {"low": 70, "high": 69}, "lowest note 70 lies above the highest, 69"),
         ("4/4", "Eb major", {"low": 82}, "lowest note 82 lies above the highest, 81"),
-        ("4/4", "Eb major", {"low": -1}, "lowest note is a MIDI number from 0 to 127, not -1"),
-        ("4/4", "Eb major", {"high": 128}, "highest note is a MIDI number from 0 to 127, not 128"),
-        ("4/4", "Eb major", {"low": "D4"}, "not 'D4'"),
+        ("4/4", "Eb major", {"low": -1}, "unknown pitch -1 for the lowest note"),
+        ("4/4", "Eb major", {"high": 128}, "unknown pitch 128 for the highest note"),
+        ("4/4", "Eb major", {"low": "H4"}, "unknown pitch 'H4' for the lowest note"),
     ],
 )
 def test_wrong_settings_are_refused(metre: str, key: object, reach: dict[str, object], message: str) -> None:
