@@ -2,21 +2,32 @@
 
 A file is written as a draft beside it, `.NAME.RANDOM.fillgen.part`, which is then given its name. A draft whose process
 was killed is removed when something is next written to the same folder.
+
+What is replaced, when that is asked for: a plain file that you may write to, which keeps its mode. A link is followed, and
+the file it leads to is replaced, if the link is yours (or the system's) and so is the right to write to that file. A link
+that leads nowhere, one that somebody else made, a pipe and a device are refused with the reason, and left alone.
 """
 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
+import stat
 import sys
 import tempfile
+import time
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from fillgen.errors import OutputError
 
 DRAFT = ".fillgen.part"
 """How the name of a draft ends."""
+PATIENCE = 2.0
+"""How long a file waits for a folder that another program has locked, in seconds."""
+_PAUSE = 0.01
 
 
 def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
@@ -49,7 +60,7 @@ def make_folder(folder: Path) -> None:
     except OSError as error:
         raise OutputError(f"cannot be made: {error.strerror or error}", place=str(folder)) from error
     except ValueError as error:
-        raise OutputError("is no name for a folder", place=repr(str(folder))[:80]) from error
+        raise OutputError("is not a name for a folder", place=repr(str(folder))[:80]) from error
 
 
 def refuse_homeless(path: Path) -> None:
@@ -76,39 +87,97 @@ def refuse_file(folder: Path) -> None:
 def put_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     """Write one of many files as `write_file` does, but leave the drafts of killed processes where they are."""
     refuse_homeless(path)
+    target = _target(path, overwrite)
     try:
-        with _draft(path) as (handle, draft):
+        with _draft(target.path) as (handle, draft):
             with os.fdopen(handle, "wb") as file:
                 file.write(content)
                 file.flush()
                 os.fsync(file.fileno())
-            draft.chmod(0o666 & ~_mask())
-            with _alone_in(path.parent):
-                refuse_existing(path, overwrite)
-                draft.replace(path)
+            _give_rights(draft, target.old)
+            with _alone_in(target.path.parent):
+                if _target(path, overwrite).path != target.path:
+                    raise OutputError("was changed by another program meanwhile", place=str(path))
+                draft.replace(target.path)
     except OSError as error:
         raise OutputError(f"cannot be written: {error.strerror or error}", place=str(path)) from error
     except ValueError as error:
-        raise OutputError("is no name for a file", place=repr(str(path))[:80]) from error
+        raise OutputError("is not a name for a file", place=repr(str(path))[:80]) from error
 
 
 def refuse_existing(path: Path, overwrite: bool) -> None:
-    """OutputError where a path is a folder, no name for a file, or there already and not to be replaced."""
+    """OutputError where a path cannot be written to: a folder, not a name, or there already and not to be replaced."""
+    _target(path, overwrite)
+
+
+@dataclass(frozen=True)
+class _Target:
+    """Where a file is written, links followed, and what is there now; None where nothing is."""
+
+    path: Path
+    old: os.stat_result | None = None
+
+
+def _target(path: Path, overwrite: bool) -> _Target:
+    """Where a file is written; OutputError where something is there that is not to be replaced."""
+    link = False
     try:
-        exists, is_folder = path.exists(), path.is_dir()
+        link = path.is_symlink()
+        whole = Path(os.path.realpath(path, strict=True)) if link else path
+        old = whole.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        if link:
+            raise _leads_nowhere(path) from None
+        return _Target(path)
     except (OSError, ValueError) as error:
-        raise OutputError("is no name for a file", place=repr(str(path))[:80]) from error
-    if is_folder:
+        if isinstance(error, OSError) and error.errno == errno.ELOOP:
+            raise _leads_nowhere(path) from None
+        if isinstance(error, PermissionError):
+            raise OutputError(f"cannot be written: {error.strerror}", place=str(path)) from error
+        raise OutputError("is not a name for a file", place=repr(str(path))[:80]) from error
+    _check_replaceable(path, whole, old, overwrite)
+    return _Target(whole, old)
+
+
+def _leads_nowhere(path: Path) -> OutputError:
+    hint = "Remove the link, or name another file."
+    return OutputError("is a link that leads nowhere", place=str(path), hint=hint)
+
+
+def _check_replaceable(path: Path, whole: Path, old: os.stat_result, overwrite: bool) -> None:
+    """OutputError where what is at a path is not to be replaced, with the reason; `whole` is where its link leads."""
+    if stat.S_ISDIR(old.st_mode):
         raise OutputError("is a folder", place=str(path))
-    if exists and not overwrite:
+    if not stat.S_ISREG(old.st_mode):
+        raise OutputError("is a pipe or a device, not a file", place=str(path), hint="Name a plain file.")
+    if not overwrite:
         raise OutputError("exists already", place=str(path), hint="Use --overwrite to replace it.")
+    if path != whole and path.lstat().st_uid not in _trusted():
+        hint = f"It leads to {whole}. Name that file if it is the one to replace."
+        raise OutputError("is a link that another user made", place=str(path), hint=hint)
+    if not os.access(whole, os.W_OK):
+        what = "leads to a file" if path != whole else "is a file"
+        hint = "Change its permissions, or name another file."
+        raise OutputError(f"{what} that you may not write to", place=str(path), hint=hint)
+
+
+def _give_rights(draft: Path, old: os.stat_result | None) -> None:
+    """Give a draft the rights of the file it replaces, or those of any new file."""
+    if old is None:
+        draft.chmod(0o666 & ~_mask())
+        return
+    if hasattr(os, "chown"):
+        with contextlib.suppress(OSError):
+            os.chown(draft, old.st_uid, old.st_gid)
+    draft.chmod(stat.S_IMODE(old.st_mode) & 0o777)
 
 
 def clear_drafts(folder: Path) -> None:
     """Remove the drafts that killed processes left in a folder, but none that is still being written."""
-    with contextlib.suppress(OSError, ValueError), _alone_in(folder) as alone:
+    with contextlib.suppress(OSError, ValueError, OutputError), _alone_in(folder, patience=0.0) as alone:
         for path in list(folder.iterdir()) if alone else ():
-            if path.name.startswith(".") and path.name.endswith(DRAFT):
+            is_draft = path.name.startswith(".") and path.name.endswith(DRAFT)
+            if is_draft and stat.S_ISREG(path.lstat().st_mode):
                 _clear(path)
 
 
@@ -131,8 +200,11 @@ def _draft(path: Path) -> Iterator[tuple[int, Path]]:
 if sys.platform == "win32":
     # A file that is open cannot be removed there, nor can it be given its name.
 
+    def _trusted() -> set[int]:
+        return {0}
+
     @contextlib.contextmanager
-    def _alone_in(folder: Path) -> Iterator[bool]:
+    def _alone_in(folder: Path, patience: float | None = None) -> Iterator[bool]:  # noqa: ARG001 - as below
         yield folder.is_dir()
 
     def _keep(draft: str) -> int | None:  # noqa: ARG001 - as below
@@ -145,23 +217,46 @@ if sys.platform == "win32":
 else:
     import fcntl
 
+    def _trusted() -> set[int]:
+        """The users whose links are followed: you, and the system."""
+        return {0, os.geteuid()}
+
     @contextlib.contextmanager
-    def _alone_in(folder: Path) -> Iterator[bool]:
-        """Keep other processes from beginning or ending a file in a folder; False where it cannot be locked."""
+    def _alone_in(folder: Path, patience: float | None = None) -> Iterator[bool]:
+        """Keep other processes from beginning or ending a file in a folder; False where it cannot be locked.
+
+        OutputError where another program holds the lock for longer than `patience`, in seconds.
+        """
         try:
-            handle = os.open(folder, os.O_RDONLY)
+            handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
         except OSError:
             handle = -1
         try:
-            yield handle >= 0 and _hold(handle)
+            yield handle >= 0 and _held_soon(handle, folder, PATIENCE if patience is None else patience)
         finally:
             if handle >= 0:
                 os.close(handle)
 
-    def _hold(handle: int, how: int = fcntl.LOCK_EX) -> bool:
-        """Lock an open file or folder until it is closed or its process ends; False where that cannot be."""
+    def _held_soon(handle: int, folder: Path, patience: float) -> bool:
+        """Lock an open folder; False where that cannot be, OutputError where another program has locked it."""
+        until = time.monotonic() + patience
+        while True:
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                if time.monotonic() >= until:
+                    hint = "Try again in a moment, or write to another folder."
+                    raise OutputError("is locked by another program", place=str(folder), hint=hint) from None
+                time.sleep(_PAUSE)
+            except OSError:
+                return False
+            else:
+                return True
+
+    def _hold(handle: int) -> bool:
+        """Lock an open draft until it is closed or its process ends; False where another process has locked it."""
         try:
-            fcntl.flock(handle, how)
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             return False
         return True
@@ -175,9 +270,9 @@ else:
     def _clear(draft: Path) -> None:
         """Remove a draft unless it is held."""
         with contextlib.suppress(OSError):
-            handle = os.open(draft, os.O_RDONLY)
+            handle = os.open(draft, os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW)
             try:
-                if _hold(handle, fcntl.LOCK_EX | fcntl.LOCK_NB):
+                if _hold(handle):
                     draft.unlink()
             finally:
                 os.close(handle)

@@ -14,6 +14,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from fillgen.book import exchange, store
 from fillgen.book.door import Book
+from fillgen.book.entries import Entry
 from fillgen.book.search import Wanted, search
 from fillgen.book.store import tags
 from fillgen.chart.text import parse_chart
@@ -225,7 +226,10 @@ class BookBesideDict(RuleBasedStateMachine):
             found = exchange.from_json(exchange.to_json(own), "all.json", self.moment)
             assert store.add(other, found)[1] == 0
             theirs = store.every_entry(other)
-            assert [replace(each, id=0) for each in theirs] == [replace(each, id=0) for each in own]
+            assert [_bare(each) for each in theirs] == [_bare(each) for each in own]
+            assert {name: _members(theirs, name) for name in self.sets} == {
+                name: _members(own, name) for name in self.sets
+            }
         assert store.add(self.book, [replace(each, id=0) for each in theirs])[1] == 0
 
     @invariant()
@@ -278,6 +282,17 @@ class BookBesideDict(RuleBasedStateMachine):
     def sound(self) -> None:
         if hasattr(self, "book"):
             self.book.check()
+
+
+def _bare(entry: Entry) -> Entry:
+    """An entry without its number, and with its sets alone: where one was taken out of a set, places have gaps."""
+    return replace(entry, id=0, sets=tuple((name, 0) for name, _ in entry.sets))
+
+
+def _members(entries: list[Entry], name: str) -> list[object]:
+    """The ideas of a set in its order, by their notes."""
+    inside = [entry for entry in entries if name in dict(entry.sets)]
+    return [entry.notes for entry in sorted(inside, key=lambda entry: dict(entry.sets)[name])]
 
 
 TestBookBesideDict = BookBesideDict.TestCase

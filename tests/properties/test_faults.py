@@ -368,8 +368,8 @@ PLACES: dict[str, tuple[str, str]] = {
     "folder in the way": ("in", "is a folder"),
     "file for a folder": ("in/a.txt/x.json", "cannot be written"),
     "no such folder": ("none/x.json", "cannot be written"),
-    "long name": ("x" * 300 + ".json", "is no name for a file|cannot be written"),
-    "long path": ("x/" * 3000 + "x.json", "is no name for a file|cannot be written"),
+    "long name": ("x" * 300 + ".json", "is not a name for a file|cannot be written"),
+    "long path": ("x/" * 3000 + "x.json", "is not a name for a file|cannot be written"),
 }
 
 

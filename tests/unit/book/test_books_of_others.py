@@ -220,13 +220,13 @@ def test_an_idea_that_cannot_be_read_can_be_taken_out(
 
 def test_questions_come_to_an_end(theirs: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A question that takes more steps than the file explains is broken off."""
-    monkeypatch.setattr(door, "_STEPS", 100_000)
-    monkeypatch.setattr(door, "_STEPS_A_BYTE", 1)
+    monkeypatch.setattr(door, "_STEPS", 1_000_000)
+    monkeypatch.setattr(door, "_STEPS_A_BYTE", 0)
     with Book(theirs, writes=False) as book, pytest.raises(BookError, match="more work to read"):
         book.rows(f"SELECT count(*) FROM ({ENDLESS})")
     with Book(theirs) as book:
         for _ in range(3):  # each question has steps of its own
-            assert book.rows(f"SELECT count(*) FROM ({ENDLESS} LIMIT 10000)") == [(10_000,)]
+            assert book.rows(f"SELECT count(*) FROM ({ENDLESS} LIMIT 25000)") == [(25_000,)]
 
 
 def test_answers_fit_the_memory(theirs: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -375,13 +375,11 @@ def test_copies_are_of_one_moment(theirs: Path) -> None:
 Read = Callable[[Book], object]
 
 
-@pytest.mark.parametrize(
-    "read",
-    [store.every_entry, store.tags, store.sets, store.check, lambda book: store.of_last(book, [1])],
-    ids=["entries", "tags", "sets", "check", "ranks"],
-)
-def test_only_its_own_errors_come_out(read: Read, theirs: Path) -> None:
-    """Of each cell put to bytes, a number and a text in turn, a reader makes an answer or an error of the program."""
+READS: tuple[Read, ...] = (store.every_entry, store.tags, store.sets, lambda book: store.of_last(book, [1]))
+
+
+def test_only_its_own_errors_come_out(theirs: Path) -> None:
+    """Of each cell put to bytes, a number and a text in turn, readers make an answer or an error of the program."""
     with contextlib.closing(sqlite3.connect(theirs)) as pages:
         whole = pages.serialize()
         tables = [name for (name,) in pages.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
@@ -396,5 +394,7 @@ def test_only_its_own_errors_come_out(read: Read, theirs: Path) -> None:
             theirs.write_bytes(whole)
             with contextlib.suppress(sqlite3.IntegrityError):
                 changed(theirs, f"UPDATE {table} SET {column} = {value}")
-            with contextlib.suppress(FillgenError), Book(theirs, writes=False) as book:
-                read(book)
+            with Book(theirs, writes=False) as book:
+                for read in READS:
+                    with contextlib.suppress(FillgenError):
+                        read(book)

@@ -108,7 +108,7 @@ def test_impossible_places_are_refused(tmp_path: Path, name: str) -> None:
     (tmp_path / "file").write_bytes(OLD)
     said = refusal(lambda: write_file(tmp_path / name, NEW))
     assert str(tmp_path)[:40] in said
-    assert "cannot be written" in said or "no name for a file" in said
+    assert "cannot be written" in said or "not a name for a file" in said
     assert tree(tmp_path) == {"file": OLD}
 
 
@@ -154,6 +154,123 @@ def test_failed_file_can_be_written_later(tmp_path: Path, monkeypatch: pytest.Mo
     with monkeypatch.context() as patch:
         patch.setattr(Path, "replace", full_disk)
         refusal(lambda: write_file(tmp_path / "a.txt", NEW))
+    write_file(tmp_path / "a.txt", NEW)
+    assert tree(tmp_path) == {"a.txt": NEW}
+
+
+# What is replaced
+
+POSIX = pytest.mark.skipif(os.name != "posix", reason="links and modes as POSIX has them")
+
+
+@POSIX
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o755, 0o664])
+def test_replaced_file_keeps_its_mode(tmp_path: Path, mode: int) -> None:
+    """A file that is replaced is as open or as closed to others as it was."""
+    target = tmp_path / "a.txt"
+    target.write_bytes(OLD)
+    target.chmod(mode)
+    write_file(target, NEW, overwrite=True)
+    assert target.read_bytes() == NEW
+    assert stat.S_IMODE(target.stat().st_mode) == mode
+
+
+@POSIX
+@pytest.mark.parametrize("leads", ["kept/a.txt", "between", str.upper("a.txt")])
+def test_link_is_followed(tmp_path: Path, leads: str) -> None:
+    """The file that a link leads to is replaced, over several links too; the links stay links."""
+    (tmp_path / "kept").mkdir()
+    whole = tmp_path / "kept" / "a.txt"
+    whole.write_bytes(OLD)
+    whole.chmod(0o604)
+    (tmp_path / "between").symlink_to(whole)
+    (tmp_path / "A.TXT").symlink_to("kept/a.txt")
+    link = tmp_path / "link.txt"
+    link.symlink_to(leads)
+    said = refusal(lambda: write_file(link, NEW))
+    assert said == f"{link}: exists already. Use --overwrite to replace it."
+    write_file(link, NEW, overwrite=True)
+    assert link.is_symlink()
+    assert whole.read_bytes() == NEW
+    assert stat.S_IMODE(whole.stat().st_mode) == 0o604
+    assert sorted(path.name for path in whole.parent.iterdir()) == ["a.txt"]
+
+
+@POSIX
+@pytest.mark.parametrize("overwrite", [False, True])
+@pytest.mark.parametrize("leads", ["missing.txt", "missing/a.txt", "link.txt", "a.txt/b"])
+def test_link_that_leads_nowhere_is_left(tmp_path: Path, leads: str, overwrite: bool) -> None:
+    """A link to what is missing, or in a circle, is refused and stays, whether or not files may be replaced."""
+    (tmp_path / "a.txt").write_bytes(OLD)
+    link = tmp_path / "link.txt"
+    link.symlink_to(leads)
+    said = refusal(lambda: write_file(link, NEW, overwrite=overwrite))
+    assert said == f"{link}: is a link that leads nowhere. Remove the link, or name another file."
+    assert link.is_symlink()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.txt", "link.txt"]
+
+
+@POSIX
+def test_link_of_another_user_is_left(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where somebody else made the link, the file that it leads to is not replaced."""
+    (tmp_path / "a.txt").write_bytes(OLD)
+    link = tmp_path / "link.txt"
+    link.symlink_to("a.txt")
+    monkeypatch.setattr(files, "_trusted", lambda: {link.lstat().st_uid + 1})
+    said = refusal(lambda: write_file(link, NEW, overwrite=True))
+    assert said.startswith(f"{link}: is a link that another user made. It leads to ")
+    assert (tmp_path / "a.txt").read_bytes() == OLD
+
+
+@POSIX
+@pytest.mark.parametrize("link", [False, True])
+def test_what_you_may_not_write_to_is_left(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, link: bool
+) -> None:
+    """A file without the right to write to it is not replaced, named itself or by a link."""
+    (tmp_path / "a.txt").write_bytes(OLD)
+    (tmp_path / "link.txt").symlink_to("a.txt")
+    monkeypatch.setattr(files.os, "access", lambda *_: False)
+    said = refusal(lambda: write_file(tmp_path / ("link.txt" if link else "a.txt"), NEW, overwrite=True))
+    assert ("leads to a file" if link else "is a file") + " that you may not write to" in said
+    assert (tmp_path / "a.txt").read_bytes() == OLD
+
+
+@POSIX
+@pytest.mark.parametrize("overwrite", [False, True])
+def test_pipes_and_devices_are_left(tmp_path: Path, overwrite: bool) -> None:
+    """A pipe is not replaced by a file, nor is a device that a link leads to."""
+    os.mkfifo(tmp_path / "pipe.txt")
+    (tmp_path / "null.txt").symlink_to(os.devnull)
+    for name in ("pipe.txt", "null.txt"):
+        said = refusal(lambda at=tmp_path / name: write_file(at, NEW, overwrite=overwrite))  # type: ignore[misc]
+        assert said == f"{tmp_path / name}: is a pipe or a device, not a file. Name a plain file."
+    assert stat.S_ISFIFO((tmp_path / "pipe.txt").stat().st_mode)
+    assert stat.S_ISCHR(Path(os.devnull).stat().st_mode)
+
+
+@POSIX
+def test_pipes_that_look_like_drafts_are_passed_over(tmp_path: Path) -> None:
+    """What is no plain file is no draft, whatever it is called: it is neither opened nor removed."""
+    os.mkfifo(tmp_path / f".a.txt.{files.DRAFT}")
+    write_file(tmp_path / "a.txt", NEW)
+    assert sorted(path.name for path in tmp_path.iterdir()) == [f".a.txt.{files.DRAFT}", "a.txt"]
+
+
+@POSIX
+def test_locked_folder_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where another program has locked the folder for longer than is waited, a message says so and nothing is written."""
+    fcntl = pytest.importorskip("fcntl")
+
+    monkeypatch.setattr(files, "PATIENCE", 0.05)
+    handle = os.open(tmp_path, os.O_RDONLY)
+    fcntl.flock(handle, fcntl.LOCK_EX)
+    said = refusal(lambda: write_file(tmp_path / "a.txt", NEW))
+    assert said == (
+        f"{tmp_path}: is locked by another program. Try again in a moment, or write to another folder."
+    )
+    assert tree(tmp_path) == {}
+    os.close(handle)
     write_file(tmp_path / "a.txt", NEW)
     assert tree(tmp_path) == {"a.txt": NEW}
 
