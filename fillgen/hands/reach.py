@@ -104,17 +104,3 @@ def check_pitches(pitches: Collection[int]) -> None:
     for pitch in pitches:
         if not 0 <= pitch <= 127:
             raise OptionError(f"{pitch} is no pitch", place="pitches", hint="Pitches are 0 to 127, C4 is 60.")
-
-
-def block_fits(pitches: Collection[int], hand: Reach | None = None) -> bool:
-    """Whether one hand, left or right, holds keys together: none lie farther apart than `Reach.held`.
-
-    What fits may still strain: a chord near the limit is better broken, or left without a tone. OptionError for what
-    is no pitch.
-
-    >>> block_fits((48, 55, 62)), block_fits((48, 55, 62), reach("small"))
-    (True, False)
-    """
-    hand = hand or reach()
-    check_pitches(pitches)
-    return not pitches or max(pitches) - min(pitches) <= hand.held

@@ -91,7 +91,7 @@ def check(
     checked = checked_phrase(progression, notes, level, settings)
     line = _Ranged(checked)
     faults = faults_of(checked, line)
-    fingers = best([note.midi for note in notes], settings.hand).fingers
+    fingers = best([note.midi for note in notes], settings.hand)
     mend, unmended = mended(checked) if faults else (None, ())
     lowest = lowest_level(progression, notes, pack, settings) if pack is not None else None
     return Report(

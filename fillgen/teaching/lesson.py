@@ -160,7 +160,7 @@ def _fingered(notes: tuple[IdeaNote, ...], hand: str) -> tuple[IdeaNote, ...]:
     """Notes with fingers: their own where all have one, otherwise those that cost the hand least."""
     if all(each.finger for each in notes):
         return notes
-    fingers = best([each.note.midi for each in notes], reach(hand)).fingers
+    fingers = best([each.note.midi for each in notes], reach(hand))
     return tuple(replace(each, finger=finger) for each, finger in zip(notes, fingers, strict=True))
 
 

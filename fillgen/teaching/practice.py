@@ -57,11 +57,6 @@ class Round:
     rest: int = 0
 
     @property
-    def is_answer(self) -> bool:
-        """Whether the right hand rests, so that it is the player's turn."""
-        return "right" not in self.parts
-
-    @property
     def before(self) -> int:
         """Bars before the music begins."""
         return self.rest + self.count_in
@@ -232,8 +227,8 @@ def call_and_answer(ideas: Ideas, *, turns: int = 4, parts: Sequence[str] = PART
 
     >>> import fillgen
     >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=100, count=2)
-    >>> [(each.idea.rank, each.is_answer) for each in call_and_answer(ideas, turns=3).rounds]
-    [(1, False), (1, True), (2, False), (2, True), (1, False), (1, True)]
+    >>> [(each.idea.rank, "right" in each.parts) for each in call_and_answer(ideas, turns=3).rounds]
+    [(1, True), (1, False), (2, True), (2, False), (1, True), (1, False)]
     """
     check_count(turns, _MOST_TURNS, "turn")
     if not len(ideas):
@@ -318,7 +313,7 @@ def own_ideas(
     """
     choices = settle(Request(progression, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack or RulePack()))
     where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
-    fingers = best([note.midi for note in notes], choices.hand).fingers
+    fingers = best([note.midi for note in notes], choices.hand)
     told = judge.annotated(progression, notes, where, fingers)
     text = phrase_text(notes, progression, [each.name for each in told])
     return Ideas(
