@@ -77,7 +77,7 @@ class Kept:
 
 
 @dataclass(frozen=True)
-class Space:
+class PhraseSpace:
     """All phrases over one plan, and how many there are."""
 
     plan: Plan
@@ -106,7 +106,7 @@ class Candidates:
         return Candidates(self.plan, self.places, *arrays)
 
 
-Gather = Callable[["Engine", Sequence[Space], int, Dice], list[Candidates]]
+Gather = Callable[["Engine", Sequence[PhraseSpace], int, Dice], list[Candidates]]
 """How candidates are found in some spaces, whose phrases are so many."""
 
 
@@ -175,7 +175,7 @@ class Engine:
         found = self.places(notes, closes=is_last)
         return all(self.windows.domain(place).size for place in found)
 
-    def spaces(self, dice: Dice) -> list[Space]:
+    def spaces(self, dice: Dice) -> list[PhraseSpace]:
         """Plans with all their phrases, only plans that have any."""
         c = self.choices
         wanted = max(_PLANS, c.request.count // 8)
@@ -200,11 +200,11 @@ class Engine:
                 break
         return found
 
-    def space(self, plan: Plan, kept: Kept | None = None) -> Space:
+    def space(self, plan: Plan, kept: Kept | None = None) -> PhraseSpace:
         """All phrases over a plan that keep the rules, and what shall be kept besides."""
         where = self.places(plan.rhythm)
         lattice = self._lattice(plan, where, kept)
-        return Space(plan, where, lattice, lattice.count(), kept)
+        return PhraseSpace(plan, where, lattice, lattice.count(), kept)
 
     def places(self, rhythm: Sequence[tuple[int, int]], *, closes: bool = True) -> tuple[Place, ...]:
         """The places of the notes of a whole phrase, or of a part that does not close it."""
@@ -235,7 +235,7 @@ class Engine:
 
     # Candidates
 
-    def candidates(self, found: Sequence[Space], phrases: int, dice: Dice) -> list[Candidates]:
+    def candidates(self, found: Sequence[PhraseSpace], phrases: int, dice: Dice) -> list[Candidates]:
         """Phrases of every plan, scored: all there are where they are few, otherwise drawn."""
         all_of_them = phrases <= FEW
         drawn = min(max(FEW, 24 * self.choices.request.count), _MOST_DRAWN) // len(found)
@@ -252,11 +252,11 @@ class Engine:
             scored.append(self.scored(space.plan, space.places, pitches))
         return self._in_shape(scored)
 
-    def _weights(self, space: Space, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
+    def _weights(self, space: PhraseSpace, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
         """How much each window is wanted by a plan; 0 where the rules forbid it, or what shall be kept."""
         plan = space.plan
-        setting = self._setting(plan, space.places)
-        wanted = score.heights(plan.shape, setting.times)
+        context = self._context(plan, space.places)
+        wanted = score.heights(plan.shape, context.times)
         middle = self._middle(plan)
         near = space.kept.near if space.kept is not None else {}
         weights = []
@@ -294,19 +294,21 @@ class Engine:
         """The pitches a place may have, counted from the lowest of the range."""
         return self.windows.domain(place).astype(np.intp) - self.choices.low
 
-    def _setting(self, plan: Plan, where: Sequence[Place]) -> score.Setting:
+    def _context(self, plan: Plan, where: Sequence[Place]) -> score.ScoreContext:
         c = self.choices
         home = where[-1].root if c.request.purpose == "ending" else 0
         seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
-        return score.Setting(plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand)
+        return score.ScoreContext(
+            plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand
+        )
 
     def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
         """Phrases over a plan, given as rows of pitches, with their terms and scores."""
-        setting = self._setting(plan, where)
+        context = self._context(plan, where)
         weights = self.choices.weights
-        found = score.terms(pitches, setting, tuple(weights))
+        found = score.terms(pitches, context, tuple(weights))
         every = self.choices.request.pack.shapes.values()
-        fit = np.round(score.follows(pitches, list(every), setting.times), 6)
+        fit = np.round(score.follows(pitches, list(every), context.times), 6)
         return Candidates(
             plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=1), fit.max(axis=1)
         )

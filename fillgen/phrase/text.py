@@ -33,14 +33,14 @@ def parse_phrase(text: str, metre: Metre) -> Phrase:
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenPhrase:
     """A phrase as it is written: its notes, one bar right after the other, and the ticks of each bar."""
 
     notes: Phrase
     bars: tuple[int, ...]
 
 
-def written_phrase(text: str, metre: Metre | None = None) -> Written:
+def written_phrase(text: str, metre: Metre | None = None) -> WrittenPhrase:
     """A phrase text with bars of any length, or of a metre; PhraseError with bar and note where it cannot be read.
 
     >>> written_phrase("Bb4q | C5w").bars
@@ -60,7 +60,7 @@ def written_phrase(text: str, metre: Metre | None = None) -> Written:
         raise PhraseError("the last note is tied to nothing", place=f"bar {len(bars)}")
     if not notes:
         raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
-    return Written(tuple(notes), tuple(bars))
+    return WrittenPhrase(tuple(notes), tuple(bars))
 
 
 def wrong_bar(number: int, ticks: int, metre: Metre) -> PhraseError:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from fillgen.errors import OptionError, PackError, did_you_mean, shorten
-from fillgen.rules.rule import Rule, RuleUse, Setting
+from fillgen.rules.rule import Rule, RuleSetting, RuleUse
 from fillgen.rules.rulebook import RULES
 from fillgen.tables import Table, plain_name, read_table, table
 from fillgen.theory.metre import LENGTHS, METRES, TICKS, Metre, is_triplet
@@ -371,7 +371,7 @@ def _use(row: Table, place: str) -> RuleUse:
     return RuleUse(rule, {k: tuple(v) if isinstance(v, list) else v for k, v in settings.items()})
 
 
-def _check_setting(key: str, value: object, setting: Setting, place: str) -> None:
+def _check_setting(key: str, value: object, setting: RuleSetting, place: str) -> None:
     if setting.words:
         if not isinstance(value, list):
             raise PackError(f"{key!r} must be a list of words", place=place)

@@ -65,7 +65,7 @@ class Example:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class RuleSetting:
     """A number or a list of words that a pack gives a rule: its lowest and highest value, or the words allowed."""
 
     low: float = 0
@@ -92,7 +92,7 @@ class Rule:
     says: str
     reason: str
     source: str
-    settings: Mapping[str, Setting]
+    settings: Mapping[str, RuleSetting]
     keeps: Example
     breaks: Example
     asks: Callable[..., Verdict]
