@@ -180,13 +180,13 @@ def _sevenths(spot: _Spot) -> Iterator[Proposal]:
     if new.symbol == spot.chord.symbol:
         return
     seventh, after = new.tones[-1].name, spot.after
-    told = f"{new.symbol} adds the seventh, {seventh}, to {spot.chord.symbol}"
+    sentence = f"{new.symbol} adds the seventh, {seventh}, to {spot.chord.symbol}"
     goes = _goes(seventh, after, (0, -1, -2)) if after else ""
     if after and goes:
-        told += f"; {seventh} {goes} in {after.symbol}"
+        sentence += f"; {seventh} {goes} in {after.symbol}"
     elif seventh.pitch_class in {name.pitch_class for name in spot.key.scale}:
-        told += f"; {seventh} belongs to {spot.key}"
-    yield spot.proposal("seventh", (new,), f"{told}.")
+        sentence += f"; {seventh} belongs to {spot.key}"
+    yield spot.proposal("seventh", (new,), f"{sentence}.")
 
 
 def _secondary_dominants(spot: _Spot) -> Iterator[Proposal]:

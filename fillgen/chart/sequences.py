@@ -343,7 +343,7 @@ def _rows(progression: Progression) -> list[list[tuple[Chord, int]]]:
 def with_chords(
     progression: Progression, place: Span, chords: tuple[Chord, ...], lengths: tuple[int, ...] = ()
 ) -> Progression:
-    """A progression with other chords in the place of one; their lengths in ticks are told where they are several."""
+    """A progression with other chords in the place of one; give their lengths in ticks if there are several."""
     parts = tuple(zip(chords, lengths or (place.length,), strict=True))
     bars = [
         [part for span in bar for part in (parts if span is place else ((span.chord, span.length),))]

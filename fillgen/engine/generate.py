@@ -393,15 +393,15 @@ class Engine:
             Note(onset, length, midi)
             for (onset, length), midi in zip(group.plan.rhythm, pitches, strict=True)
         )
-        told = judge.annotated(self.progression, notes, group.places, fingers, self.speller)
+        annotated = judge.annotated(self.progression, notes, group.places, fingers, self.speller)
         shapes = list(self.choices.request.pack.shapes)
         return Idea(
             rank,
             float(group.scores[row]),
             {name: round(float(values[row]), 4) for name, values in group.terms.items()},
             shapes[int(group.shapes[row])],
-            phrase_text(notes, self.progression, [each.name for each in told]),
-            told,
+            phrase_text(notes, self.progression, [each.name for each in annotated]),
+            annotated,
         )
 
     # When nothing can be found
@@ -416,9 +416,9 @@ class Engine:
             if self._goes_to(stuck, Windows([u for u in self.windows.uses if u is not use], *self._ends()))
         ]
         named = named or self._blocking(stuck)
-        told = " and ".join(use.rule.kind for use in named) or "the rules together"
+        kinds = " and ".join(use.rule.kind for use in named) or "the rules together"
         return NoPhraseError(
-            f"no phrase between {self._range()} keeps {told}",
+            f"no phrase between {self._range()} keeps {kinds}",
             place=f"bar {stuck}",
             hint=self._way_on(named, stuck),
         )

@@ -207,9 +207,9 @@ def _turns(lines: Lines) -> Values:
 def _descent(lines: Lines) -> Values:
     """Steps rather fall, leaps rather rise: the share of them that do; seven in ten are enough (Vos and Troost 1989)."""
     leap = lines.sizes >= LEAP
-    told = (lines.steps | leap).sum(axis=1)
+    counted = (lines.steps | leap).sum(axis=1)
     usual = ((lines.steps & (lines.moves < 0)) | (leap & (lines.moves > 0))).sum(axis=1)
-    return np.where(told, usual / (_ENOUGH["descent"] * np.maximum(told, 1)), 0.5)
+    return np.where(counted, usual / (_ENOUGH["descent"] * np.maximum(counted, 1)), 0.5)
 
 
 def _echo(lines: Lines) -> Values:
@@ -336,4 +336,4 @@ _TERMS = {
     "colour": _colour,
     "ease": _ease,
 }
-"""The terms by name, in the order in which they are told."""
+"""The terms by name, in the order in which they are shown."""

@@ -29,7 +29,7 @@ from fillgen.tables import table
 from fillgen.theory.pitch import NATURAL
 
 JUMP_POINTS = 60
-"""What a jump adds to the points when difficulty is told. A choice made here: more than what any stretch of a wider
+"""What a jump adds to the points of a difficulty. A choice made here: more than what any stretch of a wider
 hand can cost together with the notes around it, so that a smaller hand never has it easier."""
 REST_SECONDS = 1.0
 """A longer wait for the next note does not make a melody easier still. A choice made here."""
@@ -482,8 +482,8 @@ def beyond(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | None 
 def _check_seconds(pitches: Sequence[int], seconds: Sequence[float]) -> None:
     check_pitches(pitches)
     if len(pitches) != len(seconds):
-        told = f"{len(seconds)} onsets for {len(pitches)} notes"
-        raise OptionError(told, place="seconds", hint="Give one onset for each note.")
+        message = f"{len(seconds)} onsets for {len(pitches)} notes"
+        raise OptionError(message, place="seconds", hint="Give one onset for each note.")
     if any(not before < after for before, after in pairwise(seconds)):
         hint = "Give each note a later onset than the one before."
         raise OptionError("onsets do not rise", place="seconds", hint=hint)

@@ -41,7 +41,7 @@ class Idea:
 
     @property
     def phrase(self) -> Phrase:
-        return tuple(told.note for told in self.notes)
+        return tuple(each.note for each in self.notes)
 
     def __str__(self) -> str:
         return self.text

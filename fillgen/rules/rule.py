@@ -115,7 +115,7 @@ class Rule:
             return True if before is None else self.asks(before, note, **settings)
         return self.asks(before, note, after, **settings)
 
-    def told(self, settings: Mapping[str, Any]) -> str:
+    def text(self, settings: Mapping[str, Any]) -> str:
         """The rule as a sentence, with its numbers.
 
         A part in square brackets stands only where the settings it names are given, otherwise what follows its
@@ -147,5 +147,7 @@ class RuleUse:
     def holds(self, window: Window) -> Verdict:
         return self.rule.holds(window, self.settings)
 
-    def told(self) -> str:
-        return self.rule.told(self.settings)
+    @property
+    def text(self) -> str:
+        """The rule as a sentence, with its numbers."""
+        return self.rule.text(self.settings)

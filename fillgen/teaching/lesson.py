@@ -145,9 +145,9 @@ def _level_step(course: _Course, level: Level) -> Step:
 def _own(course: _Course, phrase: tuple[IdeaNote, ...]) -> Step:
     """The pupil's phrase as the last step."""
     check_phrase(course.request.progression, tuple(each.note for each in phrase))
-    told = (_explained(course, "Your phrase", phrase),)
-    practise = (_own_way(phrase), _tempo_way(course.tempo), *_leap_way(told))
-    return Step("Your own phrase", "What you made yourself, note by note.", practise, told)
+    phrases = (_explained(course, "Your phrase", phrase),)
+    practise = (_own_way(phrase), _tempo_way(course.tempo), *_leap_way(phrases))
+    return Step("Your own phrase", "What you made yourself, note by note.", practise, phrases)
 
 
 def _explained(course: _Course, name: str, notes: tuple[IdeaNote, ...]) -> Explained:

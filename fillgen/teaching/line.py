@@ -30,7 +30,7 @@ def _places(progression: Progression, rhythm: tuple[tuple[int, int], ...]) -> tu
 
 
 class Line:
-    """A phrase over its chart as it is told: names, roles, and what lies around each note.
+    """A phrase over its chart: names, roles, and what lies around each note.
 
     Notes are counted from 0. `where` are the places of the notes; without them the phrase is a whole one.
     """

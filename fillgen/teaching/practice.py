@@ -190,7 +190,7 @@ def _looped(
         for parts in stages:
             for number in range(1, times + 1):
                 turn = f", time {number} of {times}" if times > 1 else ""
-                yield Round(idea, tempo, parts, f"{tempo} a minute, {_told(parts)}{turn}")
+                yield Round(idea, tempo, parts, f"{tempo} a minute, {_parts_in_words(parts)}{turn}")
 
 
 def _by_tempo(rounds: Iterable[Round], progression: Progression) -> list[list[Round]]:
@@ -207,10 +207,10 @@ _PART_WORDS = {"right": "right hand", "left": "left hand", "bass": "bass", "drum
 _TOGETHER = {("right",): "right hand alone", ("right", "left"): "both hands", PARTS: "all parts"}
 
 
-def _told(parts: tuple[str, ...]) -> str:
+def _parts_in_words(parts: tuple[str, ...]) -> str:
     """Parts in words.
 
-    >>> _told(("right", "left")), _told(("right", "bass"))
+    >>> _parts_in_words(("right", "left")), _parts_in_words(("right", "bass"))
     ('both hands', 'right hand and bass')
     """
     words = [_PART_WORDS[part] for part in parts]
@@ -314,8 +314,8 @@ def own_ideas(
     choices = settle(Request(progression, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack or RulePack()))
     where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
     fingers = best([note.midi for note in notes], choices.hand)
-    told = judge.annotated(progression, notes, where, fingers)
-    text = phrase_text(notes, progression, [each.name for each in told])
+    annotated = judge.annotated(progression, notes, where, fingers)
+    text = phrase_text(notes, progression, [each.name for each in annotated])
     return Ideas(
         progression,
         choices.rhythm.name,
@@ -324,6 +324,6 @@ def own_ideas(
         rhythm is not None and choices.rhythm.swing,
         0,
         1,
-        (Idea(1, 0.0, {}, "", text, told),),
+        (Idea(1, 0.0, {}, "", text, annotated),),
         hand=(choices.hand or reach()).size,
     )

@@ -255,10 +255,10 @@ def _without_forbidden(task: Task, notes: Phrase) -> Phrase:
             allowed |= set(use.settings.get("allow", ()))
     while True:
         where = task.engine.places(rhythm_of(notes))
-        told = roles(where, [note.midi for note in notes])
+        found = roles(where, [note.midi for note in notes])
         bad = [
             index
-            for index, (place, role) in enumerate(zip(where, told, strict=True))
+            for index, (place, role) in enumerate(zip(where, found, strict=True))
             if index and not place.strong and role not in allowed
         ]
         if not bad:

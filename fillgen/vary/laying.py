@@ -62,7 +62,7 @@ _Layer = dict[_State, list[_Edge]]
 class _RhythmSearch:
     """A row of pitches laid over the bars of a chart in every rhythm that the rules allow, bar by bar.
 
-    What the rules ask of a note can be told once the two notes after it are known, so that a state needs no more than
+    Whether a note keeps the rules is known once the two notes after it are, so a state needs no more than
     the number of notes laid and the last three.
     """
 

@@ -94,7 +94,7 @@ def test_rule_has_reason_and_source(rule: Rule) -> None:
 def test_rule_says_itself_with_its_numbers(rule: Rule) -> None:
     """At each level a rule is one plain sentence that holds the numbers and words of its settings."""
     for use in uses_of(rule).values():
-        said = use.told()
+        said = use.text
         assert said[0].isupper()
         assert said.endswith(".")
         assert not set("{}[]|") & set(said)

@@ -306,7 +306,7 @@ def test_rhythm_beyond_the_level_is_a_remark(chart: str, phrase: str, level: int
     """What the level's rhythms do not use is said, and is no fault."""
     report = report_of(chart, phrase, level)
     assert any(part in remark for remark in report.remarks), report.remarks
-    assert not any(part in fault.told for fault in report.faults)
+    assert not any(part in fault.says for fault in report.faults)
 
 
 def test_a_chord_that_comes_in_late_makes_no_syncopation() -> None:
