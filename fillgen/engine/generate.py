@@ -50,11 +50,11 @@ _HEIGHT = 13.0
 
 @dataclass(frozen=True)
 class Kept:
-    """What phrases over a plan shall keep besides the rules, by the number of the note, counted from 0.
+    """What phrases over a plan must keep besides the rules, by the number of the note, counted from 0.
 
     `pitches` are fixed (MIDI numbers); `rises` tell whether the line goes up to a note from the one before (1), down (-1)
     or neither (0); `near` are pitches that the draws lean to, each with a strength, or lean away from where that is
-    below 0; `within` are the lowest and the highest pitch a note may have, `never` pitches that it shall not have.
+    below 0; `within` are the lowest and the highest pitch a note may have, `never` pitches that it must not have.
     """
 
     pitches: Mapping[int, int] = field(default_factory=dict)
@@ -107,7 +107,7 @@ class Candidates:
 
 
 Gather = Callable[["Engine", Sequence[PhraseSpace], int, Dice], list[Candidates]]
-"""How candidates are found in some spaces, whose phrases are so many."""
+"""How candidates are found in some spaces, given how many phrases these hold."""
 
 
 def generate(request: Request, gather: Gather | None = None) -> Ideas:
@@ -201,7 +201,7 @@ class Engine:
         return found
 
     def space(self, plan: Plan, kept: Kept | None = None) -> PhraseSpace:
-        """All phrases over a plan that keep the rules, and what shall be kept besides."""
+        """All phrases over a plan that keep the rules, and what must be kept besides."""
         where = self.places(plan.rhythm)
         lattice = self._lattice(plan, where, kept)
         return PhraseSpace(plan, where, lattice, lattice.count(), kept)
@@ -253,7 +253,7 @@ class Engine:
         return self._in_shape(scored)
 
     def _weights(self, space: PhraseSpace, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
-        """How much each window is wanted by a plan; 0 where the rules forbid it, or what shall be kept."""
+        """How much each window is wanted by a plan; 0 where the rules forbid it, or what must be kept."""
         plan = space.plan
         context = self._context(plan, space.places)
         wanted = score.heights(plan.shape, context.times)
@@ -477,7 +477,7 @@ def _keeps(index: int, domains: Sequence[NDArray[np.int16]], kept: Kept) -> NDAr
 
 
 def _keeping(run: Run, domains: Sequence[NDArray[np.int16]], kept: Kept) -> Run:
-    """The figures of a run that keep what shall be kept inside it."""
+    """The figures of a run that keep what must be kept inside it."""
     figures = run.figures
     for column in range(run.size):
         index = run.first + column

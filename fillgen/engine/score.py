@@ -24,7 +24,7 @@ Values = NDArray[np.float64]
 INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 115)
 """How well an interval sings, by its size in semitones. The order is that of interval counts in real melodies
 (Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last. A
-repeated note stands with the thirds: songs have more of them, but a fill had better move."""
+repeated note counts with the thirds: songs have more of them, but a fill had better move."""
 CLOSE_VALUE = np.array([0.6, 1, 1, 0.7, 0.7, 0.5, 0.1, 0.4, 0.1, 0.1] + [0.0] * 118)
 """How smoothly the last note is reached, by the size of the last interval in semitones."""
 STEP = 2
@@ -53,7 +53,7 @@ class ScoreContext:
 
     @cached_property
     def times(self) -> Values:
-        """Where each note stands in the phrase, from 0 at the first to 1 at the last."""
+        """Where each note is in the phrase, from 0 at the first to 1 at the last."""
         onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
         span = onsets[-1] - onsets[0]
         return (onsets - onsets[0]) / span if span else np.zeros_like(onsets)
@@ -229,7 +229,7 @@ def _motif(lines: Lines) -> Values:
     """Motifs that come back: the share of threes of notes heard before; a fifth of them is enough.
 
     They come back in the same rhythm, at any height; intervals are compared as seconds, thirds and so on. Three
-    notes that only go there and back, or stay, are no motif, so that rocking between two notes wins nothing.
+    notes that only go there and back, or stay, aren't a motif, so that rocking between two notes wins nothing.
     """
     if lines.pitches.shape[1] < 4:
         return np.full(len(lines.pitches), 0.5)

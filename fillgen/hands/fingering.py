@@ -1,7 +1,7 @@
 """Fingers of the right hand: what a fingering costs, which ones cost least, and how hard a melody is for a hand.
 
 Spans and rules are those of Parncutt, Sloboda, Clarke, Raekallio and Desain (1997), 'An ergonomic model of keyboard
-fingering for melodic fragments', Music Perception 14(4), 341-382; they stand in `rules/fingering.toml`. Fingers are 1
+fingering for melodic fragments', Music Perception 14(4), 341-382; they are in `rules/fingering.toml`. Fingers are 1
 (thumb) to 5, pitches are MIDI numbers (C4 = 60), distances are semitones, points are whole numbers: fewer are easier.
 
 The rules look at three notes in a row, so the least points from each pair of fingers to the end, found from the last
@@ -275,7 +275,7 @@ class _Charges:
 
 @lru_cache(maxsize=16)
 def _tables(hand: Reach, jump: int, far: int) -> _Charges:
-    """The tables of a hand for rises of so many semitones up and down, a jump at a price."""
+    """The tables of a hand for rises of up to `far` semitones up and down, with `jump` as the price of a jump."""
     rise = np.arange(-far, far + 1)[:, None, None]
     alone = np.stack([_added(*_note_points(white).values()) for white in (False, True)])
     white = np.array([False, True])[:, None, None]
@@ -294,10 +294,10 @@ def _summed(points: Mapping[str, Points]) -> Points:
 
 
 def best(pitches: Sequence[int], hand: Reach | None = None) -> Fingers:
-    """The fingers for a melody that cost least, exactly; a medium hand where none is given.
+    """The fingers for a melody that cost least, exactly; a medium hand if none is given.
 
     Fingerings are compared by their jumps, fewest first, then by their points, then by the lower first finger that
-    differs. OptionError for what is no pitch.
+    differs. OptionError for anything that isn't a pitch.
 
     >>> best((60, 62, 64, 65, 67, 69, 71, 72))
     (1, 2, 3, 1, 2, 3, 4, 5)
@@ -417,7 +417,8 @@ def difficulty(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | N
     The points of the best fingering, a jump priced at `JUMP_POINTS`, are divided by the seconds from the first onset
     to the last, a wait longer than `REST_SECONDS` cut to that. Of `x` points a second the difficulty is
     `x / (x + HARD)`: the same stretch is harder the more notes there are in a second. It tells of fingers only: not of
-    reading, force or endurance. OptionError for what is no pitch, or where onsets are not as many or do not rise.
+    reading, force or endurance. OptionError for anything that isn't a pitch, or if there aren't as many onsets as notes,
+    or they don't rise.
 
     >>> scale = (60, 62, 64, 65, 67, 69, 71, 72)
     >>> [round(difficulty(scale, [index / rate for index in range(8)]), 2) for rate in (2, 4, 8)]

@@ -72,7 +72,7 @@ class Reach:
 
 @lru_cache(maxsize=8)
 def reach(size: str = "medium") -> Reach:
-    """The hand of that size; OptionError where there is none.
+    """The hand of that size; OptionError if there is none.
 
     >>> [reach(size).held for size in SIZES]
     [12, 14, 15]

@@ -36,7 +36,7 @@ Pitches = tuple[int, ...]
 
 @dataclass(frozen=True, slots=True)
 class LowLimit:
-    """Below a MIDI pitch, two neighbouring keys lie at least so many semitones apart."""
+    """Below a MIDI pitch, two neighbouring keys lie at least this many semitones apart."""
 
     below: int
     semitones: int
@@ -156,7 +156,7 @@ class Voicing:
 
 
 def held_tones(chord: Chord, most: int) -> tuple[Tone, ...]:
-    """The tones of a chord that the left hand keeps where it holds at most so many keys, three or more.
+    """The tones of a chord that the left hand keeps if it holds at most a number of keys, three or more.
 
     What the bass and the ear supply goes first: a perfect fifth, then the root, then the lowest of the tensions.
     Third and seventh, altered fifths and the highest tensions stay. Common practice. A bass note after a slash is

@@ -142,7 +142,7 @@ def _read_note(token: str, place: str) -> tuple[int | None, int, bool]:
 
 
 def _note_hint(token: str) -> str:
-    """What is probably meant by something that is no note."""
+    """What is probably meant by something that isn't a note."""
     bare = token.strip(",;.~")
     meant = f"{bare[:1].upper()}{bare[1:]}"
     if bare != token.strip("~") and _TOKEN.fullmatch(bare):

@@ -118,7 +118,7 @@ class Rule:
     def text(self, settings: Mapping[str, Any]) -> str:
         """The rule as a sentence, with its numbers.
 
-        A part in square brackets stands only where the settings it names are given, otherwise what follows its
+        A part in square brackets is used only if the settings it names are given, otherwise what follows its
         bar does: `[one of {allow}|none]`.
         """
         words = {key: _listed(value) for key, value in settings.items() if value != ()}

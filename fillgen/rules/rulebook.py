@@ -1,6 +1,6 @@
 """The rules: named questions about a note between the note before it and the note after it.
 
-Each rule stands here once. The bar problems ask it while they are solved, the lattice asks it across bar lines,
+Each rule is written here once. The bar problems ask it while they are solved, the lattice asks it across bar lines,
 the judge asks it of a player's phrase, and `fillgen rules` tells it to the reader. A rule pack switches a rule on
 and gives it its numbers.
 

@@ -38,8 +38,8 @@ class Report:
     """What there is to say of a phrase: its notes, faults and mend, what holds, and what works.
 
     `names` is what textbooks call each note, `reasons` a sentence for each; `holds` are the rules that hold, by name
-    and text. `tempo` is in quarter notes a minute, None where none was given; `lowest` is the lowest level the
-    phrase fits, None where none was sought or found. `reading` are remarks on how the phrase was read, such as its part
+    and text. `tempo` is in quarter notes a minute, None if none was given; `lowest` is the lowest level the
+    phrase fits, None if none was sought or found. `reading` are remarks on how the phrase was read, such as its part
     or its timing; whoever read it adds them with `dataclasses.replace`.
     """
 

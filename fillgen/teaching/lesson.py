@@ -90,7 +90,7 @@ def lesson(
 ) -> Lesson:
     """A lesson over a chart: a step for each level, easiest first, then the pupil's own phrase where there is one.
 
-    `per_level` ideas stand in a step, fewer where a level allows no more, which its remarks tell. Fingers that a
+    A step has `per_level` ideas, or fewer if the level allows no more, as its remarks say. Fingers that a
     phrase has are kept, others are found. OptionError for a setting outside what is offered, PhraseError for a phrase that
     does not go with the chart, NoPhraseError where no level has any idea and there is no phrase either.
 
@@ -117,7 +117,7 @@ def lesson(
 
 
 def _levels(course: _Course, levels: Sequence[Level], goes_on: bool) -> list[Step]:
-    """A step for each level. Where one has no phrase its step says so; where none has, there is no lesson in them."""
+    """A step for each level. If a level has no phrase its step says so; if none has and nothing else comes, NoPhraseError."""
     steps, failed = [], None
     for level in levels:
         try:

@@ -49,7 +49,7 @@ class _State:
 
 
 def mended(checked: Checked) -> tuple[Mend | None, tuple[str, ...]]:
-    """The smallest mend; where there is none, a sentence that says so.
+    """The smallest mend; if there is none, a sentence that says so.
 
     Notes may change their pitch, and may end where a strong beat or a chord begins.
     """

@@ -87,7 +87,7 @@ class ChordNotes:
 
 
 def chord_notes(progression: Progression, *, dorian_sixth: bool = False) -> tuple[ChordNotes, ...]:
-    """What fits each chord of a progression; a chord that is repeated at once stands there once.
+    """What fits each chord of a progression; a chord that is repeated at once is listed once.
 
     Over N.C. the chord before goes on in the ear, so its notes are the ones that fit, and a remark says so.
     see `note_fits` for `dorian_sixth`.
@@ -214,7 +214,7 @@ _ALTERED = {"b9", "#9", "b3", "#4", "b5", "#5", "b6", "b7"}
 
 
 def _by_letter(root: Name, name: Name) -> str:
-    """The degree that a note's letter tells, empty where no player says it so.
+    """The degree by a note's letter, empty where no player would call it that.
 
     >>> [_by_letter(Name.read("F"), Name.read(name)) for name in ("Gb", "B", "Cb")]
     ['b9', '#4', 'b5']
@@ -325,7 +325,7 @@ class _Over:
         )
 
     def _beside(self, name: Name, rise: int) -> Tone | None:
-        """The chord tone so many semitones above a note."""
+        """The chord tone a number of semitones above a note."""
         return self.chord.tone_at((name.pitch_class + rise) % 12)
 
     def _tone_in_words(self, tone: Tone) -> str:
@@ -344,7 +344,7 @@ def _is_above(name: Name, goal: Name, rise: int) -> bool:
 
 
 def _step(rise: int) -> str:
-    """Where a note lies whose neighbour is so many semitones above it.
+    """Where a note lies whose neighbour is a number of semitones above it.
 
     >>> _step(1), _step(-2)
     ('a half step below', 'a whole step above')

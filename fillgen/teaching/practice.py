@@ -282,7 +282,7 @@ def _rest_bars(each: Round, progression: Progression) -> int:
 
 
 def _most_that_fit(planned: Callable[[int], Session], most: int) -> int:
-    """The largest number whose session is no longer than is offered, 0 where there is none."""
+    """The largest number whose session isn't longer than what is offered, 0 if there is none."""
     return next((count for count in range(most, 0, -1) if minutes(planned(count)) <= MOST_MINUTES), 0)
 
 

@@ -44,7 +44,7 @@ def shares(idea: Idea, ideas: Ideas) -> tuple[Share, ...]:
 def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
     """Why an idea ranks where it does among the ideas it is shown with, in the score's own terms.
 
-    A sentence for each term, then what lifts the idea most, what costs it most, and why it stands after the one
+    A sentence for each term, then what lifts the idea most, what costs it most, and why it comes after the one
     before it.
 
     >>> import fillgen

@@ -238,7 +238,7 @@ def sentence(line: Line, index: int) -> str:
 
 
 def reasons(progression: Progression, notes: Phrase, where: Sequence[Place] | None = None) -> tuple[str, ...]:
-    """For each note why it may stand where it stands, or what it lacks, in a sentence or two.
+    """For each note why it fits where it is, or what it lacks, in a sentence or two.
 
     `where` are the places of the notes; without them the phrase is a whole one, and may close on any tone of a triad.
 

@@ -314,7 +314,7 @@ def _pushed(task: Task, notes: Phrase) -> Phrase:
 
 
 def _decorated(task: Task, notes: Phrase, often: int) -> _Sketch:
-    """Notes with some of them split, so that new ones lead on to the next: so many in two bars at the most.
+    """Notes with some of them split, so that new ones lead on to the next: at most `often` in two bars.
 
     There is one triplet at the most.
     """
@@ -371,7 +371,7 @@ def _makes_syncopation(task: Task, note: Note, lengths: Sequence[int]) -> bool:
 
 
 def _needs_level(task: Task, group: Candidates) -> NDArray[np.bool_]:
-    """Which candidates would not stand at the level below."""
+    """Which candidates wouldn't fit the level below."""
     lower = [n for n in task.choices.request.pack.level_numbers if n < task.level.number]
     if not lower:
         return np.ones(len(group.pitches), dtype=bool)

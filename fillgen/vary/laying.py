@@ -91,7 +91,7 @@ class _RhythmSearch:
         return tuple(dict.fromkeys(tuple(begun(each, free, task.progression)) for each in notes))
 
     def _goes_on(self, bar: int, used: int) -> set[int]:
-        """How many notes may be laid after a bar, as far as its own notes tell, where so many are laid before it."""
+        """How many notes may be laid after a bar, as far as its own notes tell, with a number of them laid before it."""
         if bar in self.task.bars and used != self._first_of(bar):
             return set()
         most = len(self.pitches) - used

@@ -64,7 +64,7 @@ def _image(task: Task, axis: float) -> tuple[int, ...]:
 
 
 def _step(key: Key, midi: int) -> float:
-    """How high a pitch stands in steps of a key's scale; half-way between two where it is none of them."""
+    """How high a pitch is in steps of a key's scale; half-way between two if it isn't one of them."""
     classes = sorted(name.pitch_class for name in key.scale)
     octave, own = divmod(midi, 12)
     below = sum(pitch_class <= own for pitch_class in classes)

@@ -119,7 +119,7 @@ def rather(
 def apart_from_phrase(
     task: Task, groups: list[Candidates], most: float = diversify.ALIKE
 ) -> list[Candidates]:
-    """The candidates that are no near-copies of the phrase where something new is asked for, if there are enough."""
+    """The candidates that aren't near-copies of the phrase where something new is asked for, if there are enough."""
 
     def differs(group: Candidates) -> NDArray[np.bool_]:
         found = in_common(group.plan.rhythm, group.pitches, task.phrase, task.ranges)
