@@ -25,7 +25,7 @@ from fillgen.theory.pitch import Key
 MELODY_TERMS = tuple(term for term in TERMS if term not in ("colour", "ease"))
 """The terms of the score that need neither chords nor a hand, in their order."""
 _LEVEL = 3
-"""The level whose range counts where none is given."""
+"""The level whose range counts if none is given."""
 _DECIMALS = 9
 """Terms are rounded to so many, so that every machine agrees and no line depends on the others of its call."""
 
