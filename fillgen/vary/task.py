@@ -206,7 +206,7 @@ def own_level(request: Request, phrase: Phrase) -> int | None:
 
 def _check_level(request: Request, phrase: Phrase, level: int) -> None:
     request.pack.level(level)
-    if own_level(request, phrase) == level:
+    if own_level(replace(request, level=level), phrase) == level:
         raise OptionError(
             f"the phrase stands at level {level} already", hint="Ask for another level, or --like."
         )

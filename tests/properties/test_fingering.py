@@ -109,8 +109,8 @@ def enumerated(size: str, keys: Keys) -> list[tuple[int, int, Keys]]:
         ]
     if not ways:
         ways = list(product(range(1, 6), repeat=len(keys)))
-    told = sorted((*plain_points(size, keys, way), way) for way in ways)
-    return [each for each in told if each[0] == told[0][0]]
+    ranks = sorted((*plain_points(size, keys, way), way) for way in ways)
+    return [each for each in ranks if each[0] == ranks[0][0]]
 
 
 def reaches(size: str, keys: Keys, way: Keys, finger: int) -> bool:

@@ -766,7 +766,7 @@ def test_document_of_many() -> None:
 
 
 def test_text_of_proposals() -> None:
-    """Each proposal is told with its place, its change, its reason and the whole chart."""
+    """Each proposal comes with its place, its change, its reason and the whole chart."""
     found = proposals(CHARTS[0])
     blocks = proposals_text(CHARTS[0]).split("\n\n")
     assert len(blocks) == len(found)

@@ -190,13 +190,13 @@ def test_ties_go_to_the_lower_finger() -> None:
 
 @pytest.mark.parametrize("pitch", [-1, 128])
 def test_pitches_outside_midi(pitch: int) -> None:
-    told = f"pitches: {pitch} is no pitch"
-    with pytest.raises(OptionError, match=told):
+    message = f"pitches: {pitch} is no pitch"
+    with pytest.raises(OptionError, match=message):
         best((60, pitch))
-    with pytest.raises(OptionError, match=told):
+    with pytest.raises(OptionError, match=message):
         best_of_many([(60, 62), (60, pitch)])
     for timed in (difficulty, beyond):
-        with pytest.raises(OptionError, match=told):
+        with pytest.raises(OptionError, match=message):
             timed((60, pitch), (0.0, 1.0))
 
 

@@ -189,7 +189,7 @@ def test_the_music_goes_on_from_call_to_answer() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wishes", "told"),
+    ("wishes", "hint"),
     [
         ({"slowest": 0.29}, "from 0.3 to 1"),
         ({"slowest": 1.01}, "from 0.3 to 1"),
@@ -203,15 +203,15 @@ def test_the_music_goes_on_from_call_to_answer() -> None:
         ({"parts": ()}, "The parts are"),
     ],
 )
-def test_a_loop_refuses(wishes: dict[str, Any], told: str) -> None:
+def test_a_loop_refuses(wishes: dict[str, Any], hint: str) -> None:
     """A setting outside what is offered is refused with what is offered."""
     with pytest.raises(OptionError) as caught:
         looped(**wishes)
-    assert told in caught.value.hint
+    assert hint in caught.value.hint
 
 
 @pytest.mark.parametrize(
-    ("wishes", "told"),
+    ("wishes", "hint"),
     [
         ({"turns": 0}, "1 to 50 turns"),
         ({"turns": 51}, "1 to 50 turns"),
@@ -219,11 +219,11 @@ def test_a_loop_refuses(wishes: dict[str, Any], told: str) -> None:
         ({"parts": ("bass",)}, "add 'right'"),
     ],
 )
-def test_calls_and_answers_refuse(wishes: dict[str, Any], told: str) -> None:
+def test_calls_and_answers_refuse(wishes: dict[str, Any], hint: str) -> None:
     """So are turns, and an answer over nothing."""
     with pytest.raises(OptionError) as caught:
         call_and_answer(made(), **wishes)
-    assert told in caught.value.hint
+    assert hint in caught.value.hint
 
 
 def test_no_ideas_are_no_call() -> None:
@@ -250,7 +250,7 @@ def long_ideas(bars: int, tempo: int) -> Ideas:
 
 
 def test_a_long_phrase_is_told_how_many_steps_fit() -> None:
-    """Where not even one time over fits, the steps that do are told; they fit, and one more does not."""
+    """Where not even one time over fits, the error names the steps that do; they fit, and one more does not."""
     ideas = long_ideas(64, 60)
     with pytest.raises(OptionError) as caught:
         loop(ideas, ideas[0], steps=12, times=1)

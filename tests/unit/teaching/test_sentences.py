@@ -18,7 +18,7 @@ from fillgen.teaching.words import beat_words
 from fillgen.theory.metre import METRES
 
 
-def told(chart: str, phrase: str, key: str = "C", metre: str | None = None) -> tuple[str, ...]:
+def sentences_of(chart: str, phrase: str, key: str = "C", metre: str | None = None) -> tuple[str, ...]:
     """The sentences for the notes of a phrase in phrase text."""
     progression = parse_chart(chart, key=key, metre=metre)
     return reasons(progression, parse_phrase(phrase, progression.metre))
@@ -48,7 +48,7 @@ def told(chart: str, phrase: str, key: str = "C", metre: str | None = None) -> t
     ],
 )
 def test_beats_are_counted_in_the_metre(metre: str, tick: int, words: str) -> None:
-    """A tick is told by the beat of its metre and the part of the beat."""
+    """A tick is named by the beat of its metre and the part of the beat."""
     assert beat_words(METRES[metre], tick) == words
 
 
@@ -100,14 +100,14 @@ def test_every_place_of_every_bar_has_its_own_words() -> None:
     ],
 )
 def test_sentence(chart: str, phrase: str, index: int, parts: list[str]) -> None:
-    """A note is told with what matters about it."""
-    sentence = told(chart, phrase)[index]
+    """A note's sentence says what matters about it."""
+    sentence = sentences_of(chart, phrase)[index]
     assert [part for part in parts if part not in sentence] == [], sentence
 
 
 def test_notes_are_spelled_by_their_chords() -> None:
     """Names and chords are those of the key, in flats where it has flats."""
-    sentences = told("| Abmaj7 | Db6 |", "C5q Db5q Eb5h | Db5h Ab4h", key="Ab")
+    sentences = sentences_of("| Abmaj7 | Db6 |", "C5q Db5q Eb5h | Db5h Ab4h", key="Ab")
     assert sentences[1].startswith("Db5 on beat 2 is a passing note between C5 and Eb5")
     assert "fifth of Db6" in sentences[4]
 
@@ -163,7 +163,7 @@ def test_points_add_up_to_the_score(found: fillgen.Ideas) -> None:
 
 
 def test_ranking_tells_every_term_and_the_one_before(found: fillgen.Ideas) -> None:
-    """Every term of the score is told by name with its points, and each idea is held against the one before it."""
+    """Every term of the score is named with its points, and each idea is held against the one before it."""
     for idea in found:
         sentences = ranking(idea, found)
         assert f"{idea.score:.3f}" in sentences[0]
@@ -176,7 +176,7 @@ def test_ranking_tells_every_term_and_the_one_before(found: fillgen.Ideas) -> No
 
 
 def test_gaps_told_are_the_gaps(found: fillgen.Ideas) -> None:
-    """The terms that are said to tell an idea from the one before differ by the points that are told."""
+    """The terms that are said to tell an idea from the one before differ by the points that are given."""
     for before, idea in pairwise(found):
         closing = ranking(idea, found)[-1]
         theirs = {share.term: share.points for share in shares(before, found)}
@@ -194,7 +194,7 @@ def test_a_single_idea_is_held_against_itself() -> None:
 
 
 def test_ranking_uses_the_weights_of_the_pack() -> None:
-    """Weights of a player's own count in the points; a term of weight 0 is not told."""
+    """Weights of a player's own count in the points; a term of weight 0 is left out."""
     pack = fillgen.RulePack({"weights": {"echo": 6.0, "turns": 0.0}})
     mine = fillgen.ideas("| E | G#m | A | B7 |", count=3, rules=pack)
     by_term = {share.term: share for share in shares(mine[0], mine)}
