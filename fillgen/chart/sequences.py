@@ -231,7 +231,7 @@ def to_chord(
     ['Ebmaj7', 'Cm7', 'Fm7', 'C7']
     """
     if goal.root is None:
-        raise OptionError(f"{goal.symbol} is no chord to lead to", hint="Name a chord, such as Eb or Fm7.")
+        raise OptionError(f"{goal.symbol} is not a chord to lead to", hint="Name a chord, such as Eb or Fm7.")
     if sequence.purpose in ("ending", "vamp"):
         return _around(sequence, goal, metre)
     home = key or _home_of(goal, sequence.mode)

@@ -103,4 +103,6 @@ def check_pitches(pitches: Collection[int]) -> None:
     """OptionError unless all are MIDI pitches, 0 to 127."""
     for pitch in pitches:
         if not 0 <= pitch <= 127:
-            raise OptionError(f"{pitch} is no pitch", place="pitches", hint="Pitches are 0 to 127, C4 is 60.")
+            raise OptionError(
+                f"{pitch} is not a pitch", place="pitches", hint="Pitches are 0 to 127, C4 is 60."
+            )

@@ -279,7 +279,7 @@ def _check_keys(row: Table, schema: Mapping[str, type], place: str, required: It
 def _check_once(names: Sequence[object], group: str, place: str) -> None:
     for name in names:
         if names.count(name) > 1:
-            raise PackError(f"{group} {name!r} stands twice", place=place)
+            raise PackError(f"{group} {name!r} is given twice", place=place)
 
 
 def _rows(own: Table, group: str, place: str) -> list[Table]:
@@ -390,7 +390,7 @@ def _check_together(uses: Sequence[RuleUse], place: str) -> None:
     by_kind: dict[str, RuleUse] = {}
     for use in uses:
         if use.rule.kind in by_kind:
-            raise PackError(f"rule {use.rule.kind!r} stands twice", place=place)
+            raise PackError(f"rule {use.rule.kind!r} is given twice", place=place)
         by_kind[use.rule.kind] = use
     foreign = _words(by_kind, "non-chord-note", "allow")
     leaning = "appoggiatura" in _words(by_kind, "strong-beat", "allow")

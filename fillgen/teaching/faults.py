@@ -120,7 +120,7 @@ def _avoided(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     rubs = f"{line.at(index)} lies a half step above {below}, a note of {chord.symbol}"
     if place.strong:
         return f"{rubs}, and stands on a strong beat, where the two clash."
-    return f"{rubs}, and lasts {_beats(place.length / BEAT)} over it; {_beats(use.settings['beats'])} is the most."
+    return f"{rubs}, and lasts {_beats(place.length / BEAT)} over it; the limit is {_beats(use.settings['beats'])}."
 
 
 def _tone_below(line: Line, index: int) -> str:
@@ -144,7 +144,9 @@ def _too_long(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     chromatic = "chromatic" in settings and not (place.chord | place.passing) >> inside & 1
     most = settings["chromatic" if chromatic else "beats"]
     where = "outside the scale" if chromatic else f"outside {line.chord(index).symbol}"
-    return f"{line.at(index)} is {where} and lasts {_beats(place.length / BEAT)}; {_beats(most)} is the most."
+    return (
+        f"{line.at(index)} is {where} and lasts {_beats(place.length / BEAT)}; the limit is {_beats(most)}."
+    )
 
 
 def _hanging(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
@@ -157,7 +159,7 @@ def _too_wide(_checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     into, most = line.into(index), use.settings["semitones"]
     counted, leap = f"{abs(into)} half steps", interval_in_words(into)
     size = leap if leap == counted else f"{leap} ({counted})"
-    return f"From {line.names[index - 1]} to {line.at(index)} is a leap of {size}; {most} are the most."
+    return f"From {line.names[index - 1]} to {line.at(index)} is a leap of {size}; the limit is {most}."
 
 
 def _out_of_reach(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
@@ -195,7 +197,7 @@ def _end(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
 def _far_from_tune(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     first = midi_name(checked.lead, checked.progression.key)
     away = abs(checked.notes[index].midi - checked.lead)
-    return f"{line.at(index)} lies {away} half steps from {first}, where the tune begins; {use.settings['semitones']} are the most."
+    return f"{line.at(index)} lies {away} half steps from {first}, where the tune begins; the limit is {use.settings['semitones']}."
 
 
 def _out_of_range(checked: Checked, line: Line, index: int, use: RuleUse) -> str:

@@ -50,7 +50,7 @@ def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
     >>> import fillgen
     >>> found = fillgen.ideas("| A | G | D | E7 |", count=3)
     >>> ranking(found[0], found)[-1]
-    'It stands first: no idea shown has a higher score.'
+    'It comes first: no idea shown has a higher score.'
     """
     found = shares(idea, ideas)
     return (
@@ -87,8 +87,8 @@ def _costs(found: Sequence[Share]) -> str:
     short = [share for share in short if share.most - share.points >= 0.0005]
     if not short:
         return "No term costs it anything: all give what they can."
-    points = [f"`{share.term}` {share.most - share.points:.3f}" for share in short]
-    return f"It loses most by what its terms do not give: {listed(points, 'and')}."
+    points = [f"`{share.term}` ({share.most - share.points:.3f})" for share in short]
+    return f"It loses most points on {listed(points, 'and')}."
 
 
 def _standing(idea: Idea, ideas: Ideas) -> str:
@@ -96,7 +96,7 @@ def _standing(idea: Idea, ideas: Ideas) -> str:
         return f"The ideas are shown {ideas.order}, not by their scores."
     before = next((each for each in ideas if each.rank == idea.rank - 1), None)
     if before is None:
-        return "It stands first: no idea shown has a higher score."
+        return "It comes first: no idea shown has a higher score."
     behind = before.score - idea.score
     theirs = {share.term: share.points for share in shares(before, ideas)}
     gaps = [(share.term, share.points - theirs.get(share.term, 0.0)) for share in shares(idea, ideas)]
@@ -105,9 +105,9 @@ def _standing(idea: Idea, ideas: Ideas) -> str:
     won = [f"`{term}` {gap:.3f}" for term, gap in gaps[-1:] if gap > 0]
     parts = [f"{listed(each, 'and')} {word}" for each, word in ((lost, "less"), (won, "more")) if each]
     if behind < 0.0005:
-        start = f"It stands after idea {before.rank} with nearly the same score"
+        start = f"It comes after idea {before.rank} with nearly the same score"
     else:
-        start = f"It stands after idea {before.rank}, which has {behind:.3f} more"
+        start = f"It comes after idea {before.rank}, which has {behind:.3f} more"
     return (
         f"{start}; here the terms give {listed(parts, 'and')}."
         if parts

@@ -127,10 +127,10 @@ def _preventing(task: Task, onsets: Sequence[int]) -> NoPhraseError:
         f"{task.names[index]} over {task.progression.span_at(task.phrase[index].onset).heard.symbol}"
         for index in found
     )
-    keeps = "the way to" if task.wish.contour and not task.bars else ""
-    what = f"{keeps} {names}".strip()
+    way = "the way to " if task.wish.contour and not task.bars else ""
+    its, it = ("its", "it") if len(found) == 1 else ("their", "them")
     return NoPhraseError(
-        f"no phrase can keep {what} with what stands about it; without it there are some",
+        f"{way}{names} can't be kept next to {its} neighbours; without {it} there are phrases",
         place=task.progression.place_name(task.phrase[found[0]].onset),
         hint="Keep fewer bars or notes, or ask for another --level.",
     )

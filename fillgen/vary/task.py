@@ -207,9 +207,7 @@ def own_level(request: Request, phrase: Phrase) -> int | None:
 def _check_level(request: Request, phrase: Phrase, level: int) -> None:
     request.pack.level(level)
     if own_level(replace(request, level=level), phrase) == level:
-        raise OptionError(
-            f"the phrase stands at level {level} already", hint="Ask for another level, or --like."
-        )
+        raise OptionError(f"the phrase is already at level {level}", hint="Ask for another level, or --like.")
 
 
 def rises_of(task: Task, sign: int = 1) -> dict[int, int]:

@@ -84,7 +84,7 @@ def test_names_and_chords_stand_once() -> None:
 
 
 @each
-def test_every_sequence_is_told(known: Sequence) -> None:
+def test_every_sequence_has_its_words(known: Sequence) -> None:
     """A sequence has a purpose, a length, a sentence for the player, and a source."""
     assert known.purpose in PURPOSES
     assert known.bars in (1, 2, 4, 8)

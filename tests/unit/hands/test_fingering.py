@@ -190,7 +190,7 @@ def test_ties_go_to_the_lower_finger() -> None:
 
 @pytest.mark.parametrize("pitch", [-1, 128])
 def test_pitches_outside_midi(pitch: int) -> None:
-    message = f"pitches: {pitch} is no pitch"
+    message = f"pitches: {pitch} is not a pitch"
     with pytest.raises(OptionError, match=message):
         best((60, pitch))
     with pytest.raises(OptionError, match=message):

@@ -338,7 +338,7 @@ def test_the_usual_hand_is_used_where_none_is_given() -> None:
         (Hand(48, 52, 5), "A wider register together with a wider span would leave some."),
     ],
 )
-def test_where_there_is_no_voicing_a_way_on_is_told(hand: Hand, hint: str) -> None:
+def test_where_there_is_no_voicing_a_way_on_is_named(hand: Hand, hint: str) -> None:
     """The error names the bar and the chord, and the settings that would give it a voicing."""
     with pytest.raises(OptionError) as caught:
         best_paths(parse_chart("| N.C. | N.C. Dm7 |", key="C"), hand)

@@ -70,9 +70,16 @@ def report_of(
         ("| C | G |", "E5h C5h~ | C5q G5q B4h", 3, 1, "held-note", ["held into G", "end before beat 1"]),
         ("| C |", "E5e F5h E5e G5q", 3, 1, "held-note", ["outside C and held across beat 3"]),
         ("| C |", "C5q A5e F#5e E5h", 5, 2, "enclosure-closes", ["like an enclosure", "go on to E5"]),
-        ("| Cmaj7 |", "G5q F5q E5h", 3, 1, "avoid-note", ["above E5", "one beat", "half a beat is the most"]),
+        (
+            "| Cmaj7 |",
+            "G5q F5q E5h",
+            3,
+            1,
+            "avoid-note",
+            ["above E5", "one beat", "the limit is half a beat"],
+        ),
         ("| Cmaj7 |", "G5h F5q E5q", 3, 1, "avoid-note", ["strong beat, where the two clash"]),
-        ("| C |", "C5q D5q. E5q.", 3, 1, "non-chord-length", ["1.5 beats", "one beat is the most"]),
+        ("| C |", "C5q D5q. E5q.", 3, 1, "non-chord-length", ["1.5 beats", "the limit is one beat"]),
         ("| C |", "C5q C#5q D5e E5q.", 5, 1, "non-chord-length", ["outside the scale", "half a beat"]),
         (
             "| C |",
@@ -83,7 +90,7 @@ def report_of(
             ["a rest comes after it", "E5 or G5 could stay"],
         ),
         ("| C |", "E5h G5q A5q", 3, 2, "settled-before-rest", ["the phrase stops on it"]),
-        ("| C |", "E4h E5h", 3, 1, "leap-limit", ["octave (12 half steps)", "9 are the most"]),
+        ("| C |", "E4h E5h", 3, 1, "leap-limit", ["octave (12 half steps)", "the limit is 9"]),
         ("| C |", "G4q E5q G5h", 3, 1, "leap-turns-back", ["major sixth up", "comes G5", "below it"]),
         ("| C |", "E5q E5q E5h", 3, 1, "repeat-limit", ["three strokes"]),
         ("| C | G7 |", "E5w | D5w", 3, 1, "final-note", ["fifth of G7; G or B would close"]),
@@ -184,7 +191,7 @@ def test_a_hand_without_a_tempo_is_judged_at_120() -> None:
     assert remark not in report_of(chart, phrase, 5).remarks
 
 
-def test_difficulty_is_told_with_a_tempo_only() -> None:
+def test_difficulty_is_said_with_a_tempo_only() -> None:
     """How hard it is for the fingers is said for a hand at a tempo, and gets harder with the tempo."""
     chart, phrase = "| C |", "C5e D5e E5e F5e G5e F5e E5e C5e"
     assert not any("fingers" in remark for remark in report_of(chart, phrase).remarks)
@@ -476,7 +483,7 @@ def test_how_a_phrase_was_read_stands_under_the_verdict() -> None:
     assert check_document(plain)["reading"] == []
 
 
-def test_a_fault_off_the_beat_is_told_in_words() -> None:
+def test_a_fault_off_the_beat_is_put_in_words() -> None:
     """Where a fault is, is said as in the sentences, not as a number with a point."""
     text = check_text(report_of("| C |", "C5q. F#5e G5h"))
     assert "bar 1, the second half of beat 2: F#5\n" in text

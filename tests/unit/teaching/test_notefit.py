@@ -250,7 +250,7 @@ def test_the_convention_stays_where_it_belongs(symbol: str, key: str) -> None:
 # Through a chart
 
 
-def test_repeats_are_told_once() -> None:
+def test_repeats_are_listed_once() -> None:
     """A chord repeated at once stands there once, with the bars it fills, however it is written."""
     chords = chord_notes(parse_chart("| C | C / F / | Fmaj7 | FM7 | C |"))
     assert [(each.span.chord.symbol, each.bar, each.through) for each in chords] == [

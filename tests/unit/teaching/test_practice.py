@@ -249,7 +249,7 @@ def long_ideas(bars: int, tempo: int) -> Ideas:
     return fillgen.ideas(chart, tempo=tempo, count=1, level=2, busy="few")
 
 
-def test_a_long_phrase_is_told_how_many_steps_fit() -> None:
+def test_the_error_for_a_long_phrase_says_how_many_steps_fit() -> None:
     """Where not even one time over fits, the error names the steps that do; they fit, and one more does not."""
     ideas = long_ideas(64, 60)
     with pytest.raises(OptionError) as caught:
@@ -261,7 +261,7 @@ def test_a_long_phrase_is_told_how_many_steps_fit() -> None:
         loop(ideas, ideas[0], steps=number + 1, times=1)
 
 
-def test_what_never_fits_is_told() -> None:
+def test_what_never_fits_is_refused() -> None:
     """A phrase of which not one step fits in an hour has to be shorter."""
     ideas = replace(long_ideas(128, 60), tempo=20)
     with pytest.raises(OptionError) as caught:

@@ -44,7 +44,11 @@ def sentences_of(chart: str, phrase: str, key: str = "C", metre: str | None = No
         ("12/8", 2160, "beat 4"),
         ("9/8", 360, "the fourth sixteenth of beat 1"),
         ("4/4", 80, "the second triplet sixteenth of beat 1"),
-        ("4/4", 20, "0.04 of a beat after beat 1"),
+        ("4/4", 20, "just after beat 1"),
+        ("4/4", 180, "just before the second half of beat 1"),
+        ("4/4", 780, "just after the second half of beat 2"),
+        ("4/4", 1860, "just before the next bar"),
+        ("6/8", 660, "just before beat 2"),
     ],
 )
 def test_beats_are_counted_in_the_metre(metre: str, tick: int, words: str) -> None:
@@ -167,15 +171,15 @@ def test_ranking_tells_every_term_and_the_one_before(found: fillgen.Ideas) -> No
     for idea in found:
         sentences = ranking(idea, found)
         assert f"{idea.score:.3f}" in sentences[0]
-        told_terms = [re.match(r"`(\w+)`", sentence) for sentence in sentences[1 : 1 + len(idea.terms)]]
-        assert [match[1] for match in told_terms if match] == list(idea.terms)
+        named = [re.match(r"`(\w+)`", sentence) for sentence in sentences[1 : 1 + len(idea.terms)]]
+        assert [match[1] for match in named if match] == list(idea.terms)
         if idea.rank == 1:
             assert "first" in sentences[-1]
         else:
             assert f"after idea {idea.rank - 1}" in sentences[-1]
 
 
-def test_gaps_told_are_the_gaps(found: fillgen.Ideas) -> None:
+def test_gaps_named_are_the_gaps(found: fillgen.Ideas) -> None:
     """The terms that are said to tell an idea from the one before differ by the points that are given."""
     for before, idea in pairwise(found):
         closing = ranking(idea, found)[-1]
@@ -190,7 +194,7 @@ def test_a_single_idea_is_held_against_itself() -> None:
     """With one idea there is nothing to compare, and the sentences do not pretend there is."""
     one = fillgen.ideas("| C | G7 |", count=1)
     assert "on average" not in " ".join(ranking(one[0], one))
-    assert ranking(one[0], one)[-1].startswith("It stands first")
+    assert ranking(one[0], one)[-1].startswith("It comes first")
 
 
 def test_ranking_uses_the_weights_of_the_pack() -> None:
