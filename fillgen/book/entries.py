@@ -140,7 +140,7 @@ class Entry:
 def told(entry: Entry, number: int, progression: Progression, notes: Phrase) -> Idea:
     """An entry as an idea of that rank, over its progression or one in another key, with roles and fingers."""
     where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
-    fingers = best([note.midi for note in notes], reach(entry.origin.hand)).fingers
+    fingers = best([note.midi for note in notes], reach(entry.origin.hand))
     every = judge.annotated(progression, notes, where, fingers)
     text = phrase_text(notes, progression, [each.name for each in every])
     return Idea(number, entry.score, dict(entry.terms), entry.shape, text, every)

@@ -13,7 +13,7 @@ from fillgen.book.door import Book
 from fillgen.book.fingerprint import Heights
 from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
-from fillgen.engine.generate import FEW, Candidates, Engine, Space, generate
+from fillgen.engine.generate import FEW, Candidates, Engine, PhraseSpace, generate
 from fillgen.engine.plans import Rhythm_
 from fillgen.engine.request import Request
 from fillgen.errors import NoPhraseError, many
@@ -106,14 +106,16 @@ class _Sieve:
         self.request = request
         self.known = known
         self.first = known.count // _ROUND
-        self.spaces: dict[Rhythm_, Space] = {}
+        self.spaces: dict[Rhythm_, PhraseSpace] = {}
         self.held = 0
         self.same = 0
         self._rows: dict[Rhythm_, Heights] = {}
         self._seen: dict[Rhythm_, set[bytes]] = {}
         self._tonic = request.progression.key.tonic.pitch_class
 
-    def __call__(self, engine: Engine, found: Sequence[Space], phrases: int, dice: Dice) -> list[Candidates]:
+    def __call__(
+        self, engine: Engine, found: Sequence[PhraseSpace], phrases: int, dice: Dice
+    ) -> list[Candidates]:
         """The candidates of some spaces that are fresh; of more spaces where these are too few."""
         self.engine = engine
         self._enter(found)
@@ -147,7 +149,7 @@ class _Sieve:
         few = 0  # what is few is listed in full, and these are to be listed
         return self._fresh(self.engine.candidates(list(self.spaces.values()), few, dice))
 
-    def _enter(self, spaces: Sequence[Space]) -> None:
+    def _enter(self, spaces: Sequence[PhraseSpace]) -> None:
         self.spaces |= {space.plan.rhythm: space for space in spaces}
 
     def _known(self, rhythm: Rhythm_) -> Heights:
@@ -205,7 +207,7 @@ def _size(groups: Sequence[Candidates]) -> int:
     return sum(len(group.scores) for group in groups)
 
 
-def held(engine: Engine, space: Space, rows: Heights) -> int:
+def held(engine: Engine, space: PhraseSpace, rows: Heights) -> int:
     """How many phrases of a space are the same ideas as some rows of heights, in whatever octave.
 
     Exact: each row is looked up in the tables at which the lattice joins, at every octave.
@@ -230,7 +232,7 @@ def _positions(domain: NDArray[np.int16]) -> NDArray[np.intp]:
     return table
 
 
-def _held_at(space: Space, tables: Sequence[NDArray[np.intp]], pitches: NDArray[np.int16]) -> int:
+def _held_at(space: PhraseSpace, tables: Sequence[NDArray[np.intp]], pitches: NDArray[np.int16]) -> int:
     """How many rows of pitches are phrases of a space."""
     near = pitches[((pitches >= 0) & (pitches < _AROUND)).all(axis=1)]
     where = [table[near[:, column] + _AROUND] for column, table in enumerate(tables)]

@@ -88,7 +88,7 @@ class Proposal:
 
     @property
     def symbol(self) -> str:
-        """What stands in the place of the chord."""
+        """What takes the place of the chord."""
         return " ".join(chord.symbol for chord in self.becomes)
 
 
@@ -180,13 +180,13 @@ def _sevenths(spot: _Spot) -> Iterator[Proposal]:
     if new.symbol == spot.chord.symbol:
         return
     seventh, after = new.tones[-1].name, spot.after
-    told = f"{new.symbol} adds the seventh, {seventh}, to {spot.chord.symbol}"
+    sentence = f"{new.symbol} adds the seventh, {seventh}, to {spot.chord.symbol}"
     goes = _goes(seventh, after, (0, -1, -2)) if after else ""
     if after and goes:
-        told += f"; {seventh} {goes} in {after.symbol}"
+        sentence += f"; {seventh} {goes} in {after.symbol}"
     elif seventh.pitch_class in {name.pitch_class for name in spot.key.scale}:
-        told += f"; {seventh} belongs to {spot.key}"
-    yield spot.proposal("seventh", (new,), f"{told}.")
+        sentence += f"; {seventh} belongs to {spot.key}"
+    yield spot.proposal("seventh", (new,), f"{sentence}.")
 
 
 def _secondary_dominants(spot: _Spot) -> Iterator[Proposal]:
@@ -257,7 +257,7 @@ def _falls_to(spot: _Spot) -> Name | None:
 
 
 def _twos(spot: _Spot) -> Iterator[Proposal]:
-    """The ii of a dominant in its first half, unless that ii or the dominant itself stands right before."""
+    """The ii of a dominant in its first half, unless that ii or the dominant itself comes right before."""
     if not spot.halves or not _is_five(spot):
         return
     five, goal = root_of(spot.chord), root_of(spot.chord).up(-4, -7).plain()
@@ -321,7 +321,7 @@ _WAYS = {
 
 
 def _goes(note: Name, into: Chord, ways: tuple[int, ...]) -> str:
-    """How a note goes on into a chord, by the first of some ways in semitones; empty where there is none."""
+    """How a note goes on into a chord, by the first of some ways in semitones; empty if there is none."""
     for way in ways:
         tone = into.tone_at((note.pitch_class + way) % 12)
         if tone is not None:

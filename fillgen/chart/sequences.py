@@ -1,6 +1,6 @@
 """Stock chord sequences: intros, turnarounds, endings and vamps, in any key, up to any chord, and richer step by step.
 
-The sequences stand in `rules/sequences.toml` as Roman numerals.
+The sequences are in `rules/sequences.toml`, as Roman numerals.
 """
 
 from __future__ import annotations
@@ -224,14 +224,14 @@ def to_chord(
     chord its last chord is changed for the dominant seventh of that chord. Where no key is given, a goal that can be
     the tonic of the sequence's mode is, and another is taken for the degree it most often is: a minor seventh for
     ii7 of a major key, a dominant seventh for V7. Endings and vamps take the goal for their tonic, whatever the key,
-    and an ending closes on it. Raises OptionError where there is no such key, and where nothing can close on the
+    and an ending closes on it. Raises OptionError if there is no such key, and where nothing can close on the
     goal.
 
     >>> [span.chord.symbol for span in to_chord(sequence("circle intro"), read_chord("Fm7")).spans]
     ['Ebmaj7', 'Cm7', 'Fm7', 'C7']
     """
     if goal.root is None:
-        raise OptionError(f"{goal.symbol} is no chord to lead to", hint="Name a chord, such as Eb or Fm7.")
+        raise OptionError(f"{goal.symbol} is not a chord to lead to", hint="Name a chord, such as Eb or Fm7.")
     if sequence.purpose in ("ending", "vamp"):
         return _around(sequence, goal, metre)
     home = key or _home_of(goal, sequence.mode)
@@ -332,7 +332,7 @@ def third_of_mode(mode: str) -> str:
 
 
 def chord_on(root: Name, quality: str, bass: Name | None = None) -> Chord:
-    """The chord of a quality such as `m7b5` on a root, over a bass note where one is given."""
+    """The chord of a quality such as `m7b5` on a root, over a bass note if one is given."""
     return read_chord(f"{root.plain()}{quality}{f'/{bass}' if bass else ''}")
 
 
@@ -343,7 +343,7 @@ def _rows(progression: Progression) -> list[list[tuple[Chord, int]]]:
 def with_chords(
     progression: Progression, place: Span, chords: tuple[Chord, ...], lengths: tuple[int, ...] = ()
 ) -> Progression:
-    """A progression with other chords in the place of one; their lengths in ticks are told where they are several."""
+    """A progression with other chords in the place of one; give their lengths in ticks if there are several."""
     parts = tuple(zip(chords, lengths or (place.length,), strict=True))
     bars = [
         [part for span in bar for part in (parts if span is place else ((span.chord, span.length),))]

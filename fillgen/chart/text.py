@@ -128,7 +128,7 @@ def _setting(value: str | T, read: Callable[[str], T]) -> T:
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """A line of a chart: its text, its number, and how many characters stand before it."""
+    """A line of a chart: its text, its number, and how many characters come before it."""
 
     text: str
     number: int
@@ -162,7 +162,7 @@ def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
 
 
 def _written_bars(body: Iterable[_Line]) -> list[_Bar | str]:
-    """The bars of a chart as they stand, with the repeat signs between them."""
+    """The bars of a chart as they are written, with the repeat signs between them."""
     bars: list[_Bar | str] = []
     number = 1
     open_bar: _Bar | None = None
@@ -263,7 +263,7 @@ def _held_chords(signs: Sequence[_Sign], bar: _Bar, metre: Metre, key: Key | Non
 
 
 def _joined(signs: Sequence[_Sign]) -> list[_Sign]:
-    """The signs of a bar, a chord quality that stands alone joined to the numeral before it (`#iv dim7`)."""
+    """The signs of a bar, a chord quality on its own joined to the numeral before it (`#iv dim7`)."""
     joined: list[_Sign] = []
     for sign in signs:
         text = plain_signs(sign.text)

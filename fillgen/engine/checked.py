@@ -16,7 +16,7 @@ from fillgen.phrase.place import Place, places
 from fillgen.phrase.text import check_phrase
 from fillgen.rules import judge
 from fillgen.rules.pack import Level, RulePack
-from fillgen.rules.rule import Example, Rule, RuleUse, Seen, Setting, Verdict
+from fillgen.rules.rule import Example, Rule, RuleSetting, RuleUse, Seen, Verdict
 from fillgen.theory.pitch import midi_name
 from fillgen.theory.swing import swing_at
 
@@ -152,7 +152,7 @@ def _range_rule(low: int, high: int) -> Rule:
         says="Every note lies between {low} and {high}.",
         reason="A level keeps to the part of the keyboard that its player knows.",
         source="common practice",
-        settings={"low": Setting(), "high": Setting()},
+        settings={"low": RuleSetting(), "high": RuleSetting()},
         keeps=Example("| C |", "C5w"),
         breaks=Example("| C |", "C8w"),
         asks=within,

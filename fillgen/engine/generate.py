@@ -50,11 +50,11 @@ _HEIGHT = 13.0
 
 @dataclass(frozen=True)
 class Kept:
-    """What phrases over a plan shall keep besides the rules, by the number of the note, counted from 0.
+    """What phrases over a plan must keep besides the rules, by the number of the note, counted from 0.
 
     `pitches` are fixed (MIDI numbers); `rises` tell whether the line goes up to a note from the one before (1), down (-1)
     or neither (0); `near` are pitches that the draws lean to, each with a strength, or lean away from where that is
-    below 0; `within` are the lowest and the highest pitch a note may have, `never` pitches that it shall not have.
+    below 0; `within` are the lowest and the highest pitch a note may have, `never` pitches that it must not have.
     """
 
     pitches: Mapping[int, int] = field(default_factory=dict)
@@ -77,7 +77,7 @@ class Kept:
 
 
 @dataclass(frozen=True)
-class Space:
+class PhraseSpace:
     """All phrases over one plan, and how many there are."""
 
     plan: Plan
@@ -106,8 +106,8 @@ class Candidates:
         return Candidates(self.plan, self.places, *arrays)
 
 
-Gather = Callable[["Engine", Sequence[Space], int, Dice], list[Candidates]]
-"""How candidates are found in some spaces, whose phrases are so many."""
+Gather = Callable[["Engine", Sequence[PhraseSpace], int, Dice], list[Candidates]]
+"""How candidates are found in some spaces, given how many phrases these hold."""
 
 
 def generate(request: Request, gather: Gather | None = None) -> Ideas:
@@ -175,7 +175,7 @@ class Engine:
         found = self.places(notes, closes=is_last)
         return all(self.windows.domain(place).size for place in found)
 
-    def spaces(self, dice: Dice) -> list[Space]:
+    def spaces(self, dice: Dice) -> list[PhraseSpace]:
         """Plans with all their phrases, only plans that have any."""
         c = self.choices
         wanted = max(_PLANS, c.request.count // 8)
@@ -200,11 +200,11 @@ class Engine:
                 break
         return found
 
-    def space(self, plan: Plan, kept: Kept | None = None) -> Space:
-        """All phrases over a plan that keep the rules, and what shall be kept besides."""
+    def space(self, plan: Plan, kept: Kept | None = None) -> PhraseSpace:
+        """All phrases over a plan that keep the rules, and what must be kept besides."""
         where = self.places(plan.rhythm)
         lattice = self._lattice(plan, where, kept)
-        return Space(plan, where, lattice, lattice.count(), kept)
+        return PhraseSpace(plan, where, lattice, lattice.count(), kept)
 
     def places(self, rhythm: Sequence[tuple[int, int]], *, closes: bool = True) -> tuple[Place, ...]:
         """The places of the notes of a whole phrase, or of a part that does not close it."""
@@ -235,7 +235,7 @@ class Engine:
 
     # Candidates
 
-    def candidates(self, found: Sequence[Space], phrases: int, dice: Dice) -> list[Candidates]:
+    def candidates(self, found: Sequence[PhraseSpace], phrases: int, dice: Dice) -> list[Candidates]:
         """Phrases of every plan, scored: all there are where they are few, otherwise drawn."""
         all_of_them = phrases <= FEW
         drawn = min(max(FEW, 24 * self.choices.request.count), _MOST_DRAWN) // len(found)
@@ -252,11 +252,11 @@ class Engine:
             scored.append(self.scored(space.plan, space.places, pitches))
         return self._in_shape(scored)
 
-    def _weights(self, space: Space, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
-        """How much each window is wanted by a plan; 0 where the rules forbid it, or what shall be kept."""
+    def _weights(self, space: PhraseSpace, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
+        """How much each window is wanted by a plan; 0 where the rules forbid it, or what must be kept."""
         plan = space.plan
-        setting = self._setting(plan, space.places)
-        wanted = score.heights(plan.shape, setting.times)
+        context = self._context(plan, space.places)
+        wanted = score.heights(plan.shape, context.times)
         middle = self._middle(plan)
         near = space.kept.near if space.kept is not None else {}
         weights = []
@@ -294,19 +294,21 @@ class Engine:
         """The pitches a place may have, counted from the lowest of the range."""
         return self.windows.domain(place).astype(np.intp) - self.choices.low
 
-    def _setting(self, plan: Plan, where: Sequence[Place]) -> score.Setting:
+    def _context(self, plan: Plan, where: Sequence[Place]) -> score.ScoreContext:
         c = self.choices
         home = where[-1].root if c.request.purpose == "ending" else 0
         seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
-        return score.Setting(plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand)
+        return score.ScoreContext(
+            plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand
+        )
 
     def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
         """Phrases over a plan, given as rows of pitches, with their terms and scores."""
-        setting = self._setting(plan, where)
+        context = self._context(plan, where)
         weights = self.choices.weights
-        found = score.terms(pitches, setting, tuple(weights))
+        found = score.terms(pitches, context, tuple(weights))
         every = self.choices.request.pack.shapes.values()
-        fit = np.round(score.follows(pitches, list(every), setting.times), 6)
+        fit = np.round(score.follows(pitches, list(every), context.times), 6)
         return Candidates(
             plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=1), fit.max(axis=1)
         )
@@ -391,15 +393,15 @@ class Engine:
             Note(onset, length, midi)
             for (onset, length), midi in zip(group.plan.rhythm, pitches, strict=True)
         )
-        told = judge.annotated(self.progression, notes, group.places, fingers, self.speller)
+        annotated = judge.annotated(self.progression, notes, group.places, fingers, self.speller)
         shapes = list(self.choices.request.pack.shapes)
         return Idea(
             rank,
             float(group.scores[row]),
             {name: round(float(values[row]), 4) for name, values in group.terms.items()},
             shapes[int(group.shapes[row])],
-            phrase_text(notes, self.progression, [each.name for each in told]),
-            told,
+            phrase_text(notes, self.progression, [each.name for each in annotated]),
+            annotated,
         )
 
     # When nothing can be found
@@ -414,9 +416,9 @@ class Engine:
             if self._goes_to(stuck, Windows([u for u in self.windows.uses if u is not use], *self._ends()))
         ]
         named = named or self._blocking(stuck)
-        told = " and ".join(use.rule.kind for use in named) or "the rules together"
+        kinds = " and ".join(use.rule.kind for use in named) or "the rules together"
         return NoPhraseError(
-            f"no phrase between {self._range()} keeps {told}",
+            f"no phrase between {self._range()} keeps {kinds}",
             place=f"bar {stuck}",
             hint=self._way_on(named, stuck),
         )
@@ -475,7 +477,7 @@ def _keeps(index: int, domains: Sequence[NDArray[np.int16]], kept: Kept) -> NDAr
 
 
 def _keeping(run: Run, domains: Sequence[NDArray[np.int16]], kept: Kept) -> Run:
-    """The figures of a run that keep what shall be kept inside it."""
+    """The figures of a run that keep what must be kept inside it."""
     figures = run.figures
     for column in range(run.size):
         index = run.first + column

@@ -11,7 +11,7 @@ import numpy as np
 
 from fillgen.chart.text import MOST_BARS
 from fillgen.engine.plans import Plan, Rhythm_
-from fillgen.engine.score import Pitches, Setting, follows, terms, total
+from fillgen.engine.score import Pitches, ScoreContext, follows, terms, total
 from fillgen.errors import OptionError, PhraseError, shorten
 from fillgen.phrase.note import Note, Phrase, check_line
 from fillgen.phrase.place import Place
@@ -25,7 +25,7 @@ from fillgen.theory.pitch import Key, pitch_of
 MELODY_TERMS = tuple(term for term in TERMS if term not in ("colour", "ease"))
 """The terms of the score that need neither chords nor a hand, in their order."""
 _LEVEL = 3
-"""The level whose range counts where none is given."""
+"""The level whose range counts if none is given."""
 _DECIMALS = 9
 """Terms are rounded to so many, so that every machine agrees and no line depends on the others of its call."""
 
@@ -152,16 +152,16 @@ def _scored(
     found: dict[int, MelodyScore] = {}
     for rhythm, numbers in by_rhythm.items():
         bare = (Place(strong=False, length=0, before_rest=False, chord=0, root=0, passing=scale),)
-        setting = Setting(plan_of(rhythm, metre), bare * len(rhythm), metre.bar, *reach)
+        context = ScoreContext(plan_of(rhythm, metre), bare * len(rhythm), metre.bar, *reach)
         pitches = np.array([[note.midi for note in lines[number]] for number in numbers], dtype=np.int16)
-        found.update(zip(numbers, _heard(pitches, setting), strict=True))
+        found.update(zip(numbers, _heard(pitches, context), strict=True))
     return tuple(found[number] for number in range(len(lines)))
 
 
-def _heard(pitches: Pitches, setting: Setting) -> list[MelodyScore]:
+def _heard(pitches: Pitches, context: ScoreContext) -> list[MelodyScore]:
     """The scores of lines of one rhythm, given as rows of pitches; each is held to the shape that it follows best."""
-    heard = terms(pitches, setting, [name for name in MELODY_TERMS if name != "shape"])
-    heard["shape"] = follows(pitches, list(_pack().shapes.values()), setting.times).max(axis=1)
+    heard = terms(pitches, context, [name for name in MELODY_TERMS if name != "shape"])
+    heard["shape"] = follows(pitches, list(_pack().shapes.values()), context.times).max(axis=1)
     rounded = {name: np.round(heard[name], _DECIMALS) for name in MELODY_TERMS}
     scores = total(rounded, _pack().weights)
     rows = zip(*(values.tolist() for values in rounded.values()), strict=True)

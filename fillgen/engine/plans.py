@@ -1,7 +1,7 @@
 """Plans: what a phrase is before it has pitches. A rhythm for each bar, a shape, and the gestures that come back.
 
 Bars answer one another by form: bars with the same letter share a rhythm cell and a gesture, so that a phrase
-has an idea in it and is no row of unrelated bars.
+has an idea in it and isn't a row of unrelated bars.
 """
 
 from __future__ import annotations

@@ -90,7 +90,7 @@ class Choices:
 
     @property
     def uses(self) -> tuple[RuleUse, ...]:
-        """The rules of the level, and that of the hand where one is asked for."""
+        """The rules of the level, and that of the hand if one is asked for."""
         return (*self.level.uses, hand_use(self.hand)) if self.hand is not None else self.level.uses
 
     @property
@@ -181,7 +181,7 @@ def _offered(word: str, known: Sequence[str]) -> str:
 def closing_degrees(wanted: Sequence[str] | None, level: Level) -> tuple[str, ...]:
     """The degrees on which a phrase may end: those wanted, else those of its level, else any.
 
-    OptionError for a degree that is not offered, and where none is given.
+    OptionError for a degree that isn't offered, and if the list is empty.
     """
     if wanted is not None:
         if not wanted:

@@ -24,7 +24,7 @@ Values = NDArray[np.float64]
 INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 115)
 """How well an interval sings, by its size in semitones. The order is that of interval counts in real melodies
 (Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last. A
-repeated note stands with the thirds: songs have more of them, but a fill had better move."""
+repeated note counts with the thirds: songs have more of them, but a fill had better move."""
 CLOSE_VALUE = np.array([0.6, 1, 1, 0.7, 0.7, 0.5, 0.1, 0.4, 0.1, 0.1] + [0.0] * 118)
 """How smoothly the last note is reached, by the size of the last interval in semitones."""
 STEP = 2
@@ -37,7 +37,7 @@ idea wins by being smoother than melodies are."""
 
 
 @dataclass(frozen=True)
-class Setting:
+class ScoreContext:
     """What the score knows of a plan: its notes' places, onsets (ticks), bars, and the ticks of a bar."""
 
     plan: Plan
@@ -53,7 +53,7 @@ class Setting:
 
     @cached_property
     def times(self) -> Values:
-        """Where each note stands in the phrase, from 0 at the first to 1 at the last."""
+        """Where each note is in the phrase, from 0 at the first to 1 at the last."""
         onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
         span = onsets[-1] - onsets[0]
         return (onsets - onsets[0]) / span if span else np.zeros_like(onsets)
@@ -121,7 +121,7 @@ class Lines:
     """Candidates over one plan: their pitches, and what is known of the plan."""
 
     pitches: Pitches
-    setting: Setting
+    context: ScoreContext
 
     @cached_property
     def moves(self) -> Pitches:
@@ -145,9 +145,9 @@ def heights(shape: Shape, times: Values) -> Values:
     return np.asarray(np.interp(times, at, height))
 
 
-def terms(pitches: Pitches, setting: Setting, wanted: Sequence[str]) -> dict[str, Values]:
+def terms(pitches: Pitches, context: ScoreContext, wanted: Sequence[str]) -> dict[str, Values]:
     """The wanted terms of each candidate."""
-    lines = Lines(pitches, setting)
+    lines = Lines(pitches, context)
     return {name: np.clip(_TERMS[name](lines), 0.0, 1.0) for name in wanted}
 
 
@@ -168,14 +168,14 @@ def follows(pitches: Pitches, shapes: Sequence[Shape], times: Values) -> Values:
 
 
 def _shape(lines: Lines) -> Values:
-    return follows(lines.pitches, [lines.setting.plan.shape], lines.setting.times)[:, 0]
+    return follows(lines.pitches, [lines.context.plan.shape], lines.context.times)[:, 0]
 
 
 def _steps(lines: Lines) -> Values:
     """Steps against leaps: the mean value of the intervals, those between quick notes counting most; 0.9 is enough."""
     if not lines.moves.shape[1]:
         return np.ones(len(lines.pitches))
-    return np.asarray(INTERVAL_VALUE[lines.sizes] @ lines.setting.quickness / _ENOUGH["steps"])
+    return np.asarray(INTERVAL_VALUE[lines.sizes] @ lines.context.quickness / _ENOUGH["steps"])
 
 
 def _flow(lines: Lines) -> Values:
@@ -207,15 +207,15 @@ def _turns(lines: Lines) -> Values:
 def _descent(lines: Lines) -> Values:
     """Steps rather fall, leaps rather rise: the share of them that do; seven in ten are enough (Vos and Troost 1989)."""
     leap = lines.sizes >= LEAP
-    told = (lines.steps | leap).sum(axis=1)
+    counted = (lines.steps | leap).sum(axis=1)
     usual = ((lines.steps & (lines.moves < 0)) | (leap & (lines.moves > 0))).sum(axis=1)
-    return np.where(told, usual / (_ENOUGH["descent"] * np.maximum(told, 1)), 0.5)
+    return np.where(counted, usual / (_ENOUGH["descent"] * np.maximum(counted, 1)), 0.5)
 
 
 def _echo(lines: Lines) -> Values:
     """Bars that answer one another: how alike the intervals of bars with the same letter are."""
     likeness = []
-    for first, second, turned in lines.setting.echoes:
+    for first, second, turned in lines.context.echoes:
         one, other = lines.moves[:, first], lines.moves[:, second] * turned
         same_way = (np.sign(one) == np.sign(other)).mean(axis=1)
         near = 1 - np.minimum(np.abs(one - other), 6).mean(axis=1) / 6
@@ -229,12 +229,12 @@ def _motif(lines: Lines) -> Values:
     """Motifs that come back: the share of threes of notes heard before; a fifth of them is enough.
 
     They come back in the same rhythm, at any height; intervals are compared as seconds, thirds and so on. Three
-    notes that only go there and back, or stay, are no motif, so that rocking between two notes wins nothing.
+    notes that only go there and back, or stay, aren't a motif, so that rocking between two notes wins nothing.
     """
     if lines.pitches.shape[1] < 4:
         return np.full(len(lines.pitches), 0.5)
     degrees = np.sign(lines.moves) * ((7 * lines.sizes.astype(np.int64) + 6) // 12)
-    threes = (lines.setting.paces * 256 + degrees[:, :-1] + 128) * 256 + degrees[:, 1:] + 128
+    threes = (lines.context.paces * 256 + degrees[:, :-1] + 128) * 256 + degrees[:, 1:] + 128
     alone = -1 - np.arange(threes.shape[1])
     threes = np.where(lines.pitches[:, 2:] == lines.pitches[:, :-2], alone, threes)
     threes.sort(axis=1)
@@ -245,7 +245,7 @@ def _motif(lines: Lines) -> Values:
 def _close(lines: Lines) -> Values:
     """A smooth close: how the last note is reached, and whether an ending comes home to the root."""
     last = lines.pitches[:, -1] % 12
-    home = np.where((lines.setting.home >> last) & 1, 1.0, 0.75) if lines.setting.home else np.ones(len(last))
+    home = np.where((lines.context.home >> last) & 1, 1.0, 0.75) if lines.context.home else np.ones(len(last))
     if lines.moves.shape[1] == 0:
         return home
     return np.asarray(home * CLOSE_VALUE[np.abs(lines.moves[:, -1])])
@@ -258,14 +258,14 @@ def _key(lines: Lines) -> Values:
     heard as belonging to the next (Bharucha 1984). The third of a dominant strays by half where the chord
     changes after it and it neither stays nor moves by a semitone.
     """
-    setting, columns = lines.setting, np.arange(lines.pitches.shape[1])
+    context, columns = lines.context, np.arange(lines.pitches.shape[1])
     classes = lines.pitches % 12
-    outside = setting.outside[columns, classes]
+    outside = context.outside[columns, classes]
     stray = outside.astype(float)
     anchored = (lines.sizes == 1) & ~outside[:, 1:]
     stray[:, :-1] *= ~anchored
-    stray[:, :-1] += 0.5 * (setting.leading[columns, classes][:, :-1] & (lines.sizes > 1))
-    return np.asarray(1 - 4 * (stray @ setting.shares))
+    stray[:, :-1] += 0.5 * (context.leading[columns, classes][:, :-1] & (lines.sizes > 1))
+    return np.asarray(1 - 4 * (stray @ context.shares))
 
 
 def _register(lines: Lines) -> Values:
@@ -273,26 +273,26 @@ def _register(lines: Lines) -> Values:
     reach = lines.pitches.max(axis=1) - lines.pitches.min(axis=1)
     low, high = _CLEAR_RANGE
     breadth = np.where(reach < low, reach / low, np.where(reach > high, 1 - (reach - high) / 12, 1.0))
-    middle = (lines.setting.low + lines.setting.high) / 2
-    off = np.abs(lines.pitches.mean(axis=1) - middle) / max(1, lines.setting.high - lines.setting.low)
+    middle = (lines.context.low + lines.context.high) / 2
+    off = np.abs(lines.pitches.mean(axis=1) - middle) / max(1, lines.context.high - lines.context.low)
     return np.asarray(0.7 * breadth + 0.3 * (1 - 2 * off))
 
 
 def _colour(lines: Lines) -> Values:
     """Colour on the strong beats: thirds, sevenths and more rather than roots and fifths only."""
-    strong = [i for i, place in enumerate(lines.setting.places[:-1]) if place.strong]
+    strong = [i for i, place in enumerate(lines.context.places[:-1]) if place.strong]
     if not strong:
         return np.full(len(lines.pitches), 0.5)
     return _mean(
-        np.stack([tone_value(lines.setting.places[i])[lines.pitches[:, i] % 12] for i in strong], axis=1)
+        np.stack([tone_value(lines.context.places[i])[lines.pitches[:, i] % 12] for i in strong], axis=1)
     )
 
 
 def _ease(lines: Lines) -> Values:
     """Ease for the hand: 1 less the difficulty of the easiest fingering at the tempo."""
-    if lines.setting.hand is None:
+    if lines.context.hand is None:
         return np.ones(len(lines.pitches))
-    return 1 - difficulties(lines.pitches, lines.setting.seconds, lines.setting.hand)
+    return 1 - difficulties(lines.pitches, lines.context.seconds, lines.context.hand)
 
 
 def _leading_note(place: Place) -> int:
@@ -336,4 +336,4 @@ _TERMS = {
     "colour": _colour,
     "ease": _ease,
 }
-"""The terms by name, in the order in which they are told."""
+"""The terms by name, in the order in which they are shown."""

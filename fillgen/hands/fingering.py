@@ -1,7 +1,7 @@
 """Fingers of the right hand: what a fingering costs, which ones cost least, and how hard a melody is for a hand.
 
 Spans and rules are those of Parncutt, Sloboda, Clarke, Raekallio and Desain (1997), 'An ergonomic model of keyboard
-fingering for melodic fragments', Music Perception 14(4), 341-382; they stand in `rules/fingering.toml`. Fingers are 1
+fingering for melodic fragments', Music Perception 14(4), 341-382; they are in `rules/fingering.toml`. Fingers are 1
 (thumb) to 5, pitches are MIDI numbers (C4 = 60), distances are semitones, points are whole numbers: fewer are easier.
 
 The rules look at three notes in a row, so the least points from each pair of fingers to the end, found from the last
@@ -15,24 +15,21 @@ a clinician where it lasts.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from heapq import heapify, heappop, heappush
-from itertools import groupby, islice, pairwise, permutations
+from itertools import groupby, pairwise, permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.errors import OptionError
-from fillgen.hands.reach import FINGERS, JUMP_SECONDS, Reach, Stretch, check_pitches, reach
+from fillgen.hands.reach import JUMP_SECONDS, Reach, Stretch, check_pitches, reach
 from fillgen.tables import table
-from fillgen.theory.pitch import NATURAL, is_black
+from fillgen.theory.pitch import NATURAL
 
-MOST_FINGERINGS = 1000
-"""The most fingerings that can be asked for."""
 JUMP_POINTS = 60
-"""What a jump adds to the points when difficulty is told. A choice made here: more than what any stretch of a wider
+"""What a jump adds to the points of a difficulty. A choice made here: more than what any stretch of a wider
 hand can cost together with the notes around it, so that a smaller hand never has it easier."""
 REST_SECONDS = 1.0
 """A longer wait for the next note does not make a melody easier still. A choice made here."""
@@ -56,15 +53,13 @@ _NEAR = 12
 """Melodies without wider steps than this many semitones need smaller tables, which are sooner made."""
 _JUMP = 10**9
 """The price of a jump while fingers are sought: more than all points of any melody."""
-_NEVER = 10**15
-"""The price of what is not asked for: another finger than the fixed one."""
 
 
 # Rules and hands
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class FingeringRule:
     """A rule of the model: its name, its points by what they are charged for, and what it says."""
 
     name: str
@@ -73,13 +68,13 @@ class Rule:
 
 
 @lru_cache(maxsize=1)
-def rules() -> tuple[Rule, ...]:
+def rules() -> tuple[FingeringRule, ...]:
     """The twelve rules, in the order of the publication.
 
     >>> [rule.name for rule in rules()][:3]
     ['stretch', 'small span', 'large span']
     """
-    return tuple(Rule(row["name"], row["points"], row["says"]) for row in table("fingering")["rule"])
+    return tuple(FingeringRule(row["name"], row["points"], row["says"]) for row in table("fingering")["rule"])
 
 
 # What the rules charge, for all fingers at once
@@ -280,7 +275,7 @@ class _Charges:
 
 @lru_cache(maxsize=16)
 def _tables(hand: Reach, jump: int, far: int) -> _Charges:
-    """The tables of a hand for rises of so many semitones up and down, a jump at a price."""
+    """The tables of a hand for rises of up to `far` semitones up and down, with `jump` as the price of a jump."""
     rise = np.arange(-far, far + 1)[:, None, None]
     alone = np.stack([_added(*_note_points(white).values()) for white in (False, True)])
     white = np.array([False, True])[:, None, None]
@@ -295,181 +290,51 @@ def _summed(points: Mapping[str, Points]) -> Points:
     return np.asarray(sum(points.values()))
 
 
-# The points of a fingering
-
-
-def costs(pitches: Sequence[int], fingers: Sequence[int], hand: Reach | None = None) -> dict[str, int]:
-    """The points of a melody played with given fingers, by rule; a medium hand where none is given.
-
-    Where two fingers do not reach, the hand jumps: nothing is charged across it, see `jumps`. A key struck again with
-    the same finger is one note. OptionError where pitches or fingers are not such, or not as many.
-
-    >>> {name: points for name, points in costs((60, 62, 64, 65), (1, 2, 3, 1)).items() if points}
-    {'small span': 4, 'thumb passing': 1}
-    """
-    hand = hand or reach()
-    _check_fingers(pitches, fingers)
-    played = [struck for struck, _ in groupby(zip(pitches, fingers, strict=True))]
-    found = dict.fromkeys((rule.name for rule in rules()), 0)
-    for part, tables in _charged(played, hand):
-        for name, points in tables.items():
-            found[name] += int(points[tuple(finger - 1 for _, finger in part)])
-    return found
-
-
-def _charged(
-    played: Sequence[tuple[int, int]], hand: Reach
-) -> Iterator[tuple[Sequence[tuple[int, int]], dict[str, Points]]]:
-    """Every note, pair and triple of a melody of pitches and fingers, each with what it can be charged."""
-    pitches = [pitch for pitch, _ in played]
-    for index, pitch in enumerate(pitches):
-        yield played[index : index + 1], _note_points(not is_black(pitch))
-    for index, (one, two) in enumerate(pairwise(pitches)):
-        whites = np.array([not is_black(one), not is_black(two)])
-        yield played[index : index + 2], _pair_points(hand, np.asarray(_rise(one, two)), *whites)
-    for index, (one, two, three) in enumerate(zip(pitches, pitches[1:], pitches[2:], strict=False)):
-        rises = np.array([_rise(one, two), _rise(two, three)])[:, None, None]
-        yield played[index : index + 3], _triple_points(hand, *rises)
-
-
-def total(pitches: Sequence[int], fingers: Sequence[int], hand: Reach | None = None) -> int:
-    """The points of a melody played with given fingers, all rules together; as `costs` otherwise.
-
-    >>> total((60, 62, 64, 65, 67, 69, 71, 72), (1, 2, 3, 1, 2, 3, 4, 5))
-    15
-    """
-    return sum(costs(pitches, fingers, hand).values())
-
-
-def jumps(pitches: Sequence[int], fingers: Sequence[int], hand: Reach | None = None) -> tuple[int, ...]:
-    """Which notes, counted from 0, the fingers do not reach from the note before; errors as of `costs`.
-
-    >>> jumps((60, 64, 80), (1, 1, 5))
-    (1, 2)
-    """
-    hand = hand or reach()
-    _check_fingers(pitches, fingers)
-    steps = pairwise(zip(pitches, fingers, strict=True))
-    return tuple(
-        index
-        for index, ((one, finger), (two, then)) in enumerate(steps, start=1)
-        if not _reached(hand, np.asarray(_rise(one, two)))[finger - 1, then - 1]
-    )
-
-
-def _rise(one: int, two: int) -> int:
-    """Semitones from a note to the next, cut where no finger reaches any more."""
-    return max(-_FARTHEST, min(_FARTHEST, two - one))
-
-
-def _check_fingers(pitches: Sequence[int], fingers: Sequence[int]) -> None:
-    check_pitches(pitches)
-    if len(pitches) != len(fingers):
-        told = f"{len(fingers)} fingers for {len(pitches)} notes"
-        raise OptionError(told, place="fingers", hint="Give one finger for each note.")
-    for finger in fingers:
-        _check_finger(finger, "fingers")
-
-
-def _check_finger(finger: int, place: str) -> None:
-    if finger not in FINGERS:
-        hint = "Fingers are 1 (thumb) to 5."
-        raise OptionError(f"{finger} is no finger", place=place, hint=hint)
-
-
 # The fingerings that cost least
 
 
-@dataclass(frozen=True, slots=True)
-class Fingering:
-    """Fingers for a melody, their points, and the notes, counted from 0, to which the hand has to jump."""
+def best(pitches: Sequence[int], hand: Reach | None = None) -> Fingers:
+    """The fingers for a melody that cost least, exactly; a medium hand if none is given.
 
-    fingers: Fingers
-    total: int
-    jumps: tuple[int, ...] = ()
+    Fingerings are compared by their jumps, fewest first, then by their points, then by the lower first finger that
+    differs. OptionError for anything that isn't a pitch.
 
-    def __str__(self) -> str:
-        return "".join(map(str, self.fingers))
-
-
-def best(
-    pitches: Sequence[int],
-    hand: Reach | None = None,
-    *,
-    first: int | None = None,
-    last: int | None = None,
-) -> Fingering:
-    """The fingering of a melody that costs least, exactly; a medium hand where none is given.
-
-    `first` and `last` fix the fingers of the first and the last note. Fingerings are compared by their jumps, fewest
-    first, then by their points, then by the lower first finger that differs. OptionError for what is no pitch or no
-    finger, and where first and last cannot both be.
-
-    >>> str(best((60, 62, 64, 65, 67, 69, 71, 72)))
-    '12312345'
+    >>> best((60, 62, 64, 65, 67, 69, 71, 72))
+    (1, 2, 3, 1, 2, 3, 4, 5)
     """
-    found = _search(pitches, hand, first, last, 1)
-    return found[0]
+    return best_of_many([pitches], hand)[0]
 
 
-def ranked(
-    pitches: Sequence[int],
-    hand: Reach | None = None,
-    count: int = 10,
-    *,
-    first: int | None = None,
-    last: int | None = None,
-) -> tuple[Fingering, ...]:
-    """The fingerings that cost least, best first, exactly; ordered and fixed as by `best`.
+def best_of_many(phrases: Sequence[Sequence[int]], hand: Reach | None = None) -> list[Fingers]:
+    """The fingers that `best` finds for each of many melodies, worked out together.
 
-    There are fewer than asked for where no more do with as few jumps. OptionError as of `best`, and for a count
-    outside 1 to 1000.
-
-    >>> [(str(found), found.total) for found in ranked((60, 64, 67), count=3)]
-    [('124', 1), ('135', 1), ('123', 2)]
+    >>> best_of_many([(60, 62, 64, 65, 67), (67, 67, 64)])
+    [(1, 2, 3, 4, 5), (2, 2, 1)]
     """
-    if not 1 <= count <= MOST_FINGERINGS:
-        hint = f"Ask for 1 to {MOST_FINGERINGS} fingerings."
-        raise OptionError(f"{count} fingerings are not offered", place="count", hint=hint)
-    return _search(pitches, hand, first, last, count)
-
-
-def _search(
-    pitches: Sequence[int], hand: Reach | None, first: int | None, last: int | None, count: int
-) -> tuple[Fingering, ...]:
-    hand = hand or reach()
-    check_pitches(pitches)
-    for place, finger in (("first", first), ("last", last)):
-        if finger is not None:
-            _check_finger(finger, place)
-    if not pitches:
-        return (Fingering((), 0),)
-    runs = [(key, len([*struck])) for key, struck in groupby(pitches)]
-    ways = _Ways(np.array([[key for key, _ in runs]]), hand, _JUMP, last)
-    found: list[Fingering] = []
-    for cost, fingers in islice(_best_first(ways, first), count):
-        if found and cost // _JUMP > len(found[0].jumps):
-            break
-        every = tuple(f for f, (_, times) in zip(fingers, runs, strict=True) for _ in range(times))
-        found.append(Fingering(every, cost % _JUMP, jumps(pitches, every, hand)))
-    if not found:
-        told = f"one key has one finger, not {first} first and {last} last"
-        raise OptionError(told, place="fingers", hint="Fix one of them.")
-    return tuple(found)
+    if not any(phrases):
+        return [() for _ in phrases]
+    for pitches in phrases:
+        check_pitches(pitches)
+    struck = [[key for key, _ in groupby(pitches)] or [60] for pitches in phrases]
+    longest = max(map(len, struck))
+    rows = np.array([keys + keys[-1:] * (longest - len(keys)) for keys in struck], dtype=np.int64)
+    found = (_Ways(rows, hand or reach(), _JUMP).fingers() + 1).tolist()
+    return [
+        tuple(finger for (_, same), finger in zip(groupby(pitches), fingers, strict=False) for _ in same)
+        for pitches, fingers in zip(phrases, found, strict=True)
+    ]
 
 
 @dataclass(frozen=True)
 class _Ways:
     """All fingerings of melodies without repeated keys, a row each: what each step costs, and what is left at least.
 
-    Keys that fill up a row, its last one again, charge nothing. `jump` is the price of a jump; `last` fixes the finger
-    of the last column.
+    Keys that fill up a row, its last one again, charge nothing. `jump` is the price of a jump.
     """
 
     keys: NDArray[np.int64]
     hand: Reach
     jump: int
-    last: int | None = None
 
     @cached_property
     def rises(self) -> NDArray[np.int64]:
@@ -508,22 +373,16 @@ class _Ways:
     @cached_property
     def to_go(self) -> list[Points]:
         """For each note after the first the least that can follow, by the fingers before it and on it."""
-        left = [np.zeros((len(self.keys), 5, 5), dtype=np.int64) + self.closing]
+        left = [np.zeros((len(self.keys), 5, 5), dtype=np.int64)]
         for move, turn in zip(self.moves[:0:-1], self.turns[::-1], strict=True):
             left.append(_least(turn + (move + left[-1])[:, None, :, :]))
         return left[::-1]
-
-    @property
-    def closing(self) -> Points:
-        """What the finger on the last note costs, beyond what the rules charge: the others than a fixed one."""
-        return np.where(np.isin(_FINGER, self.last or FINGERS), 0, _NEVER)
 
     @cached_property
     def starts(self) -> Points:
         """For each melody and first finger the least points of the whole."""
         alone = self.tables.alone[self.white[:, 0]]
-        rest = _least(self.moves[0] + self.to_go[0]) if self.moves else self.closing
-        return np.asarray(alone + rest)
+        return np.asarray(alone + _least(self.moves[0] + self.to_go[0])) if self.moves else alone
 
     def ahead(self, rows: NDArray[np.intp], fingers: Sequence[NDArray[np.intp]]) -> Points:
         """For each next finger the least points of all that follows the fingers given so far, counted from 0."""
@@ -538,24 +397,6 @@ class _Ways:
         for _ in self.moves:
             chosen.append(self.ahead(rows, chosen).argmin(axis=1))
         return np.stack(chosen, axis=1)
-
-
-def _best_first(ways: _Ways, first: int | None) -> Iterator[tuple[int, Fingers]]:
-    """All fingerings with their costs, by cost and then by fingers, each when it is asked for.
-
-    What is left to go is known exactly, so the cheapest beginning always leads to the next fingering.
-    """
-    starts = (first,) if first else FINGERS
-    open_ways: list[tuple[int, Fingers]] = [(int(ways.starts[0, finger - 1]), (finger,)) for finger in starts]
-    heapify(open_ways)
-    while open_ways and open_ways[0][0] < _NEVER:
-        cost, fingers = heappop(open_ways)
-        if len(fingers) == ways.keys.shape[1]:
-            yield cost, fingers
-        else:
-            (ahead,) = ways.ahead(np.array([0]), [np.array([finger - 1]) for finger in fingers])
-            for finger, more in zip(FINGERS, (ahead - ahead.min()).tolist(), strict=True):
-                heappush(open_ways, (cost + more, (*fingers, finger)))
 
 
 def _least(points: Points) -> Points:
@@ -576,7 +417,8 @@ def difficulty(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | N
     The points of the best fingering, a jump priced at `JUMP_POINTS`, are divided by the seconds from the first onset
     to the last, a wait longer than `REST_SECONDS` cut to that. Of `x` points a second the difficulty is
     `x / (x + HARD)`: the same stretch is harder the more notes there are in a second. It tells of fingers only: not of
-    reading, force or endurance. OptionError for what is no pitch, or where onsets are not as many or do not rise.
+    reading, force or endurance. OptionError for anything that isn't a pitch, or if there aren't as many onsets as notes,
+    or they don't rise.
 
     >>> scale = (60, 62, 64, 65, 67, 69, 71, 72)
     >>> [round(difficulty(scale, [index / rate for index in range(8)]), 2) for rate in (2, 4, 8)]
@@ -619,26 +461,6 @@ def _struck_once(pitches: NDArray[np.int16]) -> NDArray[np.int64]:
     return np.take_along_axis(pitches, np.take_along_axis(order, column, axis=1), axis=1).astype(np.int64)
 
 
-def best_of_many(phrases: Sequence[Sequence[int]], hand: Reach | None = None) -> list[Fingers]:
-    """The fingers that `best` finds for each of many melodies, worked out together.
-
-    >>> best_of_many([(60, 62, 64, 65, 67), (67, 67, 64)])
-    [(1, 2, 3, 4, 5), (2, 2, 1)]
-    """
-    if not any(phrases):
-        return [() for _ in phrases]
-    for pitches in phrases:
-        check_pitches(pitches)
-    struck = [[key for key, _ in groupby(pitches)] or [60] for pitches in phrases]
-    longest = max(map(len, struck))
-    rows = np.array([keys + keys[-1:] * (longest - len(keys)) for keys in struck], dtype=np.int64)
-    found = (_Ways(rows, hand or reach(), _JUMP).fingers() + 1).tolist()
-    return [
-        tuple(finger for (_, same), finger in zip(groupby(pitches), fingers, strict=False) for _ in same)
-        for pitches, fingers in zip(phrases, found, strict=True)
-    ]
-
-
 def beyond(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | None = None) -> list[int]:
     """Which notes, counted from 0, the hand cannot reach in time; `seconds` are the notes' onsets.
 
@@ -661,8 +483,8 @@ def beyond(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | None 
 def _check_seconds(pitches: Sequence[int], seconds: Sequence[float]) -> None:
     check_pitches(pitches)
     if len(pitches) != len(seconds):
-        told = f"{len(seconds)} onsets for {len(pitches)} notes"
-        raise OptionError(told, place="seconds", hint="Give one onset for each note.")
+        message = f"{len(seconds)} onsets for {len(pitches)} notes"
+        raise OptionError(message, place="seconds", hint="Give one onset for each note.")
     if any(not before < after for before, after in pairwise(seconds)):
         hint = "Give each note a later onset than the one before."
         raise OptionError("onsets do not rise", place="seconds", hint=hint)

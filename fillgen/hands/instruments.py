@@ -65,8 +65,8 @@ def _plain(name: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Seat:
-    """Where a part sits: its track name, channel (from 0), usual sound, volume and place from left to right."""
+class PartSetup:
+    """How a part is set up in MIDI: its track name, channel (from 0), usual sound, volume and place from left to right."""
 
     name: str
     channel: int
@@ -75,9 +75,9 @@ class Seat:
     pan: int
 
 
-SEATS = {
-    "right": Seat("Right hand", 0, "Vibraphone", 104, 74),
-    "left": Seat("Left hand", 1, "Electric Piano 1", 76, 52),
-    "bass": Seat("Bass", 2, "Acoustic Bass", 96, 64),
-    "drums": Seat("Drums", 9, "", 78, 64),
+PART_SETUPS = {
+    "right": PartSetup("Right hand", 0, "Vibraphone", 104, 74),
+    "left": PartSetup("Left hand", 1, "Electric Piano 1", 76, 52),
+    "bass": PartSetup("Bass", 2, "Acoustic Bass", 96, 64),
+    "drums": PartSetup("Drums", 9, "", 78, 64),
 }

@@ -72,7 +72,7 @@ class Reach:
 
 @lru_cache(maxsize=8)
 def reach(size: str = "medium") -> Reach:
-    """The hand of that size; OptionError where there is none.
+    """The hand of that size; OptionError if there is none.
 
     >>> [reach(size).held for size in SIZES]
     [12, 14, 15]
@@ -103,18 +103,6 @@ def check_pitches(pitches: Collection[int]) -> None:
     """OptionError unless all are MIDI pitches, 0 to 127."""
     for pitch in pitches:
         if not 0 <= pitch <= 127:
-            raise OptionError(f"{pitch} is no pitch", place="pitches", hint="Pitches are 0 to 127, C4 is 60.")
-
-
-def block_fits(pitches: Collection[int], hand: Reach | None = None) -> bool:
-    """Whether one hand, left or right, holds keys together: none lie farther apart than `Reach.held`.
-
-    What fits may still strain: a chord near the limit is better broken, or left without a tone. OptionError for what
-    is no pitch.
-
-    >>> block_fits((48, 55, 62)), block_fits((48, 55, 62), reach("small"))
-    (True, False)
-    """
-    hand = hand or reach()
-    check_pitches(pitches)
-    return not pitches or max(pitches) - min(pitches) <= hand.held
+            raise OptionError(
+                f"{pitch} is not a pitch", place="pitches", hint="Pitches are 0 to 127, C4 is 60."
+            )

@@ -36,7 +36,7 @@ Pitches = tuple[int, ...]
 
 @dataclass(frozen=True, slots=True)
 class LowLimit:
-    """Below a MIDI pitch, two neighbouring keys lie at least so many semitones apart."""
+    """Below a MIDI pitch, two neighbouring keys lie at least this many semitones apart."""
 
     below: int
     semitones: int
@@ -75,9 +75,9 @@ class Hand:
 
     def __post_init__(self) -> None:
         if not 0 <= self.low <= self.high <= 127:
-            told = f"the register from {self.low} to {self.high} has no keys"
+            message = f"the register from {self.low} to {self.high} has no keys"
             hint = "Give the lowest key first; keys are 0 to 127, C4 is 60."
-            raise OptionError(told, place="register", hint=hint)
+            raise OptionError(message, place="register", hint=hint)
         if not 1 <= self.span <= (WIDEST if self.spread else TENTH):
             hint = f"The span is 1 to {TENTH}, with spread forms 1 to {WIDEST}."
             raise OptionError(f"{self.span} semitones are not offered", place="span", hint=hint)
@@ -145,8 +145,8 @@ class Voicing:
         """
         lowest = self.tones[0].degree.family
         named = self._is_whole() and {tone.degree.family for tone in self.tones} <= _INVERSIONS.keys()
-        told = _INVERSIONS[lowest] if named else f"{FAMILIES[lowest]} at the bottom"
-        return f"{told}, spread" if self.spread else told
+        position = _INVERSIONS[lowest] if named else f"{FAMILIES[lowest]} at the bottom"
+        return f"{position}, spread" if self.spread else position
 
     def _is_whole(self) -> bool:
         return len(self.tones) == len(self.chord.tones) > 2
@@ -156,7 +156,7 @@ class Voicing:
 
 
 def held_tones(chord: Chord, most: int) -> tuple[Tone, ...]:
-    """The tones of a chord that the left hand keeps where it holds at most so many keys, three or more.
+    """The tones of a chord that the left hand keeps if it holds at most a number of keys, three or more.
 
     What the bass and the ear supply goes first: a perfect fifth, then the root, then the lowest of the tensions.
     Third and seventh, altered fifths and the highest tensions stay. Common practice. A bass note after a slash is
@@ -384,9 +384,9 @@ def _way_on(chord: Chord, hand: Hand) -> str:
         ("a wider span, such as 12 semitones,", replace(hand, span=max(hand.span, OCTAVE))),
         ("thin chords", replace(hand, thin=True)),
     )
-    helps = [told for told, other in loosened if voicings(chord, other)]
-    told = " or ".join(helps) or "a wider register together with a wider span"
-    return f"{told[0].upper()}{told[1:]} would leave some."
+    helps = [words for words, other in loosened if voicings(chord, other)]
+    helpful = " or ".join(helps) or "a wider register together with a wider span"
+    return f"{helpful[0].upper()}{helpful[1:]} would leave some."
 
 
 def _called(midi: int) -> str:
@@ -462,8 +462,8 @@ def moves_in_words(before: Voicing | None, after: Voicing | None) -> str:
     if before.pitches == after.pitches:
         return "the same keys"
     moves, spare = _voices(before.pitches, after.pitches)
-    told = _moves_told(moves, bool(spare))
-    return ", ".join([*told, _spare_told(before, after, spare)] if spare else told)
+    moved = _moves_in_words(moves, bool(spare))
+    return ", ".join([*moved, _spare_in_words(before, after, spare)] if spare else moved)
 
 
 def _voices(before: Pitches, after: Pitches) -> tuple[list[int], list[int]]:
@@ -480,7 +480,7 @@ def _voices(before: Pitches, after: Pitches) -> tuple[list[int], list[int]]:
     return moves, [key for key in (before, after)[many] if key not in taken]
 
 
-def _moves_told(moves: Sequence[int], others: bool) -> list[str]:
+def _moves_in_words(moves: Sequence[int], others: bool) -> list[str]:
     """The moves in clauses, keys that go alike together; nothing where no key moves."""
     alike: dict[int, list[str]] = {}
     for index, rise in enumerate(moves):
@@ -492,11 +492,11 @@ def _moves_told(moves: Sequence[int], others: bool) -> list[str]:
         return [f"only the {place} note moves, {_rise(rise)}" for rise, (place,) in alike.items()]
     if not others and len(alike[next(iter(alike))]) == len(moves):
         return [f"{_all(len(moves))} notes go {_rise(rise)}" for rise in alike]
-    told = [f"{_NUMBERS[stay]} {'note stays' if stay == 1 else 'notes stay'}"] if stay else []
-    return told + [_told(places, rise) for rise, places in alike.items()]
+    parts = [f"{_NUMBERS[stay]} {'note stays' if stay == 1 else 'notes stay'}"] if stay else []
+    return parts + [_move_in_words(places, rise) for rise, places in alike.items()]
 
 
-def _told(places: Sequence[str], rise: int) -> str:
+def _move_in_words(places: Sequence[str], rise: int) -> str:
     return f"the {_and(places)} {'goes' if len(places) == 1 else 'go'} {_rise(rise)}"
 
 
@@ -524,7 +524,7 @@ def _and(words: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def _spare_told(before: Voicing, after: Voicing, spare: Sequence[int]) -> str:
+def _spare_in_words(before: Voicing, after: Voicing, spare: Sequence[int]) -> str:
     """Which keys are added or left out, by their names."""
     added = len(after.pitches) > len(before.pitches)
     fuller = after if added else before

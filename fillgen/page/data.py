@@ -133,19 +133,19 @@ class Stage:
         }
 
     def _parts(self) -> list[dict[str, Any]]:
-        from fillgen.hands.instruments import SEATS  # noqa: PLC0415 - mido is loaded only where a page is made
+        from fillgen.hands.instruments import PART_SETUPS  # noqa: PLC0415 - mido is loaded only where a page is made
 
         found = []
         for part in PARTS:
-            seat = SEATS[part]
-            sound = self.sounds.get(part, seat.sound)
+            setup = PART_SETUPS[part]
+            sound = self.sounds.get(part, setup.sound)
             found.append(
                 {
                     "part": part,
-                    "name": seat.name,
-                    "channel": seat.channel,
-                    "volume": seat.volume,
-                    "pan": seat.pan,
+                    "name": setup.name,
+                    "channel": setup.channel,
+                    "volume": setup.volume,
+                    "pan": setup.pan,
                     "sound": sound_names()[program(sound)] if sound else "",
                     "program": program(sound) if sound else 0,
                     "voice": voice_of(sound) if sound else DRUMS,

@@ -17,7 +17,7 @@ CHORD_TONE = "chord tone"
 class IdeaNote:
     """A note of an idea with what it is: its spelled name, its role, its degree over the chord, and its finger.
 
-    The role is empty where nothing justifies the note, the finger 0 where none was looked for.
+    The role is empty where nothing justifies the note, the finger 0 if none was looked for.
     """
 
     bar: int
@@ -41,7 +41,7 @@ class Idea:
 
     @property
     def phrase(self) -> Phrase:
-        return tuple(told.note for told in self.notes)
+        return tuple(each.note for each in self.notes)
 
     def __str__(self) -> str:
         return self.text

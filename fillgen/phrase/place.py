@@ -19,9 +19,9 @@ class Place:
 
     `held` are the tones common to all chords over whose strong beats the note is held (all twelve bits where
     there are none); `ahead` are the tones of the chord it is held into, `coming` those of the chord on which the
-    next note starts, both 0 where that is no other chord;
+    next note starts, both 0 where the chord stays the same;
     `ends` are the tones on which the phrase may close, 0 unless this is its last note; `lead` is the tune's
-    first pitch if the last note shall lie near it, -1 otherwise. `length` is how long the note sounds over the chord
+    first pitch if the last note should lie near it, -1 otherwise. `length` is how long the note sounds over the chord
     on which it starts, in beats of the metre times 96. `since` are the milliseconds since the note before began,
     0 where no hand is asked about. `leading` is the raised seventh of a minor key where the chord has none: it may pass
     as well on its way up to the tonic.
@@ -74,7 +74,7 @@ def places(
 
     `lead` is the tune's first pitch, -1 where it does not matter; `closes` says whether the phrase ends here;
     `since` are the milliseconds from each note's beginning back to that of the note before, where a hand is asked about;
-    `make` is `place_of` for this progression, where one is at hand that remembers what it made.
+    `make` is `place_of` for this progression, if there is one that remembers what it made.
     """
     make = make or partial(place_of, progression)
     finals = closing_mask(progression, ends_on)

@@ -75,9 +75,7 @@ def on_count(asked: int, phrases: int, shown: int, apart: int) -> tuple[Remark, 
         return (Remark(RemarkKind.TOO_FEW, f"{many(shown, 'idea')} {were} found for the {asked} asked for."),)
     if apart < shown:
         few = "One of them is" if apart == 1 else f"{apart} of them are"
-        return (
-            Remark(RemarkKind.ALIKE, f"{few} clearly apart; each of the others is near to one of those."),
-        )
+        return (Remark(RemarkKind.ALIKE, f"{few} clearly apart; the rest are close to one of these."),)
     return ()
 
 

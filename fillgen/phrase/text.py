@@ -32,14 +32,14 @@ def parse_phrase(text: str, metre: Metre) -> Phrase:
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenPhrase:
     """A phrase as it is written: its notes, one bar right after the other, and the ticks of each bar."""
 
     notes: Phrase
     bars: tuple[int, ...]
 
 
-def written_phrase(text: str, metre: Metre | None = None) -> Written:
+def written_phrase(text: str, metre: Metre | None = None) -> WrittenPhrase:
     """A phrase text with bars of any length, or of a metre; PhraseError with bar and note where it cannot be read.
 
     >>> written_phrase("Bb4q | C5w").bars
@@ -59,7 +59,7 @@ def written_phrase(text: str, metre: Metre | None = None) -> Written:
         raise PhraseError("the last note is tied to nothing", place=f"bar {len(bars)}")
     if not notes:
         raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
-    return Written(tuple(notes), tuple(bars))
+    return WrittenPhrase(tuple(notes), tuple(bars))
 
 
 def wrong_bar(number: int, ticks: int, metre: Metre) -> PhraseError:
@@ -129,7 +129,7 @@ def _read_note(token: str, place: str) -> tuple[int | None, int, bool]:
 
 
 def _note_hint(token: str) -> str:
-    """What is probably meant by something that is no note."""
+    """What is probably meant by something that isn't a note."""
     bare = token.strip(",;.~")
     meant = f"{bare[:1].upper()}{bare[1:]}"
     if bare != token.strip("~") and _TOKEN.fullmatch(bare):

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from fillgen.errors import OptionError, PackError, did_you_mean, shorten
-from fillgen.rules.rule import Rule, RuleUse, Setting
+from fillgen.rules.rule import Rule, RuleSetting, RuleUse
 from fillgen.rules.rulebook import RULES
 from fillgen.tables import Table, plain_name, read_table, table
 from fillgen.theory.metre import LENGTHS, METRES, TICKS, Metre, is_triplet
@@ -135,7 +135,7 @@ class RulePack:
 
     @property
     def digest(self) -> str:
-        """A short fingerprint of the player's own part, `built-in` where there is none."""
+        """A short fingerprint of the player's own part, `built-in` if there is none."""
         if not self.own:
             return "built-in"
         return f"{zlib.crc32(repr(_sorted(self.own)).encode()):08x}"
@@ -153,7 +153,7 @@ class RulePack:
 
     @lru_cache(maxsize=16)  # noqa: B019 - a pack lives as long as the program
     def level(self, number: int) -> Level:
-        """The level of that number; OptionError where there is none."""
+        """The level of that number; OptionError if there is none."""
         for row in _rows(self.own, "level", self.place):
             if row.get("number") == number:
                 place = f"{self.place}: level {number}"
@@ -173,12 +173,12 @@ class RulePack:
 
     @lru_cache(maxsize=32)  # noqa: B019 - a pack lives as long as the program
     def rhythm(self, name: str) -> Rhythm:
-        """The rhythm of that name; capitals and hyphens do not matter. OptionError where there is none."""
+        """The rhythm of that name; capitals and hyphens do not matter. OptionError if there is none."""
         row = self.rhythm_row(name)
         return _rhythm(row, f"{self.place}: rhythm {row.get('name')!r}")
 
     def rhythm_row(self, name: str) -> Table:
-        """What the pack says of a rhythm, as it stands there; OptionError where there is none."""
+        """What the pack says of a rhythm, as it is written there; OptionError if there is none."""
         wanted = plain_name(name)
         for row in _rows(self.own, "rhythm", self.place):
             if plain_name(str(row.get("name"))) == wanted:
@@ -190,7 +190,7 @@ class RulePack:
         raise OptionError(f"unknown rhythm {shorten(name)}", hint=did_you_mean(name, self.rhythm_names))
 
     def rhythm_for(self, metre: Metre) -> str:
-        """The rhythm taken for a metre where none is asked for."""
+        """The rhythm taken for a metre if none is asked for."""
         return str(self.default("rhythm-for")[metre.name])
 
     # Shapes, forms, weights
@@ -279,7 +279,7 @@ def _check_keys(row: Table, schema: Mapping[str, type], place: str, required: It
 def _check_once(names: Sequence[object], group: str, place: str) -> None:
     for name in names:
         if names.count(name) > 1:
-            raise PackError(f"{group} {name!r} stands twice", place=place)
+            raise PackError(f"{group} {name!r} is given twice", place=place)
 
 
 def _rows(own: Table, group: str, place: str) -> list[Table]:
@@ -371,7 +371,7 @@ def _use(row: Table, place: str) -> RuleUse:
     return RuleUse(rule, {k: tuple(v) if isinstance(v, list) else v for k, v in settings.items()})
 
 
-def _check_setting(key: str, value: object, setting: Setting, place: str) -> None:
+def _check_setting(key: str, value: object, setting: RuleSetting, place: str) -> None:
     if setting.words:
         if not isinstance(value, list):
             raise PackError(f"{key!r} must be a list of words", place=place)
@@ -386,11 +386,11 @@ def _check_setting(key: str, value: object, setting: Setting, place: str) -> Non
 
 
 def _check_together(uses: Sequence[RuleUse], place: str) -> None:
-    """Refuse rules that stand twice or that contradict one another."""
+    """Refuse rules that are given twice or contradict one another."""
     by_kind: dict[str, RuleUse] = {}
     for use in uses:
         if use.rule.kind in by_kind:
-            raise PackError(f"rule {use.rule.kind!r} stands twice", place=place)
+            raise PackError(f"rule {use.rule.kind!r} is given twice", place=place)
         by_kind[use.rule.kind] = use
     foreign = _words(by_kind, "non-chord-note", "allow")
     leaning = "appoggiatura" in _words(by_kind, "strong-beat", "allow")

@@ -65,7 +65,7 @@ class Example:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class RuleSetting:
     """A number or a list of words that a pack gives a rule: its lowest and highest value, or the words allowed."""
 
     low: float = 0
@@ -92,7 +92,7 @@ class Rule:
     says: str
     reason: str
     source: str
-    settings: Mapping[str, Setting]
+    settings: Mapping[str, RuleSetting]
     keeps: Example
     breaks: Example
     asks: Callable[..., Verdict]
@@ -115,10 +115,10 @@ class Rule:
             return True if before is None else self.asks(before, note, **settings)
         return self.asks(before, note, after, **settings)
 
-    def told(self, settings: Mapping[str, Any]) -> str:
+    def text(self, settings: Mapping[str, Any]) -> str:
         """The rule as a sentence, with its numbers.
 
-        A part in square brackets stands only where the settings it names are given, otherwise what follows its
+        A part in square brackets is used only if the settings it names are given, otherwise what follows its
         bar does: `[one of {allow}|none]`.
         """
         words = {key: _listed(value) for key, value in settings.items() if value != ()}
@@ -147,5 +147,7 @@ class RuleUse:
     def holds(self, window: Window) -> Verdict:
         return self.rule.holds(window, self.settings)
 
-    def told(self) -> str:
-        return self.rule.told(self.settings)
+    @property
+    def text(self) -> str:
+        """The rule as a sentence, with its numbers."""
+        return self.rule.text(self.settings)

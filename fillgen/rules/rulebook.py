@@ -1,6 +1,6 @@
 """The rules: named questions about a note between the note before it and the note after it.
 
-Each rule stands here once. The bar problems ask it while they are solved, the lattice asks it across bar lines,
+Each rule is written here once. The bar problems ask it while they are solved, the lattice asks it across bar lines,
 the judge asks it of a player's phrase, and `fillgen rules` tells it to the reader. A rule pack switches a rule on
 and gives it its numbers.
 
@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Literal
 
-from fillgen.rules.rule import BEAT, FOURTH, STEP, Example, Rule, Seen, Setting, Verdict
+from fillgen.rules.rule import BEAT, FOURTH, STEP, Example, Rule, RuleSetting, Seen, Verdict
 from fillgen.rules.tones import EMBELLISHMENTS, encloses
 
 _MUSIC_THEORY = "Open Music Theory (Shaffer, Hughes and Moseley), Embellishing tones"
@@ -21,7 +21,7 @@ _SPECIES = "Open Music Theory (Shaffer, Hughes and Moseley), Composing a cantus 
 _TRADE = "common practice"
 
 
-_ALLOWED = Setting(words=tuple(EMBELLISHMENTS))
+_ALLOWED = RuleSetting(words=tuple(EMBELLISHMENTS))
 
 
 RULES: dict[str, Rule] = {}
@@ -39,7 +39,7 @@ def _rule(
     breaks: Example,
     alone: Callable[..., Verdict] | None = None,
     enough: Callable[[Seen], Verdict] | None = None,
-    **settings: Setting,
+    **settings: RuleSetting,
 ) -> Callable[[Callable[..., Verdict]], Callable[..., Verdict]]:
     def enter(asks: Callable[..., Verdict]) -> Callable[..., Verdict]:
         RULES[kind] = Rule(kind, window, says, reason, source, settings, keeps, breaks, asks, alone, enough)
@@ -83,7 +83,7 @@ def root_only(note: Seen) -> Verdict:
     source=_MUSIC_THEORY,
     keeps=Example("| C |", "E5q F5q G5h"),
     breaks=Example("| C |", "E5q E5q F5q E5q"),
-    allow=Setting(words=("appoggiatura",)),
+    allow=RuleSetting(words=("appoggiatura",)),
 )
 def strong_beat(note: Seen, allow: Iterable[str] = ()) -> Verdict:
     may_lean = "appoggiatura" in allow and not note.place.ends
@@ -145,10 +145,10 @@ def enclosure_closes(before: Seen | None, note: Seen, after: Seen | None) -> Ver
     1,
     says="A note outside the chord a semitone above one of its tones is never stressed, and lasts no longer than {beats} of a beat over it.",
     reason="It clashes with the tone below it as soon as it is held.",
-    source="Nettles and Graf, The Chord Scale Theory, on avoid notes; as told in later handbooks",
+    source="Nettles and Graf, The Chord Scale Theory, on avoid notes; as quoted in later handbooks",
     keeps=Example("| Cmaj7 |", "G5q. F5e E5h"),
     breaks=Example("| Cmaj7 |", "G5q F5q E5h"),
-    beats=Setting(0.25, 16),
+    beats=RuleSetting(0.25, 16),
 )
 def avoid_note(note: Seen, beats: float) -> Verdict:
     if note.weak and note.place.length <= beats * BEAT:
@@ -164,8 +164,8 @@ def avoid_note(note: Seen, beats: float) -> Verdict:
     source=_TRADE,
     keeps=Example("| C |", "C5q D5q E5h"),
     breaks=Example("| C |", "C5q D5h E5q"),
-    beats=Setting(0.25, 16),
-    chromatic=Setting(0.25, 16, needed=False),
+    beats=RuleSetting(0.25, 16),
+    chromatic=RuleSetting(0.25, 16, needed=False),
 )
 def non_chord_length(note: Seen, beats: float, chromatic: float | None = None) -> Verdict:
     if note.place.length > beats * BEAT:
@@ -198,7 +198,7 @@ def settled_before_rest(note: Seen) -> Verdict:
     source=_SPECIES,
     keeps=Example("| C |", "C5h G5h"),
     breaks=Example("| C |", "C4h E5h"),
-    semitones=Setting(1, 36),
+    semitones=RuleSetting(1, 36),
 )
 def leap_limit(before: Seen, note: Seen, semitones: int) -> Verdict:
     return abs(note.midi - before.midi) <= semitones
@@ -212,8 +212,8 @@ def leap_limit(before: Seen, note: Seen, semitones: int) -> Verdict:
     source="Parncutt and others (1997), Music Perception 14(4), for the spans; the time is a choice of this project",
     keeps=Example("| C |", "C4q C5q G4h", tempo=100),
     breaks=Example("| C |", "C4e C5e G4q E4h", tempo=200),
-    semitones=Setting(1, 36),
-    seconds=Setting(0.0, 4.0),
+    semitones=RuleSetting(1, 36),
+    seconds=RuleSetting(0.0, 4.0),
 )
 def in_reach(before: Seen, note: Seen, semitones: int, seconds: float) -> Verdict:
     if not 0 < note.place.since < seconds * 1000:
@@ -230,7 +230,7 @@ def in_reach(before: Seen, note: Seen, semitones: int, seconds: float) -> Verdic
     + _SPECIES,
     keeps=Example("| C |", "C5q G5q E5h"),
     breaks=Example("| C |", "C5q G5q C6h"),
-    over=Setting(1, 36),
+    over=RuleSetting(1, 36),
 )
 def leap_turns_back(before: Seen | None, note: Seen, after: Seen | None, over: int = FOURTH) -> Verdict:
     if before is None:
@@ -263,7 +263,7 @@ def repeat_limit(before: Seen | None, note: Seen, after: Seen | None) -> Verdict
     source=_TRADE,
     keeps=Example("| C | G7 |", "E5w | B4w"),
     breaks=Example("| C | G7 |", "E5w | D5w"),
-    degrees=Setting(words=("root", "third", "fifth")),
+    degrees=RuleSetting(words=("root", "third", "fifth")),
 )
 def final_note(note: Seen, degrees: Iterable[str] = ()) -> Verdict:
     return note.among(note.place.ends) if note.place.ends else True
@@ -277,7 +277,7 @@ def final_note(note: Seen, degrees: Iterable[str] = ()) -> Verdict:
     source=_TRADE,
     keeps=Example("| C | G7 |", "E5w | B4w", lead=72),
     breaks=Example("| C | G7 |", "E5w | G4w", lead=72),
-    semitones=Setting(0, 12),
+    semitones=RuleSetting(0, 12),
 )
 def lead_in(note: Seen, semitones: int) -> Verdict:
     return abs(note.midi - note.place.lead) <= semitones if note.place.lead >= 0 else True

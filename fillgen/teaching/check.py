@@ -29,7 +29,7 @@ from fillgen.teaching.sentences import sentence
 from fillgen.theory.pitch import read_pitch
 
 _EASY, _HARD = 0.2, 0.35
-"""Below and from which difficulty fingers are told to have it easy or hard. A choice made here: the C major scale is
+"""Below and from which difficulty a melody is called easy or hard for the fingers. A choice made here: the C major scale is
 easy at two notes a second, middling at four, hard at eight."""
 
 
@@ -38,8 +38,8 @@ class Report:
     """What there is to say of a phrase: its notes, faults and mend, what holds, and what works.
 
     `names` is what textbooks call each note, `reasons` a sentence for each; `holds` are the rules that hold, by name
-    and as told. `tempo` is in quarter notes a minute, None where none was given; `lowest` is the lowest level the
-    phrase fits, None where none was sought or found. `reading` are remarks on how the phrase was read, such as its part
+    and text. `tempo` is in quarter notes a minute, None if none was given; `lowest` is the lowest level the
+    phrase fits, None if none was sought or found. `reading` are remarks on how the phrase was read, such as its part
     or its timing; whoever read it adds them with `dataclasses.replace`.
     """
 
@@ -65,7 +65,7 @@ class Report:
 
     @property
     def phrase(self) -> Phrase:
-        return tuple(told.note for told in self.notes)
+        return tuple(each.note for each in self.notes)
 
 
 def check(
@@ -78,7 +78,7 @@ def check(
 ) -> Report:
     """What there is to say of a phrase at a level.
 
-    With a pack the lowest level it fits is told too. Raises PhraseError where the phrase and the chart do not go
+    With a pack the report names the lowest level it fits as well. Raises PhraseError where the phrase and the chart do not go
     together, OptionError for a tempo or a degree that is not offered.
 
     >>> from fillgen.chart.text import parse_chart
@@ -91,7 +91,7 @@ def check(
     checked = checked_phrase(progression, notes, level, settings)
     line = _Ranged(checked)
     faults = faults_of(checked, line)
-    fingers = best([note.midi for note in notes], settings.hand).fingers
+    fingers = best([note.midi for note in notes], settings.hand)
     mend, unmended = mended(checked) if faults else (None, ())
     lowest = lowest_level(progression, notes, pack, settings) if pack is not None else None
     return Report(
@@ -112,7 +112,7 @@ def check(
 
 
 class _Ranged(Line):
-    """A phrase as it is told, with no other note proposed than those of its range, where the range has any."""
+    """A phrase for whose notes only others of its range are proposed, as long as the range has any."""
 
     def __init__(self, checked: Checked) -> None:
         super().__init__(checked.progression, checked.notes, checked.where)
@@ -133,7 +133,7 @@ class _Ranged(Line):
 
 
 def _remarks(checked: Checked) -> tuple[str, ...]:
-    return (*rhythm_words(checked), *_silent_bars(checked), *_hand_told(checked))
+    return (*rhythm_words(checked), *_silent_bars(checked), *_hand_words(checked))
 
 
 def _silent_bars(checked: Checked) -> Iterator[str]:
@@ -145,7 +145,7 @@ def _silent_bars(checked: Checked) -> Iterator[str]:
         yield f"The phrase stops in bar {last}: {silent} silent."
 
 
-def _hand_told(checked: Checked) -> Iterator[str]:
+def _hand_words(checked: Checked) -> Iterator[str]:
     """How hard the phrase is for a hand at its tempo, and what lies out of its reach."""
     if checked.tempo is None:
         return

@@ -29,7 +29,7 @@ class Fault:
     bar: int
     beat: float
     name: str
-    told: str
+    says: str
     reason: str
     sentence: str
 
@@ -39,22 +39,22 @@ class Fault:
 
 def faults_of(checked: Checked, line: Line) -> tuple[Fault, ...]:
     """Every fault of a phrase, in the order of its notes."""
-    told = []
+    found = []
     for breach in checked.breaches():
         note, rule = checked.notes[breach.index], breach.use.rule
-        told.append(
+        found.append(
             Fault(
                 rule.kind,
                 breach.index,
                 checked.progression.bar_of(note.onset),
                 beat_number(checked.progression.metre, note.onset),
                 line.names[breach.index],
-                breach.use.told(),
+                breach.use.text,
                 rule.reason,
                 _wrong(checked, line, breach),
             )
         )
-    return tuple(told)
+    return tuple(found)
 
 
 def _wrong(checked: Checked, line: Line, breach: judge.Breach) -> str:
@@ -103,8 +103,8 @@ def _held(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     if held is None:
         tick = checked.progression.strong_between(note.onset, note.end)[0]
         return f"{line.at(index)} is outside {line.chord(index).symbol} and held across {beat_words(metre, tick)}."
-    told = f"{line.at(index)} is held into {held[1].symbol}, which lacks it"
-    return f"{told}; it could end before {beat_words(metre, held[0])}, or be a note of both chords."
+    start = f"{line.at(index)} is held into {held[1].symbol}, which lacks it"
+    return f"{start}; it could end before {beat_words(metre, held[0])}, or be a note of both chords."
 
 
 def _open_enclosure(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
@@ -120,7 +120,7 @@ def _avoided(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     rubs = f"{line.at(index)} lies a half step above {below}, a note of {chord.symbol}"
     if place.strong:
         return f"{rubs}, and stands on a strong beat, where the two clash."
-    return f"{rubs}, and lasts {_beats(place.length / BEAT)} over it; {_beats(use.settings['beats'])} is the most."
+    return f"{rubs}, and lasts {_beats(place.length / BEAT)} over it; the limit is {_beats(use.settings['beats'])}."
 
 
 def _tone_below(line: Line, index: int) -> str:
@@ -144,20 +144,22 @@ def _too_long(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     chromatic = "chromatic" in settings and not (place.chord | place.passing) >> inside & 1
     most = settings["chromatic" if chromatic else "beats"]
     where = "outside the scale" if chromatic else f"outside {line.chord(index).symbol}"
-    return f"{line.at(index)} is {where} and lasts {_beats(place.length / BEAT)}; {_beats(most)} is the most."
+    return (
+        f"{line.at(index)} is {where} and lasts {_beats(place.length / BEAT)}; the limit is {_beats(most)}."
+    )
 
 
 def _hanging(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
-    told = f"{line.at(index)} is outside {line.chord(index).symbol}"
+    start = f"{line.at(index)} is outside {line.chord(index).symbol}"
     hangs = "the phrase stops on it" if line.after(index) is None else "a rest comes after it"
-    return f"{told} and {hangs}; {listed(line.near(index))} could stay."
+    return f"{start} and {hangs}; {listed(line.near(index))} could stay."
 
 
 def _too_wide(_checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     into, most = line.into(index), use.settings["semitones"]
     counted, leap = f"{abs(into)} half steps", interval_in_words(into)
-    told = leap if leap == counted else f"{leap} ({counted})"
-    return f"From {line.names[index - 1]} to {line.at(index)} is a leap of {told}; {most} are the most."
+    size = leap if leap == counted else f"{leap} ({counted})"
+    return f"From {line.names[index - 1]} to {line.at(index)} is a leap of {size}; the limit is {most}."
 
 
 def _out_of_reach(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
@@ -195,7 +197,7 @@ def _end(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
 def _far_from_tune(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     first = midi_name(checked.lead, checked.progression.key)
     away = abs(checked.notes[index].midi - checked.lead)
-    return f"{line.at(index)} lies {away} half steps from {first}, where the tune begins; {use.settings['semitones']} are the most."
+    return f"{line.at(index)} lies {away} half steps from {first}, where the tune begins; the limit is {use.settings['semitones']}."
 
 
 def _out_of_range(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
@@ -232,7 +234,7 @@ def rules_kept(checked: Checked, faults: Sequence[Fault]) -> tuple[tuple[str, st
     idle = {"lead-in"} if checked.lead < 0 or not checked.closes else set()
     idle |= set() if checked.closes else {"final-note"}
     return tuple(
-        (use.rule.kind, use.told())
+        (use.rule.kind, use.text)
         for use in checked.every_use
         if use.rule.kind not in broken | idle and use.rule.window <= len(checked.notes)
     )

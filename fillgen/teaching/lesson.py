@@ -90,7 +90,7 @@ def lesson(
 ) -> Lesson:
     """A lesson over a chart: a step for each level, easiest first, then the pupil's own phrase where there is one.
 
-    `per_level` ideas stand in a step, fewer where a level allows no more, which its remarks tell. Fingers that a
+    A step has `per_level` ideas, or fewer if the level allows no more, as its remarks say. Fingers that a
     phrase has are kept, others are found. OptionError for a setting outside what is offered, PhraseError for a phrase that
     does not go with the chart, NoPhraseError where no level has any idea and there is no phrase either.
 
@@ -117,7 +117,7 @@ def lesson(
 
 
 def _levels(course: _Course, levels: Sequence[Level], goes_on: bool) -> list[Step]:
-    """A step for each level. Where one has no phrase its step says so; where none has, there is no lesson in them."""
+    """A step for each level. If a level has no phrase its step says so; if none has and nothing else comes, NoPhraseError."""
     steps, failed = [], None
     for level in levels:
         try:
@@ -145,9 +145,9 @@ def _level_step(course: _Course, level: Level) -> Step:
 def _own(course: _Course, phrase: tuple[IdeaNote, ...]) -> Step:
     """The pupil's phrase as the last step."""
     check_phrase(course.request.progression, tuple(each.note for each in phrase))
-    told = (_explained(course, "Your phrase", phrase),)
-    practise = (_own_way(phrase), _tempo_way(course.tempo), *_leap_way(told))
-    return Step("Your own phrase", "What you made yourself, note by note.", practise, told)
+    phrases = (_explained(course, "Your phrase", phrase),)
+    practise = (_own_way(phrase), _tempo_way(course.tempo), *_leap_way(phrases))
+    return Step("Your own phrase", "What you made yourself, note by note.", practise, phrases)
 
 
 def _explained(course: _Course, name: str, notes: tuple[IdeaNote, ...]) -> Explained:
@@ -160,7 +160,7 @@ def _fingered(notes: tuple[IdeaNote, ...], hand: str) -> tuple[IdeaNote, ...]:
     """Notes with fingers: their own where all have one, otherwise those that cost the hand least."""
     if all(each.finger for each in notes):
         return notes
-    fingers = best([each.note.midi for each in notes], reach(hand)).fingers
+    fingers = best([each.note.midi for each in notes], reach(hand))
     return tuple(replace(each, finger=finger) for each, finger in zip(notes, fingers, strict=True))
 
 

@@ -11,7 +11,7 @@ from fillgen.phrase.place import Place, places
 from fillgen.rules import judge
 from fillgen.rules.rule import STEP, Seen, Window
 from fillgen.rules.tones import role
-from fillgen.teaching.words import beat_words
+from fillgen.teaching.words import on_beat
 from fillgen.theory.chords import Chord
 
 _ANY_CLOSE = ("root", "third", "fifth")
@@ -30,7 +30,7 @@ def _places(progression: Progression, rhythm: tuple[tuple[int, int], ...]) -> tu
 
 
 class Line:
-    """A phrase over its chart as it is told: names, roles, and what lies around each note.
+    """A phrase over its chart: names, roles, and what lies around each note.
 
     Notes are counted from 0. `where` are the places of the notes; without them the phrase is a whole one.
     """
@@ -75,7 +75,7 @@ class Line:
 
     def at(self, index: int) -> str:
         """A note with where it begins: `G5 on beat 1`."""
-        return f"{self.names[index]} on {beat_words(self.progression.metre, self.notes[index].onset)}"
+        return f"{self.names[index]} {on_beat(self.progression.metre, self.notes[index].onset)}"
 
     def held_into(self, index: int) -> tuple[int, Chord] | None:
         """The other chord into which a note is held, and the tick: the first that lacks it, otherwise the last."""

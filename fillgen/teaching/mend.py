@@ -49,7 +49,7 @@ class _State:
 
 
 def mended(checked: Checked) -> tuple[Mend | None, tuple[str, ...]]:
-    """The smallest mend; where there is none, a sentence that says so.
+    """The smallest mend; if there is none, a sentence that says so.
 
     Notes may change their pitch, and may end where a strong beat or a chord begins.
     """
@@ -73,7 +73,7 @@ def _lengths(checked: Checked, index: int) -> list[_State]:
 def _nearest(checked: Checked, windows: Windows, states: Sequence[Sequence[_State]]) -> Phrase | None:
     """Of all phrases that keep the rules the one with the fewest notes changed, then with the least movement.
 
-    What is still equal is told apart by the time by which notes are shortened, then by how evenly the line moves.
+    Ties are broken by the time by which notes are shortened, then by how evenly the line moves.
     """
     domains = [[windows.domain(state.place) for state in each] for each in states]
     pitches = [np.concatenate(each).astype(np.int64) for each in domains]
@@ -170,11 +170,11 @@ def _mend(checked: Checked, notes: Phrase) -> Mend:
 def _change(checked: Checked, old: Line, new: Line, index: int) -> str:
     """A changed note in a sentence."""
     progression, before, after = checked.progression, checked.notes[index], new.notes[index]
-    told = f"bar {progression.bar_of(before.onset)}, {beat_words(progression.metre, before.onset)}: {old.names[index]}"
+    head = f"bar {progression.bar_of(before.onset)}, {beat_words(progression.metre, before.onset)}: {old.names[index]}"
     parts = [f"becomes {new.names[index]}"] if before.midi != after.midi else []
     if after.end != before.end:
         parts.append(f"ends before {_end_words(progression, after.end)}")
-    return f"{told} {' and '.join(parts)}"
+    return f"{head} {' and '.join(parts)}"
 
 
 def _end_words(progression: Progression, tick: int) -> str:
@@ -192,5 +192,5 @@ def _no_mend(checked: Checked) -> str:
             checked, Windows([u for u in checked.uses if u is not use], checked.low, checked.high), states
         )
     ]
-    told = "No other notes in this rhythm keep every rule"
-    return f"{told}; without {listed(named)} some would." if named else f"{told}: give it another rhythm."
+    none = "No other notes in this rhythm keep every rule"
+    return f"{none}; without {listed(named)} some would." if named else f"{none}: give it another rhythm."

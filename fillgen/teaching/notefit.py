@@ -87,10 +87,10 @@ class ChordNotes:
 
 
 def chord_notes(progression: Progression, *, dorian_sixth: bool = False) -> tuple[ChordNotes, ...]:
-    """What fits each chord of a progression; a chord that is repeated at once stands there once.
+    """What fits each chord of a progression; a chord that is repeated at once is listed once.
 
     Over N.C. the chord before goes on in the ear, so its notes are the ones that fit, and a remark says so.
-    `dorian_sixth` is told at `note_fits`.
+    see `note_fits` for `dorian_sixth`.
 
     >>> from fillgen.chart.text import parse_chart
     >>> first, second = chord_notes(parse_chart("| Dm7 | Dm7 | G7 |", key="C"))
@@ -162,7 +162,7 @@ def note_fits(chord: Chord, key: Key, *, dorian_sixth: bool = False) -> tuple[No
     """What each of the twelve pitch classes is over a chord in a key, from the chord's root up; nothing for N.C.
 
     A note that may pass is left quickly where it lies a semitone above a chord tone: Nettles and Graf, The Chord
-    Scale Theory, on avoid notes, as told in later handbooks. With `dorian_sixth` the major sixth over a minor seventh
+    Scale Theory, on avoid notes, as quoted in later handbooks. With `dorian_sixth` the major sixth over a minor seventh
     chord on the second degree of a major key is left quickly as well, because it makes a tritone with the third; this
     is a convention, common practice, and no clash. The flat ninth of a dominant is judged like any other note.
 
@@ -214,7 +214,7 @@ _ALTERED = {"b9", "#9", "b3", "#4", "b5", "#5", "b6", "b7"}
 
 
 def _by_letter(root: Name, name: Name) -> str:
-    """The degree that a note's letter tells, empty where no player says it so.
+    """The degree by a note's letter, empty where no player would call it that.
 
     >>> [_by_letter(Name.read("F"), Name.read(name)) for name in ("Gb", "B", "Cb")]
     ['b9', '#4', 'b5']
@@ -268,8 +268,8 @@ class _Over:
         """A note's kind and the reason for it."""
         tone = self.chord.tone_at(name.pitch_class)
         if tone is not None:
-            told = f"{name} is the {degree_in_words(tone.degree)} of {self.chord.symbol}"
-            return CHORD_TONE, f"{told}: it may stand on any beat and stay."
+            start = f"{name} is the {degree_in_words(tone.degree)} of {self.chord.symbol}"
+            return CHORD_TONE, f"{start}: it may stand on any beat and stay."
         if not _has(self.place.passing, name):
             return CLASHES, self._why_it_clashes(name)
         if _has(self.place.avoid, name):
@@ -281,22 +281,24 @@ class _Over:
     def _why_it_rubs(self, name: Name) -> str:
         tone = self._beside(name, -1)
         assert tone is not None
-        told = f"{name} lies a half step above {self._told(tone)}"
-        return f"{told}, and clashes with it when held: move on to {tone.name}."
+        start = f"{name} lies a half step above {self._tone_in_words(tone)}"
+        return f"{start}, and clashes with it when held: move on to {tone.name}."
 
     def _why_by_convention(self, name: Name) -> str:
         third = self._beside(name, -6)
         assert third is not None
-        told = f"{name} makes a tritone with {self._told(third)}, the sound of {self.root.up(3, 5)}7"
-        return f"{told}: by convention it is left quickly."
+        start = (
+            f"{name} makes a tritone with {self._tone_in_words(third)}, the sound of {self.root.up(3, 5)}7"
+        )
+        return f"{start}: by convention it is left quickly."
 
     def _why_it_passes(self, name: Name) -> str:
-        told = f"{name} belongs to {self.key} and lies"
+        start = f"{name} belongs to {self.key} and lies"
         for rise in (-2, 1, 2):
             tone = self._beside(name, rise)
             if tone is not None:
-                return f"{told} {_step(rise)} {self._told(tone)}: {_PASSING[rise]}."
-        return f"{told} well clear of {self._told(self.chord.tones[0])}: it passes freely."
+                return f"{start} {_step(rise)} {self._tone_in_words(tone)}: {_PASSING[rise]}."
+        return f"{start} well clear of {self._tone_in_words(self.chord.tones[0])}: it passes freely."
 
     def _why_it_clashes(self, name: Name) -> str:
         """In the key, but another form of the letter is in the chord; or beside a chord tone; or beside another note."""
@@ -306,14 +308,12 @@ class _Over:
                 f"{name} belongs to {self.key}, but {self.chord.symbol} has {own.name} in its place: "
                 f"it clashes with {own.name}."
             )
-        told = f"{name} lies outside {self.key}"
+        start = f"{name} lies outside {self.key}"
         for rise in (1, -1):
             tone = self._beside(name, rise)
             if tone is not None:
-                return (
-                    f"{told}, {_step(rise)} {self._told(tone)}: it clashes unless it slides into {tone.name}."
-                )
-        return f"{told} and {self._slide(name)}."
+                return f"{start}, {_step(rise)} {self._tone_in_words(tone)}: it clashes unless it slides into {tone.name}."
+        return f"{start} and {self._slide(name)}."
 
     def _slide(self, name: Name) -> str:
         """Where a note goes that has no chord tone within a half step: to the nearest note that may pass."""
@@ -325,10 +325,10 @@ class _Over:
         )
 
     def _beside(self, name: Name, rise: int) -> Tone | None:
-        """The chord tone so many semitones above a note."""
+        """The chord tone a number of semitones above a note."""
         return self.chord.tone_at((name.pitch_class + rise) % 12)
 
-    def _told(self, tone: Tone) -> str:
+    def _tone_in_words(self, tone: Tone) -> str:
         return f"{tone.name}, the {degree_in_words(tone.degree)} of {self.chord.symbol}"
 
 
@@ -344,7 +344,7 @@ def _is_above(name: Name, goal: Name, rise: int) -> bool:
 
 
 def _step(rise: int) -> str:
-    """Where a note lies whose neighbour is so many semitones above it.
+    """Where a note lies whose neighbour is a number of semitones above it.
 
     >>> _step(1), _step(-2)
     ('a half step below', 'a whole step above')

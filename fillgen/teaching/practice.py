@@ -57,11 +57,6 @@ class Round:
     rest: int = 0
 
     @property
-    def is_answer(self) -> bool:
-        """Whether the right hand rests, so that it is the player's turn."""
-        return "right" not in self.parts
-
-    @property
     def before(self) -> int:
         """Bars before the music begins."""
         return self.rest + self.count_in
@@ -195,7 +190,7 @@ def _looped(
         for parts in stages:
             for number in range(1, times + 1):
                 turn = f", time {number} of {times}" if times > 1 else ""
-                yield Round(idea, tempo, parts, f"{tempo} a minute, {_told(parts)}{turn}")
+                yield Round(idea, tempo, parts, f"{tempo} a minute, {_parts_in_words(parts)}{turn}")
 
 
 def _by_tempo(rounds: Iterable[Round], progression: Progression) -> list[list[Round]]:
@@ -212,10 +207,10 @@ _PART_WORDS = {"right": "right hand", "left": "left hand", "bass": "bass", "drum
 _TOGETHER = {("right",): "right hand alone", ("right", "left"): "both hands", PARTS: "all parts"}
 
 
-def _told(parts: tuple[str, ...]) -> str:
+def _parts_in_words(parts: tuple[str, ...]) -> str:
     """Parts in words.
 
-    >>> _told(("right", "left")), _told(("right", "bass"))
+    >>> _parts_in_words(("right", "left")), _parts_in_words(("right", "bass"))
     ('both hands', 'right hand and bass')
     """
     words = [_PART_WORDS[part] for part in parts]
@@ -232,8 +227,8 @@ def call_and_answer(ideas: Ideas, *, turns: int = 4, parts: Sequence[str] = PART
 
     >>> import fillgen
     >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=100, count=2)
-    >>> [(each.idea.rank, each.is_answer) for each in call_and_answer(ideas, turns=3).rounds]
-    [(1, False), (1, True), (2, False), (2, True), (1, False), (1, True)]
+    >>> [(each.idea.rank, "right" in each.parts) for each in call_and_answer(ideas, turns=3).rounds]
+    [(1, True), (1, False), (2, True), (2, False), (1, True), (1, False)]
     """
     check_count(turns, _MOST_TURNS, "turn")
     if not len(ideas):
@@ -287,7 +282,7 @@ def _rest_bars(each: Round, progression: Progression) -> int:
 
 
 def _most_that_fit(planned: Callable[[int], Session], most: int) -> int:
-    """The largest number whose session is no longer than is offered, 0 where there is none."""
+    """The largest number whose session isn't longer than what is offered, 0 if there is none."""
     return next((count for count in range(most, 0, -1) if minutes(planned(count)) <= MOST_MINUTES), 0)
 
 
@@ -318,9 +313,9 @@ def own_ideas(
     """
     choices = settle(Request(progression, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack or RulePack()))
     where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
-    fingers = best([note.midi for note in notes], choices.hand).fingers
-    told = judge.annotated(progression, notes, where, fingers)
-    text = phrase_text(notes, progression, [each.name for each in told])
+    fingers = best([note.midi for note in notes], choices.hand)
+    annotated = judge.annotated(progression, notes, where, fingers)
+    text = phrase_text(notes, progression, [each.name for each in annotated])
     return Ideas(
         progression,
         choices.rhythm.name,
@@ -329,6 +324,6 @@ def own_ideas(
         rhythm is not None and choices.rhythm.swing,
         0,
         1,
-        (Idea(1, 0.0, {}, "", text, told),),
+        (Idea(1, 0.0, {}, "", text, annotated),),
         hand=(choices.hand or reach()).size,
     )

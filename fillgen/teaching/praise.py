@@ -23,7 +23,7 @@ _FEW_NOTES = 4
 
 def what_works(checked: Checked, line: Line, faults: Sequence[Fault]) -> tuple[str, ...]:
     """What can honestly be said for a phrase; if hardly anything can, the one thing that does."""
-    told = [
+    found = [
         *_right_bars(checked, faults),
         *_strong_beats(checked, line),
         *_closing(checked, line, faults),
@@ -32,7 +32,7 @@ def what_works(checked: Checked, line: Line, faults: Sequence[Fault]) -> tuple[s
         *_steps(line),
         *_range(line, faults),
     ]
-    return tuple(told or [_one_thing(checked, line, faults)])
+    return tuple(found or [_one_thing(checked, line, faults)])
 
 
 def _right_bars(checked: Checked, faults: Sequence[Fault]) -> Iterator[str]:

@@ -33,31 +33,31 @@ def shares(idea: Idea, ideas: Ideas) -> tuple[Share, ...]:
     """What each term gives the score of an idea, held against the ideas it is shown with."""
     weights = ideas.weights or RulePack().weights
     whole = sum(weights[term] for term in idea.terms) or 1.0
-    told = []
+    found = []
     for term, value in idea.terms.items():
         most = weights[term] / whole
         others = [each.terms.get(term, 0.0) * most for each in ideas] or [value * most]
-        told.append(Share(term, value, weights[term], value * most, most, fmean(others), max(others)))
-    return tuple(told)
+        found.append(Share(term, value, weights[term], value * most, most, fmean(others), max(others)))
+    return tuple(found)
 
 
 def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
     """Why an idea ranks where it does among the ideas it is shown with, in the score's own terms.
 
-    A sentence for each term, then what lifts the idea most, what costs it most, and why it stands after the one
+    A sentence for each term, then what lifts the idea most, what costs it most, and why it comes after the one
     before it.
 
     >>> import fillgen
     >>> found = fillgen.ideas("| A | G | D | E7 |", count=3)
     >>> ranking(found[0], found)[-1]
-    'It stands first: no idea shown has a higher score.'
+    'It comes first: no idea shown has a higher score.'
     """
-    told = shares(idea, ideas)
+    found = shares(idea, ideas)
     return (
-        f"Idea {idea.rank} scores {idea.score:.3f}: the points of its {len(told)} terms together.",
-        *(_term(share, len(ideas)) for share in told),
-        _lifts(told),
-        _costs(told),
+        f"Idea {idea.rank} scores {idea.score:.3f}: the points of its {len(found)} terms together.",
+        *(_term(share, len(ideas)) for share in found),
+        _lifts(found),
+        _costs(found),
         _standing(idea, ideas),
     )
 
@@ -65,14 +65,16 @@ def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
 def _term(share: Share, shown: int) -> str:
     says = RulePack().says(share.term).split(":")[0].rstrip(".")
     says = says[:1].lower() + says[1:]
-    told = f"`{share.term}`, {says}, gives {share.points:.3f} of {share.most:.3f} points ({share.value:.2f} x weight {share.weight:g})"
+    start = f"`{share.term}`, {says}, gives {share.points:.3f} of {share.most:.3f} points ({share.value:.2f} x weight {share.weight:g})"
     if shown < 2:
-        return f"{told}."
-    return f"{told}; the {shown:,} ideas shown have {share.mean:.3f} on average and {share.best:.3f} at best."
+        return f"{start}."
+    return (
+        f"{start}; the {shown:,} ideas shown have {share.mean:.3f} on average and {share.best:.3f} at best."
+    )
 
 
-def _lifts(told: Sequence[Share]) -> str:
-    above = sorted(told, key=lambda share: share.mean - share.points)[:2]
+def _lifts(found: Sequence[Share]) -> str:
+    above = sorted(found, key=lambda share: share.mean - share.points)[:2]
     above = [share for share in above if share.points - share.mean >= 0.0005]
     if not above:
         return "No term lifts it above the mean of the ideas shown."
@@ -80,13 +82,13 @@ def _lifts(told: Sequence[Share]) -> str:
     return f"It is lifted most above the mean of the ideas shown by {listed(points, 'and')}."
 
 
-def _costs(told: Sequence[Share]) -> str:
-    short = sorted(told, key=lambda share: share.points - share.most)[:2]
+def _costs(found: Sequence[Share]) -> str:
+    short = sorted(found, key=lambda share: share.points - share.most)[:2]
     short = [share for share in short if share.most - share.points >= 0.0005]
     if not short:
         return "No term costs it anything: all give what they can."
-    points = [f"`{share.term}` {share.most - share.points:.3f}" for share in short]
-    return f"It loses most by what its terms do not give: {listed(points, 'and')}."
+    points = [f"`{share.term}` ({share.most - share.points:.3f})" for share in short]
+    return f"It loses most points on {listed(points, 'and')}."
 
 
 def _standing(idea: Idea, ideas: Ideas) -> str:
@@ -94,7 +96,7 @@ def _standing(idea: Idea, ideas: Ideas) -> str:
         return f"The ideas are shown {ideas.order}, not by their scores."
     before = next((each for each in ideas if each.rank == idea.rank - 1), None)
     if before is None:
-        return "It stands first: no idea shown has a higher score."
+        return "It comes first: no idea shown has a higher score."
     behind = before.score - idea.score
     theirs = {share.term: share.points for share in shares(before, ideas)}
     gaps = [(share.term, share.points - theirs.get(share.term, 0.0)) for share in shares(idea, ideas)]
@@ -103,11 +105,11 @@ def _standing(idea: Idea, ideas: Ideas) -> str:
     won = [f"`{term}` {gap:.3f}" for term, gap in gaps[-1:] if gap > 0]
     parts = [f"{listed(each, 'and')} {word}" for each, word in ((lost, "less"), (won, "more")) if each]
     if behind < 0.0005:
-        told = f"It stands after idea {before.rank} with nearly the same score"
+        start = f"It comes after idea {before.rank} with nearly the same score"
     else:
-        told = f"It stands after idea {before.rank}, which has {behind:.3f} more"
+        start = f"It comes after idea {before.rank}, which has {behind:.3f} more"
     return (
-        f"{told}; here the terms give {listed(parts, 'and')}."
+        f"{start}; here the terms give {listed(parts, 'and')}."
         if parts
-        else f"{told}; no term tells them apart."
+        else f"{start}; no term tells them apart."
     )

@@ -46,26 +46,26 @@ def _beside(rise: int) -> str:
 
 def _chord_tone(line: Line, index: int) -> str:
     note, onset = line.notes[index], line.notes[index].onset
-    told = f"{line.at(index)} is {_degree(line.chord(index), note.midi)}"
+    start = f"{line.at(index)} is {_degree(line.chord(index), note.midi)}"
     if onset and onset in line.progression.changes:
-        return f"{told}, which begins here."
+        return f"{start}, which begins here."
     if line.where[index].strong:
-        return f"{told}: a chord note on a strong beat."
+        return f"{start}: a chord note on a strong beat."
     if index and not line.into(index):
-        return f"{told}, struck again."
-    return f"{told}: a chord note may stand on any beat."
+        return f"{start}, struck again."
+    return f"{start}: a chord note may stand on any beat."
 
 
 def _passing(line: Line, index: int) -> str:
     between = f"{line.names[index - 1]} and {line.names[index + 1]}"
-    told = f"{line.at(index)} is a passing note between {between}, a step from each, off the strong beats."
-    return f"{told}{_rub(line, index)}"
+    start = f"{line.at(index)} is a passing note between {between}, a step from each, off the strong beats."
+    return f"{start}{_rub(line, index)}"
 
 
 def _neighbour(line: Line, index: int) -> str:
     main = line.names[index - 1]
-    told = f"{line.at(index)} is a neighbour note: a step {_beside(line.into(index))} {main} and back, off the strong beats."
-    return f"{told}{_rub(line, index)}"
+    start = f"{line.at(index)} is a neighbour note: a step {_beside(line.into(index))} {main} and back, off the strong beats."
+    return f"{start}{_rub(line, index)}"
 
 
 def _rub(line: Line, index: int) -> str:
@@ -74,9 +74,9 @@ def _rub(line: Line, index: int) -> str:
     if not place.avoid >> note.midi % 12 & 1:
         return ""
     below = tone_name(line.chord(index), note.midi - 1)
-    told = f" It lies a half step above {below}, a note of {line.chord(index).symbol}"
+    start = f" It lies a half step above {below}, a note of {line.chord(index).symbol}"
     quick = place.length * 2 <= BEAT and not place.strong
-    return f"{told}, and moves on quickly." if quick else f"{told}, and rubs against it while it lasts."
+    return f"{start}, and moves on quickly." if quick else f"{start}, and rubs against it while it lasts."
 
 
 def _anticipation(line: Line, index: int) -> str:
@@ -93,19 +93,19 @@ def _anticipation(line: Line, index: int) -> str:
 def _approach(line: Line, index: int) -> str:
     after, goal = line.windows[index][2], line.names[index + 1]
     assert after is not None
-    told = f"{line.at(index)} is an approach note"
+    start = f"{line.at(index)} is an approach note"
     if not bool(after.tone):
-        return f"{told}: with {goal} after it, it encloses {line.names[index + 2]}."
+        return f"{start}: with {goal} after it, it encloses {line.names[index + 2]}."
     if abs(line.out(index)) == 1:
         degree = _degree(line.chord(index + 1), after.midi)
-        return f"{told}: a half step {_beside(-line.out(index))} {goal}, {degree}."
-    return f"{told}: with {line.names[index - 1]} before it, it encloses {goal}."
+        return f"{start}: a half step {_beside(-line.out(index))} {goal}, {degree}."
+    return f"{start}: with {line.names[index - 1]} before it, it encloses {goal}."
 
 
 def _appoggiatura(line: Line, index: int) -> str:
     came = f"reached by a leap from {line.names[index - 1]}"
-    told = f"{line.at(index)} is an appoggiatura: {came}, it leans on the strong beat and steps {_toward(line.out(index))} to {line.names[index + 1]}."
-    return f"{told}{_rub(line, index)}"
+    start = f"{line.at(index)} is an appoggiatura: {came}, it leans on the strong beat and steps {_toward(line.out(index))} to {line.names[index + 1]}."
+    return f"{start}{_rub(line, index)}"
 
 
 def _kept_over(line: Line, index: int) -> str:
@@ -114,8 +114,8 @@ def _kept_over(line: Line, index: int) -> str:
     end = f"it steps {way} to {goal}: a {kind}{_figure(line, index)}."
     held = line.held_into(index)
     if line.roles[index] == CHORD_TONE and held:
-        told = f"{line.at(index)} is {_degree(line.chord(index), line.notes[index].midi)}"
-        return f"{told} and is held over into {held[1].symbol}, which lacks it; from there {end}"
+        start = f"{line.at(index)} is {_degree(line.chord(index), line.notes[index].midi)}"
+        return f"{start} and is held over into {held[1].symbol}, which lacks it; from there {end}"
     return f"{line.at(index)} stays from {line.chord(index - 1).symbol} over {line.chord(index).symbol}, which lacks it; {end}"
 
 
@@ -146,8 +146,10 @@ def _accented_passing(line: Line, index: int) -> str:
 
 
 def _accented_neighbour(line: Line, index: int) -> str:
-    told = f"a step {_beside(line.into(index))} {line.names[index - 1]} and back"
-    return f"{line.at(index)} is {told}, but on a strong beat: an accented neighbour note.{_rub(line, index)}"
+    motion = f"a step {_beside(line.into(index))} {line.names[index - 1]} and back"
+    return (
+        f"{line.at(index)} is {motion}, but on a strong beat: an accented neighbour note.{_rub(line, index)}"
+    )
 
 
 def _chromatic_passing(line: Line, index: int) -> str:
@@ -156,8 +158,8 @@ def _chromatic_passing(line: Line, index: int) -> str:
 
 
 def _chromatic_neighbour(line: Line, index: int) -> str:
-    told = f"a step {_beside(line.into(index))} {line.names[index - 1]} and back"
-    return f"{line.at(index)} is {told}, but lies outside the scale over {line.chord(index).symbol}: a chromatic neighbour note."
+    motion = f"a step {_beside(line.into(index))} {line.names[index - 1]} and back"
+    return f"{line.at(index)} is {motion}, but lies outside the scale over {line.chord(index).symbol}: a chromatic neighbour note."
 
 
 def _escape(line: Line, index: int) -> str:
@@ -173,21 +175,21 @@ def _incomplete(line: Line, index: int) -> str:
 
 def _unexplained(line: Line, index: int) -> str:
     """A note that nothing justifies: what it lacks, and where it could go or what it could be."""
-    told = f"{line.at(index)} is outside {line.chord(index).symbol}"
+    start = f"{line.at(index)} is outside {line.chord(index).symbol}"
     if line.roles[index] == "approach":
         pair = f"{line.names[index]} and {line.names[index + 1]}"
-        return f"{told} and opens an enclosure, but {pair} do not go to a chord note between them."
+        return f"{start} and opens an enclosure, but {pair} do not go to a chord note between them."
     instead = f"it could be {listed(line.near(index))}"
     if line.where[index].strong:
-        return f"{told} and stands on a strong beat; {instead}."
+        return f"{start} and stands on a strong beat; {instead}."
     if not index:
-        return f"{told}, with no note before it to step from; {instead}."
+        return f"{start}, with no note before it to step from; {instead}."
     if line.after(index) is None:
-        return f"{told}, with no note after it to go to; {instead}."
+        return f"{start}, with no note after it to go to; {instead}."
     goals = line.goals(index)
     if goals:
         instead = f"it could go to {listed(goals)}"
-    return f"{told}, is reached {_came(line, index)} and left {_left(line, index)}; {instead}."
+    return f"{start}, is reached {_came(line, index)} and left {_left(line, index)}; {instead}."
 
 
 def _came(line: Line, index: int) -> str:
@@ -236,7 +238,7 @@ def sentence(line: Line, index: int) -> str:
 
 
 def reasons(progression: Progression, notes: Phrase, where: Sequence[Place] | None = None) -> tuple[str, ...]:
-    """For each note why it may stand where it stands, or what it lacks, in a sentence or two.
+    """For each note why it fits where it is, or what it lacks, in a sentence or two.
 
     `where` are the places of the notes; without them the phrase is a whole one, and may close on any tone of a triad.
 
@@ -279,20 +281,20 @@ def _leap(line: Line, index: int) -> Iterator[str]:
     into, out = line.into(index), line.out(index)
     if abs(into) <= FOURTH:
         return
-    told = f"The leap of {interval_in_words(into)} {_toward(into)} to it"
+    start = f"The leap of {interval_in_words(into)} {_toward(into)} to it"
     if line.after(index) is None:
-        yield f"{told} is not turned back before the end."
+        yield f"{start} is not turned back before the end."
     elif into * out < 0:
-        yield f"{told} turns back to {line.names[index + 1]}."
+        yield f"{start} turns back to {line.names[index + 1]}."
     elif out:
-        yield f"{told} goes on to {line.names[index + 1]} the same way, and does not turn back."
+        yield f"{start} goes on to {line.names[index + 1]} the same way, and does not turn back."
     else:
-        yield f"{told} does not turn back: the same note follows."
+        yield f"{start} does not turn back: the same note follows."
 
 
 def _tie(line: Line, index: int) -> Iterator[str]:
-    told_already = kinds(line)[index] in (*KEPT_OVER, "anticipation")
-    held = None if told_already or line.where[index].held == _HELD_OVER_NOTHING else line.held_into(index)
+    already_said = kinds(line)[index] in (*KEPT_OVER, "anticipation")
+    held = None if already_said or line.where[index].held == _HELD_OVER_NOTHING else line.held_into(index)
     if held is None:
         return
     tick, chord = held

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import TICKS, Metre
 
+_EIGHTH = TICKS // 2
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth")
 
 
@@ -22,6 +23,12 @@ def beat_number(metre: Metre, tick: int) -> float:
     return round(1 + tick % metre.bar / metre.beat, 4)
 
 
+def on_beat(metre: Metre, tick: int) -> str:
+    """A tick as a sentence has it after a note's name: `on beat 3`, `just before beat 3`."""
+    words = beat_words(metre, tick)
+    return words if words.startswith("just") else f"on {words}"
+
+
 @lru_cache(maxsize=1024)
 def beat_words(metre: Metre, tick: int) -> str:
     """Where a tick lies in its bar, as it is counted; `tick` counts from the start of the phrase.
@@ -31,6 +38,8 @@ def beat_words(metre: Metre, tick: int) -> str:
     ['beat 3', 'the second half of beat 2', 'the fourth sixteenth of beat 1', 'the second triplet note of beat 3']
     >>> beat_words(METRES["6/8"], 960)
     'the second eighth of beat 2'
+    >>> beat_words(METRES["4/4"], 180), beat_words(METRES["4/4"], 1860)
+    ('just before the second half of beat 1', 'just before the next bar')
     """
     beat, inside = divmod(tick % metre.bar, metre.beat)
     whole = f"beat {beat + 1}"
@@ -41,4 +50,6 @@ def beat_words(metre: Metre, tick: int) -> str:
     for unit, name in ((240, "eighth"), (160, "triplet note"), (120, "sixteenth"), (80, "triplet sixteenth")):
         if inside % unit == 0 and inside // unit < len(_ORDINALS):
             return f"the {_ORDINALS[inside // unit]} {name} of {whole}"
-    return f"{inside / metre.beat:.2f} of a beat after {whole}"
+    near = round(inside / _EIGHTH) * _EIGHTH
+    side, at = "before" if inside < near else "after", tick - inside + near
+    return f"just {side} {beat_words(metre, at) if at % metre.bar or side == 'after' else 'the next bar'}"

@@ -131,7 +131,7 @@ class Chord:
         return {tone.name.pitch_class: tone for tone in reversed(self.tones)}
 
     def degree_of(self, pitch_class: int) -> str:
-        """What a pitch class is above the root, in or out of the chord; empty where there is no root."""
+        """What a pitch class is above the root, in or out of the chord; empty if there is no root."""
         tone = self.tone_at(pitch_class)
         if tone is not None:
             return tone.degree.text
@@ -175,7 +175,7 @@ def spellings() -> dict[str, Kind]:
 
 @lru_cache(maxsize=64)
 def base_kind(musicxml: str) -> Kind:
-    """The kind that a MusicXML kind stands for without any added degree; KeyError where there is none."""
+    """The kind that a MusicXML kind stands for without any added degree; KeyError if there is none."""
     for kind in kinds():
         if kind.musicxml == musicxml:
             return kind
@@ -202,7 +202,7 @@ def quality(text: str) -> Kind | None:
 
 @lru_cache(maxsize=4096)
 def read_chord(text: str) -> Chord:
-    """The chord that a symbol stands for; ChartError names the nearest where there is none.
+    """The chord that a symbol stands for; ChartError names the nearest if there is none.
 
     >>> read_chord("F#m7b5/C").kind.name
     'half-diminished seventh'

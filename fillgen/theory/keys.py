@@ -14,7 +14,7 @@ from fillgen.theory.pitch import MODES, Key, all_keys, plain_signs
 
 
 def read_metre(text: str) -> Metre:
-    """The metre a text names; OptionError where there is none.
+    """The metre a text names; OptionError if there is none.
 
     >>> read_metre("6/8").bar
     1440
@@ -25,7 +25,7 @@ def read_metre(text: str) -> Metre:
 
 
 def read_key(text: str) -> Key:
-    """The key a text names: `Eb`, `Eb major`, `C minor`, `Cm`; OptionError where there is none.
+    """The key a text names: `Eb`, `Eb major`, `C minor`, `Cm`; OptionError if there is none.
 
     >>> str(read_key("F#m"))
     'F# minor'

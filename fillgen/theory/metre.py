@@ -110,12 +110,12 @@ METRES: dict[str, Metre] = {
 
 
 def metre(name: str) -> Metre:
-    """The metre of that name; KeyError where there is none."""
+    """The metre of that name; KeyError if there is none."""
     return METRES[name]
 
 
 def split_length(ticks: int) -> tuple[int, ...]:
-    """A length as the fewest lengths that have a letter, longest first; ValueError where there are none.
+    """A length as the fewest lengths that have a letter, longest first; ValueError if there are none.
 
     >>> [length_text(part) for part in split_length(1200)]
     ['h', 'e']

@@ -19,8 +19,8 @@ _ROMANS = ("i", "ii", "iii", "iv", "v", "vi", "vii")
 def read_numeral(text: str, key: Key | None) -> Chord:
     """The chord a Roman numeral stands for in a key: capital letters for major, small ones for minor.
 
-    In a minor key III, VI and VII stand on the key's own degrees, with or without a flat sign, and a diminished
-    vii on the raised seventh. After a slash stands the degree whose dominant it is (`V7/ii`), or a bass note.
+    In a minor key III, VI and VII are on the key's own degrees, with or without a flat sign, and a diminished
+    vii on the raised seventh. After a slash comes the degree whose dominant it is (`V7/ii`), or a bass note.
 
     >>> from fillgen.theory.keys import read_key
     >>> read_numeral("V7/ii", read_key("C")).symbol
@@ -62,7 +62,7 @@ def _bass_name(text: str, whole: str) -> Name:
 
 
 def quality_of_numeral(text: str) -> Kind | None:
-    """The chord kind of a numeral, from its letters and what follows them; None where there is none."""
+    """The chord kind of a numeral, from its letters and what follows them; None if there is none."""
     match = NUMERAL.fullmatch(text)
     if match is None:
         return None

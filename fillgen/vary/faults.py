@@ -75,7 +75,7 @@ def broken(engine: Engine, phrase: Phrase, fault: Breach, hint: str = "") -> NoP
     kind = fault.use.rule.kind
     other = "other notes to end on (--ends-on)" if kind == "final-note" else "another --level"
     return NoPhraseError(
-        f'{name} breaks {kind} over {symbol} ("{fault.use.told().rstrip(".")}")',
+        f'{name} breaks {kind} over {symbol} ("{fault.use.text.rstrip(".")}")',
         place=progression.place_name(note.onset),
         hint=hint or f"Keep less, or ask for {other}.",
     )

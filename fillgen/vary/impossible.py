@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations, islice
 
-from fillgen.engine.generate import Kept, Space
+from fillgen.engine.generate import Kept, PhraseSpace
 from fillgen.errors import NoPhraseError
 from fillgen.phrase.note import Note, Phrase
 from fillgen.theory.pitch import midi_name
@@ -56,7 +56,7 @@ def nothing_else() -> NoPhraseError:
     )
 
 
-def nothing(task: Task, tried: Sequence[Space], what: str = "that keeps this") -> NoPhraseError:
+def nothing(task: Task, tried: Sequence[PhraseSpace], what: str = "that keeps this") -> NoPhraseError:
     """Why nothing could be kept: the notes without which something could be, or what was looked for in words."""
     tried = list(tried[:_TRIED])
     for onsets in _suspects(tried):
@@ -94,7 +94,7 @@ def _out_of_range(task: Task, note: Note) -> NoPhraseError:
     )
 
 
-def _suspects(tried: Sequence[Space]) -> Iterator[tuple[int, ...]]:
+def _suspects(tried: Sequence[PhraseSpace]) -> Iterator[tuple[int, ...]]:
     """Kept notes, by their onsets, one at a time and then two."""
     onsets = sorted(
         {
@@ -108,7 +108,7 @@ def _suspects(tried: Sequence[Space]) -> Iterator[tuple[int, ...]]:
     yield from islice(combinations(onsets, 2), 100)
 
 
-def _without(task: Task, space: Space, onsets: Sequence[int]) -> Space:
+def _without(task: Task, space: PhraseSpace, onsets: Sequence[int]) -> PhraseSpace:
     """A space in which some notes are not kept."""
     kept = space.kept or Kept()
     free = {index for index, (onset, _) in enumerate(space.plan.rhythm) if onset in onsets}
@@ -127,10 +127,10 @@ def _preventing(task: Task, onsets: Sequence[int]) -> NoPhraseError:
         f"{task.names[index]} over {task.progression.span_at(task.phrase[index].onset).heard.symbol}"
         for index in found
     )
-    keeps = "the way to" if task.wish.contour and not task.bars else ""
-    what = f"{keeps} {names}".strip()
+    way = "the way to " if task.wish.contour and not task.bars else ""
+    its, it = ("its", "it") if len(found) == 1 else ("their", "them")
     return NoPhraseError(
-        f"no phrase can keep {what} with what stands about it; without it there are some",
+        f"{way}{names} can't be kept next to {its} neighbours; without {it} there are phrases",
         place=task.progression.place_name(task.phrase[found[0]].onset),
         hint="Keep fewer bars or notes, or ask for another --level.",
     )

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice, pairwise
 
-from fillgen.engine.generate import FEW, Kept, Space
+from fillgen.engine.generate import FEW, Kept, PhraseSpace
 from fillgen.engine.plans import Plan, Rhythm_, plans, wishes
 from fillgen.rules.pack import Shape
 from fillgen.vary.impossible import nothing, nothing_else
@@ -20,7 +20,7 @@ PLANS = 24
 
 
 def with_bars(task: Task) -> Pool:
-    """Phrases that have the kept bars as they are; NoPhraseError where there is none."""
+    """Phrases that have the kept bars as they are; NoPhraseError if there is none."""
     spaces, tried = spaces_over(task, planned(task, task.bars), lambda plan: keeping_bars(task, plan))
     if not spaces:
         raise nothing(task, tried)
@@ -59,11 +59,11 @@ def _fixed(task: Task, bar: int, bars: Bars) -> Rhythm_:
 
 def spaces_over(
     task: Task, stream: Iterable[Plan], keep: Callable[[Plan], Kept], wanted: int = 0
-) -> tuple[list[Space], list[Space]]:
+) -> tuple[list[PhraseSpace], list[PhraseSpace]]:
     """The spaces over plans that have phrases, one for each rhythm, and some that have none."""
     wanted = wanted or max(PLANS, task.choices.request.count // 8)
-    found: list[Space] = []
-    tried: list[Space] = []
+    found: list[PhraseSpace] = []
+    tried: list[PhraseSpace] = []
     seen: set[Rhythm_] = set()
     for plan in islice(stream, 3 * wanted):
         if plan.rhythm in seen:
@@ -116,7 +116,7 @@ def with_rhythm(task: Task) -> Pool:
     return Pool(apart_from_phrase(task, groups), phrases)
 
 
-def _over_rhythm(task: Task, kept: Kept) -> list[Space]:
+def _over_rhythm(task: Task, kept: Kept) -> list[PhraseSpace]:
     """The phrases over the phrase's rhythm: one space where there are few, otherwise one for each of some plans."""
     plain = own_plan(task)
     first = task.engine.space(plain, kept)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.chart.progression import Progression
-from fillgen.engine.generate import Candidates, Kept, Space
+from fillgen.engine.generate import Candidates, Kept, PhraseSpace
 from fillgen.engine.plans import PUSH, makes_room
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.phrase.note import Note, Phrase
@@ -109,7 +109,7 @@ def _strong_ticks(progression: Progression) -> list[int]:
     return [0, *progression.strong_between(0, progression.length)]
 
 
-def _over_sketch(task: Task, sketch: _Sketch) -> Space | None:
+def _over_sketch(task: Task, sketch: _Sketch) -> PhraseSpace | None:
     """The phrases of the level over a sketch: its pitches on strong beats as far as the rules let them all stay.
 
     None if there aren't any, if the level's rhythms don't have such a one, or if a note or rest can't be written.
@@ -147,7 +147,7 @@ def _no_repeats(task: Task, sketch: _Sketch) -> dict[int, tuple[int, ...]]:
     return never
 
 
-def _most_kept(task: Task, whole: Space, sketch: _Sketch) -> list[int]:
+def _most_kept(task: Task, whole: PhraseSpace, sketch: _Sketch) -> list[int]:
     """The phrase of a space that keeps the most of a sketch's pitches, those on strong beats counting most."""
     domains = [task.engine.windows.domain(place) for place in whole.places]
     values = []
@@ -255,10 +255,10 @@ def _without_forbidden(task: Task, notes: Phrase) -> Phrase:
             allowed |= set(use.settings.get("allow", ()))
     while True:
         where = task.engine.places(rhythm_of(notes))
-        told = roles(where, [note.midi for note in notes])
+        found = roles(where, [note.midi for note in notes])
         bad = [
             index
-            for index, (place, role) in enumerate(zip(where, told, strict=True))
+            for index, (place, role) in enumerate(zip(where, found, strict=True))
             if index and not place.strong and role not in allowed
         ]
         if not bad:
@@ -314,7 +314,7 @@ def _pushed(task: Task, notes: Phrase) -> Phrase:
 
 
 def _decorated(task: Task, notes: Phrase, often: int) -> _Sketch:
-    """Notes with some of them split, so that new ones lead on to the next: so many in two bars at the most.
+    """Notes with some of them split, so that new ones lead on to the next: at most `often` in two bars.
 
     There is one triplet at the most.
     """
@@ -371,7 +371,7 @@ def _makes_syncopation(task: Task, note: Note, lengths: Sequence[int]) -> bool:
 
 
 def _needs_level(task: Task, group: Candidates) -> NDArray[np.bool_]:
-    """Which candidates would not stand at the level below."""
+    """Which candidates wouldn't fit the level below."""
     lower = [n for n in task.choices.request.pack.level_numbers if n < task.level.number]
     if not lower:
         return np.ones(len(group.pitches), dtype=bool)

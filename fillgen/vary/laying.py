@@ -23,17 +23,17 @@ _DRAWN = 400
 
 def with_pitches(task: Task) -> Pool:
     """New rhythms under the same pitches in the same order."""
-    laying = _Laying(task)
-    layers = laying.layers()
+    search = _RhythmSearch(task)
+    layers = search.layers()
     if not layers[-1] or not layers[0]:
-        raise laying.stuck(layers)
-    ways = laying.ways(layers)
-    rhythms = laying.drawn(layers, ways)
+        raise search.stuck(layers)
+    ways = search.ways(layers)
+    rhythms = search.drawn(layers, ways)
     found = [scored(task, rhythm) for rhythm in rhythms if rhythm != task.rhythm]
     groups = distinct(task, found)
     if not groups:
         raise nothing_else()
-    own = laying.is_one(task.rhythm)
+    own = search.is_one(task.rhythm)
     count = ways[0][_START] - own
     text = f"{many(count, 'other rhythm')} {'carries' if count == 1 else 'carry'} these pitches."
     few = len(groups) if ways[0][_START] <= _DRAWN else count
@@ -59,10 +59,10 @@ class _Edge:
 _Layer = dict[_State, list[_Edge]]
 
 
-class _Laying:
+class _RhythmSearch:
     """A row of pitches laid over the bars of a chart in every rhythm that the rules allow, bar by bar.
 
-    What the rules ask of a note can be told once the two notes after it are known, so that a state needs no more than
+    Whether a note keeps the rules is known once the two notes after it are, so a state needs no more than
     the number of notes laid and the last three.
     """
 
@@ -91,7 +91,7 @@ class _Laying:
         return tuple(dict.fromkeys(tuple(begun(each, free, task.progression)) for each in notes))
 
     def _goes_on(self, bar: int, used: int) -> set[int]:
-        """How many notes may be laid after a bar, as far as its own notes tell, where so many are laid before it."""
+        """How many notes may be laid after a bar, as far as its own notes tell, with a number of them laid before it."""
         if bar in self.task.bars and used != self._first_of(bar):
             return set()
         most = len(self.pitches) - used

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fillgen.engine.generate import Space
+from fillgen.engine.generate import PhraseSpace
 from fillgen.phrase.remark import Remark, RemarkKind
 from fillgen.theory.pitch import Key
 from fillgen.vary.impossible import nothing, nothing_else
@@ -64,7 +64,7 @@ def _image(task: Task, axis: float) -> tuple[int, ...]:
 
 
 def _step(key: Key, midi: int) -> float:
-    """How high a pitch stands in steps of a key's scale; half-way between two where it is none of them."""
+    """How high a pitch is in steps of a key's scale; half-way between two if it isn't one of them."""
     classes = sorted(name.pitch_class for name in key.scale)
     octave, own = divmod(midi, 12)
     below = sum(pitch_class <= own for pitch_class in classes)
@@ -81,7 +81,7 @@ def _at_step(key: Key, step: float) -> int:
 
 
 def _turned(
-    task: Task, whole: Space, rises: Mapping[int, int], image: Sequence[int]
+    task: Task, whole: PhraseSpace, rises: Mapping[int, int], image: Sequence[int]
 ) -> tuple[float, dict[int, int]]:
     """The directions turned round by the phrase that turns the most, and among these is nearest to an image."""
     domains = [task.engine.windows.domain(place) for place in whole.places]

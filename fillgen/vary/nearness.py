@@ -9,7 +9,7 @@ from itertools import islice, pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen.engine.generate import Candidates, Engine, Kept, Space
+from fillgen.engine.generate import Candidates, Engine, Kept, PhraseSpace
 from fillgen.engine.plans import Plan, Rhythm_, begun, stock
 from fillgen.engine.request import settle
 from fillgen.errors import NoPhraseError
@@ -52,7 +52,7 @@ def _is_like(task: Task, group: Candidates) -> NDArray[np.bool_]:
     return np.asarray((found.same >= LIKE * found.either) & (found.same < found.either))
 
 
-def _few_notes(task: Task) -> Iterator[Space]:
+def _few_notes(task: Task) -> Iterator[PhraseSpace]:
     """For each note the phrases in which it is the first of a few neighbouring notes that change."""
     plan = own_plan(task)
     rises = rises_of(task) if task.wish.contour else {}
@@ -77,7 +77,7 @@ def _free_from(task: Task, first: int) -> range:
     return range(first, end)
 
 
-def _new_figures(task: Task) -> list[Space]:
+def _new_figures(task: Task) -> list[PhraseSpace]:
     """Phrases with another rhythm in one bar; the notes that both rhythms have keep their pitch."""
     if task.wish.rhythm or task.wish.contour:
         return []
@@ -195,12 +195,12 @@ def _on_the_root(task: Task) -> Task:
     return replace(task, engine=Engine(settle(request)))
 
 
-def _answering(task: Task, shapes: Sequence[Shape]) -> tuple[list[Space], list[Space]]:
+def _answering(task: Task, shapes: Sequence[Shape]) -> tuple[list[PhraseSpace], list[PhraseSpace]]:
     """Spaces of answers, the strictest there are: with a last note of their own, and the call's contour."""
     openings = _openings(task)
     for other_end, strict in product((True, False), (True, False)):
-        found: list[Space] = []
-        tried: list[Space] = []
+        found: list[PhraseSpace] = []
+        tried: list[PhraseSpace] = []
         for opening in openings:
             keep = _turning(task, opening, other_end, strict)
             some, none = spaces_over(task, _opened(task, opening, shapes), keep, PLANS // len(openings))

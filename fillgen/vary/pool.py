@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.engine import diversify
-from fillgen.engine.generate import FEW, Candidates, Engine, Space
+from fillgen.engine.generate import FEW, Candidates, Engine, PhraseSpace
 from fillgen.engine.plans import Rhythm_
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.remark import Remark
@@ -56,7 +56,9 @@ def _line(group: Candidates, row: int) -> Phrase:
     )
 
 
-def gathered(task: Task, spaces: Sequence[Space], phrases: int | None = None) -> tuple[list[Candidates], int]:
+def gathered(
+    task: Task, spaces: Sequence[PhraseSpace], phrases: int | None = None
+) -> tuple[list[Candidates], int]:
     """The candidates of some spaces that differ from the phrase and from one another, and how many there are.
 
     `phrases` is how many phrases the spaces hold together, where that is not the sum.
@@ -86,7 +88,7 @@ def distinct(task: Task, groups: Iterable[Candidates]) -> list[Candidates]:
     return [group for group in kept if len(group.scores)]
 
 
-def _holds(engine: Engine, space: Space, phrase: Phrase) -> bool:
+def _holds(engine: Engine, space: PhraseSpace, phrase: Phrase) -> bool:
     """Whether a phrase is one of a space."""
     if space.plan.rhythm != rhythm_of(phrase):
         return False
@@ -117,7 +119,7 @@ def rather(
 def apart_from_phrase(
     task: Task, groups: list[Candidates], most: float = diversify.ALIKE
 ) -> list[Candidates]:
-    """The candidates that are no near-copies of the phrase where something new is asked for, if there are enough."""
+    """The candidates that aren't near-copies of the phrase where something new is asked for, if there are enough."""
 
     def differs(group: Candidates) -> NDArray[np.bool_]:
         found = in_common(group.plan.rhythm, group.pitches, task.phrase, task.ranges)

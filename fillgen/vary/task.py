@@ -27,7 +27,7 @@ from fillgen.vary.likeness import Ranges, rhythm_of
 from fillgen.vary.wish import Bars, Wish, kept_bars
 
 _LOWEST = 3
-"""The lowest level taken where none is asked for."""
+"""The lowest level taken if none is asked for."""
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ def _widened(request: Request, held: Phrase) -> Request:
 
 
 def _held(progression: Progression, phrase: Phrase, wish: Wish) -> Phrase:
-    """The notes that the range shall hold: those of kept bars, otherwise all, but none where all shall be new."""
+    """The notes that the range has to hold: those of kept bars, otherwise all, but none if all are to be new."""
     if wish.bars and wish.near != "like" and not (wish.mirror or wish.pitches or wish.contour):
         bars = kept_bars(wish, progression)
         return tuple(note for note in phrase if note.onset // progression.metre.bar in bars)
@@ -206,10 +206,8 @@ def own_level(request: Request, phrase: Phrase) -> int | None:
 
 def _check_level(request: Request, phrase: Phrase, level: int) -> None:
     request.pack.level(level)
-    if own_level(request, phrase) == level:
-        raise OptionError(
-            f"the phrase stands at level {level} already", hint="Ask for another level, or --like."
-        )
+    if own_level(replace(request, level=level), phrase) == level:
+        raise OptionError(f"the phrase is already at level {level}", hint="Ask for another level, or --like.")
 
 
 def rises_of(task: Task, sign: int = 1) -> dict[int, int]:

@@ -124,7 +124,7 @@ def _asked(broken: Sequence[Fault], explained: set[str]) -> Iterator[str]:
     for fault in broken:
         if fault.kind not in explained:
             explained.add(fault.kind)
-            yield f"The rule: {fault.told} {fault.reason}"
+            yield f"The rule: {fault.says} {fault.reason}"
 
 
 def _mend(mend: Mend | None, width: int) -> list[str]:
@@ -229,7 +229,7 @@ def _fault(fault: Fault) -> dict[str, Any]:
         "beat": fault.beat,
         "name": fault.name,
         "what": fault.sentence,
-        "says": fault.told,
+        "says": fault.says,
         "reason": fault.reason,
     }
 

@@ -20,7 +20,7 @@ from fillgen.teaching.cautions import CAUTIONS
 from fillgen.teaching.lesson import Explained, Lesson, Step
 from fillgen.teaching.notefit import LEAVE_QUICKLY, PASSES, ChordNotes
 from fillgen.teaching.practice import Session, minutes
-from fillgen.teaching.words import beat_words
+from fillgen.teaching.words import on_beat
 from fillgen.theory.metre import TICKS
 from fillgen.writers.markup import LIGHT, css, new_page, page_text, put, themed
 from fillgen.writers.text import MARKS, staff
@@ -280,7 +280,7 @@ def _told(notes: Sequence[IdeaNote], start: int, progression: Progression) -> st
     words = []
     for told in notes:
         finger = f", finger {told.finger}" if told.finger else ""
-        on = f"on {beat_words(progression.metre, told.note.onset)}"
+        on = on_beat(progression.metre, told.note.onset)
         begins = on if told.note.onset >= start else "held from the bar before"
         words.append(f"{told.name} {begins}, {_role(told)}{finger}")
     return f"{'; '.join(words)}." if words else "No note begins or sounds here."

@@ -20,7 +20,7 @@ from fillgen.theory.pitch import Key
 if TYPE_CHECKING:  # a file of ideas needs no sessions
     from fillgen.teaching.practice import Round, Session
 
-from fillgen.hands.instruments import SEATS, Seat
+from fillgen.hands.instruments import PART_SETUPS, PartSetup
 
 _CLOCKS = 24
 """MIDI clocks in a quarter note."""
@@ -161,9 +161,9 @@ def _session_guide(session: Session, ensembles: _Ensembles) -> list[_TrackEvent]
 
 def _session_track(part: str, session: Session, ensembles: _Ensembles, sound: str | None) -> mido.MidiTrack:
     """A part in all rounds in which it has its turn; the drums count in as well."""
-    seat, metre = SEATS[part], session.ideas.progression.metre
-    track = mido.MidiTrack(_seating(seat, sound))
-    counted = _run(clicks(metre), seat.channel)
+    setup, metre = PART_SETUPS[part], session.ideas.progression.metre
+    track = mido.MidiTrack(_set_up(setup, sound))
+    counted = _run(clicks(metre), setup.channel)
     known: dict[int, _MessageRun] = {}
     at = 0
     for start, each in zip(session.starts, session.rounds, strict=True):
@@ -171,7 +171,7 @@ def _session_track(part: str, session: Session, ensembles: _Ensembles, sound: st
             at = _append(track, counted, start - metre.bar, at)
         strokes = ensembles.take(each).strokes.get(part, ()) if part in each.parts else ()
         if strokes:
-            run = known.get(id(strokes)) or _run(strokes, seat.channel)
+            run = known.get(id(strokes)) or _run(strokes, setup.channel)
             known[id(strokes)] = run
             at = _append(track, run, start, at)
     track.append(mido.MetaMessage("end_of_track", time=max(0, session.length - at)))
@@ -264,32 +264,32 @@ def _track(events: Iterable[_TrackEvent], length: int) -> mido.MidiTrack:
 def _part_track(
     part: str, ensemble: Ensemble, takes: Sequence[tuple[int, Idea, Take]], sound: str | None, length: int
 ) -> mido.MidiTrack:
-    seat = SEATS[part]
-    track = mido.MidiTrack(_seating(seat, sound))
+    setup = PART_SETUPS[part]
+    track = mido.MidiTrack(_set_up(setup, sound))
     known: dict[int, _MessageRun] = {}
     at = 0
     for start, _, take in takes:
         if part == "drums" and ensemble.playing.count_in:
             bar = ensemble.progression.metre.bar
-            at = _append(track, _run(clicks(ensemble.progression.metre), seat.channel), start - bar, at)
+            at = _append(track, _run(clicks(ensemble.progression.metre), setup.channel), start - bar, at)
         strokes = take.strokes.get(part, ())
         if strokes:
-            run = known.get(id(strokes)) or _run(strokes, seat.channel)
+            run = known.get(id(strokes)) or _run(strokes, setup.channel)
             known[id(strokes)] = run
             at = _append(track, run, start, at)
     track.append(mido.MetaMessage("end_of_track", time=max(0, length - at)))
     return track
 
 
-def _seating(seat: Seat, sound: str | None) -> list[mido.Message | mido.MetaMessage]:
+def _set_up(setup: PartSetup, sound: str | None) -> list[mido.Message | mido.MetaMessage]:
     """The name of a track, and its sound, volume and place."""
-    messages: list[mido.Message | mido.MetaMessage] = [mido.MetaMessage("track_name", name=seat.name)]
-    if seat.sound:
-        number = program(sound or seat.sound)
-        messages.append(mido.Message("program_change", channel=seat.channel, program=number))
+    messages: list[mido.Message | mido.MetaMessage] = [mido.MetaMessage("track_name", name=setup.name)]
+    if setup.sound:
+        number = program(sound or setup.sound)
+        messages.append(mido.Message("program_change", channel=setup.channel, program=number))
     messages += [
-        mido.Message("control_change", channel=seat.channel, control=control, value=value)
-        for control, value in ((_VOLUME, seat.volume), (_PAN, seat.pan))
+        mido.Message("control_change", channel=setup.channel, control=control, value=value)
+        for control, value in ((_VOLUME, setup.volume), (_PAN, setup.pan))
     ]
     return messages
 

@@ -50,7 +50,7 @@ def _sentence(rule: Rule, pack: RulePack) -> str:
     for number in reversed(pack.level_numbers):
         for use in pack.level(number).uses:
             if use.rule is rule:
-                return use.told()
+                return use.text
     return rule.says
 
 
@@ -81,7 +81,7 @@ def explain(name: str, pack: RulePack) -> str:
 
 def _rule(rule: Rule, pack: RulePack) -> str:
     uses = [
-        f"  level {number}: {use.told()}"
+        f"  level {number}: {use.text}"
         for number in pack.level_numbers
         for use in pack.level(number).uses
         if use.rule is rule
@@ -107,7 +107,7 @@ def _example(example: Example) -> str:
 
 def _level(level: Level) -> str:
     low, high = (midi_name(pitch, C_MAJOR) for pitch in (level.low, level.high))
-    rules = [f"  {use.rule.kind:<20} {use.told()}" for use in level.uses]
+    rules = [f"  {use.rule.kind:<20} {use.text}" for use in level.uses]
     flags: list[tuple[bool, str]] = [
         (level.one_a_chord, "one note a chord"),
         (level.syncopation, "syncopated rhythms"),

@@ -59,18 +59,6 @@ def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int
     )
 
 
-def note_ids(entry: SheetEntry) -> tuple[tuple[str, ...], ...]:
-    """For each note of an entry the ids of its written parts in the picture, of which a tied note has several."""
-    found: dict[str, list[str]] = {}
-    for bar in score_of(entry).bars:
-        for each in bar.staves[0]:
-            if each.id:
-                found.setdefault(each.id.removeprefix(f"{entry.name}-n").partition("t")[0], []).append(
-                    each.id
-                )
-    return tuple(map(tuple, found.values()))
-
-
 def _title(entries: Sequence[SheetEntry], settings: SheetOptions) -> str:
     return printable(settings.title or entries[0].progression.title).strip()
 
@@ -129,7 +117,8 @@ def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, 
 def svg_of(entry: SheetEntry, settings: SheetOptions = USUAL, *, width: int = WIDE) -> str:
     """The picture of an entry as one `svg` element for a page, told in words as well; it has no heading.
 
-    Every note has the id of `note_ids`. A page needs `text_font_css` once, for the flats in chord symbols.
+    The written parts of note 3, counted from 0, have the ids NAME-n3, NAME-n3t1 and so on. A page needs
+    `text_font_css` once, for the flats in chord symbols.
 
     >>> from fillgen.phrase.idea import IdeaNote
     >>> from fillgen.phrase.note import Note

@@ -23,7 +23,7 @@ from fillgen.chart.progression import Progression
 from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
 from fillgen.engine import score
-from fillgen.engine.generate import Engine, Space, generate
+from fillgen.engine.generate import Engine, PhraseSpace, generate
 from fillgen.engine.request import Request, settle
 from fillgen.phrase.note import Phrase
 from tests.bench.surroundings import figure, told
@@ -129,7 +129,7 @@ class Model:
     def __init__(self, progression: Progression) -> None:
         self.engine = Engine(settle(Request(progression)))
         spaces = self.engine.spaces(Dice(0))
-        self.space: Space = max(spaces, key=lambda space: len(space.plan.rhythm))
+        self.space: PhraseSpace = max(spaces, key=lambda space: len(space.plan.rhythm))
         self.domains = [self.engine.windows.domain(place) for place in self.space.places]
         self.allowed = self.space.lattice.allowed
         self.values = self._values()

@@ -16,7 +16,7 @@ import numpy as np
 from ortools.sat.python import cp_model
 
 from fillgen.dice import Dice
-from fillgen.engine.generate import FEW, Candidates, Engine, Space
+from fillgen.engine.generate import FEW, Candidates, Engine, PhraseSpace
 from fillgen.engine.request import settle
 from tests.bench.likeness_to_music import asked
 from tests.bench.surroundings import figure, told
@@ -56,7 +56,7 @@ class Chart:
     """The share of fair draws that score less than the last of the fifty."""
 
 
-def cp_sat(space: Space, values: Sequence[Whole]) -> int:
+def cp_sat(space: PhraseSpace, values: Sequence[Whole]) -> int:
     """The greatest sum over one plan, by CP-SAT from the same tables."""
     sat = cp_model.CpModel()
     sizes = [table.shape[1] for table in space.lattice.allowed]
@@ -120,20 +120,20 @@ def chart(number: int) -> Chart:
     )
 
 
-def _scored(engine: Engine, space: Space, rows: np.ndarray) -> Candidates:
+def _scored(engine: Engine, space: PhraseSpace, rows: np.ndarray) -> Candidates:
     domains = [engine.windows.domain(place) for place in space.places]
     pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
     return engine.scored(space.plan, space.places, pitches)
 
 
-def _more(engine: Engine, spaces: Sequence[Space], phrases: int, dice: Dice) -> float:
+def _more(engine: Engine, spaces: Sequence[PhraseSpace], phrases: int, dice: Dice) -> float:
     """The best score of ten times as many draws over the same plans."""
     tries = 1 if phrases <= FEW else MORE
     groups = [group for _ in range(tries) for group in engine.candidates(spaces, phrases, dice)]
     return max(float(group.scores.max()) for group in groups)
 
 
-def _below(engine: Engine, spaces: Sequence[Space], score: float, dice: Dice) -> float:
+def _below(engine: Engine, spaces: Sequence[PhraseSpace], score: float, dice: Dice) -> float:
     """The share of fair draws over the same plans that score less."""
     lower = []
     for space in spaces:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.engine import score
-from fillgen.engine.generate import Engine, Space
+from fillgen.engine.generate import Engine, PhraseSpace
 
 TERMS = ("steps", "turns", "close", "key", "colour")
 SCALE = 100_000
@@ -21,9 +21,9 @@ SCALE = 100_000
 Whole = NDArray[np.int64]
 
 
-def tables(engine: Engine, space: Space) -> list[Whole]:
+def tables(engine: Engine, space: PhraseSpace) -> list[Whole]:
     """A value for each note of a plan between its neighbours: axes before, note, after, as in the lattice."""
-    setting = engine._setting(space.plan, space.places)
+    context = engine._context(space.plan, space.places)
     weights = {name: engine.choices.weights[name] for name in TERMS}
     domains = [engine.windows.domain(place).astype(np.int64) for place in space.places]
     ends: list[NDArray[np.int64] | None] = [None]
@@ -34,22 +34,22 @@ def tables(engine: Engine, space: Space) -> list[Whole]:
         two = np.array([-1]) if after is None else after
         values = np.zeros((len(one), len(note), len(two)))
         if before is not None:
-            values += weights["steps"] * _steps(setting, index, one, note)
+            values += weights["steps"] * _steps(context, index, one, note)
         if before is not None and after is not None:
             values -= weights["turns"] * 4 / len(domains) * _left_open(one, note, two)
         if after is None:
-            values += weights["close"] * _close(setting, one if before is not None else None, note)
-        values -= weights["key"] * 4 * setting.shares[index] * _strays(setting, index, note, after)
-        values += weights["colour"] * _colour(setting, index, note)[None, :, None]
+            values += weights["close"] * _close(context, one if before is not None else None, note)
+        values -= weights["key"] * 4 * context.shares[index] * _strays(context, index, note, after)
+        values += weights["colour"] * _colour(context, index, note)[None, :, None]
         values += (weights["turns"] + weights["key"]) / len(domains)
         found.append(np.round(SCALE * values / sum(weights.values())).astype(np.int64))
     return found
 
 
-def _steps(setting: score.Setting, index: int, before: Whole, note: Whole) -> NDArray[np.float64]:
+def _steps(context: score.ScoreContext, index: int, before: Whole, note: Whole) -> NDArray[np.float64]:
     sizes = np.abs(note[None, :] - before[:, None])
     full = score._ENOUGH["steps"]
-    return np.asarray(score.INTERVAL_VALUE[sizes] * setting.quickness[index - 1] / full)[:, :, None]
+    return np.asarray(score.INTERVAL_VALUE[sizes] * context.quickness[index - 1] / full)[:, :, None]
 
 
 def _left_open(before: Whole, note: Whole, after: Whole) -> NDArray[np.bool_]:
@@ -59,33 +59,33 @@ def _left_open(before: Whole, note: Whole, after: Whole) -> NDArray[np.bool_]:
     return np.asarray((np.abs(into) >= 5) & ~((into * out <= 0) & (np.abs(out) <= 2)))
 
 
-def _close(setting: score.Setting, before: Whole | None, note: Whole) -> NDArray[np.float64]:
-    home = np.where(setting.home >> note % 12 & 1, 1.0, 0.75) if setting.home else np.ones(len(note))
+def _close(context: score.ScoreContext, before: Whole | None, note: Whole) -> NDArray[np.float64]:
+    home = np.where(context.home >> note % 12 & 1, 1.0, 0.75) if context.home else np.ones(len(note))
     if before is None:
         return np.asarray(home[None, :, None])
     return np.asarray(home * score.CLOSE_VALUE[np.abs(note[None, :] - before[:, None])])[:, :, None]
 
 
-def _strays(setting: score.Setting, index: int, note: Whole, after: Whole | None) -> NDArray[np.float64]:
-    outside = setting.outside[index, note % 12].astype(float)
+def _strays(context: score.ScoreContext, index: int, note: Whole, after: Whole | None) -> NDArray[np.float64]:
+    outside = context.outside[index, note % 12].astype(float)
     if after is None:
         return outside[None, :, None]
     sizes = np.abs(after[None, :] - note[:, None])
-    anchored = (sizes == 1) & ~setting.outside[index + 1, after % 12][None, :]
-    leading = setting.leading[index, note % 12][:, None] & (sizes > 1)
+    anchored = (sizes == 1) & ~context.outside[index + 1, after % 12][None, :]
+    leading = context.leading[index, note % 12][:, None] & (sizes > 1)
     return np.asarray(outside[:, None] * ~anchored + 0.5 * leading)[None, :, :]
 
 
-def _colour(setting: score.Setting, index: int, note: Whole) -> NDArray[np.float64]:
-    strong = [i for i, place in enumerate(setting.places[:-1]) if place.strong]
+def _colour(context: score.ScoreContext, index: int, note: Whole) -> NDArray[np.float64]:
+    strong = [i for i, place in enumerate(context.places[:-1]) if place.strong]
     if not strong:
-        return np.full(len(note), 0.5 / len(setting.places))
+        return np.full(len(note), 0.5 / len(context.places))
     if index not in strong:
         return np.zeros(len(note))
-    return np.asarray(score.tone_value(setting.places[index])[note % 12] / len(strong))
+    return np.asarray(score.tone_value(context.places[index])[note % 12] / len(strong))
 
 
-def best(space: Space, values: Sequence[Whole]) -> tuple[int, NDArray[np.intp]]:
+def best(space: PhraseSpace, values: Sequence[Whole]) -> tuple[int, NDArray[np.intp]]:
     """The greatest sum that a phrase over the plan has, by the lattice, and the phrase."""
     allowed = [
         np.where(table, value.astype(float), -np.inf)
@@ -103,15 +103,15 @@ def sums(rows: NDArray[np.intp], values: Sequence[Whole]) -> Whole:
     return np.asarray(np.sum(each, axis=0))
 
 
-def indices(engine: Engine, space: Space, pitches: NDArray[np.int16]) -> NDArray[np.intp]:
+def indices(engine: Engine, space: PhraseSpace, pitches: NDArray[np.int16]) -> NDArray[np.intp]:
     """Phrases given as rows of pitches, as rows of indices."""
     domains = [engine.windows.domain(place) for place in space.places]
     return np.stack([np.searchsorted(d, pitches[:, i]) for i, d in enumerate(domains)], axis=1)
 
 
-def terms_added(engine: Engine, space: Space, pitches: NDArray[np.int16]) -> NDArray[np.float64]:
+def terms_added(engine: Engine, space: PhraseSpace, pitches: NDArray[np.int16]) -> NDArray[np.float64]:
     """The weighted mean of the same terms as the score works them out, before any is cut off at 0 or 1."""
     weights = {name: engine.choices.weights[name] for name in TERMS}
-    lines = score.Lines(pitches, engine._setting(space.plan, space.places))
+    lines = score.Lines(pitches, engine._context(space.plan, space.places))
     whole = sum((weights[name] * score._TERMS[name](lines) for name in TERMS), start=np.zeros(len(pitches)))
     return np.asarray(whole / sum(weights.values()))

@@ -104,7 +104,7 @@ def test_ideas_pass_at_their_level(number: int) -> None:
         assert report.faults == (), idea.text
         assert report.mend is None
         assert not [remark for remark in report.remarks if "rhythms of level" in remark], idea.text
-        assert [told.role for told in report.notes] == [told.role for told in idea.notes]
+        assert [each.role for each in report.notes] == [each.role for each in idea.notes]
         lowest = lowest_level(found.progression, idea.phrase, PACK, CheckSettings(**settings))  # type: ignore[arg-type]
         assert lowest is not None
         assert lowest <= found.level

@@ -12,18 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fillgen.hands import fingering
-from fillgen.hands.fingering import (
-    JUMP_POINTS,
-    best,
-    best_of_many,
-    beyond,
-    costs,
-    difficulty,
-    jumps,
-    ranked,
-    total,
-)
-from fillgen.hands.reach import SIZES, block_fits, reach
+from fillgen.hands.fingering import JUMP_POINTS, best, best_of_many, beyond, difficulty
+from fillgen.hands.reach import SIZES, reach
+from tests.fingerings import costs, jumps, ranked, total
 
 CASES = 300
 BLACK = {1, 3, 6, 8, 10}
@@ -118,13 +109,33 @@ def enumerated(size: str, keys: Keys) -> list[tuple[int, int, Keys]]:
         ]
     if not ways:
         ways = list(product(range(1, 6), repeat=len(keys)))
-    told = sorted((*plain_points(size, keys, way), way) for way in ways)
-    return [each for each in told if each[0] == told[0][0]]
+    ranks = sorted((*plain_points(size, keys, way), way) for way in ways)
+    return [each for each in ranks if each[0] == ranks[0][0]]
 
 
 def reaches(size: str, keys: Keys, way: Keys, finger: int) -> bool:
     index = len(way)
     return not is_jump(size, keys[index - 1], keys[index], way[-1], finger)
+
+
+def plain_best(size: str, melody: Keys) -> Keys:
+    """The fingers of a melody with the fewest jumps, then points, then the lower first finger, two notes at a time.
+
+    Of all beginnings that end with the same two fingers only the best can lead to the best.
+    """
+    keys = tuple(key for key, _ in groupby(melody))
+    if not keys:
+        return ()
+    heads = [(finger,) for finger in range(1, 6)]
+    for index in range(1, len(keys)):
+        longer = [(*head, finger) for head in heads for finger in range(1, 6)]
+        ranks = [(*plain_points(size, keys[: index + 1], way), way) for way in longer]
+        kept: dict[Keys, tuple[int, int, Keys]] = {}
+        for rank in sorted(ranks):
+            kept.setdefault(rank[2][-2:], rank)
+        heads = [way for _, _, way in kept.values()]
+    *_, way = min((*plain_points(size, keys, way), way) for way in heads)
+    return tuple(finger for finger, (_, same) in zip(way, groupby(melody), strict=True) for _ in same)
 
 
 @cache
@@ -142,17 +153,21 @@ def random_case(number: int) -> tuple[str, Keys]:
 
 
 @pytest.mark.parametrize("number", range(CASES))
-def test_ranked_is_what_enumeration_finds(number: int) -> None:
-    """The best forty of a random melody are the first forty of all its fingerings: fingers, points and jumps."""
+def test_best_is_what_enumeration_finds(number: int) -> None:
+    """The fingers of a random melody are the first of all its fingerings, and those of the slow reference."""
+    size, melody = random_case(number)
+    spread = [index for index, (_, struck) in enumerate(groupby(melody)) for _ in struck]
+    _, _, way = enumerated(size, tuple(key for key, _ in groupby(melody)))[0]
+    wanted = tuple(way[index] for index in spread)
+    assert best(melody, reach(size)) == plain_best(size, melody) == wanted
+
+
+@pytest.mark.parametrize("number", range(0, CASES, 3))
+def test_all_fingerings_are_what_the_second_reading_finds(number: int) -> None:
+    """All fingerings with the fewest jumps, their points and their order are the same in both readings."""
     size, melody = random_case(number)
     keys = tuple(key for key, _ in groupby(melody))
-    spread = [index for index, (_, struck) in enumerate(groupby(melody)) for _ in struck]
-    found = ranked(melody, reach(size), 40)
-    assert [(len(each.jumps), each.total, each.fingers) for each in found] == [
-        (leaps, points, tuple(way[index] for index in spread))
-        for leaps, points, way in enumerated(size, keys)[:40]
-    ]
-    assert best(melody, reach(size)) == found[0]
+    assert ranked(keys, reach(size)) == [(points, way) for _, points, way in enumerated(size, keys)]
 
 
 def test_random_melodies_are_of_every_kind() -> None:
@@ -160,22 +175,8 @@ def test_random_melodies_are_of_every_kind() -> None:
     cases = [random_case(number) for number in range(CASES)]
     assert {size for size, _ in cases} == {*SIZES}
     assert {len(melody) for _, melody in cases} == set(range(1, 8))
-    assert sum(bool(best(melody, reach(size)).jumps) for size, melody in cases) >= 10
+    assert sum(bool(jumps(melody, best(melody, reach(size)), reach(size))) for size, melody in cases) >= 10
     assert sum(any(one == two for one, two in pairwise(melody)) for _, melody in cases) >= 10
-
-
-@pytest.mark.parametrize("number", range(0, CASES, 3))
-def test_fixed_ends_are_what_enumeration_finds(number: int) -> None:
-    """With the ends fixed the best are the first of those that enumeration has with these ends."""
-    size, melody = random_case(number)
-    keys = tuple(key for key, _ in groupby(melody))
-    every = enumerated(size, keys)
-    _, _, way = random.Random(number).choice(every)
-    fixed = [each for each in every if each[2][0] == way[0] and each[2][-1] == way[-1]]
-    found = ranked(keys, reach(size), 20, first=way[0], last=way[-1])
-    assert [(each.total, each.fingers) for each in found] == [
-        (points, used) for _, points, used in fixed[:20]
-    ]
 
 
 @settings(max_examples=150, deadline=None)
@@ -194,22 +195,23 @@ def test_costs_are_those_of_the_second_reading(size: str, data: st.DataObject) -
 
 @settings(max_examples=100, deadline=None)
 @given(melody=melodies | near, size=sizes)
-def test_best_tells_its_own_points(melody: Keys, size: str) -> None:
-    """A found fingering has a finger for each note, its points and jumps are those of its fingers, fingers stay."""
-    found, hand = best(melody, reach(size)), reach(size)
-    assert len(found.fingers) == len(melody)
-    assert found.total == total(melody, found.fingers, hand)
-    assert found.jumps == jumps(melody, found.fingers, hand)
-    for (key, then), (one, two) in zip(pairwise(melody), pairwise(found.fingers), strict=True):
+def test_a_finger_for_each_note(melody: Keys, size: str) -> None:
+    """Each note has a finger, and a key struck again keeps it."""
+    found = best(melody, reach(size))
+    assert len(found) == len(melody)
+    for (key, then), (one, two) in zip(pairwise(melody), pairwise(found), strict=True):
         assert key != then or one == two
 
 
 @settings(max_examples=100, deadline=None)
 @given(melody=melodies | near, size=sizes, octaves=st.sampled_from([-3, -1, 1, 2]))
 def test_octaves_change_nothing(melody: Keys, size: str, octaves: int) -> None:
-    """A melody an octave away has the same fingerings, points and jumps."""
-    moved = tuple(key + 12 * octaves for key in melody)
-    assert ranked(moved, reach(size), 5) == ranked(melody, reach(size), 5)
+    """A melody an octave away has the same fingers, points and jumps."""
+    moved, hand = tuple(key + 12 * octaves for key in melody), reach(size)
+    found = best(melody, hand)
+    assert best(moved, hand) == found
+    assert costs(moved, found, hand) == costs(melody, found, hand)
+    assert jumps(moved, found, hand) == jumps(melody, found, hand)
 
 
 @settings(max_examples=100, deadline=None)
@@ -230,14 +232,15 @@ def test_a_smaller_hand_never_has_it_easier(melody: Keys, gap: float) -> None:
     seconds = [gap * index for index in range(len(melody))]
     hands = [reach(size) for size in SIZES]
     found = [best(melody, hand) for hand in hands]
-    ranks = [(len(each.jumps), each.total) for each in found]
+    played = list(zip(found, hands, strict=True))
+    ranks = [(len(jumps(melody, way, hand)), total(melody, way, hand)) for way, hand in played]
     assert ranks == sorted(ranks, reverse=True)
     hard = [difficulty(melody, seconds, hand) for hand in hands]
     assert hard == sorted(hard, reverse=True)
     late = [len(beyond(melody, seconds, hand)) for hand in hands]
     assert late == sorted(late, reverse=True)
-    fits = [block_fits(melody, hand) for hand in hands]
-    assert fits == sorted(fits)
+    held = [hand.held for hand in hands]
+    assert held == sorted(held)
 
 
 @settings(max_examples=100, deadline=None)
@@ -270,8 +273,11 @@ def test_a_jump_costs_more_than_any_stretch_that_avoids_it() -> None:
     assert 40 < worst <= JUMP_POINTS
 
 
-@settings(max_examples=60, deadline=None)
-@given(st.lists(st.one_of(melodies, near), max_size=8), sizes)
-def test_fingers_of_many_are_those_of_each(phrases: list[Keys], size: str) -> None:
-    """Worked out together, the best fingers of melodies are what they are one by one."""
-    assert best_of_many(phrases, reach(size)) == [best(keys, reach(size)).fingers for keys in phrases]
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.one_of(melodies, near), max_size=6), sizes)
+def test_fingers_of_many_are_those_of_the_slow_reference(phrases: list[Keys], size: str) -> None:
+    """Worked out together, the best fingers of melodies are what the slow reference finds one by one."""
+    found = best_of_many(phrases, reach(size))
+    assert (
+        found == [plain_best(size, keys) for keys in phrases] == [best(keys, reach(size)) for keys in phrases]
+    )

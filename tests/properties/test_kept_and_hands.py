@@ -12,7 +12,7 @@ import fillgen
 from fillgen import Ideas
 from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
-from fillgen.engine.generate import Engine, Kept, Space
+from fillgen.engine.generate import Engine, Kept, PhraseSpace
 from fillgen.engine.plans import Plan
 from fillgen.engine.request import Request, hand_use, seconds_of, settle, since_of
 from fillgen.hands.fingering import difficulties, difficulty
@@ -30,7 +30,7 @@ def engine_of(chart: str, level: int) -> Engine:
     return Engine(settle(Request(parse_chart(chart), level=level, low=64, high=74)))
 
 
-def pitches_of(engine: Engine, space: Space) -> set[tuple[int, ...]]:
+def pitches_of(engine: Engine, space: PhraseSpace) -> set[tuple[int, ...]]:
     """Every phrase of a space as pitches."""
     domains = [engine.windows.domain(place) for place in space.places]
     return {

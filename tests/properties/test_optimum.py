@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
-from fillgen.engine.generate import FEW, Engine, Space, generate
+from fillgen.engine.generate import FEW, Engine, PhraseSpace, generate
 from fillgen.engine.request import Request, settle
 from fillgen.rules.rule import Seen
 from tests.properties import additive
@@ -31,7 +31,7 @@ LEAST = 0.98
 """The best phrase drawn has at least this share of the exact optimum: 99.4 % as a mean of the bench's fifty charts."""
 
 
-def every_phrase(engine: Engine, space: Space) -> NDArray[np.int16]:
+def every_phrase(engine: Engine, space: PhraseSpace) -> NDArray[np.int16]:
     """All phrases over a plan, made a note at a time from every pitch of the range: no bar problem and no lattice."""
     choices, where = engine.choices, space.places
     pitches = np.arange(choices.low, choices.high + 1)

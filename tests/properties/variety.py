@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.dice import Dice
-from fillgen.engine.generate import Engine, Space
+from fillgen.engine.generate import Engine, PhraseSpace
 from fillgen.engine.request import Request, settle
 from fillgen.phrase.note import Note, Phrase
 
@@ -120,7 +120,7 @@ def drawn(request: Request, *, fair: bool = True) -> list[Phrase]:
     return in_turn[: request.count]
 
 
-def _from(engine: Engine, space: Space, wanted: int, dice: Dice, *, fair: bool) -> Iterable[Phrase]:
+def _from(engine: Engine, space: PhraseSpace, wanted: int, dice: Dice, *, fair: bool) -> Iterable[Phrase]:
     domains = [engine.windows.domain(place) for place in space.places]
     weights = [t.astype(float) for t in space.lattice.allowed] if fair else engine._weights(space, domains)
     chances = dice.doubles(wanted * 3 * len(space.lattice.runs)).reshape(wanted, -1)

@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.sound.synth.kit import stroke
-from fillgen.sound.synth.mix import drum_note, released
 from fillgen.sound.synth.recipes import DRUMS, drum_of, recipe
-from fillgen.sound.synth.tones import RATE, Samples, hertz_of, looped_tone
+from fillgen.sound.synth.tones import Samples, looped_tone
 
 _VELOCITY = 92
 """The velocity whose colour all samples have."""
@@ -135,39 +134,3 @@ def _numbers(wave: Samples) -> tuple[NDArray[np.int16], float]:
     """A wave as 16-bit numbers, and what full scale stands for."""
     gain = float(np.abs(wave).max()) / _HEADROOM
     return np.round(wave / gain * _FULL_SCALE).astype(np.int16), gain
-
-
-class Sampler:
-    """Plays from banks what the synthesizer makes afresh; it serves `mix.mixed` in its place.
-
-    >>> Sampler([bank("flute")]).note("flute", 72, 90, 1.0).shape
-    (48069,)
-    """
-
-    def __init__(self, banks: Sequence[Bank]) -> None:
-        self._banks = {each.voice: each for each in banks}
-
-    def note(self, voice: str, midi: int, velocity: int, seconds: float) -> NDArray[np.float32]:  # noqa: ARG002
-        """A whole note at full loudness, its release included. A bank has one colour for all velocities."""
-        held = self._banks[voice]
-        sample = held.nearest(midi)
-        if voice == DRUMS:
-            return drum_note(_played(sample, 1.0, len(sample.samples) / sample.rate), seconds)
-        ratio = hertz_of(midi) / hertz_of(sample.pitch)
-        return released(_played(sample, ratio, seconds + held.release), seconds, held.release)
-
-
-def _played(sample: Sample, ratio: float, seconds: float) -> NDArray[np.float32]:
-    """A sample at another pitch, straight between its samples, round and round its loop."""
-    place = np.arange(round(seconds * RATE)) * (ratio * sample.rate / RATE)
-    wave = np.append(sample.wave, sample.wave[sample.loop[0]] if sample.loop else np.float32(0))
-    fallen = np.ones(len(place))
-    if sample.loop:
-        start, end = sample.loop
-        beyond = np.maximum(place - start, 0.0)
-        fallen = 10 ** (-sample.decay / 20 * beyond / (ratio * sample.rate))
-        place = np.where(place < end, place, start + beyond % (end - start))
-    index = np.minimum(place.astype(np.int64), len(wave) - 2)
-    between = place - index
-    read = wave[index] * (1 - between) + wave[index + 1] * between
-    return np.asarray(read * fallen, dtype=np.float32)

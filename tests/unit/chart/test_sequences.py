@@ -84,7 +84,7 @@ def test_names_and_chords_stand_once() -> None:
 
 
 @each
-def test_every_sequence_is_told(known: Sequence) -> None:
+def test_every_sequence_has_its_words(known: Sequence) -> None:
     """A sequence has a purpose, a length, a sentence for the player, and a source."""
     assert known.purpose in PURPOSES
     assert known.bars in (1, 2, 4, 8)
@@ -766,7 +766,7 @@ def test_document_of_many() -> None:
 
 
 def test_text_of_proposals() -> None:
-    """Each proposal is told with its place, its change, its reason and the whole chart."""
+    """Each proposal comes with its place, its change, its reason and the whole chart."""
     found = proposals(CHARTS[0])
     blocks = proposals_text(CHARTS[0]).split("\n\n")
     assert len(blocks) == len(found)

@@ -76,7 +76,7 @@ def test_every_metre_is_tested() -> None:
     assert {row[0] for row in METRE_TABLE} == set(METRES)
 
 
-def test_metre_is_four_four_unless_told() -> None:
+def test_metre_is_four_four_unless_named() -> None:
     """A chart without a metre is in 4/4."""
     assert parse_chart("| C |").metre.name == "4/4"
 

@@ -729,7 +729,7 @@ def test_rule_is_explained(call: Call, rule: Any) -> None:
     for number in PACK.level_numbers:
         for use in PACK.level(number).uses:
             if use.rule is rule:
-                assert f"level {number}: {use.told()}" in answer.out
+                assert f"level {number}: {use.text}" in answer.out
 
 
 @pytest.mark.parametrize("name", PACK.rhythm_names)
@@ -760,7 +760,7 @@ def test_level_is_explained(call: Call, number: int, form: str) -> None:
     answer, level = call("rules", form.format(number)), PACK.level(number)
     assert (answer.code, answer.err) == (0, "")
     assert level.says in answer.out
-    assert all(use.told() in answer.out for use in level.uses)
+    assert all(use.text in answer.out for use in level.uses)
 
 
 def test_examples_of_rules_read_back(call: Call) -> None:

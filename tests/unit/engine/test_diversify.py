@@ -181,7 +181,7 @@ def test_limits_give_way_before_distance() -> None:
 
 
 def test_near_copies_fill_what_is_left() -> None:
-    """Where too few keep their distance the best of the rest are added, and it is told how many are apart."""
+    """Where too few keep their distance the best of the rest are added, and the answer says how many are apart."""
     sounds = apart(5)
     sounds[1] = sounds[2] = sounds[3] = sounds[0]
     assert pick([0.9, 0.6, 0.8, 0.7, 0.5], sounds, 4) == ([0, 2, 3, 4], 2)

@@ -11,7 +11,7 @@ import pytest
 from fillgen import RulePack, parse_chart
 from fillgen.engine.guide import Guide
 from fillgen.engine.plans import Plan
-from fillgen.engine.score import Setting, follows, heights, terms, tone_value, total
+from fillgen.engine.score import ScoreContext, follows, heights, terms, tone_value, total
 from fillgen.phrase.place import places
 from fillgen.rules.pack import TERMS, Shape
 
@@ -28,7 +28,7 @@ def setting_of(
     shape: Shape = RISE,
     low: int = 60,
     high: int = 84,
-) -> Setting:
+) -> ScoreContext:
     """A plan with notes of these lengths (in eighths) in each bar, over a chord that does not change."""
     rhythm = []
     for number, lengths in enumerate(bars):
@@ -39,16 +39,16 @@ def setting_of(
     names = tuple(letters) if letters else tuple("abcdefgh"[: len(bars)])
     progression = parse_chart("| " + " | ".join([chart] * len(bars)) + " |", key="C")
     plan = Plan(tuple(rhythm), names, (0,) * len(rhythm), shape)
-    return Setting(plan, places(progression, rhythm), BAR, low, high)
+    return ScoreContext(plan, places(progression, rhythm), BAR, low, high)
 
 
-def quarters(count: int, **settings: object) -> Setting:
+def quarters(count: int, **settings: object) -> ScoreContext:
     """A plan of so many quarter notes."""
     bars = [[2] * min(4, count - first) for first in range(0, count, 4)]
     return setting_of(bars, **settings)  # type: ignore[arg-type]
 
 
-def term(name: str, line: Sequence[int], setting: Setting | None = None) -> float:
+def term(name: str, line: Sequence[int], setting: ScoreContext | None = None) -> float:
     """One term of one line."""
     return float(terms(np.array([line], dtype=np.int16), setting or quarters(len(line)), (name,))[name][0])
 
@@ -228,7 +228,7 @@ def test_fall_term(line: list[int], value: float) -> None:
 def test_echo_term(letters: list[str], line: list[int], value: float) -> None:
     """Bars with the same letter should move alike, with a turned letter the other way; other bars owe nothing."""
     setting = setting_of([[2] * 4] * 2, letters="xy")
-    setting = Setting(
+    setting = ScoreContext(
         Plan(setting.plan.rhythm, tuple(letters), setting.plan.wishes, RISE), setting.places, BAR, 60, 84
     )
     assert term("echo", line, setting) == pytest.approx(value)
@@ -321,7 +321,7 @@ def in_key(chart: str, line: Sequence[int], key: str = "C") -> float:
     """The term of quarter notes over a chart of one bar for each four of them."""
     rhythm = [(480 * index, 480) for index in range(len(line))]
     plan = Plan(tuple(rhythm), tuple("abcd"[: -(-len(line) // 4)]), (0,) * len(line), RISE)
-    return term("key", line, Setting(plan, places(parse_chart(chart, key=key), rhythm), BAR, 60, 84))
+    return term("key", line, ScoreContext(plan, places(parse_chart(chart, key=key), rhythm), BAR, 60, 84))
 
 
 @pytest.mark.parametrize(
@@ -391,7 +391,7 @@ def test_line_without_strong_beats_has_middling_colour() -> None:
 # All terms
 
 
-def random_setting(seed: int, low: int, high: int) -> tuple[np.ndarray, Setting]:
+def random_setting(seed: int, low: int, high: int) -> tuple[np.ndarray, ScoreContext]:
     """Random lines over a random rhythm in a random form, shape and chord."""
     rng = np.random.default_rng(seed)
     bars = [[int(rng.integers(1, 3)) for _ in range(rng.integers(1, 5))] for _ in range(rng.integers(1, 5))]

@@ -338,7 +338,7 @@ def test_the_usual_hand_is_used_where_none_is_given() -> None:
         (Hand(48, 52, 5), "A wider register together with a wider span would leave some."),
     ],
 )
-def test_where_there_is_no_voicing_a_way_on_is_told(hand: Hand, hint: str) -> None:
+def test_where_there_is_no_voicing_a_way_on_is_named(hand: Hand, hint: str) -> None:
     """The error names the bar and the chord, and the settings that would give it a voicing."""
     with pytest.raises(OptionError) as caught:
         best_paths(parse_chart("| N.C. | N.C. Dm7 |", key="C"), hand)
@@ -428,12 +428,12 @@ def test_the_first_chord_and_no_chord_in_words() -> None:
 
 def test_every_interval_has_a_name() -> None:
     """From the half step to two octaves, up or down alike."""
-    told = [interval_in_words(semitones) for semitones in range(1, 25)]
-    assert told == [interval_in_words(-semitones) for semitones in range(1, 25)]
+    words = [interval_in_words(semitones) for semitones in range(1, 25)]
+    assert words == [interval_in_words(-semitones) for semitones in range(1, 25)]
     assert interval_in_words(0) == "the same note"
-    assert told[:4] == ["a half step", "a whole step", "a minor third", "a major third"]
-    assert told[4:8] == ["a fourth", "a tritone", "a fifth", "a minor sixth"]
-    assert told[8:14] == [
+    assert words[:4] == ["a half step", "a whole step", "a minor third", "a major third"]
+    assert words[4:8] == ["a fourth", "a tritone", "a fifth", "a minor sixth"]
+    assert words[8:14] == [
         "a major sixth",
         "a minor seventh",
         "a major seventh",
@@ -441,8 +441,8 @@ def test_every_interval_has_a_name() -> None:
         "an octave and a half step",
         "an octave and a whole step",
     ]
-    assert told[-1] == "2 octaves"
-    assert len({*told}) == 24
+    assert words[-1] == "2 octaves"
+    assert len({*words}) == 24
 
 
 # Keyboards
@@ -550,11 +550,11 @@ def test_document_of_an_example() -> None:
     """The chart, and for each path its rank, its movement and its chords."""
     progression = parse_chart(EXAMPLE, key="Ab")
     paths = best_paths(progression, Hand(), 2)
-    told = voicings_document(progression, paths, 90)
-    assert json.loads(json.dumps(told)) == told
-    assert told["chart"] == chart_document(progression, 90)
-    assert [(path["rank"], path["movement"]) for path in told["paths"]] == [(1, 10), (2, 11)]
-    first, *_, rest, _, last = told["paths"][0]["chords"]
+    document = voicings_document(progression, paths, 90)
+    assert json.loads(json.dumps(document)) == document
+    assert document["chart"] == chart_document(progression, 90)
+    assert [(path["rank"], path["movement"]) for path in document["paths"]] == [(1, 10), (2, 11)]
+    first, *_, rest, _, last = document["paths"][0]["chords"]
     assert first == {
         "bar": 1,
         "symbol": "Ab",

@@ -94,16 +94,16 @@ def test_rule_has_reason_and_source(rule: Rule) -> None:
 def test_rule_says_itself_with_its_numbers(rule: Rule) -> None:
     """At each level a rule is one plain sentence that holds the numbers and words of its settings."""
     for use in uses_of(rule).values():
-        said = use.told()
+        said = use.text
         assert said[0].isupper()
         assert said.endswith(".")
         assert not set("{}[]|") & set(said)
-        told = [
+        numbers = [
             word
             for value in use.settings.values()
             for word in (value if isinstance(value, tuple) else [value])
         ]
-        assert [word for word in told if str(word) not in said] == []
+        assert [word for word in numbers if str(word) not in said] == []
 
 
 @every_rule
@@ -177,15 +177,15 @@ def test_a_raised_seventh_leads_up_in_minor() -> None:
     """In a minor key the raised seventh passes and neighbours on its way up to the tonic, and no other way."""
     chart = parse_chart("| Gm |", key="G minor")
 
-    def told(text: str) -> list[str]:
+    def names(text: str) -> list[str]:
         phrase = parse_phrase(text, chart.metre)
         where = places(chart, [(note.onset, note.length) for note in phrase])
         return roles(where, [note.midi for note in phrase])
 
-    assert told("G4q F#4q G4h") == ["chord tone", "neighbour", "chord tone"]
-    assert told("D4q. F#4e G4h")[1] != "passing"
-    assert told("G4q F4e F#4e G4h")[2] == "passing"
-    assert told("G4q F#4q F4h")[1] == ""
+    assert names("G4q F#4q G4h") == ["chord tone", "neighbour", "chord tone"]
+    assert names("D4q. F#4e G4h")[1] != "passing"
+    assert names("G4q F4e F#4e G4h")[2] == "passing"
+    assert names("G4q F#4q F4h")[1] == ""
     assert parse_chart("| G |", key="G major").leading == 0
 
 
@@ -281,5 +281,5 @@ def test_what_textbooks_name_besides(chart: str, phrase: str, index: int, name: 
     _, notes = parsed(example)
     seen = [None, *(Seen(p, n.midi) for p, n in zip(places_of(example), notes, strict=True)), None]
     window = seen[index], seen[index + 1], seen[index + 2]
-    fits = [told for told, is_one in FURTHER_TONES.items() if bool(is_one(*window))]
+    fits = [name for name, is_one in FURTHER_TONES.items() if bool(is_one(*window))]
     assert (fits[0] if fits else "") == name

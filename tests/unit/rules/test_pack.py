@@ -125,7 +125,7 @@ def test_every_metre_has_cells_for_every_busyness(rhythm: Rhythm) -> None:
 
 
 @every_rhythm
-def test_cells_are_told_apart(rhythm: Rhythm) -> None:
+def test_cells_differ(rhythm: Rhythm) -> None:
     """No cell stands twice in its group."""
     doubled = [
         (where, cell.text)

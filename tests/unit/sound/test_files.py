@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 import fillgen
 from fillgen.cli import main
 from fillgen.errors import OptionError, OutputError
-from fillgen.hands.instruments import SEATS
+from fillgen.hands.instruments import PART_SETUPS
 from fillgen.hands.playing import Playing
 from fillgen.hands.take import Ensemble
 from fillgen.sound import files as audio
@@ -87,7 +87,7 @@ def test_parts_are_those_of_the_midi_file() -> None:
     take = ensemble.take(idea()[0])
     parts = audio.parts_of(to_performance(midi()))
     assert [p.instrument.voice for p in parts] == ["vibraphone", "electric piano", "acoustic bass", "drums"]
-    assert [p.instrument.volume for p in parts] == [SEATS[name].volume for name in ALL]
+    assert [p.instrument.volume for p in parts] == [PART_SETUPS[name].volume for name in ALL]
     for name, part in zip(ALL, parts, strict=True):
         second = 60 / idea().tempo / TICKS
         strokes = sorted((s.tick * second, s.midi, s.velocity) for s in take.strokes[name])

@@ -29,6 +29,7 @@ from fillgen.sound.synth.recipes import DRUMS, drum_of, drums, recipe, recipes, 
 from fillgen.sound.synth.room import Room, response
 from fillgen.sound.synth.tones import RATE, Samples, hertz_of, hiss, partials, tone
 from fillgen.tables import table
+from tests.sampler import Sampler
 
 VOICES = tuple(recipes())
 SYNTH = Synthesizer()
@@ -376,7 +377,7 @@ def octaves(wave: Samples) -> Samples:
 @pytest.mark.parametrize("voice", VOICES)
 def test_page_and_file_sound_alike(voice: str) -> None:
     """What a bank plays has nearly the loudness and the spectrum of what the synthesizer makes."""
-    sampler = banks.Sampler([bank(voice)])
+    sampler = Sampler([bank(voice)])
     low, high = recipe(voice).range
     away, louder = [], []
     for midi in range(low, high + 1, 5):
@@ -392,7 +393,7 @@ def test_page_and_file_sound_alike(voice: str) -> None:
 
 def test_the_drums_of_a_bank_are_those_of_a_file() -> None:
     """A stroke from the bank has the level and the octaves of the stroke itself, as far as its rate reaches."""
-    sampler = banks.Sampler([bank(DRUMS)])
+    sampler = Sampler([bank(DRUMS)])
     for sample in bank(DRUMS).samples:
         ours = SYNTH.note(DRUMS, sample.key, 90, np.inf).astype(float)
         theirs = sampler.note(DRUMS, sample.key, 90, np.inf).astype(float)

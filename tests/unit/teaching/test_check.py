@@ -70,9 +70,16 @@ def report_of(
         ("| C | G |", "E5h C5h~ | C5q G5q B4h", 3, 1, "held-note", ["held into G", "end before beat 1"]),
         ("| C |", "E5e F5h E5e G5q", 3, 1, "held-note", ["outside C and held across beat 3"]),
         ("| C |", "C5q A5e F#5e E5h", 5, 2, "enclosure-closes", ["like an enclosure", "go on to E5"]),
-        ("| Cmaj7 |", "G5q F5q E5h", 3, 1, "avoid-note", ["above E5", "one beat", "half a beat is the most"]),
+        (
+            "| Cmaj7 |",
+            "G5q F5q E5h",
+            3,
+            1,
+            "avoid-note",
+            ["above E5", "one beat", "the limit is half a beat"],
+        ),
         ("| Cmaj7 |", "G5h F5q E5q", 3, 1, "avoid-note", ["strong beat, where the two clash"]),
-        ("| C |", "C5q D5q. E5q.", 3, 1, "non-chord-length", ["1.5 beats", "one beat is the most"]),
+        ("| C |", "C5q D5q. E5q.", 3, 1, "non-chord-length", ["1.5 beats", "the limit is one beat"]),
         ("| C |", "C5q C#5q D5e E5q.", 5, 1, "non-chord-length", ["outside the scale", "half a beat"]),
         (
             "| C |",
@@ -83,7 +90,7 @@ def report_of(
             ["a rest comes after it", "E5 or G5 could stay"],
         ),
         ("| C |", "E5h G5q A5q", 3, 2, "settled-before-rest", ["the phrase stops on it"]),
-        ("| C |", "E4h E5h", 3, 1, "leap-limit", ["octave (12 half steps)", "9 are the most"]),
+        ("| C |", "E4h E5h", 3, 1, "leap-limit", ["octave (12 half steps)", "the limit is 9"]),
         ("| C |", "G4q E5q G5h", 3, 1, "leap-turns-back", ["major sixth up", "comes G5", "below it"]),
         ("| C |", "E5q E5q E5h", 3, 1, "repeat-limit", ["three strokes"]),
         ("| C | G7 |", "E5w | D5w", 3, 1, "final-note", ["fifth of G7; G or B would close"]),
@@ -93,7 +100,7 @@ def report_of(
     ],
 )
 def test_fault(chart: str, phrase: str, level: int, index: int, kind: str, parts: list[str]) -> None:
-    """A broken rule is told at its note, with what is wrong there."""
+    """A broken rule is reported at its note, with what is wrong there."""
     report = report_of(chart, phrase, level)
     found = [fault for fault in report.faults if (fault.index, fault.kind) == (index, kind)]
     assert len(found) == 1, report.faults
@@ -103,7 +110,7 @@ def test_fault(chart: str, phrase: str, level: int, index: int, kind: str, parts
 
 
 def test_every_rule_has_its_own_words() -> None:
-    """A fault of each rule that stands in the rules is told in words of its own, whatever example breaks it."""
+    """A fault of each rule there is has words of its own, whatever example breaks it."""
     asked = {use.rule.kind: number for number in PACK.level_numbers for use in PACK.level(number).uses}
     for kind, number in asked.items():
         example = RULES[kind].breaks
@@ -141,7 +148,7 @@ def test_a_fragment_need_not_close() -> None:
 
 
 def test_the_ending_may_be_asked_for() -> None:
-    """`ends_on` and `lead_to` are asked and told in place of the level's own."""
+    """`ends_on` and `lead_to` are asked and named in place of the level's own."""
     fifth = report_of("| C | G7 |", "E5w | D5w", ends_on=("fifth",))
     assert fifth.right
     assert dict(fifth.holds)["final-note"] == "The last note is the fifth of the last chord."
@@ -173,19 +180,19 @@ def test_a_hand_is_asked_at_its_tempo() -> None:
 def test_a_hand_without_a_tempo_is_judged_at_120() -> None:
     """A hand is asked even where no tempo is given, and the report says at which it is judged."""
     chart, phrase = "| C |", "E4s E5s E4e G4q C5h"
-    told = "No tempo is given: the hand is judged at 120 quarter notes a minute."
+    remark = "No tempo is given: the hand is judged at 120 quarter notes a minute."
     report = report_of(chart, phrase, 5, hand=reach("small"))
     assert {fault.kind for fault in report.faults} == {"in-reach"}
     assert "12 half steps in 0.12 seconds" in report.faults[0].sentence
-    assert told in report.remarks
+    assert remark in report.remarks
     given = report_of(chart, phrase, 5, tempo=120, hand=reach("small"))
     assert given.faults == report.faults
-    assert told not in given.remarks
-    assert told not in report_of(chart, phrase, 5).remarks
+    assert remark not in given.remarks
+    assert remark not in report_of(chart, phrase, 5).remarks
 
 
-def test_difficulty_is_told_with_a_tempo_only() -> None:
-    """How hard it is for the fingers is told for a hand at a tempo, and gets harder with the tempo."""
+def test_difficulty_is_said_with_a_tempo_only() -> None:
+    """How hard it is for the fingers is said for a hand at a tempo, and gets harder with the tempo."""
     chart, phrase = "| C |", "C5e D5e E5e F5e G5e F5e E5e C5e"
     assert not any("fingers" in remark for remark in report_of(chart, phrase).remarks)
     slow, fast = (" ".join(report_of(chart, phrase, tempo=tempo).remarks) for tempo in (40, 400))
@@ -211,7 +218,7 @@ def test_a_triplet_beside_a_straight_eighth_has_seconds() -> None:
 def test_every_note_has_a_finger() -> None:
     """The report holds the best fingering of the hand."""
     report = report_of("| C |", "C5q D5q E5q G5q")
-    assert [told.finger for told in report.notes] == [1, 2, 3, 5]
+    assert [each.finger for each in report.notes] == [1, 2, 3, 5]
 
 
 # The mend
@@ -234,7 +241,7 @@ def test_every_note_has_a_finger() -> None:
     ],
 )
 def test_mend(chart: str, phrase: str, level: int, mended: str, sentences: list[str]) -> None:
-    """The smallest change is found and told."""
+    """The smallest change is found and put into words."""
     settings = {"ends_on": ("root", "third", "fifth")} if "C |" in chart and "G7" not in chart else {}
     mend = report_of(chart, phrase, level, **settings).mend
     assert mend is not None
@@ -306,7 +313,7 @@ def test_rhythm_beyond_the_level_is_a_remark(chart: str, phrase: str, level: int
     """What the level's rhythms do not use is said, and is no fault."""
     report = report_of(chart, phrase, level)
     assert any(part in remark for remark in report.remarks), report.remarks
-    assert not any(part in fault.told for fault in report.faults)
+    assert not any(part in fault.says for fault in report.faults)
 
 
 def test_a_chord_that_comes_in_late_makes_no_syncopation() -> None:
@@ -344,7 +351,7 @@ def test_lowest_level(chart: str, phrase: str, level: int | None) -> None:
 
 
 def test_silent_bars_are_said() -> None:
-    """A phrase that stops before its chart is told so."""
+    """That a phrase stops before its chart is said."""
     assert "stops in bar 1: bars 2 to 3 are silent" in report_of("| C | C | C |", "C5w").remarks[-1]
 
 
@@ -379,7 +386,7 @@ def test_works_speaks_of_one_two_and_many(phrase: str, part: str) -> None:
 
 
 def test_works_names_the_bars_that_are_right() -> None:
-    """Bars without a fault are told by number."""
+    """Bars without a fault are named by number."""
     assert "Bars 1 and 3 keep every rule." in report_of("| C | C | C |", "C5h E5h | F#5h E5h | E5h C5h").works
 
 
@@ -446,7 +453,7 @@ def test_text_ends_with_what_works() -> None:
 
 
 def test_text_of_a_right_phrase_has_no_faults() -> None:
-    """A phrase that is right is told so at once."""
+    """That a phrase is right is said at once."""
     text = check_text(report_of("| C |", "C5q D5q E5h"))
     assert "keeps every rule of level 3" in text
     assert "breaks" not in text
@@ -456,28 +463,28 @@ def test_notes_outside_the_range_are_not_proposed() -> None:
     """What a note could be instead lies in the range that is asked for."""
     both, high = (report_of("| C |", "D5h G5h", low=low) for low in (60, 74))
     assert "it could be C5 or E5." in both.faults[0].sentence
-    told = [fault.sentence for fault in high.faults if fault.kind == "strong-beat"]
-    assert "it could be E5." in told[0]
+    sentences = [fault.sentence for fault in high.faults if fault.kind == "strong-beat"]
+    assert "it could be E5." in sentences[0]
 
 
 def test_how_a_phrase_was_read_stands_under_the_verdict() -> None:
     """Remarks on the reading follow the verdict at once, and stand in the dictionary."""
     plain = report_of("| C |", "C5q D5q E5h")
-    told = (
+    reading = (
         "The notes are those of the part 'Lead'.",
         "Note times were rounded to eighths. " + "So it goes. " * 9,
     )
-    report = replace(plain, reading=told)
+    report = replace(plain, reading=reading)
     text = check_text(report, width=60)
-    assert text.splitlines()[1:3] == ["The phrase keeps every rule of level 3.", told[0]]
+    assert text.splitlines()[1:3] == ["The phrase keeps every rule of level 3.", reading[0]]
     assert max(map(len, text.splitlines())) <= 60
     assert text.split("\n\n")[1:] == check_text(plain, width=60).split("\n\n")[1:]
-    assert check_document(report)["reading"] == list(told)
+    assert check_document(report)["reading"] == list(reading)
     assert check_document(plain)["reading"] == []
 
 
-def test_a_fault_off_the_beat_is_told_in_words() -> None:
-    """Where a fault stands is told as in the sentences, not as a number with a point."""
+def test_a_fault_off_the_beat_is_put_in_words() -> None:
+    """Where a fault is, is said as in the sentences, not as a number with a point."""
     text = check_text(report_of("| C |", "C5q. F#5e G5h"))
     assert "bar 1, the second half of beat 2: F#5\n" in text
     assert "beat 2.5" not in text
@@ -503,7 +510,7 @@ def test_document_holds_the_report() -> None:
 
 
 def test_a_pick_up_counts_from_bar_0() -> None:
-    """Where the first bar holds a pick-up, bars are told by their own numbers."""
+    """Where the first bar holds a pick-up, bars are called by their own numbers."""
     chart = replace(parse_chart("| G7 | C |", key="C"), first=0)
     report = check(chart, parse_phrase("rh. F#5q | E5h C5h", chart.metre), PACK.level(2))
     assert {fault.bar for fault in report.faults} == {0}
@@ -511,7 +518,7 @@ def test_a_pick_up_counts_from_bar_0() -> None:
 
 
 def test_an_explained_idea() -> None:
-    """An idea is told with its staff, its notes and its rank; a number that is not shown is refused."""
+    """An idea is shown with its staff, its notes and its rank; a number that is not shown is refused."""
     ideas = fillgen.ideas("| G | F | C | D7 |", count=2)
     text = explain_text(ideas, 2, 90)
     assert "Note by note" in text

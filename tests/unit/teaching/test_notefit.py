@@ -78,9 +78,9 @@ def test_twelve_notes_of_one_kind_each(key: Key) -> None:
 def test_kinds_agree_with_the_places_of_phrases() -> None:
     """What is left quickly is what the rule on avoid notes is asked with."""
     chart = parse_chart("| Cmaj7 | Fm7 | B7 | Dm7b5 | G7 | Cm |", key="C minor")
-    for told in chord_notes(chart):
-        (place,) = places(chart, [(told.span.onset, told.span.length)], closes=False)
-        quick = mask_of(found.pitch_class for found in told.of_kind(LEAVE_QUICKLY))
+    for each in chord_notes(chart):
+        (place,) = places(chart, [(each.span.onset, each.span.length)], closes=False)
+        quick = mask_of(found.pitch_class for found in each.of_kind(LEAVE_QUICKLY))
         assert quick == place.avoid & place.passing
 
 
@@ -99,7 +99,7 @@ def test_no_notes_without_a_chord() -> None:
 
 
 @pytest.mark.parametrize(
-    ("symbol", "told"),
+    ("symbol", "degrees"),
     [
         ("C", "C1 Dbb9 D9 Ebb3 E3 F4 F##4 G5 Abb6 A6 Bbb7 B7"),
         ("Cmaj7", "C1 Dbb9 D9 Ebb3 E3 F11 F##11 G5 Abb13 A13 Bbb7 B7"),
@@ -108,13 +108,13 @@ def test_no_notes_without_a_chord() -> None:
         ("Ebmaj7", "Eb1 Eb9 F9 Gbb3 G3 Ab11 A#11 Bb5 B#5 C13 Dbb7 D7"),
     ],
 )
-def test_degrees(symbol: str, told: str) -> None:
+def test_degrees(symbol: str, degrees: str) -> None:
     """Fourths and sixths are 11 and 13 above a seventh; a note of the key has the degree of its letter.
 
     A white key outside chord and key has its plain name.
     """
     shown = [f"{found.name}{found.degree}" for found in note_fits(read_chord(symbol), C_MAJOR)]
-    assert shown == told.split()
+    assert shown == degrees.split()
 
 
 def test_white_keys_have_plain_names() -> None:
@@ -201,16 +201,16 @@ def test_every_reason_is_a_sentence_about_the_note(key: str) -> None:
 def test_the_step_that_a_reason_tells_is_there() -> None:
     """The two notes of `X lies a half step above Y` are a half step apart, and so for the other steps."""
     rises = {"half step above": 1, "whole step above": 2, "half step below": -1, "whole step below": -2}
-    told = 0
+    count = 0
     for chord, key in product(every_chord(), all_keys()[::7]):
         for found in note_fits(chord, key):
             match = re.search(r"a (\w+ step \w+) ([A-G][b#]*), the", found.reason)
             if match is not None:
-                told += 1
+                count += 1
                 other = Name.read(match[2]).pitch_class
                 assert (found.pitch_class - other - rises[match[1]]) % 12 == 0, found.reason
                 assert chord.tone_at(other) is not None
-    assert told > 10_000
+    assert count > 10_000
 
 
 # The convention on the second degree
@@ -250,17 +250,17 @@ def test_the_convention_stays_where_it_belongs(symbol: str, key: str) -> None:
 # Through a chart
 
 
-def test_repeats_are_told_once() -> None:
+def test_repeats_are_listed_once() -> None:
     """A chord repeated at once stands there once, with the bars it fills, however it is written."""
-    told = chord_notes(parse_chart("| C | C / F / | Fmaj7 | FM7 | C |"))
-    assert [(each.span.chord.symbol, each.bar, each.through) for each in told] == [
+    chords = chord_notes(parse_chart("| C | C / F / | Fmaj7 | FM7 | C |"))
+    assert [(each.span.chord.symbol, each.bar, each.through) for each in chords] == [
         ("C", 1, 2),
         ("F", 2, 2),
         ("Fmaj7", 3, 4),
         ("C", 5, 5),
     ]
-    assert [each.following.symbol if each.following else None for each in told] == ["F", "Fmaj7", "C", None]
-    assert (told[-1].common, told[-1].ways) == ((), ())
+    assert [each.following.symbol if each.following else None for each in chords] == ["F", "Fmaj7", "C", None]
+    assert (chords[-1].common, chords[-1].ways) == ((), ())
 
 
 def test_a_chord_over_another_bass_is_another_chord() -> None:
@@ -287,7 +287,7 @@ def test_no_chord_at_the_start_takes_the_one_to_come() -> None:
 
 
 def test_values_are_frozen() -> None:
-    """What is told cannot be changed."""
+    """An answer cannot be changed."""
     with pytest.raises(FrozenInstanceError):
         chord_notes(parse_chart("| C |"))[0].bar = 2  # type: ignore[misc]
 
@@ -320,8 +320,8 @@ def test_common_tones_and_steps_by_brute_force(symbol: str) -> None:
 
 def test_ways_in_words() -> None:
     """Up and down, half and whole."""
-    told = [way.words for way in ways(read_chord("Dm7"), read_chord("G7"))]
-    assert told == [
+    words = [way.words for way in ways(read_chord("Dm7"), read_chord("G7"))]
+    assert words == [
         "C goes down a half step to B",
         "F goes up a whole step to G",
         "A goes down a whole step to G",
@@ -331,7 +331,7 @@ def test_ways_in_words() -> None:
 
 
 def test_a_common_tone_that_is_written_anew() -> None:
-    """A tone that stays under another name is told with both."""
+    """A tone that stays under another name is named with both."""
     (shared,) = (
         each for each in shared_tones(read_chord("Gb7"), read_chord("C7")) if str(each.tone.name) == "Fb"
     )
@@ -501,12 +501,12 @@ def test_control_characters_of_a_title_are_dropped(draw: Callable[[Progression],
 
 
 def test_each_chord_has_its_keyboard_and_its_table() -> None:
-    """A section for each chord: heading, keyboard told in words, table with heads, and the way on."""
+    """A section for each chord: heading, keyboard in words, table with heads, and the way on."""
     chart = parse_chart(CHART)
-    told = chord_notes(chart)
+    chords = chord_notes(chart)
     sections = list(page().iter("section"))
-    assert len(sections) == len(told) == 6
-    for section, each in zip(sections, told, strict=True):
+    assert len(sections) == len(chords) == 6
+    for section, each in zip(sections, chords, strict=True):
         drawn = section.find(".//svg[@class='keyboard']")
         assert drawn is not None
         assert each.span.chord.symbol in (drawn.findtext("title") or "")
@@ -654,7 +654,7 @@ def test_picture() -> None:
 
 
 def test_a_long_title_is_cut_in_the_picture() -> None:
-    """What would run out of the frame is cut; the title told to readers aloud is whole."""
+    """What would run out of the frame is cut; the title that is read aloud is whole."""
     root = ET.fromstring(notes_svg(replace(parse_chart("| C |"), title="W" * 200)))
     shown = next(text.text or "" for text in root.iter(f"{SVG}text"))
     assert shown == "W" * 47 + "…"

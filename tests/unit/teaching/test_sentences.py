@@ -18,7 +18,7 @@ from fillgen.teaching.words import beat_words
 from fillgen.theory.metre import METRES
 
 
-def told(chart: str, phrase: str, key: str = "C", metre: str | None = None) -> tuple[str, ...]:
+def sentences_of(chart: str, phrase: str, key: str = "C", metre: str | None = None) -> tuple[str, ...]:
     """The sentences for the notes of a phrase in phrase text."""
     progression = parse_chart(chart, key=key, metre=metre)
     return reasons(progression, parse_phrase(phrase, progression.metre))
@@ -44,11 +44,15 @@ def told(chart: str, phrase: str, key: str = "C", metre: str | None = None) -> t
         ("12/8", 2160, "beat 4"),
         ("9/8", 360, "the fourth sixteenth of beat 1"),
         ("4/4", 80, "the second triplet sixteenth of beat 1"),
-        ("4/4", 20, "0.04 of a beat after beat 1"),
+        ("4/4", 20, "just after beat 1"),
+        ("4/4", 180, "just before the second half of beat 1"),
+        ("4/4", 780, "just after the second half of beat 2"),
+        ("4/4", 1860, "just before the next bar"),
+        ("6/8", 660, "just before beat 2"),
     ],
 )
 def test_beats_are_counted_in_the_metre(metre: str, tick: int, words: str) -> None:
-    """A tick is told by the beat of its metre and the part of the beat."""
+    """A tick is named by the beat of its metre and the part of the beat."""
     assert beat_words(METRES[metre], tick) == words
 
 
@@ -100,14 +104,14 @@ def test_every_place_of_every_bar_has_its_own_words() -> None:
     ],
 )
 def test_sentence(chart: str, phrase: str, index: int, parts: list[str]) -> None:
-    """A note is told with what matters about it."""
-    sentence = told(chart, phrase)[index]
+    """A note's sentence says what matters about it."""
+    sentence = sentences_of(chart, phrase)[index]
     assert [part for part in parts if part not in sentence] == [], sentence
 
 
 def test_notes_are_spelled_by_their_chords() -> None:
     """Names and chords are those of the key, in flats where it has flats."""
-    sentences = told("| Abmaj7 | Db6 |", "C5q Db5q Eb5h | Db5h Ab4h", key="Ab")
+    sentences = sentences_of("| Abmaj7 | Db6 |", "C5q Db5q Eb5h | Db5h Ab4h", key="Ab")
     assert sentences[1].startswith("Db5 on beat 2 is a passing note between C5 and Eb5")
     assert "fifth of Db6" in sentences[4]
 
@@ -163,20 +167,20 @@ def test_points_add_up_to_the_score(found: fillgen.Ideas) -> None:
 
 
 def test_ranking_tells_every_term_and_the_one_before(found: fillgen.Ideas) -> None:
-    """Every term of the score is told by name with its points, and each idea is held against the one before it."""
+    """Every term of the score is named with its points, and each idea is held against the one before it."""
     for idea in found:
         sentences = ranking(idea, found)
         assert f"{idea.score:.3f}" in sentences[0]
-        told_terms = [re.match(r"`(\w+)`", sentence) for sentence in sentences[1 : 1 + len(idea.terms)]]
-        assert [match[1] for match in told_terms if match] == list(idea.terms)
+        named = [re.match(r"`(\w+)`", sentence) for sentence in sentences[1 : 1 + len(idea.terms)]]
+        assert [match[1] for match in named if match] == list(idea.terms)
         if idea.rank == 1:
             assert "first" in sentences[-1]
         else:
             assert f"after idea {idea.rank - 1}" in sentences[-1]
 
 
-def test_gaps_told_are_the_gaps(found: fillgen.Ideas) -> None:
-    """The terms that are said to tell an idea from the one before differ by the points that are told."""
+def test_gaps_named_are_the_gaps(found: fillgen.Ideas) -> None:
+    """The terms that are said to tell an idea from the one before differ by the points that are given."""
     for before, idea in pairwise(found):
         closing = ranking(idea, found)[-1]
         theirs = {share.term: share.points for share in shares(before, found)}
@@ -190,11 +194,11 @@ def test_a_single_idea_is_held_against_itself() -> None:
     """With one idea there is nothing to compare, and the sentences do not pretend there is."""
     one = fillgen.ideas("| C | G7 |", count=1)
     assert "on average" not in " ".join(ranking(one[0], one))
-    assert ranking(one[0], one)[-1].startswith("It stands first")
+    assert ranking(one[0], one)[-1].startswith("It comes first")
 
 
 def test_ranking_uses_the_weights_of_the_pack() -> None:
-    """Weights of a player's own count in the points; a term of weight 0 is not told."""
+    """Weights of a player's own count in the points; a term of weight 0 is left out."""
     pack = fillgen.RulePack({"weights": {"echo": 6.0, "turns": 0.0}})
     mine = fillgen.ideas("| E | G#m | A | B7 |", count=3, rules=pack)
     by_term = {share.term: share for share in shares(mine[0], mine)}

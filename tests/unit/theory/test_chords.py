@@ -48,11 +48,11 @@ def test_every_pitch_class_has_a_degree(root: str) -> None:
     """Over a chord every pitch class is some degree above the root, on whatever root it stands."""
     chord = read_chord(f"{root}7")
     assert chord.root is not None
-    told = [chord.degree_of((chord.root.pitch_class + above) % 12) for above in range(12)]
-    assert told[0] == "1"
-    assert [told[above] for above in (4, 7, 10)] == ["3", "5", "b7"]
-    assert told == [read_chord("C7").degree_of(above) for above in range(12)]
-    for above, degree in enumerate(told):
+    degrees = [chord.degree_of((chord.root.pitch_class + above) % 12) for above in range(12)]
+    assert degrees[0] == "1"
+    assert [degrees[above] for above in (4, 7, 10)] == ["3", "5", "b7"]
+    assert degrees == [read_chord("C7").degree_of(above) for above in range(12)]
+    for above, degree in enumerate(degrees):
         assert Degree.read(degree).semitones % 12 == above
 
 

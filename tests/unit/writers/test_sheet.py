@@ -23,7 +23,7 @@ from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.teaching.lesson import lesson
 from fillgen.teaching.practice import own_ideas
 from fillgen.writers.engraver import bar_widths, engraved, outline
-from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, lesson_entries
+from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, lesson_entries, score_of
 from fillgen.writers.look import PAPERS, USUAL, SheetOptions
 from fillgen.writers.pdf import Block, pdf_bytes, room_of
 from fillgen.writers.sheet import (
@@ -31,7 +31,6 @@ from fillgen.writers.sheet import (
     WIDE,
     drawings,
     kind_of,
-    note_ids,
     render,
     svg_of,
     text_font_css,
@@ -43,6 +42,14 @@ SVG = "{http://www.w3.org/2000/svg}"
 CHART = "| Ebmaj7 | Gm7 C7(b9) | Fm7b5 | Bb7 |"
 FOUND = fillgen.ideas(CHART, rhythm="swing", count=6, seed=7, level=5)
 ENTRIES = entries_of(FOUND)
+
+
+def note_ids(entry: SheetEntry) -> tuple[tuple[str, ...], ...]:
+    """For each note of an entry the ids of its written parts in its score, of which a tied note has several."""
+    found: dict[str, list[str]] = {}
+    for each in (symbol for bar in score_of(entry).bars for symbol in bar.staves[0] if symbol.id):
+        found.setdefault(each.id.removeprefix(f"{entry.name}-n").partition("t")[0], []).append(each.id)
+    return tuple(map(tuple, found.values()))
 
 
 def own(chart: str, phrase: str, metre: str | None = None, name: str = "own") -> SheetEntry:
@@ -150,7 +157,7 @@ def test_fingers_keep_away_from_stems() -> None:
 
 
 def test_every_note_is_found_by_its_id() -> None:
-    """The ids of `note_ids` are in the picture, each once; a tied note has several, in order."""
+    """The ids of the score are in the picture, each once; a tied note has several, in order."""
     entry = own("| C | F |", "E5h. F5q~ | F5h A5h")
     assert note_ids(entry) == (("own-n0",), ("own-n1", "own-n1t1"), ("own-n2",))
     for each in (entry, *ENTRIES):
