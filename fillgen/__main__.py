@@ -1,5 +1,31 @@
-"""`python -m fillgen` is the command line."""
+"""The front door of the command line: quiet from the first moment, whatever its streams are."""
 
-from fillgen.cli import main
+from __future__ import annotations
 
-main()
+import contextlib
+import os
+import signal
+
+
+def run() -> None:
+    """Start the program. Until it has started, Ctrl-C ends it without a word."""
+    with contextlib.suppress(ValueError):  # only the first thread may say what signals do
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            signal.signal(signal.SIGINT, signal.SIG_DFL)
+    _fill_gaps()
+    from fillgen.cli import main
+
+    main()
+
+
+def _fill_gaps() -> None:
+    """Open what stands for streams that are closed, so that no file of ours is taken for one of them."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
+
+
+if __name__ == "__main__":
+    run()

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
-import os
+import signal
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import Annotated, Any, NoReturn
+from typing import Annotated
 
 import typer
 
 from fillgen.cli.signature import Strict
+from fillgen.cli.streams import GONE, outlets
 from fillgen.errors import FillgenError
 from fillgen.version import __version__
 
@@ -73,33 +75,56 @@ def program(names: Sequence[str] = COMMANDS) -> typer.Typer:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line; exit with 2 and a message of a line or two for bad input."""
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure: Any = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(errors="backslashreplace")
+    """Run the command line; exit with 2 and a message of a line or two for bad input, with 130 after Ctrl-C."""
+    with outlets() as streams:
+        try:
+            _take_interrupts()
+            if arguments is None:
+                gc.set_threshold(_OBJECTS_BEFORE_SWEEP)
+            given = list(arguments) if arguments is not None else sys.argv[1:]
+            code = _run(given)
+        except KeyboardInterrupt:
+            typer.echo("fillgen: stopped.", err=True)
+            code = 130
+        finally:
+            _leave_interrupts(arguments)
+        sys.exit(GONE if code == 0 and any(stream.gone for stream in streams) else code)
+
+
+def _run(given: Sequence[str]) -> int:
+    """The exit code of a command."""
     try:
-        if arguments is None:
-            gc.set_threshold(_OBJECTS_BEFORE_SWEEP)
-        given = list(arguments) if arguments is not None else sys.argv[1:]
         named = given[:1] if given[:1] and given[0] in COMMANDS else COMMANDS
-        code = program(named)(args=given, prog_name="fillgen", standalone_mode=False)
+        code = program(named)(args=list(given), prog_name="fillgen", standalone_mode=False)
     except FillgenError as error:
-        _fail(f"fillgen: {error}")
+        return _failed(f"fillgen: {error}")
+    except BrokenPipeError:
+        return GONE
     except OSError as error:
-        if not isinstance(error, BrokenPipeError):
-            _fail(f"fillgen: cannot go on: {error.strerror or error}.")
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(141)
+        return _failed(f"fillgen: cannot go on: {error.strerror or error}.")
     except Exception as error:
         format_message = getattr(error, "format_message", None)
         if format_message is None:
             raise
-        _fail(format_message() if "Usage:" in format_message() else f"fillgen: {format_message()}")
-    else:
-        sys.exit(code if isinstance(code, int) else 0)
+        return _failed(format_message() if "Usage:" in format_message() else f"fillgen: {format_message()}")
+    return code if isinstance(code, int) else 0
 
 
-def _fail(message: str) -> NoReturn:
+def _take_interrupts() -> None:
+    """Let Ctrl-C be an exception from here on, where the front door made it end the program at once."""
+    with contextlib.suppress(ValueError):  # only the first thread may say what signals do
+        if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def _leave_interrupts(arguments: Sequence[str] | None) -> None:
+    """Let Ctrl-C end a program that has nothing left to do."""
+    with contextlib.suppress(ValueError):
+        if arguments is None and signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+def _failed(message: str) -> int:
+    """Say what is wrong; the exit code."""
     typer.echo(message, err=True)
-    sys.exit(2)
+    return 2

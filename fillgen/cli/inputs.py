@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -62,7 +61,9 @@ def pack_of(path: Path | None) -> RulePack:
 def chart_text(chart: str) -> str:
     """The text of a chart that is given as text, as a file name, or as - for standard input."""
     if chart == "-":
-        return _decoded(sys.stdin.buffer.read(_limit() + 1), "standard input")
+        from fillgen.readers.incoming import from_stdin
+
+        return _decoded(from_stdin(_limit()), "standard input")
     if "|" in chart or "\n" in chart:
         return chart
     try:

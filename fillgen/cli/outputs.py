@@ -11,7 +11,7 @@ import typer
 
 from fillgen.app.formats import JSON, Content, Delivery, Target, printed_as, write_all
 from fillgen.app.options import BookOptions, OutputOptions
-from fillgen.errors import OptionError
+from fillgen.errors import OptionError, OutputError
 
 if TYPE_CHECKING:
     from fillgen.phrase.idea import Ideas
@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 def width_of() -> int:
     """The width of the terminal, 100 where there is none."""
-    return max(60, shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100)
+    is_terminal = sys.stdout is not None and sys.stdout.isatty()
+    return max(60, shutil.get_terminal_size((100, 24)).columns if is_terminal else 100)
 
 
 def note(text: object) -> None:
@@ -38,6 +39,8 @@ def answer(content: Content, targets: Sequence[Target], options: OutputOptions, 
 
 def print_out(content: Content, options: OutputOptions) -> None:
     """Print a content as text or JSON."""
+    if sys.stdout is None:
+        raise OutputError("is closed", place="standard output", hint="Write to a file with -o instead.")
     form = content.json if printed_as(options) == JSON else content.text
     assert form is not None
     typer.echo(form().rstrip())

@@ -5,7 +5,6 @@ What was played into a MIDI file is written as it would be on paper: straight si
 
 from __future__ import annotations
 
-import sys
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -27,6 +26,7 @@ from fillgen.errors import (
 )
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import written_phrase, wrong_bar
+from fillgen.readers.incoming import from_stdin
 from fillgen.readers.melody import Sheet, Sound, Voice, top_line
 from fillgen.readers.musicxml import MOST_BYTES, full_bars, read_abc, read_bytes, read_score
 from fillgen.readers.timing import Beats, is_dotted, is_writable, on_places, settled
@@ -116,7 +116,7 @@ def find_phrase(
     """
     metre = read_metre(metre) if isinstance(metre, str) else metre
     if source == "-":
-        content = stdin() if stdin is not None else sys.stdin.buffer.read(MOST_BYTES + 1)
+        content = stdin() if stdin is not None else from_stdin(MOST_BYTES)
         return _found(content, "standard input", "", part, metre)
     path = _file(source)
     if path is None:

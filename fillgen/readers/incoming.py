@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import select
 import stat
+import sys
 import time
 from pathlib import Path
 
@@ -18,6 +19,13 @@ PATIENCE = 2.0
 _PAUSE = 0.02
 _PIECE = 1 << 20
 _NO_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+
+
+def from_stdin(most: int) -> bytes:
+    """The bytes of standard input, `most` of them and one more at most; OutputError where it is closed."""
+    if sys.stdin is None:
+        raise OutputError("is closed", place="standard input", hint="Give a text or a file instead of -.")
+    return sys.stdin.buffer.read(most + 1)
 
 
 def read_bytes(path: Path, most: int) -> bytes:
