@@ -380,8 +380,8 @@ def test_ideas_come_one_by_one(served: Tab, ideas: fillgen.Ideas) -> None:
 
 def test_a_pick_up_is_shown_and_given(open_page: Open) -> None:
     """Ideas that vary a phrase with a pick-up have its short bar, in words and in MusicXML."""
-    phrase = "G4e A4e | E5q D5q C5h | C5q. D5e E5h | F5q E5q D5h | D5h B4h"
-    reading = line_up(find_phrase(phrase), "| C | Am | Dm7 | G7 |")
+    phrase = "Bb4e C5e | G5q F5q Eb5h | D5q. C5e Bb4h | C5q D5q Eb5h | F5h D5h"
+    reading = line_up(find_phrase(phrase), "| Eb | Gm | Ab | Bb7 |")
     found = varied(
         fillgen.Request(reading.progression, count=2, closes=reading.whole), reading.notes, read_keep("1,2")
     )

@@ -330,7 +330,7 @@ def test_same_entries_same_bytes() -> None:
 
 def test_a_long_phrase_goes_over_pages() -> None:
     """What is higher than a page is parted between systems; nothing is lost."""
-    found = fillgen.ideas("| C | Am | Dm7 | G7 |" * 12, count=1)
+    found = fillgen.ideas("| Dm | Bb | Gm7 | A7 |" * 12, count=1)
     (entry,) = entries_of(found)
     pages = drawings(entry, height=room_of(PAPERS["a4"], 2100) // 2)
     assert len(pages) > 1
@@ -382,7 +382,7 @@ def test_pdf_has_its_paper_and_embedded_fonts(paper: str) -> None:
 
 def test_pdf_pages_are_numbered_and_filled() -> None:
     """Many entries take several pages, several entries a page, and as many as there are come out."""
-    many = entries_of(fillgen.ideas("| C | Am | Dm7 | G7 |", count=20))
+    many = entries_of(fillgen.ideas("| E | D | A | B7 |", count=20))
     content = render(many, USUAL, "pdf")
     pages = len(re.findall(rb"/Type /Page\b(?!s)", content))
     assert 2 <= pages <= 4
