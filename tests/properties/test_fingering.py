@@ -7,7 +7,6 @@ from functools import cache
 from itertools import groupby, pairwise, product
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -24,6 +23,7 @@ from fillgen.hands.fingering import (
     total,
 )
 from fillgen.hands.reach import SIZES, block_fits, reach
+from tests.effort import EFFORT
 
 CASES = 300
 BLACK = {1, 3, 6, 8, 10}
@@ -141,18 +141,18 @@ def random_case(number: int) -> tuple[str, Keys]:
 # Against enumeration
 
 
-@pytest.mark.parametrize("number", range(CASES))
-def test_ranked_is_what_enumeration_finds(number: int) -> None:
+def test_ranked_is_what_enumeration_finds() -> None:
     """The best forty of a random melody are the first forty of all its fingerings: fingers, points and jumps."""
-    size, melody = random_case(number)
-    keys = tuple(key for key, _ in groupby(melody))
-    spread = [index for index, (_, struck) in enumerate(groupby(melody)) for _ in struck]
-    found = ranked(melody, reach(size), 40)
-    assert [(len(each.jumps), each.total, each.fingers) for each in found] == [
-        (leaps, points, tuple(way[index] for index in spread))
-        for leaps, points, way in enumerated(size, keys)[:40]
-    ]
-    assert best(melody, reach(size)) == found[0]
+    for number in range(CASES):
+        size, melody = random_case(number)
+        keys = tuple(key for key, _ in groupby(melody))
+        spread = [index for index, (_, struck) in enumerate(groupby(melody)) for _ in struck]
+        found = ranked(melody, reach(size), 40)
+        assert [(len(each.jumps), each.total, each.fingers) for each in found] == [
+            (leaps, points, tuple(way[index] for index in spread))
+            for leaps, points, way in enumerated(size, keys)[:40]
+        ], number
+        assert best(melody, reach(size)) == found[0], number
 
 
 def test_random_melodies_are_of_every_kind() -> None:
@@ -164,21 +164,21 @@ def test_random_melodies_are_of_every_kind() -> None:
     assert sum(any(one == two for one, two in pairwise(melody)) for _, melody in cases) >= 10
 
 
-@pytest.mark.parametrize("number", range(0, CASES, 3))
-def test_fixed_ends_are_what_enumeration_finds(number: int) -> None:
+def test_fixed_ends_are_what_enumeration_finds() -> None:
     """With the ends fixed the best are the first of those that enumeration has with these ends."""
-    size, melody = random_case(number)
-    keys = tuple(key for key, _ in groupby(melody))
-    every = enumerated(size, keys)
-    _, _, way = random.Random(number).choice(every)
-    fixed = [each for each in every if each[2][0] == way[0] and each[2][-1] == way[-1]]
-    found = ranked(keys, reach(size), 20, first=way[0], last=way[-1])
-    assert [(each.total, each.fingers) for each in found] == [
-        (points, used) for _, points, used in fixed[:20]
-    ]
+    for number in range(0, CASES, 3):
+        size, melody = random_case(number)
+        keys = tuple(key for key, _ in groupby(melody))
+        every = enumerated(size, keys)
+        _, _, way = random.Random(number).choice(every)
+        fixed = [each for each in every if each[2][0] == way[0] and each[2][-1] == way[-1]]
+        found = ranked(keys, reach(size), 20, first=way[0], last=way[-1])
+        assert [(each.total, each.fingers) for each in found] == [
+            (points, used) for _, points, used in fixed[:20]
+        ], number
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150 * EFFORT, deadline=None)
 @given(size=sizes, data=st.data())
 def test_costs_are_those_of_the_second_reading(size: str, data: st.DataObject) -> None:
     """Any fingers on any melody cost the same in both readings, playable or not."""
@@ -192,7 +192,7 @@ def test_costs_are_those_of_the_second_reading(size: str, data: st.DataObject) -
 # What every fingering keeps
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(melody=melodies | near, size=sizes)
 def test_best_tells_its_own_points(melody: Keys, size: str) -> None:
     """A found fingering has a finger for each note, its points and jumps are those of its fingers, fingers stay."""
@@ -204,7 +204,7 @@ def test_best_tells_its_own_points(melody: Keys, size: str) -> None:
         assert key != then or one == two
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(melody=melodies | near, size=sizes, octaves=st.sampled_from([-3, -1, 1, 2]))
 def test_octaves_change_nothing(melody: Keys, size: str, octaves: int) -> None:
     """A melody an octave away has the same fingerings, points and jumps."""
@@ -212,7 +212,7 @@ def test_octaves_change_nothing(melody: Keys, size: str, octaves: int) -> None:
     assert ranked(moved, reach(size), 5) == ranked(melody, reach(size), 5)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(size=sizes, data=st.data())
 def test_backwards_only_three_to_four_differs(size: str, data: st.DataObject) -> None:
     """Descending mirrors ascending: a melody backwards costs the same by every rule but the one that has a direction."""
@@ -223,7 +223,7 @@ def test_backwards_only_three_to_four_differs(size: str, data: st.DataObject) ->
     assert there == back
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(melody=melodies | near, gap=st.floats(0.05, 0.9))
 def test_a_smaller_hand_never_has_it_easier(melody: Keys, gap: float) -> None:
     """Jumps first, then points, and difficulty: none falls from a large hand to a medium one to a small one."""
@@ -240,7 +240,7 @@ def test_a_smaller_hand_never_has_it_easier(melody: Keys, gap: float) -> None:
     assert fits == sorted(fits)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(melody=melodies | near, size=sizes, gap=st.floats(0.05, 0.4), faster=st.floats(1.1, 3))
 def test_faster_is_harder(melody: Keys, size: str, gap: float, faster: float) -> None:
     """Difficulty lies from 0 to below 1, and grows with tempo wherever there are points at all."""
@@ -270,7 +270,7 @@ def test_a_jump_costs_more_than_any_stretch_that_avoids_it() -> None:
     assert 40 < worst <= JUMP_POINTS
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60 * EFFORT, deadline=None)
 @given(st.lists(st.one_of(melodies, near), max_size=8), sizes)
 def test_fingers_of_many_are_those_of_each(phrases: list[Keys], size: str) -> None:
     """Worked out together, the best fingers of melodies are what they are one by one."""
