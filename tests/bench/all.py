@@ -19,7 +19,6 @@ from tests.bench.surroundings import FIGURE, told
 
 ROOT = Path(__file__).resolve().parents[2]
 _PYTEST = ("-m", "pytest", "-p", "no:cacheprovider")
-_FUZZED = 5000
 BENCHES: Mapping[str, Sequence[str]] = {
     "speed": ("-m", "tests.bench"),
     "growth": ("-m", "tests.bench.growth"),
@@ -29,6 +28,14 @@ BENCHES: Mapping[str, Sequence[str]] = {
     "likeness to music": ("-m", "tests.bench.likeness_to_music"),
     "batch": ("-m", "tests.bench.batch"),
     "hostile command lines": (*_PYTEST, "-n", "auto", "tests/properties/test_fuzz.py"),
+    "properties at length": (
+        *_PYTEST,
+        "-n",
+        "auto",
+        "tests/properties",
+        "--ignore=tests/properties/test_fuzz.py",
+    ),
+    "slow tests": (*_PYTEST, "-n", "auto", "-m", "slow"),
     "book": ("-m", "tests.bench.book"),
     "jitter": ("-m", "tests.bench.jitter"),
     "sound": ("-m", "tests.bench.sound"),
@@ -37,6 +44,8 @@ BENCHES: Mapping[str, Sequence[str]] = {
     "mutants": ("-m", "tests.bench.mutants", "--each", "100"),
     "coverage": (*_PYTEST, "-n", "auto", "--cov=fillgen", "--cov-branch", "--cov-report="),
 }
+AT_LENGTH = 25
+"""So many times as many examples as in the tests: five thousand command lines."""
 LEAST_COVERED = 95.0
 """The branches that the tests are to go through, in per cent."""
 
@@ -47,7 +56,8 @@ def run(name: str, folder: Path) -> list[str]:
     covered = folder / "coverage.json"
     if name == "coverage":
         arguments[-1] += f"json:{covered}"
-    environment = {**os.environ, "FILLGEN_FUZZ_RUNS": str(_FUZZED)} if name.startswith("hostile") else None
+    is_long = name in ("hostile command lines", "properties at length")
+    environment = {**os.environ, "FILLGEN_EFFORT": str(AT_LENGTH)} if is_long else None
     start = time.perf_counter()
     ran = subprocess.run(
         [sys.executable, *arguments], cwd=ROOT, env=environment, capture_output=True, text=True, check=False

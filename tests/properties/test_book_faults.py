@@ -1,7 +1,4 @@
-"""The idea book under faults: killed writers, two at once, a full disk, closed folders, damaged files.
-
-FILLGEN_BOOK_KILLS sets how often writers are killed, 200 times if nothing is said.
-"""
+"""The idea book under faults: killed writers, two at once, a full disk, closed folders, damaged files."""
 
 from __future__ import annotations
 
@@ -26,10 +23,11 @@ from fillgen.book.door import Book, BookError, refuse_unusable
 from fillgen.book.store import tags
 from fillgen.cli import main
 from fillgen.dice import Dice
+from tests.effort import EFFORT
 from tests.processes import unmeasured
 from tests.properties.test_book_machine import answer
 
-KILLS = int(os.environ.get("FILLGEN_BOOK_KILLS", "200"))
+KILLS = 60 * EFFORT
 MOMENT = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 ANSWERS = 6
 """So many ideas are remembered by one command; the book knows as many more."""

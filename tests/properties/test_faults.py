@@ -1,7 +1,7 @@
 """Faults from outside: killed processes, full disks, closed folders, two processes at once, odd texts and locales.
 
-Whatever happens every file is whole or absent, what was there stays, and the next run clears up. FILLGEN_KILLS sets how
-often processes are killed here; `python -m tests.bench.batch` kills more of them.
+Whatever happens every file is whole or absent, what was there stays, and the next run clears up.
+`python -m tests.bench.batch` kills more processes.
 """
 
 from __future__ import annotations
@@ -32,8 +32,9 @@ from fillgen.errors import OutputError
 from fillgen.writers import files
 from fillgen.writers.files import DRAFT, write_file
 from tests.bench.batch import write_charts
+from tests.effort import EFFORT
 
-KILLS = int(os.environ.get("FILLGEN_KILLS", "28"))
+KILLS = 20 * EFFORT
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 PHRASE = "G4q Bb4q Eb5h | D5q. C5e Bb4h | Ab4q C5q F5h | D5h Bb4h"
 QUICK = ("-n", "2", "--level", "1")

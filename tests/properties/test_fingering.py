@@ -7,13 +7,13 @@ from functools import cache
 from itertools import groupby, pairwise, product
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fillgen.hands import fingering
 from fillgen.hands.fingering import JUMP_POINTS, best, best_of_many, beyond, difficulty
 from fillgen.hands.reach import SIZES, reach
+from tests.effort import EFFORT
 from tests.fingerings import costs, jumps, ranked, total
 
 CASES = 300
@@ -152,22 +152,23 @@ def random_case(number: int) -> tuple[str, Keys]:
 # Against enumeration
 
 
-@pytest.mark.parametrize("number", range(CASES))
-def test_best_is_what_enumeration_finds(number: int) -> None:
+def test_best_is_what_enumeration_finds() -> None:
     """The fingers of a random melody are the first of all its fingerings, and those of the slow reference."""
-    size, melody = random_case(number)
-    spread = [index for index, (_, struck) in enumerate(groupby(melody)) for _ in struck]
-    _, _, way = enumerated(size, tuple(key for key, _ in groupby(melody)))[0]
-    wanted = tuple(way[index] for index in spread)
-    assert best(melody, reach(size)) == plain_best(size, melody) == wanted
+    for number in range(CASES):
+        size, melody = random_case(number)
+        spread = [index for index, (_, struck) in enumerate(groupby(melody)) for _ in struck]
+        _, _, way = enumerated(size, tuple(key for key, _ in groupby(melody)))[0]
+        wanted = tuple(way[index] for index in spread)
+        assert best(melody, reach(size)) == plain_best(size, melody) == wanted, number
 
 
-@pytest.mark.parametrize("number", range(0, CASES, 3))
-def test_all_fingerings_are_what_the_second_reading_finds(number: int) -> None:
+def test_all_fingerings_are_what_the_second_reading_finds() -> None:
     """All fingerings with the fewest jumps, their points and their order are the same in both readings."""
-    size, melody = random_case(number)
-    keys = tuple(key for key, _ in groupby(melody))
-    assert ranked(keys, reach(size)) == [(points, way) for _, points, way in enumerated(size, keys)]
+    for number in range(0, CASES, 3):
+        size, melody = random_case(number)
+        keys = tuple(key for key, _ in groupby(melody))
+        found = ranked(keys, reach(size))
+        assert found == [(points, way) for _, points, way in enumerated(size, keys)], number
 
 
 def test_random_melodies_are_of_every_kind() -> None:
@@ -179,7 +180,7 @@ def test_random_melodies_are_of_every_kind() -> None:
     assert sum(any(one == two for one, two in pairwise(melody)) for _, melody in cases) >= 10
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150 * EFFORT, deadline=None)
 @given(size=sizes, data=st.data())
 def test_costs_are_those_of_the_second_reading(size: str, data: st.DataObject) -> None:
     """Any fingers on any melody cost the same in both readings, playable or not."""
@@ -193,7 +194,7 @@ def test_costs_are_those_of_the_second_reading(size: str, data: st.DataObject) -
 # What every fingering keeps
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(melody=melodies | near, size=sizes)
 def test_a_finger_for_each_note(melody: Keys, size: str) -> None:
     """Each note has a finger, and a key struck again keeps it."""
@@ -203,7 +204,7 @@ def test_a_finger_for_each_note(melody: Keys, size: str) -> None:
         assert key != then or one == two
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(melody=melodies | near, size=sizes, octaves=st.sampled_from([-3, -1, 1, 2]))
 def test_octaves_change_nothing(melody: Keys, size: str, octaves: int) -> None:
     """A melody an octave away has the same fingers, points and jumps."""
@@ -214,7 +215,7 @@ def test_octaves_change_nothing(melody: Keys, size: str, octaves: int) -> None:
     assert jumps(moved, found, hand) == jumps(melody, found, hand)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(size=sizes, data=st.data())
 def test_backwards_only_three_to_four_differs(size: str, data: st.DataObject) -> None:
     """Descending mirrors ascending: a melody backwards costs the same by every rule but the one that has a direction."""
@@ -225,7 +226,7 @@ def test_backwards_only_three_to_four_differs(size: str, data: st.DataObject) ->
     assert there == back
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(melody=melodies | near, gap=st.floats(0.05, 0.9))
 def test_a_smaller_hand_never_has_it_easier(melody: Keys, gap: float) -> None:
     """Jumps first, then points, and difficulty: none falls from a large hand to a medium one to a small one."""
@@ -243,7 +244,7 @@ def test_a_smaller_hand_never_has_it_easier(melody: Keys, gap: float) -> None:
     assert held == sorted(held)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * EFFORT, deadline=None)
 @given(melody=melodies | near, size=sizes, gap=st.floats(0.05, 0.4), faster=st.floats(1.1, 3))
 def test_faster_is_harder(melody: Keys, size: str, gap: float, faster: float) -> None:
     """Difficulty lies from 0 to below 1, and grows with tempo wherever there are points at all."""

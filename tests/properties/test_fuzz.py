@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import io
 import json
-import os
 import tempfile
 from collections.abc import Callable
 from itertools import pairwise
@@ -36,9 +35,14 @@ from fillgen.rules.pack import BUSY
 from fillgen.theory.chords import Kind, kinds, make_chord, read_chord
 from fillgen.theory.metre import LENGTHS, METRES, Metre
 from fillgen.theory.pitch import Key, Name, all_keys, read_pitch
+from tests.effort import EFFORT
 
 FUZZ = settings(
-    max_examples=300, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
+    max_examples=100 * EFFORT,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=list(HealthCheck),
 )
 PACK = RulePack()
 metres = st.sampled_from(sorted(METRES))
@@ -362,7 +366,7 @@ def test_ideas_keep_every_rule_or_are_refused(asked: dict[str, object]) -> None:
     check(found, asked)
 
 
-@settings(FUZZ, max_examples=25)
+@settings(FUZZ, max_examples=10 * EFFORT)
 @given(requests())
 def test_ideas_can_be_found_again(asked: dict[str, object]) -> None:
     """The same request is answered with the same ideas."""
@@ -487,8 +491,6 @@ ARGUMENTS = {
     "sources": ["tune.abc", "tune.musicxml", "own.toml", "charts"],
     "others": ["own.book", "tune.abc"],
 }
-RUNS = int(os.environ.get("FILLGEN_FUZZ_RUNS", "500"))
-"""How many command lines are tried; the long run takes ten times as many."""
 _TOP: dict[str, Any] = typer.main.get_command(program()).commands  # type: ignore[attr-defined]
 COMMANDS: dict[tuple[str, ...], Any] = {
     **{(name,): command for name, command in _TOP.items()},
@@ -524,7 +526,7 @@ def command_lines(draw: st.DrawFn) -> list[str]:
     return arguments + (draw(st.lists(st.sampled_from(FLAGS), max_size=2)) if draw(wild) else [])
 
 
-@settings(FUZZ, max_examples=RUNS)
+@settings(FUZZ, max_examples=200 * EFFORT)
 @given(arguments=command_lines(), typed=st.binary(max_size=20) | st.just(b"| C | F |"))
 @example(arguments=["ideas", "| C |", "-n", "1", "-o", "x" * 300 + ".txt"], typed=b"")
 @example(arguments=["ideas", "| C |", "-n", "1", "--sound", "9" * 5000, "-o", "a.mid"], typed=b"")

@@ -1,14 +1,12 @@
 """Requests that no page of ours sends: every one is turned away with a 4xx, and the server lives on.
 
 They are made from the server's own routes: `app.ASKED` with a body that is right, in which one thing is made wrong.
-`FILLGEN_HOSTILE_REQUESTS=20000` asks more.
 """
 
 from __future__ import annotations
 
 import base64
 import json
-import os
 import random
 import re
 import socket
@@ -22,9 +20,10 @@ import pytest
 from fillgen.page import ASSETS
 from fillgen.server.app import ASKED, MADE
 from fillgen.server.guard import MOST_BODY
+from tests.effort import EFFORT
 from tests.properties.local_page import WAIT, Page, running
 
-COUNT = int(os.environ.get("FILLGEN_HOSTILE_REQUESTS", "2400"))
+COUNT = 2400 * EFFORT
 GROUND: dict[str, Any] = {"chart": "| C | G7 |", "key": "C", "metre": "4/4"}
 PHRASE = "C5q E5q G5h | D5h B4h"
 IDEAS = [{"rank": 1, "text": PHRASE, "shape": "arch", "score": 0.5}]

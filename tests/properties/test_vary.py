@@ -32,6 +32,7 @@ from fillgen.vary.likeness import distance
 from fillgen.vary.task import task_for
 from fillgen.vary.wish import Wish, read_keep
 from fillgen.writers.document import document
+from tests.effort import EFFORT
 from tests.outside.second_checker import Limits, faults
 
 # Calls: phrases from the main job, on four levels and in six metres
@@ -146,7 +147,7 @@ def test_rhythm_contour_and_pitches_are_kept(number: int) -> None:
     check(number, found)
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20 * EFFORT, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.sampled_from(_CALLS), st.data())
 def test_any_bars_with_rhythm_or_contour(number: int, data: st.DataObject) -> None:
     """Some bars and a part kept together: both hold, or it is said that there is nothing else."""
@@ -431,7 +432,7 @@ def refusal(request: Request, call: Phrase, wish: Wish) -> NoPhraseError | None:
     return None
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=40 * EFFORT, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.sampled_from(_CALLS), st.integers(0, 30), st.integers(60, 86), st.integers(3, 5))
 def test_a_rule_said_to_be_broken_is_broken(number: int, at: int, midi: int, level: int) -> None:
     """One note of a kept bar changed at will: either it goes well, or the rule that is named is really broken."""

@@ -28,8 +28,9 @@ from fillgen.hands.voicing import (
     movement,
     voicings,
 )
-from fillgen.theory.chords import Chord, Kind, kinds, make_chord, read_chord
+from fillgen.theory.chords import Chord, kinds, make_chord, read_chord
 from fillgen.theory.pitch import Name
+from tests.effort import EFFORT
 
 CASES = 600
 ROOTS = ["C", "C#", "Db", "D", "D#", "Eb", "E", "F", "F#", "Gb", "G", "G#", "Ab", "A", "A#", "Bb", "B"]
@@ -151,57 +152,64 @@ def is_possible(case: Case) -> bool:
     return all(spaces(case.chords, case.hand))
 
 
-POSSIBLE = [number for number in range(CASES) if is_possible(random_case(number))]
-IMPOSSIBLE = sorted({*range(CASES)} - {*POSSIBLE})
+@cache
+def possible() -> list[int]:
+    """The cases in which the hand has a voicing of every chord."""
+    return [number for number in range(CASES) if is_possible(random_case(number))]
 
 
-@pytest.mark.parametrize("number", POSSIBLE)
-def test_best_paths_are_the_best_of_all(number: int) -> None:
+def impossible() -> list[int]:
+    """The cases in which it has none of some chord."""
+    return sorted({*range(CASES)} - {*possible()})
+
+
+def test_best_paths_are_the_best_of_all() -> None:
     """The three best paths are the first three of all paths, in their order, each with its movement."""
-    case = random_case(number)
-    assert found(case, 3) == [(total, path) for total, *_, path in brute(case, 3)]
+    for number in possible():
+        case = random_case(number)
+        assert found(case, 3) == [(total, path) for total, *_, path in brute(case, 3)], number
 
 
-@pytest.mark.parametrize("number", POSSIBLE)
-def test_holding_a_repeated_chord_costs_nothing(number: int) -> None:
+def test_holding_a_repeated_chord_costs_nothing() -> None:
     """The best movement is the least of all, repeated chords being free to move too."""
-    case = random_case(number)
-    every = product(*spaces(case.chords, case.hand))
-    least_of_all = min(sum(least(*change)[0] for change in pairwise(path)) for path in every)
-    assert best_paths(case.progression, case.hand, 1)[0].movement == least_of_all
+    for number in possible():
+        case = random_case(number)
+        every = product(*spaces(case.chords, case.hand))
+        least_of_all = min(sum(least(*change)[0] for change in pairwise(path)) for path in every)
+        assert best_paths(case.progression, case.hand, 1)[0].movement == least_of_all, number
 
 
-@pytest.mark.parametrize("number", POSSIBLE)
-def test_movements_add_up_and_nothing_is_held_over_no_chord(number: int) -> None:
+def test_movements_add_up_and_nothing_is_held_over_no_chord() -> None:
     """Each path's movement is the sum of its moves; N.C. holds nothing and moves nothing."""
-    case = random_case(number)
-    for path in best_paths(case.progression, case.hand):
-        assert sum(path.moves) == path.movement
-        for span, voicing, moved in zip(case.progression.spans, path.voicings, path.moves, strict=True):
-            assert (voicing is None) == (span.chord.root is None)
-            assert voicing is None or voicing.chord is span.chord
-            assert voicing is not None or moved == 0
+    for number in possible():
+        case = random_case(number)
+        for path in best_paths(case.progression, case.hand):
+            assert sum(path.moves) == path.movement, number
+            for span, voicing, moved in zip(case.progression.spans, path.voicings, path.moves, strict=True):
+                assert (voicing is None) == (span.chord.root is None), number
+                assert voicing is None or voicing.chord is span.chord, number
+                assert voicing is not None or moved == 0, number
 
 
-@pytest.mark.parametrize("number", IMPOSSIBLE)
-def test_without_a_voicing_the_bar_is_named(number: int) -> None:
+def test_without_a_voicing_the_bar_is_named() -> None:
     """Where the hand has no voicing of a chord the first such bar is named, and a setting that would help."""
-    case = random_case(number)
-    spans = enumerate(case.progression.spans, 1)
-    bar = next(bar for bar, span in spans if span.chord.root and not voicings(span.chord, case.hand))
-    with pytest.raises(
-        OptionError, match=f"^bar {bar}: .*(register|span|thin chords).* would leave some"
-    ) as error:
-        best_paths(case.progression, case.hand)
-    assert case.progression.spans[bar - 1].chord.symbol in str(error.value)
+    for number in impossible():
+        case = random_case(number)
+        spans = enumerate(case.progression.spans, 1)
+        bar = next(bar for bar, span in spans if span.chord.root and not voicings(span.chord, case.hand))
+        with pytest.raises(
+            OptionError, match=f"^bar {bar}: .*(register|span|thin chords).* would leave some"
+        ) as error:
+            best_paths(case.progression, case.hand)
+        assert case.progression.spans[bar - 1].chord.symbol in str(error.value), number
 
 
 def test_the_cases_are_worth_trying() -> None:
     """There are cases with and without voicings, thin and spread hands, repeats, N.C., and choices by the hundred."""
-    cases = [random_case(number) for number in POSSIBLE]
+    cases = [random_case(number) for number in possible()]
     sizes = [len(list(product(*spaces(in_a_row(case.chords), case.hand)))) for case in cases]
-    assert len(IMPOSSIBLE) >= 20
-    assert len(POSSIBLE) >= 500
+    assert len(impossible()) >= 20
+    assert len(possible()) >= 500
     assert sum(size > 30 for size in sizes) >= 100
     assert max(sizes) > 1000
     assert sum(size < 3 for size in sizes) >= 3
@@ -230,12 +238,12 @@ def random_triads(number: int) -> tuple[Progression, Hand]:
     return parse_chart(" | ".join(symbols), key="C"), Hand(low, low + 24)
 
 
-@pytest.mark.parametrize("number", range(CASES))
-def test_never_more_than_root_positions(number: int) -> None:
+def test_never_more_than_root_positions() -> None:
     """The best path of triads never moves more than the best with every chord in root position."""
-    progression, hand = random_triads(number)
-    rooted = root_position_movement([span.chord for span in progression.spans], hand)
-    assert best_paths(progression, hand, 1)[0].movement <= rooted
+    for number in range(CASES):
+        progression, hand = random_triads(number)
+        rooted = root_position_movement([span.chord for span in progression.spans], hand)
+        assert best_paths(progression, hand, 1)[0].movement <= rooted, number
 
 
 def test_inversions_save_most_of_the_movement() -> None:
@@ -254,7 +262,7 @@ _KEYS = st.sets(st.integers(45, 80), min_size=1, max_size=4).map(lambda keys: tu
 
 
 @given(_KEYS, _KEYS)
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300 * EFFORT, deadline=None)
 def test_movement_is_the_least_of_all_matchings(before: Pitches, after: Pitches) -> None:
     """Total and largest move are those of the best of all ways to match the keys; the way back is as far."""
     there, back = movement(before, after), movement(after, before)
@@ -264,7 +272,7 @@ def test_movement_is_the_least_of_all_matchings(before: Pitches, after: Pitches)
 
 
 @given(_KEYS, _KEYS)
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300 * EFFORT, deadline=None)
 def test_matching_leaves_no_key_out(before: Pitches, after: Pitches) -> None:
     """Every key before and every key after has a partner, and no more pairs are made than are needed."""
     pairs = matching(before, after)
@@ -286,33 +294,33 @@ _HANDS = [
 
 
 @pytest.mark.parametrize("thin", [False, True])
-@pytest.mark.parametrize("kind", kinds(), ids=lambda kind: kind.name)
-def test_every_chord_has_a_voicing(kind: Kind, thin: bool) -> None:
+def test_every_chord_has_a_voicing(thin: bool) -> None:
     """The usual hand and the thin one hold every chord kind on every root."""
-    chords = [make_chord(Name.read(root), kind) for root in ROOTS]
-    assert len(chords) == 17
-    assert [chord.symbol for chord in chords if not voicings(chord, Hand(thin=thin))] == []
+    for kind in kinds():
+        chords = [make_chord(Name.read(root), kind) for root in ROOTS]
+        assert len(chords) == 17, kind.name
+        assert [chord.symbol for chord in chords if not voicings(chord, Hand(thin=thin))] == [], kind.name
 
 
 @pytest.mark.parametrize("hand", _HANDS, ids=str)
-@pytest.mark.parametrize("kind", kinds(), ids=lambda kind: kind.name)
-def test_every_voicing_keeps_what_is_asked(kind: Kind, hand: Hand) -> None:
+def test_every_voicing_keeps_what_is_asked(hand: Hand) -> None:
     """Every voicing has tones of its chord only, each once, with third and seventh, in register, span and limits."""
-    for root in ROOTS:
-        chord = make_chord(Name.read(root), kind)
-        must = {tone for tone in chord.tones if tone.degree.family in {"3", "7"}}
-        for voicing in voicings(chord, hand):
-            assert must <= {*voicing.tones} <= {*chord.tones}
-            assert len({*voicing.tones}) == len(voicing.pitches) <= (3 if hand.thin else 4)
-            assert [tone.name.pitch_class for tone in voicing.tones] == [
-                midi % 12 for midi in voicing.pitches
-            ]
-            assert list(voicing.pitches) == sorted({*voicing.pitches})
-            assert hand.low <= voicing.pitches[0]
-            assert voicing.pitches[-1] <= hand.high
-            assert voicing.width <= (hand.reach if voicing.spread else hand.span)
-            assert voicing.spread <= hand.spread
-            assert clear(voicing.pitches)
+    for kind in kinds():
+        for root in ROOTS:
+            chord = make_chord(Name.read(root), kind)
+            must = {tone for tone in chord.tones if tone.degree.family in {"3", "7"}}
+            for voicing in voicings(chord, hand):
+                assert must <= {*voicing.tones} <= {*chord.tones}, kind.name
+                assert len({*voicing.tones}) == len(voicing.pitches) <= (3 if hand.thin else 4), kind.name
+                assert [tone.name.pitch_class for tone in voicing.tones] == [
+                    midi % 12 for midi in voicing.pitches
+                ], kind.name
+                assert list(voicing.pitches) == sorted({*voicing.pitches}), kind.name
+                assert hand.low <= voicing.pitches[0], kind.name
+                assert voicing.pitches[-1] <= hand.high, kind.name
+                assert voicing.width <= (hand.reach if voicing.spread else hand.span), kind.name
+                assert voicing.spread <= hand.spread, kind.name
+                assert clear(voicing.pitches), kind.name
 
 
 def clear(pitches: Pitches) -> bool:
