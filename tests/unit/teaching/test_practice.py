@@ -8,7 +8,7 @@ from itertools import groupby, pairwise
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import fillgen
@@ -46,6 +46,7 @@ def seconds(each: Round, bars: int, bar: float = 4) -> float:
 # Tempi
 
 
+@settings(deadline=None)
 @given(st.integers(20, 400), st.floats(0.3, 1), st.integers(1, 12))
 def test_tempi_rise_to_the_tempo(tempo: int, slowest: float, steps: int) -> None:
     """Tempi are whole and rise strictly, the last is the tempo, the first the share asked for, none is off the line."""
@@ -128,6 +129,7 @@ def test_minutes_are_those_of_the_bars() -> None:
 # Rests
 
 
+@settings(deadline=None)
 @given(st.integers(60, 240), st.integers(1, 12), st.integers(1, 6), st.booleans())
 def test_rests_come_in_time(tempo: int, steps: int, times: int, answers: bool) -> None:
     """Nobody plays longer than five minutes without a rest of empty bars, and none comes before the first round."""
