@@ -412,10 +412,13 @@ OPTIONS: dict[str, list[str]] = {
     "--bass": ["keyboard", "pedals"],
     "--span": ["0", "5", "12", "24"],
     "--sound": ["flute", "12", "129", "left=12", "bass = Tuba", "drums=1"],
-    "--format": ["text", "json"],
+    "--format": ["text", "json", "mid", "svg"],
+    "--intro": ["0", "2", "4", "-1"],
+    "--ending": ["0", "4"],
+    "--quote": ["0", "1", "9"],
+    "--bars": ["2", "4", "0"],
     "--rules": ["own.toml", "bad.toml"],
     "--hand": ["small", "medium", "large"],
-    "--explain": ["1", "2", "9"],
     "--part": ["1", "Tune", "2"],
     "--keep": ["1", "1,2", "rhythm", "pitches", "1,contour", "2-1"],
     "--as": ["1", "2", "3", "4", "5"],
@@ -423,7 +426,6 @@ OPTIONS: dict[str, list[str]] = {
     "--slowest": ["0.3", "0.6", "1", "nan", "-inf"],
     "--steps": ["1", "2", "12"],
     "--turns": ["1", "2", "50"],
-    "--idea": ["1", "2"],
     "--levels": ["1", "1,2", "2,3,"],
     "--per-level": ["1", "2"],
     "--sequence": ["backdoor turnaround", "tag"],
@@ -432,15 +434,12 @@ OPTIONS: dict[str, list[str]] = {
     "--chords": ["| C | G7 | C |", "| C |"],
     "--check": ["own.toml", "bad.toml"],
     "--jobs": ["1", "2"],
-    "--sheet": ["s.pdf", "s.svg", "s.musicxml", "s.mei", "s.html", "s.ps"],
     "--soundfont": ["tune.abc", "none.sf2"],
     "--only": ["1", "1,2", "2-3", "9"],
     "--staves": ["1", "2", "3"],
     "--paper": ["a4", "letter", "A5"],
     "--title": ["Blue Lantern", "😀 & <b>", "x" * 200],
-    "--phrase": ["E5q D5q C5h", "C5h E5h | D5h B4h", "tune.abc", "-"],
     "--port": ["0", "Piano", "99999"],
-    "--rank": ["1", "2", "50"],
     "--loop": ["0", "1", "2"],
     "--latency": ["0", "30", "-5", "9999"],
     "--input": ["Piano"],
@@ -451,11 +450,11 @@ OPTIONS: dict[str, list[str]] = {
     "--tag": ["gig", "' OR 1=1 --"],
     "--words": ["lantern", "%", '"'],
     "--set": ["Tuesday"],
-    "--spread": ["1", "3"],
+    "--chart": ["| C | G7 |", "lantern"],
 }
-OUTPUTS = ["a.mid", "b/", "c.json", "d.txt", "a.mid", "e.musicxml", "f.html", "g.svg"]
+OUTPUTS = ["a.mid", "b/", "c.json", "d.txt", "a.mid", "e.musicxml", "f.html", "g.svg", "h.pdf", "i.mei"]
 FLAGS = ["--overwrite", "--second-set", "--count-in", "--slow-down", "--overwrite", "--nope", "-o", "extra"]
-SHORT = ["| C | G7 |", "| C |", "| Ebmaj7 | Gm7 C7 |", "| F Bb | N.C. C7 | F |", "-"]
+SHORT = ["| C | G7 |", "| C |", "| Ebmaj7 | Gm7 C7 |", "| F Bb | N.C. C7 | F |", "-", "1", "2,3", "1-2"]
 
 
 TUNE = """<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Tune</part-name></score-part>
@@ -514,7 +513,10 @@ def command_lines(draw: st.DrawFn) -> list[str]:
         arguments += [draw(odd if draw(wild) else usual)]
     options = {p.opts[0]: p for p in command.params if p.param_type_name == "option"}
     chosen = draw(st.lists(st.sampled_from(sorted(options)), max_size=5, unique=True))
-    for option in {**dict.fromkeys(["--count"] if name == "ideas" else []), **dict.fromkeys(chosen)}:
+    several = [option for option in chosen if options[option].multiple]
+    chosen += draw(st.lists(st.sampled_from(several), max_size=2)) if several else []
+    chosen += [draw(st.sampled_from(chosen))] if chosen and draw(st.integers(0, 15)) == 0 else []
+    for option in [*(["--count"] if name == "ideas" and "--count" not in chosen else []), *chosen]:
         is_wild = draw(wild)
         if options[option].is_flag:
             arguments += [option]
@@ -534,6 +536,11 @@ def command_lines(draw: st.DrawFn) -> list[str]:
 @example(arguments=["ideas", "title: \udcff\n| C |", "-n", "1", "-o", "a.txt"], typed=b"")
 @example(arguments=["ideas", "\udcff", "-n", "1"], typed=b"")
 @example(arguments=["ideas", "| C |", "-n", "1", "--low", "C0", "--high", "G9"], typed=b"")
+@example(arguments=["vary", "1", "--like", "--last", "-n", "1", "-o", "a.mid", "-o", "b/"], typed=b"")
+@example(arguments=["tune", "tune.musicxml", "-n", "9" * 30, "-o", "a.mid", "-o", "a.svg"], typed=b"")
+@example(arguments=["ideas", "| C |", "-n", "1", "-o", "b/", "-o", "own.toml/", "-o", "c.json"], typed=b"")
+@example(arguments=["ideas", "| C |", "-n", "1", "-o", "a.mid", "-o", "within/../a.mid"], typed=b"")
+@example(arguments=["practice", "| C |", "-o", "a.html", "-o", "a.mid", "--only", "99"], typed=b"")
 def test_any_command_line_ends_well(arguments: list[str], typed: bytes) -> None:
     """Any command line ends with a code that is promised and without a traceback, and leaves no draft of a file."""
     out, err = io.StringIO(), io.StringIO()
@@ -555,6 +562,8 @@ def test_any_command_line_ends_well(arguments: list[str], typed: bytes) -> None:
     assert code in CODES.get(arguments[0], {0, 2})
     assert "Traceback" not in err.getvalue()
     assert not [file for file in left if file.endswith(".part")]
+    if len(arguments) != len(dict.fromkeys(arguments)) and _gives_twice(arguments):
+        assert code == 2
     if code == 2:
         assert err.getvalue()
         books = {Path(after).name for option, after in pairwise(arguments) if option == "--book"}
@@ -571,3 +580,18 @@ def _code(arguments: list[str]) -> object:
     except SystemExit as end:
         return end.code or 0
     return None
+
+
+def _gives_twice(arguments: list[str]) -> bool:
+    """Whether an option that takes one value stands twice among the options of a command, by its long name."""
+    words = tuple(arguments[:2]) if tuple(arguments[:2]) in COMMANDS else (arguments[0],)
+    single = {p.opts[0] for p in COMMANDS[words].params if p.param_type_name == "option" and not p.multiple}
+    options = [word for word in arguments if word in single]
+    return len(options) != len(set(options))
+
+
+def test_values_are_of_options_there_are() -> None:
+    """Every option and argument for which values are drawn is one of some command, and each that takes a word has some."""
+    params = [param for command in COMMANDS.values() for param in command.params]
+    assert OPTIONS.keys() <= {param.opts[0] for param in params if param.param_type_name == "option"}
+    assert ARGUMENTS.keys() == {param.name for param in params if param.param_type_name == "argument"}

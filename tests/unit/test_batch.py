@@ -6,6 +6,7 @@ import errno
 import io
 import json
 import os
+import re
 import signal
 import sys
 from collections.abc import Callable, Iterator
@@ -17,13 +18,14 @@ from typing import Any
 
 import pytest
 
-from fillgen import OptionError, OutputError, Request, RulePack, batch, parse_chart
+from fillgen import FillgenError, OptionError, OutputError, RulePack, batch, parse_chart
+from fillgen.app.options import ChordOptions, IdeaOptions, PlayOptions, SheetOptions
 from fillgen.batch import INDEX, Batch, Index, Order, Outcome, make
 from fillgen.cli import main
 from fillgen.writers import files
 
 GOOD = "| Dm | Bb | Gm7 | A7 |\n"
-REQUEST = Request(parse_chart("| C |"), count=2)
+OPTIONS = IdeaOptions(count=2)
 
 
 class Quick(Order):
@@ -59,7 +61,7 @@ def tree(folder: Path) -> dict[str, bytes]:
 def run(charts: Path, results: Path, order: Order | None = None, **options: Any) -> dict[str, Outcome]:
     """What becomes of each chart."""
     MADE.clear()
-    work = Batch(order or Quick(REQUEST), charts, results, read, **options)
+    work = Batch(order or Quick(OPTIONS), charts, results, read, **options)
     found = list(work.outcomes())
     assert len(found) == len(work) or work.stopped
     return {outcome.name: outcome for outcome in found}
@@ -84,8 +86,11 @@ def command(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, s
     ("form", "ending", "extra"),
     [
         ("json", "json", []),
-        ("text", "txt", ["--level", "2"]),
-        ("midi", "mid", ["--for", "intro", "--hand", "small"]),
+        ("txt", "txt", ["--level", "2", "--sevenths"]),
+        ("mid", "mid", ["--for", "intro", "--hand", "small", "--feel", "0.5", "--sound", "flute"]),
+        ("html", "html", ["--parts", "right,left"]),
+        ("musicxml", "musicxml", ["--staves", "2", "--note-names"]),
+        ("svg", "svg", ["--no-fingers", "--title", "High Tide"]),
     ],
 )
 def test_result_is_that_of_the_main_command(
@@ -101,6 +106,29 @@ def test_result_is_that_of_the_main_command(
     one = tmp_path / f"one.{ending}"
     command(capsys, "ideas", str(charts / "a.txt"), "-o", str(one), *options)
     assert tree(tmp_path / "out") == {f"a.{ending}": one.read_bytes()}
+
+
+def test_sheets_of_a_folder(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Every chart of a folder gets a PDF, on the paper asked for and with its own title, sub-folders too."""
+    charts = lay(tmp_path / "charts", "a.txt", "b/c.chords", text="title: Low Tide\n| F | Dm7 | Gm7 | C7 |\n")
+    said = command(
+        capsys,
+        *("batch", str(charts), "-o", str(tmp_path / "out"), "--format", "pdf", "-j", "1"),
+        *("-n", "2", "--paper", "letter", "--parts", "right,left"),
+    )
+    assert said == (0, "", "2 written.\n")
+    found = tree(tmp_path / "out")
+    assert list(found) == ["a.pdf", "b/c.pdf"]
+    for content in found.values():
+        assert content.startswith(b"%PDF-")
+        assert re.search(rb"/MediaBox \[ *0 0 612 792 *\]", content)
+    again = command(
+        capsys,
+        *("batch", str(charts), "-o", str(tmp_path / "out"), "--format", "pdf", "-j", "1", "-n", "2"),
+    )
+    assert again[0] == 2
+    assert "other options" in again[2]
+    assert tree(tmp_path / "out") == found
 
 
 def test_which_files_are_charts(tmp_path: Path) -> None:
@@ -125,7 +153,7 @@ def test_results_among_the_charts(tmp_path: Path, place: str) -> None:
     run(charts, tmp_path / place)
     assert states(run(charts, tmp_path / place)) == {"a.txt": "kept", "b/c.txt": "kept"}
     if place != "in":
-        text = Quick(REQUEST, form="text")
+        text = Quick(OPTIONS, form="txt")
         run(charts, tmp_path / place / "text", text)
         assert set(run(charts, tmp_path / place, text, overwrite=True)) == {"a.txt", "b/c.txt"}
 
@@ -136,7 +164,7 @@ def test_results_never_replace_charts(tmp_path: Path) -> None:
     before = tree(tmp_path)
     for charts, results in (("in", "in"), ("in/in", "in"), ("in", "in/../in")):
         with pytest.raises(OutputError, match="among the charts"):
-            run(tmp_path / charts, tmp_path / results, Quick(REQUEST, form="text"), overwrite=True)
+            run(tmp_path / charts, tmp_path / results, Quick(OPTIONS, form="txt"), overwrite=True)
     assert tree(tmp_path) == before
 
 
@@ -188,11 +216,14 @@ def test_what_is_there_is_kept(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "other",
     [
-        Quick(Request(parse_chart("| C |"), count=3)),
-        Quick(Request(parse_chart("| C |"), count=2, low=60)),
-        Quick(REQUEST, key="F"),
-        Quick(REQUEST, metre="3/4"),
-        Quick(Request(parse_chart("| C |"), count=2, pack=RulePack({"weights": {"echo": 3.0}}))),
+        Quick(IdeaOptions(count=3)),
+        Quick(IdeaOptions(count=2, low=60)),
+        Quick(OPTIONS, chords=ChordOptions(key="F")),
+        Quick(OPTIONS, chords=ChordOptions(metre="3/4")),
+        Quick(OPTIONS, chords=ChordOptions(sevenths=True)),
+        Quick(OPTIONS, playing=PlayOptions(feel=0.5)),
+        Quick(OPTIONS, look=SheetOptions(staves=2)),
+        Quick(OPTIONS, RulePack({"weights": {"echo": 3.0}})),
     ],
 )
 def test_results_of_another_order(tmp_path: Path, other: Order) -> None:
@@ -211,9 +242,9 @@ def test_results_of_another_order(tmp_path: Path, other: Order) -> None:
 
 def test_another_version_is_another_order(monkeypatch: pytest.MonkeyPatch) -> None:
     """A new version of the program may find other ideas, so its results are its own."""
-    before = Quick(REQUEST).digest
+    before = Quick(OPTIONS).digest
     monkeypatch.setattr(batch, "__version__", "99")
-    assert Quick(REQUEST).digest != before
+    assert Quick(OPTIONS).digest != before
 
 
 def test_changed_files_are_not_replaced(tmp_path: Path) -> None:
@@ -311,7 +342,7 @@ def test_bad_charts_among_good_ones(tmp_path: Path) -> None:
     (charts / "bytes.txt").write_bytes(b"\xff\xfe\x00|")
     lay(charts, "empty.txt", text="")
     lay(charts, "new\nline.txt", text="| C | Fmaj77 |")
-    work = Batch(Quick(REQUEST), charts, out, cli_read())
+    work = Batch(Quick(OPTIONS), charts, out, cli_read())
     found = {outcome.name: outcome for outcome in work.outcomes()}
     assert states(found) == {
         "a.txt": "made",
@@ -339,13 +370,18 @@ def cli_read() -> Callable[[Path], str]:
         (["empty"], ["empty", "holds no charts", ".txt, .chart or .chords"]),
         (["in", "--rhythm", "foxtrott"], ["'foxtrott'", "'foxtrot'"]),
         (["in", "--count", "0"], ["0", "1 to 1000"]),
-        (["in", "--low", "H4"], ["'H4'", "--low"]),
+        (["in", "--low", "H4"], ["'H4'", "lowest"]),
         (["in", "--for", "outro"], ["'outro'", "'intro'"]),
         (["in", "--key", "Eb mayor"], ["'Eb mayor'", "'Eb major'"]),
         (["in", "--metre", "7/4"], ["'7/4'", "4/4"]),
         (["in", "--jobs", "-2"], ["-2 jobs", "1 to 256"]),
         (["in", "--jobs", "0"], ["0 jobs", "1 to 256"]),
         (["in", "--format", "jsn"], ["jsn", "json"]),
+        (["in", "--format", "docx"], ["'docx'", "json", "pdf", "musicxml"]),
+        (["in", "--parts", "rigt"], ["'rigt'", "'right'"]),
+        (["in", "--sound", "left=flut"], ["'flut'", "Flute"]),
+        (["in", "--format", "pdf", "--staves", "3"], ["3 staves"]),
+        (["in", "--format", "pdf", "--paper", "a44"], ["'a44'", "'a4'"]),
         (["in", "-o", "in/a.txt"], ["in/a.txt", "cannot be made"]),
         (["in", "-o", "x" * 300], ["xxx", "too long"]),
     ],
@@ -532,7 +568,7 @@ def test_little_is_in_hand(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> N
         seen.append(path.name)
         return read(path)
 
-    work, most = Batch(Quick(REQUEST), charts, tmp_path / "out", reading, jobs=4), 0
+    work, most = Batch(Quick(OPTIONS), charts, tmp_path / "out", reading, jobs=4), 0
     for done, _ in enumerate(work.outcomes(), 1):
         most = max(most, len(seen) - done)
     assert most <= 64 + 6
@@ -540,9 +576,18 @@ def test_little_is_in_hand(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> N
 
 
 def test_order_is_checked() -> None:
-    """An order holds only what can be asked for."""
-    with pytest.raises(OptionError, match="unknown form 'wav'"):
-        Order(REQUEST, form="wav")
+    """An order holds only what is offered."""
+    with pytest.raises(OptionError) as caught:
+        Order(OPTIONS, form="docx")
+    assert "'docx'" in str(caught.value)
+    for wrong in (
+        {"options": IdeaOptions(count=0)},
+        {"options": IdeaOptions(low="H4")},
+        {"chords": ChordOptions(metre="7/4")},
+        {"playing": PlayOptions(parts=("harp",))},
+    ):
+        with pytest.raises(FillgenError):
+            Order(**wrong)
 
 
 # What is seen

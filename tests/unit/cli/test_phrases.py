@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from pathlib import Path
 
 import mido
@@ -82,7 +83,9 @@ def test_check_is_written(call: Call, tmp_path: Path) -> None:
     """The answer goes to a text or JSON file as well, and the code stays what it is."""
     assert call("check", HOME, WRONG, "-o", "told.txt").code == 1
     assert "final-note" in (tmp_path / "told.txt").read_text(encoding="utf-8")
-    refused(call("check", HOME, WRONG, "-o", "told.mid"), "told.mid", ".txt or .json")
+    assert call("check", HOME, WRONG, "-o", "told.json").code == 1
+    assert json.loads((tmp_path / "told.json").read_text(encoding="utf-8"))["right"] is False
+    refused(call("check", HOME, WRONG, "-o", "told/"), "'told/'", ".txt", ".json")
 
 
 BAD = {
@@ -104,20 +107,34 @@ BAD = {
     "unknown key": (["vary", HOME, RIGHT, "--move-to", "H"], ["'H'"]),
     "wrong note kept": (["vary", HOME, WRONG, "--keep", "4"], ["bar 4, beat 3", "C5"]),
     "practice upside down": (["practice", HOME, "--slowest", "2", "-o", "x.mid"], ["0.3", "1"]),
-    "practice to nowhere": (["practice", HOME, "-o", "x.pdf"], ["x.pdf", ".mid", ".html"]),
+    "practice to nowhere": (["practice", HOME, "-o", "x.json"], ["x.json", ".mid", ".html"]),
     "turns on paper": (["practice", HOME, "--turns", "2", "-o", "x.html"], [".mid"]),
-    "idea there is not": (["practice", HOME, "--idea", "0", "-o", "x.mid"], ["idea 0"]),
+    "idea there is not": (["practice", HOME, "--only", "0", "-o", "x.mid"], ["'0'", "50 ideas"]),
     "levels that are none": (["practice", HOME, "--levels", "1,two"], ["'two'"]),
     "too long a session": (
         ["practice", HOME, "--turns", "50", "--tempo", "20", "-o", "x.mid"],
         ["more than 60", "33 turns"],
     ),
-    "explained from nowhere": (["ideas", HOME, "-n", "2", "--explain", "3"], ["no idea 3", "1 to 2"]),
-    "explained as MIDI": (["ideas", HOME, "--explain", "1", "-o", "x.mid"], ["--explain", ".txt"]),
+    "a loop of two": (["practice", HOME, "--only", "1,2", "-o", "x.mid"], ["one idea", "--only"]),
+    "lesson and a loop of nothing": (
+        ["practice", HOME, "--only", "60", "-o", "x.html", "-o", "x.mid"],
+        ["'60'", "50 ideas"],
+    ),
+    "explained from nowhere": (["ideas", HOME, "-n", "2", "--explain", "--only", "3"], ["'3'", "2 ideas"]),
+    "explained as MIDI": (["ideas", HOME, "--explain", "-o", "x.mid"], ["--explain", ".txt"]),
+    "explained as JSON": (["ideas", HOME, "--explain", "--format", "json"], ["--explain", ".txt"]),
     "huge level": (["check", HOME, RIGHT, "--level", "9" * 5000], ["unknown level"]),
     "ladder that goes down": (["practice", HOME, "--levels", "3,2"], ["go up"]),
     "level of a lesson": (["practice", HOME, "--level", "4"], ["--levels"]),
-    "turns and an idea": (["practice", HOME, "--turns", "2", "--idea", "2"], ["--idea"]),
+    "turns and an idea": (["practice", HOME, "--turns", "2", "--only", "2"], ["--only"]),
+    "options of ideas with a phrase": (
+        ["practice", HOME, RIGHT, "--shape", "arch", "--ends-on", "root", "-o", "x.mid"],
+        ["--shape and --ends-on", "phrase"],
+    ),
+    "part without a phrase": (["practice", HOME, "--part", "2"], ["--part"]),
+    "last without ranks": (["vary", HOME, RIGHT, "--last"], ["--last"]),
+    "only a variant there is not": (["vary", HOME, RIGHT, "--like", "-n", "2", "--only", "3"], ["'3'"]),
+    "no phrase": (["check", HOME], ["phrase", "number"]),
     "as and a level": (["vary", HOME, RIGHT, "--as", "2", "--level", "4"], ["--as"]),
 }
 
@@ -189,7 +206,7 @@ def test_an_idea_has_one_number(call: Call) -> None:
     call(
         "practice",
         HOME,
-        "--idea",
+        "--only",
         "3",
         "--parts",
         "right",
@@ -257,8 +274,8 @@ def test_turns_leave_room(call: Call, tmp_path: Path) -> None:
 
 
 def test_an_idea_is_explained(call: Call) -> None:
-    """`--explain` tells of one idea what each note is and why it ranks where it does; JSON tells it of all."""
-    answer = call("ideas", CHART, "-n", "3", "--explain", "2")
+    """`--explain` says of the ideas chosen what each note is and why it ranks where it does; JSON says it of all."""
+    answer = call("ideas", CHART, "-n", "3", "--explain", "--only", "2")
     document = json.loads(call("ideas", CHART, "-n", "3", "--format", "json").out)
     second = document["ideas"][1]
     flat = " ".join(answer.out.split())
@@ -266,3 +283,9 @@ def test_an_idea_is_explained(call: Call) -> None:
     for note in second["notes"]:
         assert " ".join(note["why"].split()) in flat
     assert second["terms"].keys() == {line.split("`")[1] for line in second["why"] if line.startswith("`")}
+    best = call("ideas", CHART, "-n", "3", "--explain").out
+    assert best == call("ideas", CHART, "-n", "3", "--explain", "--only", "1").out
+    both = call("ideas", CHART, "-n", "3", "--explain", "--only", "3,1").out
+    assert [int(number) for number in re.findall(r"idea (\d) of 3", both, re.MULTILINE)] == [3, 1]
+    assert call("ideas", CHART, "-n", "3", "--explain", "-o", "why.txt").code == 0
+    assert Path("why.txt").read_text(encoding="utf-8") == best

@@ -95,14 +95,14 @@ def test_what_sounds_is_what_is_written(call: Call, world: World, options: Seque
 def test_one_rank(call: Call, world: World) -> None:
     """`--rank 3` plays the third idea that `ideas` lists, and names it."""
     listed = json.loads(call("ideas", HOME, "--format", "json").out)
-    answer = call("play", HOME, "--rank", "3")
+    answer = call("play", HOME, "--only", "3")
     assert [midi for _, midi, _ in begun(world.sent)] == [n["midi"] for n in listed["ideas"][2]["notes"]]
     assert "Playing idea 3 on Expander" in answer.err
     assert "Idea 3: " in answer.err
 
 
 def test_phrase_of_ones_own(call: Call, world: World) -> None:
-    answer = call("play", HOME, "--phrase", RIGHT, "--tempo", "120")
+    answer = call("play", HOME, RIGHT, "--tempo", "120")
     assert answer.code == 0
     notes = parse_phrase(RIGHT, METRES["4/4"])
     assert [(time, midi) for time, midi, _ in begun(world.sent)] == [
@@ -112,7 +112,7 @@ def test_phrase_of_ones_own(call: Call, world: World) -> None:
 
 def test_loop_counts_in_once(call: Call, world: World) -> None:
     """One idea three times: a bar of clicks, then twelve bars of four quarters at 120."""
-    answer = call("play", HOME, "--rank", "1", "--loop", "3", "--count-in", "--tempo", "120")
+    answer = call("play", HOME, "--only", "1", "--loop", "3", "--count-in", "--tempo", "120")
     assert answer.code == 0
     clicks, notes = begun(world.sent, 9), begun(world.sent, 0)
     assert len(clicks) == 4
@@ -127,7 +127,7 @@ def test_loop_counts_in_once(call: Call, world: World) -> None:
 @pytest.mark.parametrize("tempo", [67, 72, 130])
 def test_no_note_is_lost_where_a_loop_begins_anew(call: Call, world: World, tempo: int) -> None:
     """Tempi whose microseconds are not whole: every turn has all its notes."""
-    call("play", HOME, "--rank", "1", "--loop", "2", "--count-in", "--tempo", str(tempo))
+    call("play", HOME, "--only", "1", "--loop", "2", "--count-in", "--tempo", str(tempo))
     notes = [rest for _, *rest in begun(world.sent, 0)]
     assert len(notes) % 2 == 0
     assert notes[: len(notes) // 2] == notes[len(notes) // 2 :]
@@ -183,14 +183,13 @@ def test_port_that_goes_in_the_middle(call: Call, world: World) -> None:
     [
         ((HOME, "--port", "flute"), ["no MIDI output 'flute'", "'Expander'"]),
         ((HOME, "--loop", "-1"), ["-1 loops", "0 for until Ctrl-C"]),
-        ((HOME, "--rank", "0"), ["there is no idea 0", "counted from 1"]),
-        ((HOME, "--rank", "4", "-n", "2"), ["there is no idea 4", "There are 2"]),
-        (
-            (HOME, "--phrase", RIGHT, "--rank", "1", "--seed", "3"),
-            ["--rank and --seed do not go with --phrase"],
-        ),
-        (("--phrase", RIGHT), ["needs the chart"]),
-        ((HOME, "--phrase", "C5q D5x"), ["bar 1", "D5x"]),
+        ((HOME, "--only", "0"), ["'0'", "50 ideas", "begin at 1"]),
+        ((HOME, "--only", "4", "-n", "2"), ["'4'", "2 ideas"]),
+        ((HOME, RIGHT, "--only", "1", "--seed", "3"), ["--seed and --only", "phrase"]),
+        ((HOME, RIGHT, "--last"), ["--last"]),
+        ((HOME, "--last"), ["--last"]),
+        ((HOME, "--part", "2"), ["--part"]),
+        ((HOME, "C5q D5x"), ["bar 1", "D5x"]),
         ((HOME, "--tempo", "1000"), ["the tempo is 1000", "20 to 400"]),
         ((HOME, "--parts", "rigt"), ["'rigt'", "right"]),
         (("nothing.mid",), ["nothing.mid", "cannot be read"]),
@@ -198,9 +197,11 @@ def test_port_that_goes_in_the_middle(call: Call, world: World) -> None:
         (("empty.mid",), ["empty.mid", "damaged MIDI file"]),
         (("quiet.mid",), ["quiet.mid", "has no notes"]),
         (("song.mid", "--tempo", "5"), ["the tempo is 5"]),
-        (("song.mid", "--rank", "2", "--key", "C"), ["--rank and --key do not go with a MIDI file"]),
-        (("song.mid", "--sound", "Flute"), ["--sound does not go with a MIDI file"]),
-        ((), ["give either a chart or --sequence"]),
+        (("song.mid", "--only", "2", "--key", "C"), ["--key and --only", "MIDI file"]),
+        (("song.mid", "--sound", "Flute"), ["--sound", "MIDI file"]),
+        (("song.mid", "--last", "--book", "x.book"), ["--last and --book", "MIDI file"]),
+        (("song.mid", RIGHT), ["phrase", "MIDI file"]),
+        ((), ["chart", "sequence"]),
     ],
 )
 def test_play_refuses(call: Call, world: World, arguments: Sequence[str], words: Sequence[str]) -> None:
@@ -249,7 +250,7 @@ def _without_notes(out: str) -> object:
 
 def test_listening_makes_up_for_latency(call: Call, world: World) -> None:
     world.coming += keys(RIGHT, 120, late=0.2)
-    answer = call("listen", HOME, "--tempo", "120", "--latency", "200", "--format", "json", "-o", "x.json")
+    answer = call("listen", HOME, "--tempo", "120", "--latency", "200", "-o", "x.json")
     assert answer.code == 0
     assert json.loads(Path("x.json").read_text())["right"] is True
 
@@ -285,11 +286,12 @@ def test_nothing_played(call: Call, world: World) -> None:
         ((HOME, "--tempo", "5"), ["the tempo is 5"]),
         ((HOME, "--level", "9"), ["9"]),
         ((HOME, "--hand", "tiny"), ["tiny"]),
-        ((HOME, "--low", "X9"), ["X9", "--low"]),
+        ((HOME, "--low", "X9"), ["'X9'", "lowest", "D4"]),
         ((HOME, "--ends-on", "ninth"), ["ninth"]),
         ((HOME, "--rhythm", "waltzz"), ["waltz"]),
         (("| Hm7 |",), ["Hm7", "bar 1"]),
-        ((HOME, "-o", "x.mid"), ["x.mid"]),
+        ((HOME, "-o", "x.doc"), ["'x.doc'", ".json"]),
+        ((HOME, "-o", "x.json", "--format", "json"), ["--format"]),
     ],
 )
 def test_listen_refuses_before_anybody_plays(
@@ -367,7 +369,7 @@ def until_notes(log: Path, process: subprocess.Popen[str], count: int) -> None:
     ("arguments", "how"),
     [
         (("play", HOME, "-n", "2", "--loop", "0", "--for", "intro", "--tempo", "300"), signal.SIGINT),
-        (("play", HOME, "--phrase", RIGHT, "--loop", "0", "--tempo", "300"), signal.SIGTERM),
+        (("play", HOME, RIGHT, "--loop", "0", "--tempo", "300"), signal.SIGTERM),
         (("listen", HOME, "--tempo", "300"), signal.SIGINT),
     ],
 )
