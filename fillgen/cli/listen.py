@@ -18,6 +18,7 @@ from fillgen.app.options import (
     ChordOptions,
     Option,
     OutputOptions,
+    PlayOptions,
     SheetOptions,
 )
 from fillgen.cli.check import check_targets, show_check
@@ -76,7 +77,7 @@ def listen(
         typer.echo("fillgen: stopped; nothing was checked.", err=True)
         raise typer.Exit(130)
     reading = aligned(written(heard), replace(chords, metre=progression.metre.name))
-    show_check(reading, options, pack, output, targets, look)
+    show_check(reading, options, PlayOptions(), pack, output, targets, look)
 
 
 def _rehearse(progression: Progression, options: CheckOptions, pack: RulePack) -> None:
