@@ -310,7 +310,7 @@ def set_(
 ) -> None:
     """Group ideas for a lesson or a gig, and print them as one sheet."""
     _refuse_no_ranks(ids, last)
-    targets = targets_of(output, BOOK)
+    targets = targets_of(output, BOOK, look)
     if name is None:
         if remove or key is not None or targets:
             raise OptionError("the name of a set is missing", hint="fillgen book set lists the sets.")
@@ -380,7 +380,7 @@ def export(
     from fillgen.book.search import Wanted, search
     from fillgen.book.store import entries, set_members
 
-    targets = targets_of(output, BOOK)
+    targets = targets_of(output, BOOK, look)
     if sum((bool(ids), name is not None, tag is not None, every)) != 1:
         raise OptionError("say which ideas: give numbers, --set, --tag or --all", hint="One of them.")
     _refuse_no_ranks(ids, last)

@@ -50,16 +50,16 @@ def check(
     With -o NAME.txt or .json the report goes to a file; with .mid, .pdf and the like the phrase itself does. The exit code
     is 1 where a rule is broken.
     """
-    targets = check_targets(output)
+    targets = check_targets(output, look)
     pack = pack_of(rules)
     reading = own_phrase(chords, phrase, part, book, last=last)
     show_check(reading, options, playing, pack, output, targets, look)
 
 
-def check_targets(output: OutputOptions) -> tuple[Target, ...]:
+def check_targets(output: OutputOptions, look: SheetOptions) -> tuple[Target, ...]:
     """The files of a check, refused before any work where they can't be written."""
     check_printed(output)
-    return targets_of(output, CHECKED)
+    return targets_of(output, CHECKED, look)
 
 
 def show_check(

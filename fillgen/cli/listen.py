@@ -63,7 +63,7 @@ def listen(
 
     if no_metronome and port is not None:
         raise OptionError("--no-metronome and --port do not go together", hint="Leave one of them out.")
-    targets = check_targets(output)
+    targets = check_targets(output, look)
     pack = pack_of(rules)
     tempo = options.tempo
     if tempo is None:

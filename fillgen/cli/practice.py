@@ -90,7 +90,7 @@ def practice(
     with, or with --turns calls that you answer. Sheets show the notes of either.
     """
     check_printed(output)
-    loops, lessons = _sorted_out(targets_of(output, PRACTICE), turns)
+    loops, lessons = _sorted_out(targets_of(output, PRACTICE, look), turns)
     is_lesson = turns is None and not loops
     _check_together(lessons, turns, only, options.level if is_lesson else None)
     pack = pack_of(rules)
