@@ -26,7 +26,7 @@ from types import FrameType
 
 from fillgen.app.charts import progression_of
 from fillgen.app.contents import IDEAS, ideas_content, with_left
-from fillgen.app.formats import FORMATS
+from fillgen.app.formats import FORMATS, refuse_look
 from fillgen.app.options import ChordOptions, IdeaOptions, OutputOptions, PlayOptions, SheetOptions
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request, settle
@@ -69,6 +69,8 @@ class Order:
         if self.form not in forms:
             hint = did_you_mean(self.form, forms) or f"It is one of: {', '.join(forms)}."
             raise OptionError(f"unknown format {shorten(self.form)}", hint=hint)
+        if not FORMATS[self.ending].is_sheet(frozenset(IDEAS)):
+            refuse_look(self.look)
         chart = replace(self.chords, chart="| I |", key=self.chords.key or "C")
         settle(Request.over(progression_of(chart), self.options, self.pack))
         self._played()

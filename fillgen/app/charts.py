@@ -91,10 +91,3 @@ def ranks_of(only: str, count: int) -> tuple[int, ...]:
 def chosen(ideas: Sequence[Idea], only: str | None) -> tuple[Idea, ...]:
     """The ideas of some ranks, in the order asked for; all where none are named."""
     return tuple(ideas) if only is None else tuple(ideas[rank - 1] for rank in ranks_of(only, len(ideas)))
-
-
-def least_count(only: str | None, usual: int, most: int = 1000) -> int:
-    """How many ideas must be found so that those named exist: the usual number, or up to the highest rank named."""
-    if only is None:
-        return usual
-    return max(usual, *ranks_of(only, most))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fillgen.app.charts import chosen
 from fillgen.app.formats import Content, as_file
 from fillgen.app.options import CheckOptions
-from fillgen.hands.playing import Playing, PlayOptions, played_as
+from fillgen.hands.playing import Playing
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.remark import ALL_IDEAS, on_reading
 from fillgen.rules.pack import RulePack
@@ -117,7 +117,8 @@ def checked_content(
     reading: Reading,
     options: CheckOptions,
     pack: RulePack,
-    playing: PlayOptions,
+    playing: Playing,
+    sounds: Mapping[str, str],
     look: SheetOptions,
     *,
     width: int = 100,
@@ -127,9 +128,7 @@ def checked_content(
 
     def music() -> Content:
         own = own_answer(reading, pack, rhythm=options.rhythm, tempo=options.tempo, hand=options.hand)
-        played, sounds = played_as(playing, pack, hand=options.hand)
-        title = look.title or own.progression.title or reading.title
-        return ideas_content(own, played, sounds, replace(look, title=title))
+        return ideas_content(own, playing, sounds)
 
     def sheet() -> tuple[SheetEntry, ...]:
         made = music().sheet

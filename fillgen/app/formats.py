@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fillgen.app.options import OutputOptions
-from fillgen.errors import OptionError, did_you_mean, shorten
+from fillgen.app.options import OPTIONS, OutputOptions
+from fillgen.errors import OptionError, did_you_mean, listed, shorten
 from fillgen.writers.look import USUAL, SheetOptions
 
 if TYPE_CHECKING:
@@ -58,6 +58,10 @@ class Format:
     def can_hold(self, forms: frozenset[str]) -> bool:
         """Whether a content that has these forms can be written so."""
         return any(form in forms for form in self.needs)
+
+    def is_sheet(self, forms: frozenset[str]) -> bool:
+        """Whether a content that has these forms is written as a sheet of music."""
+        return next((form for form in self.needs if form in forms), None) == "sheet"
 
 
 def as_file(text: str) -> bytes:
@@ -161,18 +165,23 @@ def is_folder(output: str) -> bool:
         return False
 
 
-def targets_of(options: OutputOptions, forms: Sequence[str]) -> tuple[Target, ...]:
+def targets_of(
+    options: OutputOptions, forms: Sequence[str], look: SheetOptions = USUAL
+) -> tuple[Target, ...]:
     """The files asked for, checked before any work; `forms` names the forms that the content will have.
 
-    Raises OptionError for an ending that isn't offered or can't hold what there is, and where two outputs are one file;
-    OutputError where a file is in the way or its folder is missing.
+    Raises OptionError for an ending that isn't offered or can't hold what there is, where two outputs are one file, and
+    where `look` is another than the usual one and no file is a sheet; OutputError where a file is in the way or its folder
+    is missing.
     """
-    targets = named_targets(options, forms)
+    targets = named_targets(options, forms, look)
     refuse_unwritable(targets, options)
     return targets
 
 
-def named_targets(options: OutputOptions, forms: Sequence[str]) -> tuple[Target, ...]:
+def named_targets(
+    options: OutputOptions, forms: Sequence[str], look: SheetOptions = USUAL
+) -> tuple[Target, ...]:
     """The files that are named, by their endings; whether there is room for them isn't looked at.
 
     Raises OptionError as `targets_of` does.
@@ -186,7 +195,23 @@ def named_targets(options: OutputOptions, forms: Sequence[str]) -> tuple[Target,
                 f"{shorten(target.given)} is named twice", hint="Give each output a name of its own."
             )
     _check_sound(options, targets)
+    if not any(target.format.is_sheet(usable) for target in targets if not target.is_folder):
+        refuse_look(look)
     return targets
+
+
+def refuse_look(look: SheetOptions) -> None:
+    """OptionError where a sheet is to look otherwise than usual, but there is no sheet."""
+    named = [
+        row.flags[-1].split("/")[-1] for name, row in OPTIONS[SheetOptions].items() if _differs(look, name)
+    ]
+    if named:
+        goes = "goes" if len(named) == 1 else "go"
+        raise OptionError(f"{listed(named, 'and')} {goes} with a sheet of music", hint="Such as -o NAME.pdf.")
+
+
+def _differs(look: SheetOptions, name: str) -> bool:
+    return bool(getattr(look, name) != getattr(USUAL, name))
 
 
 def refuse_unwritable(targets: Sequence[Target], options: OutputOptions) -> None:

@@ -23,7 +23,7 @@ from fillgen.app.options import (
     SheetOptions,
 )
 from fillgen.cli.inputs import chart_text, file_text, progression_of, reading_of
-from fillgen.cli.outputs import answer, print_out, width_of
+from fillgen.cli.outputs import answer, check_printed, print_out, width_of
 from fillgen.cli.outputs import note as say_note
 from fillgen.cli.signature import Strict, StrictGroup, grouped
 from fillgen.errors import OptionError, OutputError, many, shorten
@@ -103,6 +103,8 @@ def book(
     from fillgen.book.telling import list_document, list_text
     from fillgen.theory.keys import read_key
 
+    printed = OutputOptions(format=format_)
+    check_printed(printed)
     if count < 1:
         raise OptionError(f"the count is {count}", hint="Ask for 1 or more.")
     progression, title = _chart_or_title(chart)
@@ -126,7 +128,7 @@ def book(
         text=lambda: list_text(found, total, width_of()),
         json=lambda: document_text(list_document(found, total)),
     )
-    print_out(content, OutputOptions(format=format_))
+    print_out(content, printed)
     if format_ != JSON and not total and not book.exists:
         say_note(f"there is no book yet; it would be {book.path}.")
 
@@ -308,7 +310,7 @@ def set_(
 ) -> None:
     """Group ideas for a lesson or a gig, and print them as one sheet."""
     _refuse_no_ranks(ids, last)
-    targets = targets_of(output, BOOK)
+    targets = targets_of(output, BOOK, look)
     if name is None:
         if remove or key is not None or targets:
             raise OptionError("the name of a set is missing", hint="fillgen book set lists the sets.")
@@ -378,7 +380,7 @@ def export(
     from fillgen.book.search import Wanted, search
     from fillgen.book.store import entries, set_members
 
-    targets = targets_of(output, BOOK)
+    targets = targets_of(output, BOOK, look)
     if sum((bool(ids), name is not None, tag is not None, every)) != 1:
         raise OptionError("say which ideas: give numbers, --set, --tag or --all", hint="One of them.")
     _refuse_no_ranks(ids, last)

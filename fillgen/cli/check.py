@@ -22,9 +22,11 @@ from fillgen.app.options import (
     PlayOptions,
     SheetOptions,
 )
+from fillgen.cli.ideas import look_of
 from fillgen.cli.inputs import own_phrase, pack_of
 from fillgen.cli.outputs import check_printed, deliver, print_out, width_of
 from fillgen.cli.signature import grouped
+from fillgen.hands.playing import played_as
 from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import RulePack
 
@@ -37,6 +39,7 @@ def check(
     options: CheckOptions,
     part: Annotated[str | None, PART] = None,
     last: Annotated[bool, LAST] = False,
+    playing: PlayOptions,
     output: OutputOptions,
     look: SheetOptions,
     book: BookOptions,
@@ -47,29 +50,32 @@ def check(
     With -o NAME.txt or .json the report goes to a file; with .mid, .pdf and the like the phrase itself does. The exit code
     is 1 where a rule is broken.
     """
-    targets = check_targets(output)
+    targets = check_targets(output, look)
     pack = pack_of(rules)
     reading = own_phrase(chords, phrase, part, book, last=last)
-    show_check(reading, options, pack, output, targets, look)
+    show_check(reading, options, playing, pack, output, targets, look)
 
 
-def check_targets(output: OutputOptions) -> tuple[Target, ...]:
+def check_targets(output: OutputOptions, look: SheetOptions) -> tuple[Target, ...]:
     """The files of a check, refused before any work where they can't be written."""
     check_printed(output)
-    return targets_of(output, CHECKED)
+    return targets_of(output, CHECKED, look)
 
 
 def show_check(
     reading: Reading,
     options: CheckOptions,
+    playing: PlayOptions,
     pack: RulePack,
     output: OutputOptions,
     targets: tuple[Target, ...],
     look: SheetOptions,
 ) -> None:
     """Check a phrase and print or write what was found; exit with 1 where a rule is broken."""
+    played = played_as(playing, pack, hand=options.hand)
     report = report_on(reading, options, pack)
-    content = checked_content(report, reading, options, pack, PlayOptions(), look, width=width_of())
+    seen = look_of(look, playing, played)
+    content = checked_content(report, reading, options, pack, *played, seen, width=width_of())
     if not any(target.ending in (".txt", ".json") for target in targets):
         print_out(content, output)
     deliver(content, targets, output)

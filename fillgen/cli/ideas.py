@@ -56,7 +56,7 @@ def ideas(
     last note from which the tune can begin.
     """
     check_printed(output)
-    targets = targets_of(output, IDEAS)
+    targets = targets_of(output, IDEAS, look)
     if explain and (output.format == JSON or any(target.ending != ".txt" for target in targets)):
         raise OptionError("--explain is in words", hint="Print it as text, or write it with -o to .txt.")
     pack = pack_of(rules)

@@ -18,6 +18,7 @@ from fillgen.app.options import (
     ChordOptions,
     Option,
     OutputOptions,
+    PlayOptions,
     SheetOptions,
 )
 from fillgen.cli.check import check_targets, show_check
@@ -62,7 +63,7 @@ def listen(
 
     if no_metronome and port is not None:
         raise OptionError("--no-metronome and --port do not go together", hint="Leave one of them out.")
-    targets = check_targets(output)
+    targets = check_targets(output, look)
     pack = pack_of(rules)
     tempo = options.tempo
     if tempo is None:
@@ -76,7 +77,7 @@ def listen(
         typer.echo("fillgen: stopped; nothing was checked.", err=True)
         raise typer.Exit(130)
     reading = aligned(written(heard), replace(chords, metre=progression.metre.name))
-    show_check(reading, options, pack, output, targets, look)
+    show_check(reading, options, PlayOptions(), pack, output, targets, look)
 
 
 def _rehearse(progression: Progression, options: CheckOptions, pack: RulePack) -> None:

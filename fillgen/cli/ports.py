@@ -8,7 +8,7 @@ from typing import Annotated
 from fillgen.app.contents import document_text
 from fillgen.app.formats import Content
 from fillgen.app.options import OPTIONS, OutputOptions
-from fillgen.cli.outputs import print_out
+from fillgen.cli.outputs import check_printed, print_out
 from fillgen.cli.signature import grouped
 
 
@@ -20,6 +20,8 @@ def ports(*, format_: Annotated[str | None, OPTIONS[OutputOptions]["format"]] = 
     """
     from fillgen.sound.ports import port_names
 
+    printed = OutputOptions(format=format_)
+    check_printed(printed)
     names = port_names()
     text = [
         *_lines("outputs, for play --port", names.outputs),
@@ -29,7 +31,7 @@ def ports(*, format_: Annotated[str | None, OPTIONS[OutputOptions]["format"]] = 
         text=lambda: "\n".join(text),
         json=lambda: document_text({"inputs": list(names.inputs), "outputs": list(names.outputs)}),
     )
-    print_out(content, OutputOptions(format=format_))
+    print_out(content, printed)
 
 
 def _lines(what: str, names: Sequence[str]) -> list[str]:

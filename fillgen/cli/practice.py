@@ -90,11 +90,13 @@ def practice(
     with, or with --turns calls that you answer. Sheets show the notes of either.
     """
     check_printed(output)
-    loops, lessons = _sorted_out(targets_of(output, PRACTICE), turns)
+    loops, lessons = _sorted_out(targets_of(output, PRACTICE, look), turns)
     is_lesson = turns is None and not loops
     _check_together(lessons, turns, only, options.level if is_lesson else None)
     pack = pack_of(rules)
-    played, sounds = played_as(playing, pack, hand=options.hand)
+    played, sounds = played_as(
+        replace(playing, times=1), pack, hand=options.hand
+    )  # `times` is the loop's own
     chords, phrase = with_phrase(chords, phrase)
     mine = _mine(chords, phrase, part, options, book, pack, last=last)
     read = heard = None
@@ -104,7 +106,7 @@ def practice(
     if not is_lesson:
         ideas = mine or generate(Request.over(progression_of(chords), options, pack))
         session = _session(ideas, played.parts, turns, only, slowest, steps, playing.times)
-        heard = session_content(session, replace(played, times=1), sounds, look)
+        heard = session_content(session, played, sounds, look)
     works = ((read, lessons), (heard, loops))
     deliver_all([Delivery(each, targets) for each, targets in works if each is not None], output)
     written = {target.ending for target in (lessons if is_lesson else loops)}

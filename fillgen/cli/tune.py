@@ -50,7 +50,7 @@ def tune(
     from fillgen.tune import MOST_CHOICES, TuneRequest, pieces
 
     check_printed(output)
-    together, apart = _named(output, min(options.count, MOST_CHOICES))
+    together, apart = _named(output, look, min(options.count, MOST_CHOICES))
     if playing.close == "fading":
         raise OptionError("a tune does not fade", hint="Give --close held or --close button.")
     pack = pack_of(rules)
@@ -87,9 +87,11 @@ def tune(
     deliver_all([*deliveries, versions], output)
 
 
-def _named(output: OutputOptions, count: int) -> tuple[list[Target], list[tuple[Target, ...]]]:
+def _named(
+    output: OutputOptions, look: SheetOptions, count: int
+) -> tuple[list[Target], list[tuple[Target, ...]]]:
     """The files that hold every version, and those of each version, which are numbered where there are several."""
-    targets = named_targets(output, TUNE)
+    targets = named_targets(output, TUNE, look)
     together = [target for target in targets if count > 1 and target.ending in _JOINED]
     alone = [target for target in targets if target not in together]
     apart = [numbered(alone, number) if count > 1 else tuple(alone) for number in range(1, count + 1)]

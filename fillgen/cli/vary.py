@@ -53,7 +53,7 @@ def vary(
     shown last).
     """
     check_printed(output)
-    targets = targets_of(output, IDEAS)
+    targets = targets_of(output, IDEAS, look)
     pack = pack_of(rules)
     played = way_of(playing, pack, options, needed=bool(targets))
     remembers = keeps(book)

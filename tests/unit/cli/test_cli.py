@@ -184,6 +184,8 @@ BAD_USE: dict[str, tuple[list[str], list[str]]] = {
     "level that is no number": (["ideas", "| C |", "--level", "high"], ["--level", "'high'"]),
     "tempo of many digits": (["ideas", "| C |", "--tempo", "9" * 5000], ["--tempo"]),
     "unknown format": (["ideas", "| C |", "--format", "xml"], ["'xml'", "text", "json"]),
+    "unknown format of ports": (["ports", "--format", "xml"], ["'xml'", "text", "json"]),
+    "unknown format of the book": (["book", "--format", "xml"], ["'xml'", "text", "json"]),
 }
 
 

@@ -6,6 +6,7 @@ import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import mido
 import pytest
 
 from tests.commands import Call, refused
@@ -149,6 +150,48 @@ def test_letters_that_pdf_lacks_are_named(call: Call, tmp_path: Path) -> None:
     assert "雨の Lamp" in (tmp_path / "a.svg").read_text(encoding="utf-8")
 
 
+def widest_chord(score: Path) -> int:
+    """The semitones between the outer notes of the widest chord on the lower staff of a score in MusicXML."""
+    steps = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+    chords: list[list[int]] = []
+    for note in ET.parse(score).getroot().iter("note"):
+        if note.findtext("staff") != "2" or note.find("pitch") is None:
+            continue
+        octave, alter = int(note.findtext("pitch/octave", "")), int(note.findtext("pitch/alter", "0"))
+        pitch = 12 * octave + steps[note.findtext("pitch/step", "")] + alter
+        chords = (
+            [*chords[:-1], [*chords[-1], pitch]] if note.find("chord") is not None else [*chords, [pitch]]
+        )
+    return max(max(chord) - min(chord) for chord in chords)
+
+
+@pytest.mark.parametrize(
+    ("options", "reach"), [((), 12), (("--span", "10"), 10), (("--hand", "small"), 9), (("--span", "15"), 15)]
+)
+def test_left_hand_of_a_phrase_reaches_as_far_as_asked(
+    options: tuple[str, ...], reach: int, call: Call, tmp_path: Path
+) -> None:
+    """Below a phrase of one's own the left hand's chords keep within the span, or what suits the hand."""
+    chart, phrase = "| Bbm7 | Gbmaj7 | Ebm9 | F7b9 |", "F5h Db5h | Db5h Bb4h | F5h Db5h | A4h C5h"
+    call("check", chart, phrase, *options, "--staves", "2", "-o", "own.musicxml")
+    assert 0 < widest_chord(tmp_path / "own.musicxml") <= reach
+
+
+def test_phrase_of_ones_own_swings_as_asked(call: Call, tmp_path: Path) -> None:
+    """The offbeats of a phrase that is checked are written to MIDI where the swing puts them."""
+    places = {}
+    for swing in ("1", "3"):
+        call("check", "| Bb |", "D5e F5e Bb4q D5h", "--swing", swing, "-o", f"{swing}.mid")
+        track = mido.MidiFile(tmp_path / f"{swing}.mid")
+        events = mido.merge_tracks(track.tracks)
+        tick, struck = 0, []
+        for event in events:
+            tick += event.time
+            struck += [tick / track.ticks_per_beat] if event.type == "note_on" and event.velocity else []
+        places[swing] = struck[1]
+    assert places == {"1": 0.5, "3": 0.75}
+
+
 def test_left_hand_comes_with_its_part(call: Call, tmp_path: Path) -> None:
     """Where the left hand is to be heard it stands on the sheet as well."""
     for name, options in (("both", ("--parts", "right,left")), ("right", ())):
@@ -169,6 +212,14 @@ def test_left_hand_comes_with_its_part(call: Call, tmp_path: Path) -> None:
         (("tune", TUNE, "-o", "a.svg", "--title", "A", "--staves", "0"), ["0 staves"]),
         (("tune", TUNE, "-o", "a.json"), ["'a.json'", ".musicxml", ".svg"]),
         (("practice", CHART, "-o", "a.json"), ["'a.json'", ".mid", ".html"]),
+        (("practice", CHART, "-o", "a.mid", "--times", "17"), ["17", "1 to 16"]),
+        (("ideas", CHART, "--note-names"), ["--note-names", ".pdf"]),
+        (("ideas", CHART, "--no-fingers", "-o", "a.html", "-o", "a.mid"), ["--no-fingers", ".pdf"]),
+        (("vary", CHART, PHRASE, "--staves", "2", "-o", "a/"), ["--staves", ".pdf"]),
+        (("check", CHART, PHRASE, "--paper", "letter", "--title", "A"), ["--paper and --title", ".pdf"]),
+        (("check", CHART, PHRASE, "--swing", "5"), ["swing", "1", "4"]),
+        (("tune", TUNE, "--staves", "2", "-o", "a.musicxml"), ["--staves", ".pdf"]),
+        (("practice", CHART, "--no-fingers", "-o", "a.txt"), ["--no-fingers", ".pdf"]),
     ],
 )
 def test_wrong_calls_are_refused(
