@@ -244,7 +244,8 @@ def _target(output: str, usable: frozenset[str]) -> Target:
     ending = FOLDER if is_folder(output) else Path(output).suffix.lower()
     known = "files" in usable if ending == FOLDER else ending in FORMATS
     if not known:
-        raise OptionError(f"cannot tell what to write to {shorten(output)}", hint=_offered(ending, usable))
+        name = shorten(Path(output).name or output)
+        raise OptionError(f"cannot tell what to write to {name}", hint=_offered(ending, usable))
     if ending != FOLDER and not FORMATS[ending].can_hold(usable):
         raise OptionError(f"{shorten(output)} cannot hold this", hint=_offered("", usable))
     return Target(Path(output), ending, output)

@@ -68,14 +68,19 @@ def test_output_shown_is_the_real_output(capsys: pytest.CaptureFixture[str]) -> 
     assert capsys.readouterr().out == output
 
 
-def test_python_of_the_readme_gives_the_ideas_of_the_command(capsys: pytest.CaptureFixture[str]) -> None:
-    """The README's lines of Python run and print as many ideas as they ask for, the best one first."""
+def test_python_of_the_readme_gives_the_ideas_of_the_command(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The README's lines of Python run: as many ideas as they ask for, the best one first, a sheet, and a checked phrase."""
+    monkeypatch.chdir(tmp_path)
     (code,) = blocks("python")
     exec(compile(code, "README", "exec"), {})
     lines = capsys.readouterr().out.splitlines()
     found = fillgen.ideas("| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", rhythm="foxtrot", count=5)
-    assert len(lines) == 5
-    assert all(line.endswith(idea.text) for line, idea in zip(lines, found, strict=True))
+    *shown, last = lines
+    assert all(line.endswith(idea.text) for line, idea in zip(shown, found, strict=True))
+    assert last.startswith("True 0.")
+    assert (tmp_path / "five.pdf").read_bytes()[:5] == b"%PDF-"
 
 
 def test_main_command_is_the_first_code_block() -> None:
