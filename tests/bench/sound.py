@@ -19,7 +19,7 @@ from fillgen.hands.playing import PARTS, Playing
 from fillgen.rules.pack import RulePack
 from fillgen.sound.files import parts_of, to_sound
 from fillgen.sound.playback import to_performance
-from fillgen.sound.synth.bank import Sampler, bank
+from fillgen.sound.synth.bank import bank
 from fillgen.sound.synth.kit import stroke
 from fillgen.sound.synth.limiter import CEILING
 from fillgen.sound.synth.mix import Tones, mixed
@@ -28,6 +28,7 @@ from fillgen.sound.synth.room import response
 from fillgen.sound.synth.tones import RATE
 from fillgen.writers.midi import to_midi
 from tests.bench.surroundings import figure, told
+from tests.sampler import Sampler
 
 CHART = "| Fmaj7 | D7 | Gm7 | C7 |"
 LEAST = 20.0
@@ -79,7 +80,7 @@ def main() -> int:
     for voice in recipes():
         print(f"  {voice:<28}  {speed(take('foxtrot', sound=names[voice])):8.0f}", flush=True)
     banks = [bank(voice) for voice in (*recipes(), DRUMS)]
-    size = sum(each.size for each in banks)
+    size = sum(each.samples.nbytes for held in banks for each in held.samples)
     print(f"\nfrom a bank of {size / 1000:,.0f} kB          {speed(take('foxtrot'), Sampler(banks)):8.0f}")
     middle, least = median(speeds), min(speeds)
     figure(

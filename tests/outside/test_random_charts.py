@@ -130,7 +130,8 @@ def _ask(asked: Question) -> fillgen.Ideas:
 
 
 @pytest.mark.parametrize(
-    "batch", [*range(QUICK), *(pytest.param(batch, marks=pytest.mark.slow) for batch in range(QUICK, BATCHES))]
+    "batch",
+    [*range(QUICK), *(pytest.param(batch, marks=pytest.mark.slow) for batch in range(QUICK, BATCHES))],
 )
 def test_second_checker_finds_no_fault(batch: int) -> None:
     """Fifty ideas for each chart, or all that the rules allow, and no fault in any of them."""

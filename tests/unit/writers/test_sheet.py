@@ -23,15 +23,15 @@ from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.teaching.lesson import lesson
 from fillgen.teaching.practice import own_ideas
 from fillgen.writers.engraver import bar_widths, engraved, outline
-from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, lesson_entries
+from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, lesson_entries, score_of
 from fillgen.writers.look import PAPERS, USUAL, SheetOptions
+from fillgen.writers.notation import note_ids
 from fillgen.writers.pdf import Block, pdf_bytes, room_of
 from fillgen.writers.sheet import (
     NARROW,
     WIDE,
     drawings,
     kind_of,
-    note_ids,
     render,
     svg_of,
     text_font_css,
@@ -152,12 +152,12 @@ def test_fingers_keep_away_from_stems() -> None:
 def test_every_note_is_found_by_its_id() -> None:
     """The ids of `note_ids` are in the picture, each once; a tied note has several, in order."""
     entry = own("| C | F |", "E5h. F5q~ | F5h A5h")
-    assert note_ids(entry) == (("own-n0",), ("own-n1", "own-n1t1"), ("own-n2",))
+    assert note_ids(score_of(entry)) == [["own-n0"], ["own-n1", "own-n1t1"], ["own-n2"]]
     for each in (entry, *ENTRIES):
         ids = [element.get("id") for element in ET.fromstring(svg_of(each)).iter() if element.get("id")]
         assert len(ids) == len(set(ids))
-        assert {name for names in note_ids(each) for name in names} <= set(ids)
-        assert len(note_ids(each)) == len(each.notes)
+        assert {name for names in note_ids(score_of(each)) for name in names} <= set(ids)
+        assert len(note_ids(score_of(each))) == len(each.notes)
 
 
 def test_ids_stay_apart_in_one_page() -> None:
@@ -419,10 +419,10 @@ def test_letters_without_a_shape_are_told() -> None:
     [
         (lambda: SheetOptions(staves=3), "3 staves"),
         (lambda: SheetOptions(paper="a5"), "unknown paper 'a5'"),
-        (lambda: replace(ENTRIES[0], name="1 idea"), "is no name"),
-        (lambda: replace(ENTRIES[0], name='x" onload="'), "is no name"),
+        (lambda: replace(ENTRIES[0], name="1 idea"), "is not a name"),
+        (lambda: replace(ENTRIES[0], name='x" onload="'), "is not a name"),
         (lambda: render([], USUAL, "svg"), "nothing to engrave"),
-        (lambda: render([ENTRIES[0]] * 2, USUAL, "svg"), "one name"),
+        (lambda: render([ENTRIES[0]] * 2, USUAL, "svg"), "the same name"),
         (lambda: render(ENTRIES, USUAL, "pfd"), "Did you mean 'pdf'"),
         (lambda: kind_of("ideas.png"), "Use .svg, .pdf"),
         (lambda: kind_of("dir.pdf/"), "'dir.pdf/' is a folder"),
@@ -464,7 +464,7 @@ def test_a_phrase_without_notes_is_rests() -> None:
     entry = SheetEntry("a", parse_chart("| C | F |"), ())
     tree = ET.fromstring(svg_of(entry, SheetOptions(staves=2)))
     assert len(parts(tree, "mRest")) == 2
-    assert note_ids(entry) == ()
+    assert note_ids(score_of(entry)) == []
 
 
 def test_font_css_is_one_rule() -> None:
