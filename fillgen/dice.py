@@ -1,4 +1,4 @@
-"""Chance that anyone can repeat: the same seed gives the same numbers on every machine."""
+"""Repeatable random numbers: the same seed gives the same numbers on every machine."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ T = TypeVar("T")
 
 
 class Dice:
-    """Draws from a seed. Everything is made of doubles from PCG64, whose stream is fixed.
+    """Random draws from a seed. Everything is derived from doubles from PCG64, whose stream is fixed.
 
     >>> Dice(7).below(6) == Dice(7).below(6)
     True

@@ -1,16 +1,4 @@
-"""What can go wrong, each with a place and a way on.
-
-```
-FillgenError            everything this package raises on purpose
-├── ChartError          a chart that cannot be read
-├── PhraseError         a phrase that cannot be read
-├── PackError           a rule pack that contradicts itself or names what is not there
-├── OptionError         a setting outside what is offered
-├── TuneError           a tune file that cannot be used
-├── NoPhraseError       rules, range and chart leave no phrase at all
-└── OutputError         a file that cannot be read or written
-```
-"""
+"""The errors that this package raises, each with its place and a hint, and the words that messages are made of."""
 
 from __future__ import annotations
 
@@ -18,7 +6,7 @@ from collections.abc import Iterable
 
 
 class FillgenError(Exception):
-    """The root of every error this package raises on purpose.
+    """The base of every error this package raises on purpose.
 
     >>> print(ChartError("unknown chord 'Hm7'", place="bar 3", hint="Did you mean 'Bm7'?"))
     bar 3: unknown chord 'Hm7'. Did you mean 'Bm7'?
@@ -31,10 +19,10 @@ class FillgenError(Exception):
         self.hint = hint
 
     def __str__(self) -> str:
-        told = f"{self.place}: {self.message}" if self.place else self.message
-        if not told.endswith((".", "?", "!")):
-            told += "."
-        return f"{told} {self.hint}".rstrip()
+        sentence = f"{self.place}: {self.message}" if self.place else self.message
+        if not sentence.endswith((".", "?", "!")):
+            sentence += "."
+        return f"{sentence} {self.hint}".rstrip()
 
 
 class ChartError(FillgenError):
@@ -46,11 +34,11 @@ class PhraseError(FillgenError):
 
 
 class PackError(FillgenError):
-    """A rule pack that contradicts itself or names what is not there."""
+    """A rule pack that contradicts itself or uses an unknown name."""
 
 
 class OptionError(FillgenError):
-    """A setting outside what is offered."""
+    """An option with an invalid value."""
 
 
 class TuneError(FillgenError):
@@ -65,8 +53,17 @@ class OutputError(FillgenError):
     """A file that cannot be read or written."""
 
 
+def invalid_name(kind: str, path: object) -> OutputError:
+    r"""The error for a path that no file or folder can have.
+
+    >>> print(invalid_name("file", "tune\0.mid"))
+    'tune\x00.mid': is not a name for a file.
+    """
+    return OutputError(f"is not a name for a {kind}", place=shorten(str(path), 80))
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """The known words nearest to a wrong one, as a question; all of them where they are few.
+    """The known words nearest to a wrong one, as a question; if none is near, all of them unless they are many.
 
     >>> did_you_mean("foxtrott", ["waltz", "foxtrot"])
     "Did you mean 'foxtrot'?"
@@ -84,7 +81,7 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
 
 
 def many(count: int, what: str) -> str:
-    """A number with its word.
+    """A number with its noun, in the plural if needed.
 
     >>> many(1, "idea"), many(1200, "phrase")
     ('1 idea', '1,200 phrases')
@@ -93,7 +90,7 @@ def many(count: int, what: str) -> str:
 
 
 def listed(words: Iterable[str], last: str = "or") -> str:
-    """Words in a row as a sentence has them.
+    """Words as a list within a sentence.
 
     >>> listed(["C5", "E5", "G5"]), listed(["B4"])
     ('C5, E5 or G5', 'B4')
@@ -102,13 +99,22 @@ def listed(words: Iterable[str], last: str = "or") -> str:
     return f"{', '.join(most)} {last} {end}" if most else end
 
 
+def cut(text: str, width: int) -> str:
+    """A text cut to a number of letters, the last of them an ellipsis if anything is missing.
+
+    >>> cut("Harbour Lamps", 8), cut("Lamps", 8)
+    ('Harbour…', 'Lamps')
+    """
+    return text if len(text) <= width else f"{text[: width - 1]}…"
+
+
 def shorten(text: str, width: int = 40) -> str:
-    """A wrong word cut to a length that can be shown in a message, as Python would quote it."""
-    return repr(text if len(text) <= width else text[: width - 1] + "…")
+    """A wrong word in quotes, cut to a length that fits into a message."""
+    return repr(cut(text, width))
 
 
 def printable(text: str) -> str:
-    r"""A text without the control characters that no page or terminal may meet, every kind of blank a plain one.
+    r"""A text without the control characters that upset pages and terminals, and with plain spaces only.
 
     >>> printable("Har\x08bour\u00a0Lamps")
     'Harbour Lamps'

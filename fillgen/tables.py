@@ -1,4 +1,4 @@
-"""The one loader of the tables in `rules/`, wherever the package is installed."""
+"""The loader of the tables in `rules/`, wherever the package is installed."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Table = dict[str, Any]
 
 
 def folder() -> Path:
-    """Where the tables lie: inside an installed package, or beside it in a checkout."""
+    """The folder of the tables: inside an installed package, or beside it in a checkout."""
     for place in _PLACES:
         if place.is_dir():
             return place
@@ -27,7 +27,7 @@ def folder() -> Path:
 def table(name: str) -> Table:
     """A built-in table by its name without ending, such as `chords` or `rhythms/waltz`.
 
-    The answer is shared and kept: read it, never change it.
+    The result is cached and shared: read it, never change it.
 
     >>> sorted(table("shapes"))
     ['shape']
@@ -36,7 +36,7 @@ def table(name: str) -> Table:
 
 
 def plain_name(name: str) -> str:
-    """A name as it is looked up: capitals, hyphens and underscores do not matter.
+    """A name for look-up, without capitals, hyphens and underscores.
 
     >>> plain_name("Cha-Cha")
     'cha cha'
@@ -45,7 +45,7 @@ def plain_name(name: str) -> str:
 
 
 def read_table(path: Path) -> Table:
-    """A TOML file as plain dictionaries and lists; PackError or OutputError where it cannot be read."""
+    """A TOML file as plain dictionaries and lists; PackError for invalid content, OutputError if it can't be read."""
     try:
         return tomllib.loads(path.read_bytes().decode("utf-8"))
     except UnicodeDecodeError as error:

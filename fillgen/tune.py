@@ -1,4 +1,4 @@
-"""An intro and an ending for a tune: the best that lead into it and close it, with the tune between unchanged."""
+"""The best intros and endings for a tune, which stays unchanged between them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from fillgen.chart.sequences import find, to_chord
 from fillgen.chart.text import parse_chart
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
-from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError
+from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError, many
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.musicxml import Tune
@@ -20,16 +20,16 @@ from fillgen.theory.chords import Chord
 
 MOST_CHOICES = 20
 _AT_HOME = 0.3
-"""How much chords of the tune's own key are worth beside the right hand's score."""
+"""The weight of chords in the tune's own key against the right hand's score."""
 _SIXTEENTH = 120
 _GROUPS = {"intro": ("intro", "turnaround"), "ending": ("ending",)}
 _TRIED = 12
-"""Ideas found for each chord sequence, of which the best stands for it."""
+"""Ideas generated over each chord sequence, which is ranked by the best of them."""
 
 
 @dataclass(frozen=True)
 class TuneRequest:
-    """What is asked for: bars of intro and ending (0 for none), bars of the tune to be quoted, and how many choices."""
+    """A request: bars of intro and ending (0 for none), bars of the tune to quote in the ending, number of choices."""
 
     tune: Tune
     intro: int = 4
@@ -44,12 +44,16 @@ class TuneRequest:
     chords: str | None = None
     pack: RulePack = field(default_factory=RulePack)
 
+    def bars(self, purpose: str) -> int:
+        """The new bars of an intro or ending, without those quoted from the tune."""
+        return self.intro if purpose == "intro" else self.ending - self.quote
+
 
 @dataclass(frozen=True)
 class Piece:
-    """A tune with what goes before and after it: all bars as one progression, and the right hand over them.
+    """A tune with its intro and ending: all bars as one progression, and the right hand over them.
 
-    `first` and `last` are the bars, counted from 0, where the tune begins and where it has ended.
+    `first` is the bar at which the tune begins, `last` the bar after its end, both counted from 0.
     """
 
     ideas: Ideas
@@ -68,12 +72,12 @@ class Piece:
 def pieces(request: TuneRequest) -> tuple[Piece, ...]:
     """The tune with its best intros and endings, best first.
 
-    Raises TuneError where the tune has no chords, OptionError where no sequence of that length fits.
+    Raises TuneError if the tune has no chords, OptionError if no sequence of that length fits.
     """
     _check(request)
     body = body_of(request.tune, request.chords)
-    intros = _parts(request, body, "intro") if request.intro else [None]
-    endings = _parts(request, body, "ending") if request.ending else [None]
+    intros = _sections(request, body, "intro") if request.intro else [None]
+    endings = _sections(request, body, "ending") if request.ending else [None]
     count = min(request.count, max(len(intros), len(endings)))
     return tuple(
         _joined(request, body, intros[n % len(intros)], endings[n % len(endings)]) for n in range(count)
@@ -87,7 +91,7 @@ def _check(request: TuneRequest) -> None:
         if not 0 <= bars <= 12:
             raise OptionError(f"an {name} of {bars} bars", hint="Give 0 (none) to 12 bars.")
     if not request.intro and not request.ending:
-        raise OptionError("neither an intro nor an ending is asked for", hint="Give --intro 4 or --ending 4.")
+        raise OptionError("both intro and ending have 0 bars", hint="Use --intro 4 or --ending 4.")
     if request.quote and not 0 < request.quote < request.ending:
         raise OptionError(
             f"{request.quote} bars to quote in an ending of {request.ending}",
@@ -101,7 +105,7 @@ def _check(request: TuneRequest) -> None:
 
 
 def body_of(tune: Tune, chords: str | None = None) -> Progression:
-    """The full bars of a tune as a progression; `chords` is chart text that stands for missing chord symbols."""
+    """The full bars of a tune as a progression; `chords` is chart text for a tune without chord symbols."""
     if chords is not None:
         given = parse_chart(chords, key=tune.key, metre=tune.metre)
         if len(given.bars) != tune.bars:
@@ -116,7 +120,7 @@ def body_of(tune: Tune, chords: str | None = None) -> Progression:
 
 
 def _bars(tune: Tune) -> list[list[tuple[Chord, int]]]:
-    """The chords of each full bar with their lengths; a chord goes on until the next is written."""
+    """The chords of each full bar with their lengths; a chord lasts until the next one."""
     starts = [(max(0, tick - tune.pickup), chord) for tick, chord in tune.chords]
     now = next(chord for _, chord in starts if chord.root is not None)
     bars = []
@@ -144,7 +148,7 @@ class _Section:
 
     @property
     def worth(self) -> float:
-        """The idea's score, and how much of the chords lies in the tune's key."""
+        """The idea's score, plus a bonus for chord tones in the tune's key."""
         key = {name.pitch_class for name in self.progression.key.scale}
         inside = [
             tone.name.pitch_class in key for span in self.progression.spans for tone in span.heard.tones
@@ -152,33 +156,36 @@ class _Section:
         return self.idea.score + _AT_HOME * sum(inside) / len(inside)
 
 
-def _parts(request: TuneRequest, body: Progression, purpose: str) -> list[_Section]:
+def _sections(request: TuneRequest, body: Progression, purpose: str) -> list[_Section]:
     """The best idea over each chord sequence that fits, best first."""
-    bars = request.intro if purpose == "intro" else request.ending - request.quote
+    bars = request.bars(purpose)
     found = []
     refused: list[FillgenError] = []
     for sequence in _sequences(purpose, bars, body):
         try:
-            found.append(_part(request, body, purpose, sequence))
+            found.append(_section(request, body, purpose, sequence))
         except (OptionError, NoPhraseError) as error:
             refused.append(error)
     if not found and refused:
         raise refused[0]
     if not found:
-        lengths = sorted(
-            {s.bars for name in _GROUPS[purpose] for s in find(name, body.key.mode, None, body.metre)}
-        )
+        lengths = sorted({sequence.bars for sequence in _candidates(purpose, body)})
         hint = f"In {body.metre.name} there are some of {', '.join(map(str, lengths))} bars."
-        raise OptionError(f"no chord sequence for an {purpose} of {bars} bars fits", hint=hint)
-    return sorted(found, key=lambda part: (-part.worth, part.name))
+        raise OptionError(f"no chord sequence for an {purpose} of {many(bars, 'bar')} fits", hint=hint)
+    return sorted(found, key=lambda section: (-section.worth, section.name))
+
+
+def _candidates(purpose: str, body: Progression) -> list[ChordSequence]:
+    """The sequences of any length for a purpose in the tune's mode and metre."""
+    return [found for name in _GROUPS[purpose] for found in find(name, body.key.mode, None, body.metre)]
 
 
 def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence]:
-    """The sequences of a length in the tune's mode and metre; a turnaround is as good an intro as any.
+    """The sequences of a length in the tune's mode and metre; an intro may also be a turnaround.
 
-    Where none has just that length, an intro takes the end of a longer one and an ending holds a shorter one on.
+    If none has that length, an intro uses the end of a longer one and an ending holds the last chord of a shorter one.
     """
-    every = [found for name in _GROUPS[purpose] for found in find(name, body.key.mode, None, body.metre)]
+    every = _candidates(purpose, body)
     exact = [found for found in every if found.bars == bars]
     exact = [found for found in exact if found.metre == body.metre] or exact
     near = [
@@ -190,7 +197,7 @@ def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence
 
 
 def _sized(progression: Progression, bars: int) -> Progression:
-    """A progression cut to its last bars, or held on its last chord, so that it has a number of bars."""
+    """A progression of a number of bars: cut to its last bars, or extended by its last chord."""
     if len(progression.bars) > bars:
         return replace(progression, bars=_from_start(progression.bars[-bars:], 0))
     held = list(progression.bars)
@@ -200,21 +207,21 @@ def _sized(progression: Progression, bars: int) -> Progression:
     return replace(progression, bars=tuple(held))
 
 
-def _part(request: TuneRequest, body: Progression, purpose: str, sequence: ChordSequence) -> _Section:
+def _section(request: TuneRequest, body: Progression, purpose: str, sequence: ChordSequence) -> _Section:
     goal = body.spans[0].heard if purpose == "intro" else _tonic_of(body)
     key = body.key if purpose == "intro" else None
     progression = replace(to_chord(sequence, goal, key, body.metre), key=body.key)
-    progression = _sized(progression, request.intro if purpose == "intro" else request.ending - request.quote)
+    progression = _sized(progression, request.bars(purpose))
     tune = request.tune
     lead = tune.notes[0].midi if purpose == "intro" and tune.notes else None
     leave = -(-tune.pickup // _SIXTEENTH) * _SIXTEENTH if purpose == "intro" else 0
-    asked = replace(_request(request, progression), purpose=purpose, lead_to=lead, leave=leave)
+    wanted = replace(_request(request, progression), purpose=purpose, lead_to=lead, leave=leave)
     try:
-        found = generate(asked)
+        found = generate(wanted)
     except NoPhraseError:
         if lead is None:
             raise
-        found = generate(replace(asked, lead_to=None))
+        found = generate(replace(wanted, lead_to=None))
         return _Section(
             sequence.name, progression, min(found, key=lambda idea: abs(idea.phrase[-1].midi - lead))
         )
@@ -222,7 +229,7 @@ def _part(request: TuneRequest, body: Progression, purpose: str, sequence: Chord
 
 
 def _tonic_of(body: Progression) -> Chord:
-    """The chord an ending closes on: the tune's last chord where it is a tonic, the key's tonic otherwise."""
+    """The chord that an ending closes on: the tune's last chord if it is a tonic, else the key's tonic."""
     last = body.last
     if last.root == body.key.tonic:
         return last
@@ -279,7 +286,7 @@ def _joined(
 
 
 def _placed(tune: Tune, start: int) -> list[Note]:
-    """The tune's notes with its first full bar at a tick."""
+    """The tune's notes, moved so that its first full bar begins at a tick."""
     return [replace(note, onset=note.onset - tune.pickup + start) for note in tune.notes]
 
 
@@ -289,7 +296,7 @@ def _silent_bar(body: Progression) -> Progression:
 
 
 def _quotation(request: TuneRequest, body: Progression) -> Progression:
-    """The tune's last bars with their chords, to be quoted at the head of the ending."""
+    """The tune's last bars with their chords, to quote at the beginning of the ending."""
     return replace(body, bars=_from_start(body.bars[-request.quote :], 0))
 
 
@@ -317,7 +324,7 @@ def _from_start(bars: Sequence[tuple[Span, ...]], start: int) -> tuple[tuple[Spa
 
 
 def _as_ideas(request: TuneRequest, whole: Progression, phrase: Phrase) -> Ideas:
-    """The whole right hand as one idea, so that it can be played with its ensemble."""
+    """The whole right hand as one idea, so that an ensemble can play it."""
     rhythm = request.pack.rhythm(request.rhythm or request.pack.rhythm_for(whole.metre))
     notes = tuple(IdeaNote(n.onset // whole.metre.bar + 1, n, "", "", "") for n in phrase)
     tempo = request.tempo or request.tune.tempo or rhythm.tempo

@@ -1,4 +1,4 @@
-"""A bank played as the page plays it, to be held against the synthesizer that made the bank."""
+"""Plays from a page's banks of samples as the page does, to be compared with the synthesizer."""
 
 from __future__ import annotations
 
@@ -10,11 +10,16 @@ from numpy.typing import NDArray
 from fillgen.sound.synth.bank import Bank, Sample
 from fillgen.sound.synth.mix import drum_note, released
 from fillgen.sound.synth.recipes import DRUMS
-from fillgen.sound.synth.tones import RATE, hertz_of
+from fillgen.sound.synth.tones import FULL_SCALE, RATE, hertz_of
+
+
+def wave_of(sample: Sample) -> NDArray[np.float32]:
+    """The samples as the synthesizer made them, apart from rounding."""
+    return (sample.samples * (sample.gain / FULL_SCALE)).astype(np.float32)
 
 
 class Sampler:
-    """Plays from banks what the synthesizer makes afresh; it serves `mix.mixed` in its place."""
+    """Plays from banks instead of the synthesizer, for `mix.mixed`."""
 
     def __init__(self, banks: Sequence[Bank]) -> None:
         self._banks = {each.voice: each for each in banks}
@@ -22,7 +27,7 @@ class Sampler:
     def note(self, voice: str, midi: int, velocity: int, seconds: float) -> NDArray[np.float32]:  # noqa: ARG002
         """A whole note at full loudness, its release included. A bank has one colour for all velocities."""
         held = self._banks[voice]
-        sample = held.nearest(midi)
+        sample = min(held.samples, key=lambda sample: (abs(sample.key - midi), -sample.key))
         if voice == DRUMS:
             return drum_note(_played(sample, 1.0, len(sample.samples) / sample.rate), seconds)
         ratio = hertz_of(midi) / hertz_of(sample.pitch)
@@ -30,9 +35,10 @@ class Sampler:
 
 
 def _played(sample: Sample, ratio: float, seconds: float) -> NDArray[np.float32]:
-    """A sample at another pitch, straight between its samples, round and round its loop."""
+    """A sample at another pitch, interpolated and looped."""
     place = np.arange(round(seconds * RATE)) * (ratio * sample.rate / RATE)
-    wave = np.append(sample.wave, sample.wave[sample.loop[0]] if sample.loop else np.float32(0))
+    samples = wave_of(sample)
+    wave = np.append(samples, samples[sample.loop[0]] if sample.loop else np.float32(0))
     fallen = np.ones(len(place))
     if sample.loop:
         start, end = sample.loop

@@ -9,6 +9,11 @@ from functools import lru_cache
 from fillgen.errors import OptionError, PackError, did_you_mean, shorten
 from fillgen.tables import table
 
+VOLUME, PAN = 7, 10
+"""Controller numbers of a channel's volume and pan (General MIDI)."""
+DRUM_CHANNEL = 9
+"""The channel of the drums, counted from 0 (General MIDI)."""
+
 
 @lru_cache(maxsize=1)
 def sound_names() -> tuple[str, ...]:
@@ -79,5 +84,5 @@ PART_SETUPS = {
     "right": PartSetup("Right hand", 0, "Vibraphone", 104, 74),
     "left": PartSetup("Left hand", 1, "Electric Piano 1", 76, 52),
     "bass": PartSetup("Bass", 2, "Acoustic Bass", 96, 64),
-    "drums": PartSetup("Drums", 9, "", 78, 64),
+    "drums": PartSetup("Drums", DRUM_CHANNEL, "", 78, 64),
 }

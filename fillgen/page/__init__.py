@@ -1,15 +1,6 @@
-"""A page that opens in a browser: ideas engraved, sounding, in every key, to filter, to star, to print and to take along.
+"""The page for a browser: ideas to see, hear, filter, star, print and export in every key.
 
-| module | what it holds |
-|---|---|
-| `keys` | the twelve keys of a page, and ideas moved into them |
-| `data` | what a page knows, as plain values |
-| `looks` | ideas engraved in every key, by several processes |
-| `voices` | the bank of sounds, kept in the cache folder |
-| `bundle` | JavaScript modules put together into one script |
-| `assets/` | style and modules of the page itself |
-
-`build` makes one file that needs nothing but itself; `shell` is the same page without data, for a server.
+`build` makes a single file that works offline; `shell` is the same page without data, for a server.
 """
 
 from __future__ import annotations
@@ -27,19 +18,18 @@ if TYPE_CHECKING:
     from fillgen.phrase.idea import Ideas
 
 _MODULES = ("cards", "controls", "files", "main", "music", "player", "store")
-"""The modules of the page, of which `main` is the first that runs."""
+"""The modules of the page; `main` runs first."""
 _MOST_IN_ALL_KEYS = 800
-"""Where all ideas have more bars than these together, they are engraved in their own key only: the page would grow too
-large to be opened."""
+"""With more bars in all ideas together, they are engraved in their own key only: the page would grow too large to open."""
 _FONT = "music-font.css"
 _MEDIA = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8"}
 
 
 def build(ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str] | None = None) -> bytes:
-    """Ideas as one web page that asks nothing of any other place.
+    """Ideas as a single web page that loads nothing from anywhere.
 
-    `playing` and `sounds` are as of `fillgen.writers.midi.to_midi`; parts and a count-in are those that the page plays at
-    first. OptionError for what is not offered.
+    `playing` and `sounds` are as for `fillgen.writers.midi.to_midi`; parts and count-in are those that the page plays at
+    first. OptionError for an invalid way of playing or sound.
 
     >>> import fillgen
     >>> page = build(fillgen.ideas("| C | G7 |", count=1, shape="arch"))
@@ -72,9 +62,9 @@ def build(ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str
 
 
 def shell(head: str = "", body: str = "") -> str:
-    """The page without data, style or script of its own, for a server that gives `ASSETS` under `assets/`.
+    """The page without data, style or script of its own, for a server that serves `ASSETS` under `assets/`.
 
-    `head` goes into its head, `body` into its workshop; both are HTML and come in as they are.
+    `head` goes into its head, `body` into its workshop; both are HTML and are not escaped.
 
     >>> 'src="assets/main.js"' in shell()
     True
@@ -90,7 +80,7 @@ def shell(head: str = "", body: str = "") -> str:
 
 
 def asset(name: str) -> bytes:
-    """What is served as `assets/NAME`; KeyError for a name that is not among `ASSETS`.
+    """The content of `assets/NAME`; KeyError for a name that isn't in `ASSETS`.
 
     >>> asset("music.js")[:2]
     b'//'
@@ -110,7 +100,7 @@ def _text(name: str) -> str:
 
 
 def _names() -> tuple[str, ...]:
-    """The names of all assets: the page's own, and what lies in the workshop."""
+    """The names of all assets: the page's own, and those of the workshop."""
     own = (_FONT, "page.css", *(f"{name}.js" for name in _MODULES))
     workshop = files(__package__).joinpath("assets", "workshop")
     inside = sorted(each.name for each in workshop.iterdir()) if workshop.is_dir() else []
@@ -118,7 +108,7 @@ def _names() -> tuple[str, ...]:
 
 
 ASSETS: Mapping[str, str] = {name: _MEDIA["." + name.rpartition(".")[2]] for name in _names()}
-"""The names that are served under `assets/`, and their media types."""
+"""The names served under `assets/`, and their media types."""
 
 
 @lru_cache(maxsize=1)
@@ -129,7 +119,7 @@ def _script() -> str:
 
 
 def _policy(script: str) -> str:
-    """The content security policy of the one file: this one script, nothing from anywhere."""
+    """The content security policy of the single file: this one script, nothing from anywhere."""
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii")
     return (
         f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; font-src data:; "

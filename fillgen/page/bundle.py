@@ -1,7 +1,7 @@
-"""JavaScript modules put together into one script, for a page that is a single file.
+"""JavaScript modules bundled into one script, for a page that is a single file.
 
-Each module becomes a function that is called once and answers with what the module exports. Only the forms that this
-project's own modules use are read: `import { a, b } from "./name.js";` and `export` before a declaration.
+Each module becomes a function that is called once and returns the module's exports. Only the forms that this project's
+own modules use are supported: `import { a, b } from "./name.js";` and `export` before a declaration.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ _NOT_IN_A_PAGE = ("</script", "<!--")
 
 
 def bundled(main: str, read: Callable[[str], str]) -> str:
-    r"""One script that does what the module `main` and all that it imports do.
+    r"""One script with the module `main` and everything it imports.
 
-    `read` gives the text of a module by its name. ValueError for a form of import or export that is not known here,
-    for modules that import each other, and for what would end a script element.
+    `read` gives the text of a module by its name. ValueError for an unsupported form of import or export, for modules
+    that import each other, and for text that would end a script element.
 
     >>> modules = {"a.js": 'import { two } from "./b.js";\nuse(two);\n', "b.js": "export const two = 2;\n"}
     >>> print(bundled("a.js", modules.__getitem__))
@@ -44,7 +44,7 @@ def bundled(main: str, read: Callable[[str], str]) -> str:
 
 
 def in_order(main: str, read: Callable[[str], str]) -> list[str]:
-    """A module and all that it needs, each after those that it imports."""
+    """A module and its dependencies, each after those that it imports."""
     ordered: list[str] = []
     under_way: list[str] = []
 
@@ -64,7 +64,7 @@ def in_order(main: str, read: Callable[[str], str]) -> list[str]:
 
 
 def path_of(importer: str, imported: str) -> str:
-    """The name of a module as another one names it."""
+    """The name of a module that another one imports by a relative path."""
     parts: list[str] = []
     for part in (*PurePosixPath(importer).parent.parts, *imported.split("/")):
         if part == "..":
@@ -85,5 +85,5 @@ def _wrapped(name: str, text: str) -> str:
 
 
 def _value(name: str) -> str:
-    """The name of the constant that holds what a module exports."""
+    """The name of the constant for a module's exports."""
     return "$" + re.sub(r"\W", "_", name.removesuffix(".js"))

@@ -1,4 +1,4 @@
-"""What a page knows, as plain values for JSON: chords, strokes before swing, ideas with their pictures, other keys."""
+"""The data of a page as plain values for JSON: chords, strokes before swing, ideas with their pictures, other keys."""
 
 from __future__ import annotations
 
@@ -15,34 +15,34 @@ from fillgen.chart.text import chart_text
 from fillgen.engine.request import seconds_of
 from fillgen.errors import printable
 from fillgen.hands.fingering import difficulty
-from fillgen.hands.instruments import program, sound_names
+from fillgen.hands.instruments import PART_SETUPS, program, sound_names
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.reach import reach
 from fillgen.hands.take import Ensemble, Stroke, Take, clicks, swing_of
 from fillgen.page.keys import SHIFTS, can_move, chords_at, key_at, notes_at
 from fillgen.page.systems import engraved
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
-from fillgen.sound.synth.recipes import DRUMS, recipes, voice_of
+from fillgen.sound.synth.recipes import DRUMS, recipes, shared_words, voice_of
 from fillgen.tables import table
 from fillgen.teaching.cautions import CAUTIONS
 from fillgen.theory.metre import TICKS
 from fillgen.version import __version__
-from fillgen.writers.document import chart_document, quarters
+from fillgen.writers.document import chart_document, note_document
 from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, score_of
 from fillgen.writers.musicxml import harmony_element
-from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol
+from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, note_ids
 
 FORMAT = 1
-"""The number of this form of data."""
+"""The version of the data format."""
 Strokes = list[list[int]]
 """Rows of tick, ticks of length, MIDI pitch and velocity."""
 
 
 class Stage:
-    """All that a page is told of some ideas; what they share is worked out once.
+    """All data of a page for some ideas; whatever they share is computed once.
 
-    `playing` says what the page plays at first; how often, with which feel and with which second set it is played is
-    the page's own matter. OptionError for a way of playing or a sound that is not offered.
+    `playing` is how the page plays at first; repeats, feel and a second set of voicings are up to the page. OptionError
+    for an invalid way of playing or sound.
 
     >>> import fillgen
     >>> stage = Stage(fillgen.ideas("| C | G7 |", count=1))
@@ -73,10 +73,10 @@ class Stage:
     def _first_take(self) -> Take | None:
         return self._ensemble.take(self.ideas[0]) if len(self.ideas) else None
 
-    # About all
+    # All ideas together
 
     def whole(self) -> dict[str, Any]:
-        """The facts about all ideas; none of the ideas."""
+        """The data that all ideas share, without the ideas."""
         ideas, progression = self.ideas, self.progression
         metre = progression.metre
         found = {
@@ -112,7 +112,7 @@ class Stage:
         return {"id": _digest(found), **found}
 
     def keys(self) -> list[dict[str, Any]]:
-        """The keys that are offered, with the semitones to each; the page's own alone where notes would leave MIDI."""
+        """The keys to choose from, with the semitones to each; only the page's own if notes would leave the MIDI range."""
         shifts = SHIFTS if can_move(self.ideas.ideas) else (0,)
         return [{"name": str(key_at(self.progression.key, shift)), "shift": shift} for shift in shifts]
 
@@ -121,20 +121,18 @@ class Stage:
         return about(replace(first, progression=progression)) if first is not None else ""
 
     def _swing(self) -> dict[str, Any]:
-        """How the ratio of swung eighths follows from the tempo; `fixed` where it does not."""
+        """How the ratio of swung eighths follows from the tempo, or the `fixed` ratio."""
         swing = table("swing")
-        asked = self.playing.swing
-        follows = asked is None and self.ideas.swing and self.progression.metre.beat % TICKS == 0
+        chosen = self.playing.swing
+        follows = chosen is None and self.ideas.swing and self.progression.metre.beat % TICKS == 0
         return {
-            "fixed": None if follows else swing_of(self.ideas, asked),
+            "fixed": None if follows else swing_of(self.ideas, chosen),
             "short": swing["short-note"],
             "largest": swing["largest"],
             "smallest": swing["smallest"],
         }
 
     def _parts(self) -> list[dict[str, Any]]:
-        from fillgen.hands.instruments import PART_SETUPS  # noqa: PLC0415 - mido is loaded only where a page is made
-
         found = []
         for part in PARTS:
             setup = PART_SETUPS[part]
@@ -198,7 +196,7 @@ class Stage:
             "text": idea.text,
             "words": printable(in_words(entry)),
             "terms": dict(idea.terms),
-            "notes": [_note(told, own) for told, own in zip(idea.notes, _ids(score), strict=True)],
+            "notes": [_note(note, ids) for note, ids in zip(idea.notes, note_ids(score), strict=True)],
             "strokes": self._right(idea),
             "left": str(_lowest(idea)),
             "written": _written(score, self.progression),
@@ -206,13 +204,13 @@ class Stage:
         }
 
     def _hard(self, idea: Idea, swing: float) -> float:
-        onsets = [told.note.onset for told in idea.notes]
+        onsets = [each.note.onset for each in idea.notes]
         seconds = seconds_of(onsets, self.ideas.tempo, swing)
-        return round(difficulty([told.note.midi for told in idea.notes], seconds, reach(self.ideas.hand)), 3)
+        return round(difficulty([each.note.midi for each in idea.notes], seconds, reach(self.ideas.hand)), 3)
 
     def _right(self, idea: Idea) -> Strokes:
         """The strokes of an idea, each with the number of its note."""
-        number = {told.note.onset: index for index, told in enumerate(idea.notes)}
+        number = {each.note.onset: index for index, each in enumerate(idea.notes)}
         once = self.progression.length
         strokes = self._ensemble.take(idea).strokes["right"]
         return [
@@ -234,16 +232,16 @@ class Stage:
         drawn = engraved(scores)
         looks = {
             score.id: {
-                "names": [told.name for told in notes],
-                "fingers": [told.finger for told in notes],
+                "names": [each.name for each in notes],
+                "fingers": [each.finger for each in notes],
                 "signs": _signs(score),
                 "systems": list(drawn.systems[score.id]),
             }
             for score, notes in zip(scores, moved, strict=True)
         }
         chords = chords_document(progression, self.ideas.tempo)
-        told = {"shift": shift, "about": self._about(progression), **chords}
-        return {**told, "glyphs": dict(drawn.glyphs), "ideas": looks}
+        head = {"shift": shift, "about": self._about(progression), **chords}
+        return {**head, "glyphs": dict(drawn.glyphs), "ideas": looks}
 
 
 def chords_document(progression: Progression, tempo: int) -> dict[str, Any]:
@@ -262,7 +260,7 @@ def chords_document(progression: Progression, tempo: int) -> dict[str, Any]:
 
 
 def offered_sounds() -> list[dict[str, Any]]:
-    """A sound of General MIDI for each voice, the one whose name is most like the voice's, by the number of the sound.
+    """A General MIDI sound for each voice, the one with the most similar name, ordered by number.
 
     >>> [offered["sound"] for offered in offered_sounds()][:3]
     ['Acoustic Grand Piano', 'Electric Piano 1', 'Vibraphone']
@@ -272,16 +270,10 @@ def offered_sounds() -> list[dict[str, Any]]:
     for number, sound in enumerate(sound_names()):
         voice = voice_of(sound)
         if voice in known:
-            rank = (-_alike(sound, voice), number, sound)
+            rank = (-shared_words(sound, voice), number, sound)
             best[voice] = min(best.get(voice, rank), rank)
     ordered = sorted((number, sound, voice) for voice, (_, number, sound) in best.items())
     return [{"sound": sound, "program": number, "voice": voice} for number, sound, voice in ordered]
-
-
-def _alike(sound: str, voice: str) -> int:
-    """How many words of a voice's name begin like a word of a sound's."""
-    words = sound.lower().replace("(", "").split()
-    return sum(any(word.startswith(each[:3]) for word in words) for each in voice.split())
 
 
 def rows(strokes: Iterable[Stroke]) -> Strokes:
@@ -290,7 +282,7 @@ def rows(strokes: Iterable[Stroke]) -> Strokes:
 
 
 def json_text(document: object) -> str:
-    """A document as short JSON that can stand in a page."""
+    """A document as compact JSON that is safe inside a page."""
     text = json.dumps(document, ensure_ascii=False, separators=(",", ":"))
     for letter, written in (("<", "\\u003c"), ("\u2028", "\\u2028"), ("\u2029", "\\u2029")):
         text = text.replace(letter, written)
@@ -302,51 +294,31 @@ def _digest(document: object) -> str:
 
 
 def _lowest(idea: Idea) -> int:
-    return min((told.note.midi for told in idea.notes), default=127)
+    return min((each.note.midi for each in idea.notes), default=127)
 
 
-def _note(told: IdeaNote, ids: Sequence[str]) -> dict[str, Any]:
+def _note(note: IdeaNote, ids: Sequence[str]) -> dict[str, Any]:
     return {
-        "bar": told.bar,
-        "onset": quarters(told.note.onset),
-        "duration": quarters(told.note.length),
-        "midi": told.note.midi,
-        "name": told.name,
-        "degree": told.degree,
-        "role": told.role,
-        "finger": told.finger,
+        **note_document(note),
+        "degree": note.degree,
+        "role": note.role,
+        "finger": note.finger,
         "ids": list(ids),
     }
 
 
-# What is written
+# Notation
 
 
 def _score(entry: SheetEntry) -> Score:
-    """An entry as it is written, with fingers; the page puts the heading over it."""
+    """An entry as a score with fingers, without the heading, which the page shows itself."""
     return score_of(replace(entry, heading=""))
 
 
-def _line(score: Score) -> list[ScoreSymbol]:
-    return [each for bar in score.bars for each in bar.staves[0]]
-
-
-def _ids(score: Score) -> list[list[str]]:
-    """For each note the ids of its written parts."""
-    found: list[list[str]] = []
-    for each in _line(score):
-        if each.symbol.is_rest:
-            continue
-        if not each.symbol.tied_from:
-            found.append([])
-        found[-1].append(each.id)
-    return found
-
-
 def _signs(score: Score) -> list[str]:
-    """The printed sign of each written part of a note; a courtesy stands in brackets."""
+    """The printed accidental of each written part of a note; a courtesy is in brackets."""
     found = []
-    for each in _line(score):
+    for each in (each for bar in score.bars for each in bar.staves[0]):
         if not each.symbol.is_rest:
             sign = "".join(each.symbol.accidentals)
             courtesy = "".join(each.symbol.courtesies)
@@ -355,7 +327,7 @@ def _signs(score: Score) -> list[str]:
 
 
 def _written(score: Score, progression: Progression) -> list[dict[str, Any]]:
-    """The bars of a score as rows: what stands in them, and which chords stand over them."""
+    """The bars of a score as rows, with their symbols and chords."""
     note, at = -1, progression.length - sum(bar.length for bar in score.bars)
     bars = []
     for bar in score.bars:
@@ -391,7 +363,7 @@ def _row(each: ScoreSymbol, note: int) -> list[Any]:
 
 
 def _chords(bar: ScoreBar, start: int, progression: Progression) -> list[list[int]]:
-    """The chords over a bar: tick of the bar, and the number of the chord in the progression."""
+    """The chords over a bar: the tick of the bar, and the number of the chord in the progression."""
     numbers = {span.onset: number for number, span in enumerate(progression.spans)}
     sounding = {number for number, span in enumerate(progression.spans) if span.onset <= start < span.end}
     return [[tick, numbers.get(start + tick, min(sounding, default=0))] for tick, _ in bar.chords]

@@ -1,4 +1,4 @@
-"""The twelve keys a page offers, and ideas moved into them: chords, names and fingers go along."""
+"""The twelve keys of a page, and ideas transposed to them with chords, names and fingers."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from fillgen.theory.pitch import Key, all_keys
 from fillgen.vary.transposition import moved
 
 SHIFTS = tuple(range(-5, 7))
-"""How far the keys of a page lie from its own, in semitones."""
+"""The keys of a page, in semitones from its own."""
 _ANY: Phrase = (Note(0, 480, 72),)
-"""A note to go with chords that are moved alone."""
+"""A note for transposing chords alone."""
 
 
 def key_at(home: Key, shift: int) -> Key:
-    """The key some semitones away, as it is usually written; of two as usual the one whose signs are of the home's kind.
+    """The key some semitones away, as usually written; of two equally usual ones, with flats or sharps as in `home`.
 
     >>> from fillgen.theory.pitch import Name
     >>> [str(key_at(Key(Name.read("Eb"), "major"), shift)) for shift in (-5, 0, 2, 3)]
@@ -53,11 +53,11 @@ def chords_at(progression: Progression, shift: int) -> Progression:
 def notes_at(
     ideas: Sequence[Idea], progression: Progression, shift: int, size: str
 ) -> list[tuple[IdeaNote, ...]]:
-    """The notes of ideas some semitones away, over a progression that lies there: named anew, fingered for a hand."""
+    """The notes of ideas transposed by some semitones over a transposed progression, respelled and refingered."""
     if shift == 0:
         return [idea.notes for idea in ideas]
     phrases = [
-        tuple(replace(told.note, midi=told.note.midi + shift) for told in idea.notes) for idea in ideas
+        tuple(replace(each.note, midi=each.note.midi + shift) for each in idea.notes) for idea in ideas
     ]
     fingers = best_of_many([[note.midi for note in phrase] for phrase in phrases], reach(size))
     found = []
@@ -65,12 +65,12 @@ def notes_at(
         names = spell(progression, phrase)
         rows = zip(idea.notes, phrase, names, chosen, strict=True)
         found.append(
-            tuple(replace(told, note=note, name=name, finger=finger) for told, note, name, finger in rows)
+            tuple(replace(each, note=note, name=name, finger=finger) for each, note, name, finger in rows)
         )
     return found
 
 
 def can_move(ideas: Sequence[Idea]) -> bool:
-    """Whether all notes stay within the MIDI numbers in every key of a page."""
-    pitches = [told.note.midi for idea in ideas for told in idea.notes]
+    """Whether all notes stay within the MIDI range in every key of a page."""
+    pitches = [each.note.midi for idea in ideas for each in idea.notes]
     return not pitches or (min(pitches) + SHIFTS[0] >= 0 and max(pitches) + SHIFTS[-1] <= 127)

@@ -1,4 +1,4 @@
-"""Ideas engraved in every key of a page, by several processes where that is quicker."""
+"""Ideas engraved in every key of a page, by several processes if that is faster."""
 
 from __future__ import annotations
 
@@ -19,19 +19,19 @@ from typing import Any
 from fillgen.page.data import Stage, json_text
 
 _ROWS = 25
-"""How many ideas are engraved at a time."""
+"""The number of ideas engraved at a time."""
 _WORTH_A_PROCESS = 100
-"""Fewer pictures than these are done sooner alone."""
+"""The fewest pictures for which several processes are faster."""
 _MOST_PROCESSES = 8
 _SYSTEM, _UNKNOWN = 9, 255
-"""The place in gzip's head of the system that compressed, and what stands for none that is known."""
+"""The byte of gzip's header that names the system, and its value for an unknown one."""
 _stages: list[Stage] = []
-"""What a worker process engraves, given to it when it begins."""
+"""The stage of a worker process, set when it starts."""
 
 
 @dataclass(frozen=True)
 class Looks:
-    """A page's ideas in its own key, as documents, with their glyphs; each other key packed: gzip in base64, by its shift."""
+    """A page's ideas in its own key, as documents with their glyphs; the other keys, by shift, as gzip in base64."""
 
     ideas: tuple[dict[str, Any], ...]
     glyphs: dict[str, str]
@@ -39,7 +39,7 @@ class Looks:
 
 
 def looks(stage: Stage, shifts: Sequence[int], processes: int | None = None) -> Looks:
-    """All ideas in all keys; `processes` is how many work at it, as many as there are cores where it is left out."""
+    """All ideas in all keys, by a number of processes; the default is one per core if there is enough to do."""
     others = [shift for shift in shifts if shift]
     usual = _usual_processes(len(stage.ideas) * (len(others) + 1))
     own, *packed_ones = _all(stage, [0, *others], usual if processes is None else processes)
@@ -49,7 +49,7 @@ def looks(stage: Stage, shifts: Sequence[int], processes: int | None = None) -> 
 def packed(document: dict[str, Any]) -> str:
     """A document as JSON, compressed by gzip, in base64; the same on every system.
 
-    Source: RFC 1952, section 2.3.1: byte 9 names the system that compressed, and 255 stands for one unknown.
+    Source: RFC 1952, section 2.3.1: byte 9 names the system, and 255 means unknown.
     """
     found = bytearray(gzip.compress(json_text(document).encode(), 6, mtime=0))
     found[_SYSTEM] = _UNKNOWN
@@ -57,7 +57,7 @@ def packed(document: dict[str, Any]) -> str:
 
 
 def _engraved(stage: Stage, shift: int) -> Any:
-    """All ideas in one key: packed, but for the page's own key. What goes from process to process is small so."""
+    """All ideas in one key: packed, except in the page's own key, so that little goes from process to process."""
     ideas = stage.ideas.ideas
     rows = [ideas[first : first + _ROWS] for first in range(0, len(ideas), _ROWS)]
     if shift == 0:
@@ -89,7 +89,7 @@ def _usual_processes(pictures: int) -> int:
 
 
 def _all(stage: Stage, shifts: Sequence[int], processes: int) -> list[Any]:
-    """Every key in order. Where processes cannot be had or die, this one does what is left."""
+    """Every key in order. If processes can't be started or die, this one does the rest."""
     if processes < 2:
         return [_engraved(stage, shift) for shift in shifts]
     try:
@@ -109,11 +109,11 @@ def _result(stage: Stage, waiting: Future[Any], shift: int) -> Any:
 
 @contextmanager
 def _pool(stage: Stage, processes: int) -> Iterator[ProcessPoolExecutor]:
-    """Worker processes: copies of this one on Linux, which begin at once, new ones elsewhere."""
+    """Worker processes: forks of this one on Linux, which start at once, new ones elsewhere."""
     way = "fork" if sys.platform == "linux" else "spawn"
     context = multiprocessing.get_context(way)
     with warnings.catch_warnings():
-        # the threads of numerical libraries wait for work and hold no lock
+        # the threads of numerical libraries are idle and hold no lock
         warnings.simplefilter("ignore", DeprecationWarning)
         pool = ProcessPoolExecutor(processes, mp_context=context, initializer=_begin, initargs=(stage,))
         try:

@@ -1,7 +1,7 @@
-"""Many ideas engraved at once, each as a few systems: pictures of a line of music that a page puts one under another.
+"""Many ideas engraved at once, each as a few systems: pictures of a line of music that a page puts below one another.
 
-All ideas go through the engraver as one score, which takes half the time that one by one takes, and all share their
-glyphs. What is drawn has the width of a phone; a page makes it larger where there is room.
+All ideas go through the engraver as one score, which takes half as long as one by one, and share their glyphs. Systems
+have the width of a phone; the page enlarges them if there is room.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from fillgen.writers.notation import Score, ScoreBar
 from fillgen.writers.sheet import NARROW
 
 _ROOM = 8300
-"""The width of bars, by `_natural`, that a system takes in any key; one bar may be wider."""
+"""The width of the bars, by `_natural`, that fit into a system in any key; a single bar may be wider."""
 _STEP = 100
 _GLYPHS = "fillgen"
-"""What the names of shared glyphs end with."""
+"""The suffix of the ids of shared glyphs."""
 _WIDE, _SIDE = 9588, 120
-"""The width of a system and the margin at its sides, in the units of the drawing, 25 to a pixel."""
+"""The width of a system and its side margins, in units of the drawing, 25 to a pixel."""
 _STAFF = 720
 _LETTER, _GLYPH, _CLEF, _EDGE = 400, 270, 300, 70
 """How far letters, glyphs and clefs reach beyond their places, and the margin above and below, in these units."""
@@ -48,9 +48,9 @@ class Engraved:
 
 
 def engraved(scores: Sequence[Score]) -> Engraved:
-    """Scores of one staff as systems; their ids are prefixes of all ids inside. OutputError where that cannot be.
+    """Scores of one staff as systems; their ids are prefixes of all ids inside. OutputError if engraving fails.
 
-    In a page a `g` element for each glyph is to be there once, with the id `NAME-fillgen`.
+    A page needs one `g` element for each glyph, with the id `NAME-fillgen`.
 
     >>> from fillgen.theory.metre import METRES
     >>> from fillgen.writers.notation import Symbol, ScoreSymbol
@@ -77,9 +77,9 @@ def engraved(scores: Sequence[Score]) -> Engraved:
 
 
 def _broken(text: str, scores: Sequence[Score]) -> str:
-    """The text of a score with a break before each bar that begins a system, and the metre at the front of each score.
+    """The MEI of scores with a break before each bar that begins a system, and the metre at the front of each score.
 
-    A change of metre is announced at the end of the system before it: there a system of no use takes the announcement.
+    A change of metre is announced at the end of the system before it: an extra system takes that announcement.
     """
     before = dict.fromkeys((name for score in scores for name in _breaks(score)), "<sb/>")
     before[_first(scores[0])] = "<sb/>"
@@ -95,14 +95,14 @@ def _first(score: Score) -> str:
 
 
 def _breaks(score: Score) -> Iterator[str]:
-    """The ids of the bars that begin a new system, the first bar left out."""
+    """The ids of the bars that begin a new system, except the first bar."""
     lines = _lines([_natural(bar) for bar in score.bars])
     for line in lines[1:]:
         yield f"{score.id}-b{score.bars[line[0]].number}"
 
 
 def _lines(widths: Sequence[int]) -> list[list[int]]:
-    """Bars, by their numbers from 0, parted into as few lines as can be, about as full as one another.
+    """Bars, by their numbers from 0, in as few lines as possible, filled evenly.
 
     >>> _lines([3500, 3900, 2800, 3000]), _lines([2700] * 4), _lines([9000, 900])
     ([[0, 1], [2, 3]], [[0, 1], [2, 3]], [[0], [1]])
@@ -128,7 +128,7 @@ def _filled(widths: Sequence[int], most: int) -> list[list[int]]:
 
 
 def _natural(bar: ScoreBar) -> int:
-    """How wide the engraver would draw a bar by itself, nearly: fitted to 1,104 bars of all metres and levels."""
+    """An estimate of the width the engraver gives a bar by itself, fitted to 1,104 bars of all metres and levels."""
     symbols = [each.symbol for each in bar.staves[0]]
     lengths = sum(float((symbol.length / TICKS) ** 0.6) for symbol in symbols)
     signs = sum(any(symbol.accidentals) or any(symbol.courtesies) for symbol in symbols)
@@ -140,15 +140,15 @@ def _natural(bar: ScoreBar) -> int:
 
 
 def _system(inside: str) -> str:
-    """A system as a picture that is just as high as what is in it."""
+    """A system as a picture that is just as high as its content."""
     low, high = _extent(inside)
     box = f"{-_SIDE} {low} {_WIDE + 2 * _SIDE} {high - low}"
-    # the group that the system was in is still open at its front
+    # the opening tag of the system's group was split off, its closing tag is still inside
     return f'<svg class="system" viewBox="{box}" aria-hidden="true" focusable="false"><g>{_NAMELESS.sub("", inside)}</svg>'
 
 
 def _extent(inside: str) -> tuple[int, int]:
-    """The highest and the lowest place of what is drawn, y downwards."""
+    """The top and the bottom of a drawing, y downwards."""
     tops, feet = [], []
     staff = re.search(r"<path d=\"M-?\d+ (-?\d+)", inside)
     if staff is not None:

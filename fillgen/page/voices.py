@@ -1,4 +1,4 @@
-"""The bank of sounds that a page plays from, as JSON text: made by the synthesizer, then kept in the cache folder."""
+"""The bank of sounds that a page plays from, as JSON text: made by the synthesizer, then cached."""
 
 from __future__ import annotations
 
@@ -18,23 +18,22 @@ from fillgen.sound.synth.bank import bank
 from fillgen.sound.synth.mix import DRUM_GAIN, GAIN, released
 from fillgen.sound.synth.recipes import DRUMS, recipes
 from fillgen.sound.synth.room import response
-from fillgen.sound.synth.tones import RATE
+from fillgen.sound.synth.tones import FULL_SCALE, RATE
 from fillgen.tables import table
 from fillgen.version import __version__
 from fillgen.writers.files import make_folder, put_file
 
 _ROOM_RATE = 22050
-_FULL_SCALE = 32767
 _FALL_STEPS = 64
 _DIGEST = 64
-"""Hexadecimal digits that stand before a kept bank and tell whether it is whole."""
+"""The length of the checksum before a cached bank, in hexadecimal digits."""
 
 
 def bank_document() -> dict[str, Any]:
-    """All voices with the drum set, the room and the mix: what `fillgen.sound.synth` plays with, as plain values.
+    """All voices with the drum set, the room and the mix of `fillgen.sound.synth`, as plain values.
 
-    Of the room `pcm` holds the left row, then the right one. Of the mix `gain` is that of all parts, `drums` that of
-    the drum set beside it, and `fall` the gains of a tone that is let go, at even steps from its release to silence.
+    In the room, `pcm` holds the left row, then the right one. In the mix, `gain` applies to all parts, `drums` to the
+    drum set as well, and `fall` are the gains of a tone that is let go, at even steps from its release to silence.
     """
     voices = {voice: bank(voice).document for voice in (*recipes(), DRUMS)}
     return {"voices": voices, "room": _room(), "mix": _mix()}
@@ -48,28 +47,28 @@ def _mix() -> dict[str, Any]:
 def _room() -> dict[str, Any]:
     answer = response(_ROOM_RATE)
     gain = float(np.abs(answer).max())
-    numbers = np.round(answer / gain * _FULL_SCALE).astype("<i2")
+    numbers = np.round(answer / gain * FULL_SCALE).astype("<i2")
     pcm = base64.b64encode(numbers.tobytes()).decode("ascii")
     return {"rate": _ROOM_RATE, "gain": round(gain, 8), "pcm": pcm}
 
 
 @lru_cache(maxsize=1)
 def bank_text() -> str:
-    """The bank document as JSON. It takes half a second to make, so it is kept among the user's caches.
+    """The bank document as JSON, cached in the user's cache folder because it takes half a second to make.
 
-    What is kept counts only where it is whole and was made by this version from these recipes; where nothing can be
-    kept, it is made anew each time.
+    The cache is used only if it is complete and was made by this version from these recipes; without a cache folder
+    the bank is made each time.
     """
-    path = kept_at()
-    found = _kept(path)
+    path = cache_path()
+    found = _cached(path)
     if found is None:
         found = json.dumps(bank_document(), separators=(",", ":"))
-        _keep(path, found)
+        _cache(path, found)
     return found
 
 
-def kept_at() -> Path | None:
-    """Where the bank is kept; None where there is no place for it."""
+def cache_path() -> Path | None:
+    """The path of the cached bank; None if the system has no cache folder."""
     from platformdirs import user_cache_path  # noqa: PLC0415 - only where a page is made
 
     with contextlib.suppress(OSError, RuntimeError):
@@ -79,17 +78,17 @@ def kept_at() -> Path | None:
 
 @lru_cache(maxsize=1)
 def _made_from() -> str:
-    """A digest of all that decides what the bank is: the recipes, the version, the synthesizer, and this module."""
-    told = hashlib.sha256(json.dumps([__version__, table("voices")], sort_keys=True).encode())
+    """A digest of everything that the bank depends on: the recipes, the version, the synthesizer, and this module."""
+    digest = hashlib.sha256(json.dumps([__version__, table("voices")], sort_keys=True).encode())
     for folder in synth.__path__:
         for source in sorted(Path(folder).glob("*.py")):
-            told.update(source.read_bytes())
-    told.update(Path(__file__).read_bytes())
-    return told.hexdigest()[:16]
+            digest.update(source.read_bytes())
+    digest.update(Path(__file__).read_bytes())
+    return digest.hexdigest()[:16]
 
 
-def _kept(path: Path | None) -> str | None:
-    """A bank that is kept whole; None where there is none."""
+def _cached(path: Path | None) -> str | None:
+    """The cached bank; None if there is none or it is damaged."""
     if path is None:
         return None
     try:
@@ -100,8 +99,8 @@ def _kept(path: Path | None) -> str | None:
     return content[_DIGEST:].decode("ascii") if whole else None
 
 
-def _keep(path: Path | None, text: str) -> None:
-    """Keep a bank, and remove those of other versions; nothing happens where that cannot be."""
+def _cache(path: Path | None, text: str) -> None:
+    """Cache a bank and remove those of other versions, if possible."""
     if path is None:
         return
     content = text.encode("ascii")

@@ -1,7 +1,7 @@
-"""MIDI as sound files: rendered by our own voices, or through a sound font of the player's, as WAV or FLAC.
+"""MIDI as sound files: rendered with our own voices, or with a sound font of the player's, as WAV or FLAC.
 
-What is rendered is a MIDI file, so that sound and MIDI agree: the same notes at the same moments, with the same
-velocities, sounds, volumes and places.
+Rendering starts from a MIDI file, so that sound and MIDI agree: the same notes at the same moments, with the same
+velocities, sounds, volumes and pans.
 """
 
 from __future__ import annotations
@@ -20,46 +20,41 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.errors import OptionError, OutputError, shorten
-from fillgen.hands.instruments import sound_names
+from fillgen.hands.instruments import DRUM_CHANNEL, PAN, VOLUME, sound_names
 from fillgen.sound.performance import CONTROL, NOTE_OFF, NOTE_ON, Performance
 from fillgen.sound.playback import to_performance
 from fillgen.sound.synth.limiter import Limiter
 from fillgen.sound.synth.mix import Instrument, Part, SoundingNote, Synthesizer, Tones, mixed
-from fillgen.sound.synth.recipes import DRUMS, drums, voice_of
-from fillgen.sound.synth.tones import RATE, Samples
+from fillgen.sound.synth.recipes import DRUMS, drums, shared_words, voice_of
+from fillgen.sound.synth.tones import FULL_SCALE, RATE, Samples
 
 KINDS = (".wav", ".flac")
-"""The endings of sound files that can be written."""
+"""The file endings of sound files."""
 MOST_MINUTES = 30
-"""The longest sound file: a .wav file of that length has 318 MB."""
-_FULL_SCALE = 32767
+"""The longest sound file: 30 minutes of .wav are 318 MB."""
 _PROGRAM_CHANGE = 0xC0
-_VOLUME, _PAN = 7, 10
-"""Controller numbers of General MIDI."""
 _USUAL_VOLUME, _CENTRE = 100, 64
-_DRUM_CHANNEL = 9
-"""The channel of the drums, counted from 0 (General MIDI)."""
 _PLAYER = "fluidsynth"
 _PLAYER_GAIN = 0.4
-"""The gain at which a sound font is played, in the player's own measure, whose usual value is 0.2."""
+"""The gain for a sound font, on the scale of fluidsynth, whose default is 0.2."""
 _LONGEST_WAIT = 900
-"""Seconds after which a player that does not come to an end is stopped."""
+"""Seconds after which fluidsynth is stopped if it hasn't finished."""
 
 
 # What is heard
 
 
 class _Channel:
-    """A channel of a file as it is played: its voice, volume and place, and its notes."""
+    """A channel of a file as it is played: its voice, volume and pan, and its notes."""
 
     def __init__(self, number: int) -> None:
-        self.voice = DRUMS if number == _DRUM_CHANNEL else voice_of("1")
+        self.voice = DRUMS if number == DRUM_CHANNEL else voice_of("1")
         self.volume, self.pan = _USUAL_VOLUME, _CENTRE
         self.notes: list[SoundingNote] = []
         self._down: dict[int, tuple[float, int]] = {}
 
     def hear(self, second: float, data: bytes) -> None:
-        """Take in a message that comes at a second."""
+        """Take in a message and the second at which it comes."""
         kind, first, second_byte = data[0] & 0xF0, data[1], data[-1]
         if kind == NOTE_ON and second_byte:
             self._down[first] = second, second_byte
@@ -67,9 +62,9 @@ class _Channel:
             self._end(second, first)
         elif kind == _PROGRAM_CHANGE and self.voice != DRUMS:
             self.voice = voice_of(str(first + 1))
-        elif kind == CONTROL and first == _VOLUME:
+        elif kind == CONTROL and first == VOLUME:
             self.volume = second_byte
-        elif kind == CONTROL and first == _PAN:
+        elif kind == CONTROL and first == PAN:
             self.pan = second_byte
 
     def _end(self, second: float, midi: int) -> None:
@@ -79,7 +74,7 @@ class _Channel:
 
     @property
     def part(self) -> Part:
-        """The notes with what plays them; strokes for which there is no drum are left out."""
+        """The notes with their instrument; strokes on keys without a drum are left out."""
         place = max(-1.0, (self.pan - _CENTRE) / (_CENTRE - 1))
         notes = [n for n in self.notes if self.voice != DRUMS or n.midi in drums()]
         ordered = sorted(notes, key=lambda n: (n.start, n.midi))
@@ -87,9 +82,9 @@ class _Channel:
 
 
 def parts_of(performance: Performance) -> tuple[Part, ...]:
-    """What is heard of a performance: for each channel its notes, and the voice nearest to its sound.
+    """The parts of a performance: for each channel its notes, and the voice nearest to its sound.
 
-    A channel has one sound, volume and place, those that were set last.
+    A channel has one sound, volume and pan, those set last.
 
     >>> import fillgen
     >>> from fillgen.writers.midi import to_midi
@@ -109,7 +104,7 @@ def parts_of(performance: Performance) -> tuple[Part, ...]:
 
 
 def stand_ins(midi: bytes) -> tuple[tuple[str, str], ...]:
-    """The sounds of a MIDI file that are not among our voices, each with the voice that is heard in its place.
+    """The sounds of a MIDI file that are not among our voices, each with the voice that plays instead.
 
     >>> import fillgen
     >>> from fillgen.hands.playing import Playing
@@ -119,17 +114,12 @@ def stand_ins(midi: bytes) -> tuple[tuple[str, str], ...]:
     """
     found: dict[str, str] = {}
     for event in to_performance(midi).events:
-        if event.data and event.data[0] & 0xF0 == _PROGRAM_CHANGE and event.data[0] & 0x0F != _DRUM_CHANNEL:
+        if event.data and event.data[0] & 0xF0 == _PROGRAM_CHANGE and event.data[0] & 0x0F != DRUM_CHANNEL:
             sound = sound_names()[event.data[1]]
-            if not _is_named(voice_of(sound), sound):
-                found[sound] = voice_of(sound)
+            voice = voice_of(sound)
+            if shared_words(sound, voice) < len(voice.split()):
+                found[sound] = voice
     return tuple(found.items())
-
-
-def _is_named(voice: str, sound: str) -> bool:
-    """Whether the words of a voice begin as words of a sound's name do: saxophone is named in Alto Sax."""
-    beginnings = {word[:3] for word in sound.lower().replace("(", "").split()}
-    return all(word[:3] in beginnings for word in voice.split())
 
 
 # Sound files
@@ -140,9 +130,9 @@ def to_sound(
 ) -> bytes:
     """A MIDI file as a sound file, stereo at 44,100 samples of 16 bits a second.
 
-    It is played by our own voices, the nearest to each sound, or with `font`, a General MIDI sound font. `tones` may
-    give the samples in the synthesizer's place. OptionError for a kind that cannot be written or what lasts too long,
-    OutputError where the font cannot be played, TuneError where the MIDI file cannot be used.
+    It is played by the nearest of our own voices, or with `font`, a General MIDI sound font. `tones` may give the
+    samples instead of the synthesizer. OptionError for a kind that can't be written and for music that is too long,
+    OutputError for a font that can't be played, TuneError for a MIDI file that can't be used.
 
     >>> import fillgen
     >>> from fillgen.writers.midi import to_midi
@@ -153,7 +143,7 @@ def to_sound(
     performance = to_performance(midi)
     _check_length(performance.length)
     pieces = mixed(parts_of(performance), tones) if font is None else _by_font(midi, font)
-    numbers = (np.round(piece.T * _FULL_SCALE).astype("<i2") for piece in pieces)
+    numbers = (np.round(piece.T * FULL_SCALE).astype("<i2") for piece in pieces)
     return _flac(numbers) if kind == ".flac" else _wav(numbers)
 
 
@@ -162,7 +152,7 @@ def to_sound_files(
 ) -> Iterator[tuple[str, bytes]]:
     """MIDI files by name as sound files, one after another: `idea-01.mid` as `idea-01.wav` and so on.
 
-    The rest is as of `to_sound`; tones that several files share are made once.
+    All else is as for `to_sound`; tones that several files share are made once.
     """
     tones = Synthesizer()
     for name, midi in files.items():
@@ -170,12 +160,12 @@ def to_sound_files(
 
 
 def check_kind(kind: str) -> None:
-    """OptionError where sound files of a kind cannot be written here.
+    """OptionError if sound files of a kind can't be written here.
 
     >>> check_kind(".wav")
     """
     if kind not in KINDS:
-        raise OptionError(f"no sound file ends with {shorten(kind)}", hint=f"Use {' or '.join(KINDS)}.")
+        raise OptionError(f"{shorten(kind)} is not a kind of sound file", hint=f"Use {' or '.join(KINDS)}.")
     if kind == ".flac":
         try:
             import_module("soundfile")
@@ -186,8 +176,8 @@ def check_kind(kind: str) -> None:
 
 def _check_length(seconds: float) -> None:
     if seconds > MOST_MINUTES * 60:
-        told = f"the sound would last {seconds / 60:.0f} minutes, and {MOST_MINUTES} is the most"
-        raise OptionError(told, hint="Ask for less, or for a file an idea.")
+        length = f"the sound would last {seconds / 60:.0f} minutes, and the limit is {MOST_MINUTES}"
+        raise OptionError(length, hint="Ask for fewer ideas, or for one file an idea.")
 
 
 def _wav(pieces: Iterable[NDArray[np.int16]]) -> bytes:
@@ -214,16 +204,16 @@ def _flac(pieces: Iterable[NDArray[np.int16]]) -> bytes:
 
 
 def check_font(font: Path) -> str:
-    """Where the player of sound fonts is; OutputError where it is not, or where a file is no sound font."""
+    """The path of fluidsynth; OutputError if it isn't installed, or if a file isn't a sound font."""
     try:
         with font.open("rb") as file:
             head = file.read(12)
     except (OSError, ValueError) as error:
-        told = getattr(error, "strerror", None) or error
-        raise OutputError(f"cannot be read: {told}", place=str(font)) from error
+        reason = getattr(error, "strerror", None) or error
+        raise OutputError(f"cannot be read: {reason}", place=str(font)) from error
     if head[:4] != b"RIFF" or head[8:] != b"sfbk":
         raise OutputError(
-            "is no sound font", place=str(font), hint="A sound font is a file that ends with .sf2 or .sf3."
+            "is not a sound font", place=str(font), hint="Sound fonts are files that end with .sf2 or .sf3."
         )
     found = shutil.which(_PLAYER)
     if found is None:
@@ -254,16 +244,16 @@ def _run(command: Sequence[str], font: Path) -> None:
     except (OSError, subprocess.SubprocessError) as error:
         raise OutputError(f"{_PLAYER} cannot be run: {error}", place=str(font)) from error
     if done.returncode:
-        told = done.stderr.decode("utf-8", "replace").strip().splitlines() or ["it does not say why"]
-        raise OutputError(f"{_PLAYER} failed: {told[-1][:200]}", place=str(font))
+        reasons = done.stderr.decode("utf-8", "replace").strip().splitlines() or ["it doesn't say why"]
+        raise OutputError(f"{_PLAYER} failed: {reasons[-1][:200]}", place=str(font))
 
 
 def _read(path: Path, font: Path) -> Samples:
-    """The two rows of a file that the player wrote."""
+    """The two rows of samples of a file that fluidsynth wrote."""
     try:
         with wave.open(str(path), "rb") as file:
             numbers = np.frombuffer(file.readframes(file.getnframes()), dtype="<i2")
-            rows = numbers.reshape(-1, file.getnchannels()).T / (_FULL_SCALE + 1)
+            rows = numbers.reshape(-1, file.getnchannels()).T / (FULL_SCALE + 1)
     except (OSError, EOFError, wave.Error, ValueError) as error:
         raise OutputError(f"{_PLAYER} wrote no sound", place=str(font)) from error
     if not rows.size or not np.any(rows):

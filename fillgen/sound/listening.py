@@ -1,4 +1,4 @@
-"""Listening: what is played on an instrument over a chart, to a metronome, becomes a phrase."""
+"""Listening: notes played on an instrument over a chart, to a metronome, become a phrase."""
 
 from __future__ import annotations
 
@@ -26,22 +26,22 @@ from fillgen.sound.performance import (
 from fillgen.theory.metre import TICKS, Metre
 
 MOST_LATENCY = 500
-"""Milliseconds of delay that can be made up for."""
+"""The greatest delay that can be compensated, in milliseconds."""
 _LOOK_UP = 0.001
-"""Seconds between two looks at the input: far finer than what is written."""
+"""Seconds between two looks at the input: far shorter than any written note."""
 _NEAR_A_BEAT = TICKS / 8
-"""Notes within so many ticks of a beat are meant for it."""
-_WORTH_TELLING = 15
-"""Milliseconds, at the middle of all notes near beats, from which a delay is told. Chosen: half of what is heard."""
+"""Notes this close to a beat, in ticks, are meant for it."""
+_WORTH_A_REMARK = 15
+"""The smallest median delay of notes near beats that gets a remark, in milliseconds. Chosen: half of what is audible."""
 _ENOUGH = 4
-"""So many notes near beats tell of a delay; fewer may be chance."""
+"""The fewest notes near beats that show a delay; fewer may be chance."""
 
 
 class Input(Protocol):
-    """What MIDI messages come from; PortError where none can come any more."""
+    """Gives MIDI messages; PortError if it no longer can."""
 
     def poll(self) -> bytes | None:
-        """The next message that has come, None where none has."""
+        """The next message that has arrived, or None."""
 
 
 class _Nowhere:
@@ -53,9 +53,10 @@ class _Nowhere:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What was played: sounds in ticks from the first beat after the count-in, those before it below zero.
+    """What was played: sounds in ticks from the first beat after the count-in, negative before it.
 
-    `tempo` is in quarter notes a minute, `bars` are those listened to, `stopped` says whether it was broken off.
+    `tempo` is in quarter notes a minute, `bars` the number of bars listened to, `latency` the delay compensated, in
+    milliseconds; `stopped` means the player broke it off.
     """
 
     sounds: tuple[Sound, ...]
@@ -68,7 +69,7 @@ class Heard:
 
 @dataclass
 class _Ear:
-    """Takes down which keys are pressed from when to when, in seconds of the performance."""
+    """Records when keys are pressed and let go, in seconds of the performance."""
 
     source: Input
     down: dict[int, float] = field(default_factory=dict)
@@ -88,7 +89,7 @@ class _Ear:
             self.down[midi] = second
 
     def end(self, second: float) -> None:
-        """Let go what is still held."""
+        """End the keys still held."""
         for midi in tuple(self.down):
             self._key(midi, second, pressed=False)
 
@@ -104,12 +105,11 @@ def listen(
     stop: Stop | None = None,
     clock: Clock | None = None,
 ) -> Heard:
-    """Count in a bar, then listen for so many bars, with a click on every beat where there is a metronome.
+    """Count in a bar, then listen for a number of bars, with a click on every beat if there is a metronome.
 
-    `tempo` is in quarter notes a minute. `latency` is the delay between a click and the note played to it, in
-    milliseconds, that comes from instrument and computer; so much earlier are the notes taken to be. What is held at
-    the end ends there. Raises OptionError for a latency outside what can be made up for, PortError where a port
-    goes.
+    `tempo` is in quarter notes a minute. `latency` is the delay that instrument and computer add between a click and the
+    note played to it, in milliseconds; all notes are moved earlier by it. Keys still held at the end are let go there.
+    Raises OptionError for a latency beyond `MOST_LATENCY`, PortError if a port is disconnected.
     """
     if not -MOST_LATENCY <= latency <= MOST_LATENCY:
         hint = f"Give up to {MOST_LATENCY} milliseconds."
@@ -138,14 +138,14 @@ def _in_ticks(struck: Iterable[tuple[float, float, int]], zero: float, tempo: in
     return tuple(sorted(sounds, key=lambda sound: (sound.onset, sound.midi)))
 
 
-# What was heard, written down
+# From sounds to a phrase
 
 
 def written(heard: Heard) -> Found:
-    """What was heard as a phrase on paper, its bars known from the metronome, so that it can be lined up with its chart.
+    """What was heard as a written phrase, with the metronome's bars, so that it can be lined up with its chart.
 
-    Of notes struck together the highest counts. Notes in the last beats of the count-in are a pick-up; what comes
-    earlier, or after the end, is left out, and a remark says so. PhraseError where nothing was played.
+    Of notes struck together the highest counts. Notes in the last beats of the count-in are a pick-up; earlier notes,
+    and notes after the end, are left out, with a remark. PhraseError if nothing was played.
 
     >>> from fillgen.theory.metre import METRES
     >>> late = (Sound(9, 470, 60), Sound(489, 955, 64), Sound(975, 1905, 67))
@@ -168,13 +168,13 @@ def written(heard: Heard) -> Found:
     return Found(notes, metre, bars, heard.tempo, remarks=remarks, place="what was played", swings=swings)
 
 
-_NOTHING = "Is it the right input? fillgen ports lists them; --input names one."
+_NOTHING = "Is it the right input? fillgen ports lists them; choose one with --input."
 
 
 def _within(notes: Phrase, metre: Metre, bars: int) -> tuple[Phrase, int]:
-    """The notes of the bars that were listened to and of their pick-up, counted from where that begins; and its ticks.
+    """The notes of the bars listened to and of their pick-up, counted from its beginning, and its length in ticks.
 
-    `notes` count from the start of the count-in.
+    The onsets of `notes` count from the start of the count-in.
     """
     end = (bars + 1) * metre.bar
     inside = [
@@ -198,20 +198,20 @@ def _left_out(played: Phrase, kept: Phrase) -> tuple[str, ...]:
 
 
 def _delay(heard: Heard) -> tuple[str, ...]:
-    """A remark where the notes near beats come early or late together."""
+    """A remark if the notes near beats are early or late together."""
     late = off_beat_ms(heard.sounds, heard.metre, heard.tempo)
-    if abs(late) < _WORTH_TELLING:
+    if abs(late) < _WORTH_A_REMARK:
         return ()
-    asked = round(heard.latency + late)
+    latency = round(heard.latency + late)
     how = "late" if late > 0 else "early"
-    told = f"Half of your notes on the beat come {abs(late):.0f} ms {how} or more."
-    if not -MOST_LATENCY <= asked <= MOST_LATENCY:
-        return (told,)
-    return (f"{told} If instrument or computer is the cause, --latency {asked} makes up for it.",)
+    remark = f"Half of your notes on the beat are {abs(late):.0f} ms {how} or more."
+    if not -MOST_LATENCY <= latency <= MOST_LATENCY:
+        return (remark,)
+    return (f"{remark} If the delay is in your instrument or computer, use --latency {latency}.",)
 
 
 def off_beat_ms(sounds: Sequence[Sound], metre: Metre, tempo: int) -> float:
-    """How late notes meant for beats come, in milliseconds at their median; 0 where too few are near beats.
+    """The median delay of notes meant for beats, in milliseconds; 0 if too few notes are near beats.
 
     >>> from fillgen.theory.metre import METRES
     >>> off_beat_ms([Sound(beat * 480 + 24, beat * 480 + 400, 60) for beat in range(4)], METRES["4/4"], 120)

@@ -1,7 +1,7 @@
-"""A performance: MIDI messages sent in time, with every end of it free of hanging notes.
+"""Performances: MIDI messages sent in time, without hanging notes however they end.
 
-Each message is due at a moment counted from the start, so that small delays never add up. Messages are bytes as the
-MIDI 1.0 specification has them; whatever takes them is an `Output`.
+Each message is due at a moment counted from the start, so that small delays never add up. Messages are bytes of the
+MIDI 1.0 specification; whatever takes them is an `Output`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from itertools import count
 from typing import Protocol
 
 from fillgen.errors import FillgenError, OptionError
+from fillgen.hands.instruments import DRUM_CHANNEL
 from fillgen.hands.take import clicks
 from fillgen.theory.metre import METRES, TICKS
 
@@ -23,26 +24,24 @@ NOTE_OFF, NOTE_ON, CONTROL = 0x80, 0x90, 0xB0
 """The upper halves of status bytes (MIDI 1.0 Detailed Specification, table of status bytes)."""
 SUSTAIN, RESET_CONTROLLERS, ALL_NOTES_OFF = 64, 121, 123
 """Controller numbers of the pedal and of the two channel mode messages that end everything (MIDI 1.0, as above)."""
-_DRUMS = 9
-"""The channel of the drums, counted from 0 (General MIDI)."""
 _LEAD = 0.05
 """Seconds before the first message, so that it is not late itself."""
 _SLICE = 0.02
-"""Seconds after which a wait looks up at the latest: so soon Ctrl-C is answered."""
+"""The longest seconds between two looks at the clock while waiting, and so the longest wait for Ctrl-C."""
 _STALLED = 1.0
-"""Later than so many seconds, the machine was asleep: the rest moves back, instead of coming all at once."""
+"""Seconds of delay that mean the machine was asleep: the rest moves back instead of coming all at once."""
 _SAME_MOMENT = 0.0005
-"""Seconds: a file counts whole microseconds, so that what stands on a beat may lie a little before it."""
+"""Seconds of tolerance: files count whole microseconds, so an event on a beat may lie a little before it."""
 _SHORTEST_LOOP = 0.1
-"""What is shorter, in seconds, is not played over and over."""
+"""The shortest music, in seconds, that can be repeated."""
 
 
 class PortError(FillgenError):
-    """A MIDI port that is not there, cannot be used, or has gone."""
+    """A MIDI port that is missing, can't be used, or has been disconnected."""
 
 
 class Output(Protocol):
-    """What takes MIDI messages; PortError where it cannot any more."""
+    """Takes MIDI messages; PortError if it no longer can."""
 
     def send(self, data: bytes) -> None:
         """Send one message at once."""
@@ -50,7 +49,7 @@ class Output(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """A message that is due at a second from the start, or, where `data` is empty, a text for the player."""
+    """A message due at a second from the start, or, if `data` is empty, a text for the player."""
 
     second: float
     data: bytes
@@ -59,10 +58,9 @@ class Event:
 
 @dataclass(frozen=True)
 class Performance:
-    """Events in time order, and the seconds that they last.
+    """Events in time order, and their length in seconds.
 
-    `tempo` in quarter notes a minute and `metre` are those at the start, for a count-in; `remarks` are what there is
-    to say.
+    `tempo`, in quarter notes a minute, and `metre` are those at the start, for a count-in; `remarks` are for the player.
     """
 
     events: tuple[Event, ...]
@@ -74,14 +72,14 @@ class Performance:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """What tells seconds and what sleeps for some; tests put their own in its place."""
+    """The clock in seconds, and how to sleep for some; tests use their own."""
 
     now: Callable[[], float] = time.perf_counter
     sleep: Callable[[float], None] = time.sleep
 
 
 class Stop:
-    """Whether an end is asked for. The third time of asking breaks off whatever hangs."""
+    """A request to stop. Asking for the third time breaks off whatever hangs."""
 
     def __init__(self) -> None:
         self.times = 0
@@ -91,7 +89,7 @@ class Stop:
         return self.times > 0
 
     def ask(self, *_: object) -> None:
-        """Ask for an end; serves as the handler of a signal."""
+        """Ask to stop; also a signal handler."""
         self.times += 1
         if self.times > 2:
             raise KeyboardInterrupt
@@ -99,10 +97,10 @@ class Stop:
 
 @contextmanager
 def interrupts() -> Iterator[Stop]:
-    """Ctrl-C, SIGTERM and a closed terminal ask for an end while this lasts, so that no note is cut off unsent.
+    """Let Ctrl-C, SIGTERM and a closed terminal ask for a stop meanwhile, so that every note is ended.
 
-    Signals that the process was told to ignore stay ignored. Outside the main thread, which alone receives signals,
-    nothing changes.
+    Signals that the process ignores stay ignored. Outside the main thread, which alone receives signals, nothing
+    changes.
     """
     stop = Stop()
     before = {}
@@ -118,13 +116,13 @@ def interrupts() -> Iterator[Stop]:
             signal.signal(number, handler)
 
 
-# What is added before and after
+# Clicks
 
 
 def click_events(metre: str, tempo: float, bars: int = 1) -> tuple[Event, ...]:
     """Bars of clicks at a tempo in quarter notes a minute, the first of each bar the loudest.
 
-    `metre` may be any time signature of a file; one that no chart has is clicked in its lower number.
+    `metre` may be any time signature of a file; one that charts don't have is clicked in its lower number.
 
     >>> [round(event.second, 2) for event in click_events("3/4", 60) if event.data[0] >> 4 == 9]
     [0.0, 1.0, 2.0]
@@ -135,8 +133,8 @@ def click_events(metre: str, tempo: float, bars: int = 1) -> tuple[Event, ...]:
     for number in range(bars):
         for tick, length, key, velocity in strokes:
             start = number * bar + tick
-            found.append(Event(start * second, bytes((NOTE_ON | _DRUMS, key, velocity))))
-            found.append(Event((start + length) * second, bytes((NOTE_OFF | _DRUMS, key, 64))))
+            found.append(Event(start * second, bytes((NOTE_ON | DRUM_CHANNEL, key, velocity))))
+            found.append(Event((start + length) * second, bytes((NOTE_OFF | DRUM_CHANNEL, key, 64))))
     return tuple(found)
 
 
@@ -164,7 +162,7 @@ def bar_seconds(metre: str, tempo: float) -> float:
 
 
 def counted_in(performance: Performance) -> Performance:
-    """A performance after a bar of clicks in its own metre and tempo.
+    """A performance with a bar of clicks before it, in its own metre and tempo.
 
     >>> played = Performance((Event(0.0, bytes((0x90, 60, 80))),), 1.0, tempo=60)
     >>> counted_in(played).length, counted_in(played).events[-1].second
@@ -180,7 +178,7 @@ def counted_in(performance: Performance) -> Performance:
 
 
 class _Sender:
-    """Sends messages and knows what sounds, so that it can end all of it."""
+    """Sends messages and keeps track of sounding notes, so that it can end them."""
 
     def __init__(self, output: Output) -> None:
         self._output = output
@@ -226,13 +224,14 @@ def perform(
     meanwhile: Callable[[float, float], None] = _nothing,
     look_up: float = _SLICE,
 ) -> bool:
-    """Send a performance in time; the answer is whether it was played to its end, and not stopped.
+    """Send a performance in time, and return whether it was played to its end rather than stopped.
 
-    `loops` counts how often it is played, None for without end; from the second time on it begins at the second
-    `loop_from`, after its count-in. While it waits, `meanwhile` is called with the second of the performance and the
-    seconds left, at least every `look_up` seconds; `tell` is given the texts for the player. However it ends, by
-    itself, by `stop` or by an error, all notes are ended and the pedal is lifted. OptionError where there is nothing
-    to play over and over; PortError where the output cannot go on.
+    `loops` is how often to play it, None for endlessly; repetitions begin at the second `loop_from`, after the count-in.
+    `tell` is called with each text for the player, and `meanwhile` while waiting, at least every `look_up` seconds, with
+    the current second of the performance and the seconds left before the next message.
+
+    However it ends, by itself, by `stop` or by an error, all notes are ended and the pedal is lifted. OptionError if
+    there is nothing to repeat; PortError if the output fails.
 
     >>> class Paper:
     ...     def send(self, data):
@@ -247,7 +246,7 @@ def perform(
     True
     """
     if loops != 1 and performance.length - loop_from < _SHORTEST_LOOP:
-        raise OptionError("there is nothing to play over and over", hint="Leave out --loop.")
+        raise OptionError("there is nothing to repeat", hint="Leave out --loop.")
     sender = _Sender(output)
     run = _Player(sender, stop or Stop(), clock or Clock(), tell, meanwhile, look_up)
     try:
@@ -261,7 +260,7 @@ def perform(
 
 
 def _schedule(performance: Performance, loops: int | None, loop_from: float) -> Iterator[Event]:
-    """The events of all times through, and an empty one at the very end."""
+    """The events of all repetitions, and an empty one at the very end."""
     again = [event for event in performance.events if event.second >= loop_from - _SAME_MOMENT]
     turn = performance.length - loop_from
     yield from performance.events
@@ -273,7 +272,7 @@ def _schedule(performance: Performance, loops: int | None, loop_from: float) -> 
 
 @dataclass
 class _Player:
-    """One performance under way: the second of its start, by its clock, moves only where the machine was asleep."""
+    """A performance in progress: `start`, in seconds of its clock, moves only after the machine was asleep."""
 
     sender: _Sender
     stop: Stop

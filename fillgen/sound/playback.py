@@ -13,13 +13,13 @@ from fillgen.readers.midi import printable, usable_file
 from fillgen.sound.performance import Event, Performance
 
 _USUAL_TEMPO = 500_000
-"""Microseconds a quarter note where a file says nothing (Standard MIDI Files 1.0)."""
+"""Microseconds a quarter note in a file without a tempo (Standard MIDI Files 1.0)."""
 _FASTEST = 60_000
-"""Microseconds a quarter note at the least: what is faster, a thousand quarters a minute, is damage."""
+"""The fewest microseconds a quarter note: more than a thousand quarters a minute is damage."""
 _SENT = ("note_on", "note_off", "polytouch", "control_change", "program_change", "aftertouch", "pitchwheel")
-"""The messages of channels, which concern any instrument."""
+"""The messages of channels, which any instrument understands."""
 _LONGEST = 6 * 3600.0
-"""The longest music that is played, in seconds."""
+"""The longest music that can be played, in seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class _MessageAt:
 
 
 class _Tempi:
-    """The seconds of ticks under the tempi of a file."""
+    """Converts ticks to seconds by the tempi of a file."""
 
     def __init__(self, signs: Iterable[tuple[int, int]], division: int) -> None:
         self._ticks, self._seconds, self._micros = [0], [0.0], [_USUAL_TEMPO]
@@ -59,10 +59,10 @@ class _Tempi:
 def to_performance(content: bytes, place: str = "", tempo: float | None = None) -> Performance:
     """A Standard MIDI File of format 0 or 1 as it is played, its tempo changes included.
 
-    With `tempo`, in quarter notes a minute, it begins at that, and its changes keep their proportion. Messages for one
-    device only (system exclusive) are not played, and a remark says so. A key that is struck again while it is down
-    is let go first, one that the file leaves down is let go at the end. Markers are texts for the player. Raises
-    TuneError where the file is damaged, has no notes, or is of a kind that cannot be used.
+    `tempo`, in quarter notes a minute, replaces the file's first tempo, and later ones in proportion. Messages for one
+    device only (system exclusive) are not played, with a remark. A key that is struck again while it is down is let go
+    first; keys still down are let go at the end. Markers become texts for the player. Raises TuneError if the file is
+    damaged, has no notes, or is of a kind that can't be used.
 
     >>> import fillgen
     >>> from fillgen.writers.midi import to_midi
@@ -82,7 +82,8 @@ def to_performance(content: bytes, place: str = "", tempo: float | None = None) 
     if length > _LONGEST:
         raise TuneError(f"lasts longer than {_LONGEST / 3600:.0f} hours", place=place)
     events = tuple(
-        Event(tempi.second(p.tick) * factor, _data(p.message), _told(p.message)) for p in _let_go(placed, end)
+        Event(tempi.second(p.tick) * factor, _data(p.message), _marker_text(p.message))
+        for p in _let_go(placed, end)
     )
     return Performance(events, length, own / factor, _metre(placed, first), _remarks(file.tracks))
 
@@ -101,12 +102,12 @@ def _together(tracks: Sequence[mido.MidiTrack]) -> tuple[list[_MessageAt], int]:
 
 
 def _signs(placed: Sequence[_MessageAt]) -> list[tuple[int, int]]:
-    """Ticks and microseconds of the changes of tempo; none at all is no tempo."""
+    """Ticks and microseconds of the tempo changes; a tempo of 0 is skipped."""
     return [(p.tick, p.message.tempo) for p in placed if p.message.type == "set_tempo" and p.message.tempo]
 
 
 def _metre(placed: Sequence[_MessageAt], first: int) -> str:
-    """The time signature under the first note, 4/4 where none is signed."""
+    """The time signature at the first note, 4/4 if there is none."""
     signed = [p.message for p in placed if p.message.type == "time_signature" and p.tick <= first]
     return f"{signed[-1].numerator}/{signed[-1].denominator}" if signed else "4/4"
 
@@ -116,7 +117,7 @@ def _begins(message: mido.Message | mido.MetaMessage) -> bool:
 
 
 def _let_go(placed: Sequence[_MessageAt], end: int) -> Iterator[_MessageAt]:
-    """What is played, with every key let go before it is struck again, and at the end.
+    """The messages to play, with every key let go before it is struck again, and at the end.
 
     Where two parts share a channel and a pitch, the note lasts until the later of them lets it go.
     """
@@ -148,7 +149,7 @@ def _data(message: mido.Message | mido.MetaMessage) -> bytes:
     return b"" if message.is_meta else bytes(message.bytes())
 
 
-def _told(message: mido.Message | mido.MetaMessage) -> str:
+def _marker_text(message: mido.Message | mido.MetaMessage) -> str:
     return " ".join(printable(message.text).split())[:80] if message.type == "marker" else ""
 
 

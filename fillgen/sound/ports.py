@@ -1,4 +1,4 @@
-"""MIDI ports: which there are, and one of them opened. What drives them is loaded only when a port is wanted."""
+"""MIDI ports: listed and opened. The driver is loaded only when a port is needed."""
 
 from __future__ import annotations
 
@@ -18,38 +18,38 @@ from fillgen.errors import FillgenError, OptionError, did_you_mean, shorten
 from fillgen.sound.performance import PortError
 
 INSTALL = f"{sys.executable} -m pip install python-rtmidi"
-"""The line that installs what drives ports."""
+"""The command that installs the driver."""
 _THROUGH = "midi through"
-"""ALSA's port that only hands on what it is given: it makes no sound, so it is taken only when asked for."""
+"""ALSA's port that only passes messages on: it makes no sound, so it is never the default."""
 _USUAL_DRIVER = "rtmidi"
 _WATCH_EVERY = 3.0
-"""Seconds between two looks whether a port is still there."""
+"""Seconds between two checks that a port is still there."""
 _QUICK, _SLOW = 0.015, 0.4
-"""Seconds of silence in which there is time to look: by the open port itself, and by a new connection."""
+"""Seconds of silence that leave time for a check: through the open port, and through a new connection."""
 
 
 @dataclass(frozen=True, slots=True)
 class PortNames:
-    """The names of the ports of this machine: inputs, which are played on, and outputs, which are played to."""
+    """The names of this machine's ports: inputs to play on, and outputs to play to."""
 
     inputs: tuple[str, ...]
     outputs: tuple[str, ...]
 
 
 def port_names() -> PortNames:
-    """The ports that there are now, in the order of the system.
+    """The ports that are there now, in the order of the system.
 
-    PortError where nothing drives ports here: the package is not installed, or the system has no MIDI.
+    PortError if the driver is not installed or the system has no MIDI.
     """
     with _driven("list the MIDI ports") as backend:
         return PortNames(tuple(backend.get_input_names()), tuple(backend.get_output_names()))
 
 
 def choose(wanted: str | None, names: Sequence[str], what: str, option: str) -> str:
-    """The port that is meant: by its name, by a part that only its name has, or the only one there is.
+    """Choose a port by its name, by a part that only its name has, or as the only one there is.
 
-    `what` is `input` or `output`, `option` names the option in messages. PortError where there is none at all,
-    OptionError where none or several may be meant.
+    `what` is `input` or `output`, `option` the option for messages. PortError if there are no ports at all, OptionError
+    if none or several match.
 
     >>> choose("key", ["Keystage 49 20:0", "Expander 24:0"], "output", "--port")
     'Keystage 49 20:0'
@@ -71,7 +71,7 @@ def choose(wanted: str | None, names: Sequence[str], what: str, option: str) -> 
 
 
 def _only(names: Sequence[str], what: str, option: str) -> str:
-    """The only port, apart from one that leads nowhere."""
+    """The only port, apart from those that make no sound."""
     real = [name for name in dict.fromkeys(names) if _THROUGH not in name.casefold()] or list(names)
     if len(real) > 1:
         raise OptionError(f"there are several MIDI {what}s", hint=f"Name one with {option}. {_these(real)}")
@@ -96,23 +96,23 @@ class _Port:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        with suppress(Exception):  # a port that has gone cannot be closed, nor needs to be
+        with suppress(Exception):  # a disconnected port can't be closed, and needn't be
             self._port.close()
 
     def _gone(self, error: Exception) -> PortError:
-        hint = "Is it still connected and switched on? fillgen ports lists what there is."
-        wrong = PortError(f"the MIDI port {shorten(self.name, 60)} cannot be used any more", hint=hint)
+        hint = "Is it still connected and switched on? fillgen ports lists the ports."
+        wrong = PortError(f"the MIDI port {shorten(self.name, 60)} no longer works", hint=hint)
         wrong.__cause__ = error
         return wrong
 
 
 class OutputPort(_Port):
-    """A port that messages are sent to."""
+    """A port to send messages to."""
 
     _looked = 0.0
 
     def send(self, data: bytes) -> None:
-        """Send one message; PortError where the port has gone."""
+        """Send one message; PortError if the port is gone."""
         message = mido.Message.from_bytes(data)
         try:
             self._port.send(message)
@@ -120,10 +120,10 @@ class OutputPort(_Port):
             raise self._gone(error) from error
 
     def watch(self, second: float, left: float) -> None:
-        """Look now and then, while there is time, whether the port is still there; PortError where it is not.
+        """Check now and then, while there is time, that the port is still there; PortError if it isn't.
 
-        Some systems take messages to an instrument that was unplugged without a word. `second` counts from the start
-        of what is played, `left` are the seconds of silence ahead.
+        Some systems silently accept messages to an unplugged instrument. `second` counts from the start of the
+        performance, `left` is the number of seconds of silence ahead.
         """
         if left < (_QUICK if self._driver is not None else _SLOW) or second - self._looked < _WATCH_EVERY:
             return
@@ -134,15 +134,15 @@ class OutputPort(_Port):
 
     @property
     def _driver(self) -> Any:
-        """The driver that holds the port, where mido has one: it lists ports at once, without a connection anew."""
+        """The driver behind the port, if mido has one: it lists ports at once, without a new connection."""
         return getattr(self._port, "_rt", None)
 
 
 class InputPort(_Port):
-    """A port that messages come from."""
+    """A port to receive messages from."""
 
     def poll(self) -> bytes | None:
-        """The next message that has come, None where none has; PortError where the port has gone."""
+        """The next message that has arrived, or None; PortError if the port is gone."""
         try:
             message = self._port.poll()
         except Exception as error:
@@ -153,9 +153,9 @@ class InputPort(_Port):
 def open_output(
     wanted: str | None = None, option: str = "--port", names: PortNames | None = None
 ) -> OutputPort:
-    """The output that is meant, open. Errors are those of `port_names` and `choose`, and PortError where it is busy.
+    """Open an output. Errors are those of `port_names` and `choose`, and PortError if the port is busy.
 
-    Who opens two ports gives the `names` from before: on some systems an open port is listed itself.
+    To open two ports, list the `names` before: on some systems an open port is listed itself.
     """
     name = choose(wanted, (names or port_names()).outputs, "output", option)
     return OutputPort(name, _opened(name, "open_output"))
@@ -164,7 +164,7 @@ def open_output(
 def open_input(
     wanted: str | None = None, option: str = "--input", names: PortNames | None = None
 ) -> InputPort:
-    """The input that is meant, open; what was waiting in it is thrown away. All else is as of `open_output`."""
+    """Open an input and discard what was waiting in it. All else is as for `open_output`."""
     name = choose(wanted, (names or port_names()).inputs, "input", option)
     port = InputPort(name, _opened(name, "open_input"))
     while port.poll() is not None:
@@ -180,7 +180,7 @@ def _opened(name: str, how: str) -> Any:
 
 @contextmanager
 def _driven(doing: str, hint: str = "") -> Iterator[Backend]:
-    """What drives ports here; whatever goes wrong in it becomes a PortError that says what could not be done."""
+    """The driver; any error within becomes a PortError that says what could not be done."""
     try:
         backend = Backend()
         with _without_noise():
@@ -202,7 +202,10 @@ _NO_MIDI = (
 def _not_installed(error: ImportError) -> PortError:
     named = os.environ.get("MIDO_BACKEND", "")
     if named and not named.startswith("mido.backends.rtmidi"):
-        return PortError(f"there is no MIDI back end {shorten(named)}, which MIDO_BACKEND names")
+        return PortError(
+            f"there is no MIDI back end {shorten(named)}",
+            hint="Change or unset MIDO_BACKEND, which names it.",
+        )
     if _is_there(_USUAL_DRIVER):
         hint = f"Install it again: {INSTALL}"
         return PortError(f"python-rtmidi, which drives MIDI ports, does not load ({error})", hint=hint)
@@ -215,7 +218,7 @@ def _is_there(module: str, find: Callable[[str], object] = find_spec) -> bool:
 
 @contextmanager
 def _without_noise() -> Iterator[None]:
-    """Nothing on standard error meanwhile: the libraries of some systems write there by themselves."""
+    """Silence standard error meanwhile: the libraries of some systems write to it."""
     try:
         kept = os.dup(2)
     except OSError:

@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import Any
 
 from fillgen.chart.progression import Progression
-from fillgen.errors import OptionError
+from fillgen.errors import OptionError, many
 from fillgen.phrase.idea import IdeaNote, Ideas
 from fillgen.phrase.text import phrase_text
 from fillgen.teaching.check import Report
@@ -17,8 +17,8 @@ from fillgen.teaching.mend import Mend
 from fillgen.teaching.ranking import ranking
 from fillgen.teaching.sentences import reasons
 from fillgen.teaching.words import beat_number, beat_words
-from fillgen.writers.document import chart_document, quarters
-from fillgen.writers.text import staff
+from fillgen.writers.document import chart_document, note_document
+from fillgen.writers.text import chart_heading, staff
 
 _INDENT = "  "
 _NARROWEST = 40
@@ -28,7 +28,7 @@ _NARROWEST = 40
 
 
 def check_text(report: Report, width: int = 100) -> str:
-    """A report as text of about a width in characters: verdict, how the phrase was read, staff, faults, mend, and at the end what works.
+    """A report as text of about `width` characters: verdict, how the phrase was read, staff, faults, mend, what works.
 
     >>> from fillgen.teaching.check import check
     >>> from fillgen.chart.text import parse_chart
@@ -58,7 +58,7 @@ def check_text(report: Report, width: int = 100) -> str:
         "\n".join(staff(report.notes, report.progression, width)),
         *_faults(report, width),
         *_mend(report.mend, width),
-        *_section("What holds", [f"{kind}: {told}" for kind, told in report.holds], width),
+        *_section("What holds", [f"{kind}: {statement}" for kind, statement in report.holds], width),
         *_section("Note by note", list(_by_bar(report)), width),
         *_section("Also", report.remarks, width),
         *_section("What works", report.works, width),
@@ -67,12 +67,7 @@ def check_text(report: Report, width: int = 100) -> str:
 
 
 def _heading(report: Report) -> str:
-    return f"{_chart_words(report.progression)}, level {report.level} ({report.level_name})"
-
-
-def _chart_words(progression: Progression) -> str:
-    title = f"{progression.title}: " if progression.title else ""
-    return f"{title}{progression.key}, {progression.metre.name}"
+    return f"{chart_heading(report.progression)}, level {report.level} ({report.level_name})"
 
 
 def _verdict(report: Report) -> str:
@@ -83,12 +78,12 @@ def _verdict(report: Report) -> str:
 
 
 def _section(title: str, lines: Sequence[str], width: int) -> list[str]:
-    """A title with its lines below it; nothing where there are none."""
+    """A title with its lines below it; nothing if there are no lines."""
     return ["\n".join([title, *(_wrapped(line, 1, width) for line in lines)])] if lines else []
 
 
 def _wrapped(line: str, depth: int, width: int) -> str:
-    """A line indented so many times, and once more where it runs on."""
+    """A line indented `depth` times, and once more where it wraps."""
     first = _INDENT * depth
     return textwrap.fill(
         line,
@@ -101,7 +96,7 @@ def _wrapped(line: str, depth: int, width: int) -> str:
 
 
 def _faults(report: Report, width: int) -> list[str]:
-    """The faults note by note: what is wrong with it, and why the rule is asked."""
+    """The faults note by note: what is wrong, and why there is such a rule."""
     if not report.faults:
         return []
     lines = ["What breaks the rules"]
@@ -115,12 +110,12 @@ def _faults(report: Report, width: int) -> list[str]:
             broken = [fault for fault in notes if fault.sentence == sentence]
             kinds = ", ".join(fault.kind for fault in broken)
             lines.append(_wrapped(f"{kinds}: {sentence}", 2, width))
-            lines += [_wrapped(line, 2, width) for line in _asked(broken, explained)]
+            lines += [_wrapped(line, 2, width) for line in _rules(broken, explained)]
     return ["\n".join(lines)]
 
 
-def _asked(broken: Sequence[Fault], explained: set[str]) -> Iterator[str]:
-    """What broken rules ask and why, where it has not been said yet."""
+def _rules(broken: Sequence[Fault], explained: set[str]) -> Iterator[str]:
+    """What the broken rules say and why, each rule once; those in `explained` are skipped."""
     for fault in broken:
         if fault.kind not in explained:
             explained.add(fault.kind)
@@ -130,9 +125,8 @@ def _asked(broken: Sequence[Fault], explained: set[str]) -> Iterator[str]:
 def _mend(mend: Mend | None, width: int) -> list[str]:
     if mend is None:
         return []
-    count = len(mend.changed)
     lines = [
-        f"The smallest change that mends it: {count} note{'' if count == 1 else 's'}",
+        f"The smallest change that mends it: {many(len(mend.changed), 'note')}",
         _INDENT + mend.text,
         *(_wrapped(sentence, 1, width) for sentence in mend.sentences),
     ]
@@ -140,17 +134,17 @@ def _mend(mend: Mend | None, width: int) -> list[str]:
 
 
 def _by_bar(report: Report) -> Iterator[str]:
-    for told, reason in zip(report.notes, report.reasons, strict=True):
-        yield f"bar {told.bar}: {reason}"
+    for note, reason in zip(report.notes, report.reasons, strict=True):
+        yield f"bar {note.bar}: {reason}"
 
 
 # An idea explained
 
 
 def explain_text(ideas: Ideas, number: int, width: int = 100) -> str:
-    """One of the ideas shown, counted from 1, as text: its staff, its notes one by one, and why it ranks there.
+    """One of the ideas, counted from 1, as text: its staff, its notes one by one, and why it ranks there.
 
-    Raises OptionError for a number that is not shown.
+    Raises OptionError if there is no idea of that number.
 
     >>> import fillgen
     >>> found = fillgen.ideas("| C | G7 |", level=1, count=2)
@@ -161,9 +155,9 @@ def explain_text(ideas: Ideas, number: int, width: int = 100) -> str:
         raise OptionError(f"there is no idea {number}", hint=f"The ideas shown are 1 to {len(ideas)}.")
     idea, progression = ideas[number - 1], ideas.progression
     why = reasons(progression, idea.phrase)
-    told = [f"bar {note.bar}: {sentence}" for note, sentence in zip(idea.notes, why, strict=True)]
+    by_note = [f"bar {note.bar}: {sentence}" for note, sentence in zip(idea.notes, why, strict=True)]
     heading = (
-        f"{_chart_words(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, level {ideas.level}, "
+        f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, level {ideas.level}, "
         f"idea {number} of {len(ideas)}"
     )
     sections = [
@@ -171,7 +165,7 @@ def explain_text(ideas: Ideas, number: int, width: int = 100) -> str:
         "\n".join(
             [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}", *staff(idea.notes, progression, width)]
         ),
-        *_section("Note by note", told, width),
+        *_section("Note by note", by_note, width),
         *_section("Why it ranks there", ranking(idea, ideas), width),
     ]
     return "\n\n".join(sections) + "\n"
@@ -184,8 +178,8 @@ def check_document(report: Report) -> dict[str, Any]:
     """A report as plain dictionaries and lists.
 
     Onsets and durations are quarter notes from the start of the phrase, beats count from 1; `note` of a fault and
-    `changed` of a mend count notes from 0. A role is empty where no rule justifies the note, a kind where textbooks have
-    no name for it. `tempo` and `lowest` are null where they were not asked for.
+    `changed` of a mend count notes from 0. A role is empty if no rule justifies the note, a kind if textbooks have no
+    name for it. `tempo` and `lowest` are null if they weren't requested.
     """
     chart = chart_document(report.progression, report.tempo or 0)
     notes = zip(report.notes, report.names, report.reasons, strict=True)
@@ -195,28 +189,25 @@ def check_document(report: Report) -> dict[str, Any]:
         "lowest": report.lowest,
         "right": report.right,
         "reading": list(report.reading),
-        "text": phrase_text(report.phrase, report.progression, [told.name for told in report.notes]),
+        "text": phrase_text(report.phrase, report.progression, [note.name for note in report.notes]),
         "notes": [_note(report.progression, *each) for each in notes],
         "faults": [_fault(fault) for fault in report.faults],
         "mend": _mend_document(report.mend),
-        "holds": [{"rule": kind, "says": told} for kind, told in report.holds],
+        "holds": [{"rule": kind, "says": statement} for kind, statement in report.holds],
         "remarks": list(report.remarks),
         "works": list(report.works),
     }
 
 
-def _note(progression: Progression, told: IdeaNote, kind: str, why: str) -> dict[str, Any]:
+def _note(progression: Progression, note: IdeaNote, kind: str, why: str) -> dict[str, Any]:
     return {
-        "bar": told.bar,
-        "beat": beat_number(progression.metre, told.note.onset),
-        "onset": quarters(told.note.onset),
-        "duration": quarters(told.note.length),
-        "midi": told.note.midi,
-        "name": told.name,
-        "role": told.role,
+        "bar": note.bar,
+        "beat": beat_number(progression.metre, note.note.onset),
+        **note_document(note),
+        "role": note.role,
         "kind": kind,
-        "degree": told.degree,
-        "finger": told.finger,
+        "degree": note.degree,
+        "finger": note.finger,
         "why": why,
     }
 

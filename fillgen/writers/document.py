@@ -13,12 +13,12 @@ from fillgen.theory.metre import TICKS
 
 
 def to_json(ideas: Ideas) -> str:
-    """The whole answer as JSON text. Onsets and durations are quarter notes, straight (before swing)."""
+    """Ideas with their chart as JSON text. Onsets and durations are quarter notes, straight (before swing)."""
     return json.dumps(document(ideas), ensure_ascii=False, indent=1) + "\n"
 
 
 def document(ideas: Ideas) -> dict[str, Any]:
-    """The whole answer as plain dictionaries and lists."""
+    """Ideas with their chart as plain dictionaries and lists."""
     return {
         "chart": chart_document(ideas.progression, ideas.tempo),
         "rhythm": ideas.rhythm,
@@ -31,7 +31,7 @@ def document(ideas: Ideas) -> dict[str, Any]:
 
 
 def chart_document(progression: Progression, tempo: int) -> dict[str, Any]:
-    """The progression as plain dictionaries: a chord's onset counts from the start of its bar."""
+    """A progression as plain dictionaries; a chord's onset counts from the start of its bar."""
     bars = [
         {"bar": number, "chords": [_chord(span, bar[0].onset) for span in bar]}
         for number, bar in enumerate(progression.bars, progression.first)
@@ -56,25 +56,27 @@ def _idea(idea: Idea, ideas: Ideas) -> dict[str, Any]:
         "terms": dict(idea.terms),
         "shape": idea.shape,
         "text": idea.text,
-        "notes": [{**_note(told), "why": each} for told, each in zip(idea.notes, why, strict=True)],
+        "notes": [{**_idea_note(note), "why": each} for note, each in zip(idea.notes, why, strict=True)],
         "why": list(ranking(idea, ideas)),
     }
 
 
-def _note(told: IdeaNote) -> dict[str, Any]:
+def _idea_note(note: IdeaNote) -> dict[str, Any]:
+    return {**note_document(note), "role": note.role, "degree": note.degree, "finger": note.finger}
+
+
+def note_document(note: IdeaNote) -> dict[str, Any]:
+    """When and where a note sounds, as plain values: bar, onset and duration in quarter notes, pitch and name."""
     return {
-        "bar": told.bar,
-        "onset": quarters(told.note.onset),
-        "duration": quarters(told.note.length),
-        "midi": told.note.midi,
-        "name": told.name,
-        "role": told.role,
-        "degree": told.degree,
-        "finger": told.finger,
+        "bar": note.bar,
+        "onset": quarters(note.note.onset),
+        "duration": quarters(note.note.length),
+        "midi": note.note.midi,
+        "name": note.name,
     }
 
 
 def quarters(ticks: int) -> int | float:
-    """Ticks as quarter notes, whole where they are whole."""
+    """Ticks as quarter notes; a whole number of them is an int."""
     whole, rest = divmod(ticks, TICKS)
     return whole if not rest else round(ticks / TICKS, 6)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from threading import Lock
+from typing import Any
 
 import verovio
 
@@ -14,15 +17,15 @@ from fillgen.errors import OutputError
 from fillgen.writers.markup import one_line
 
 UNITS = 2.5
-"""Units of the engraver's page in a pixel of the picture, at the scale used here."""
+"""Units of the engraver's page in a pixel of the picture, at the scale in `_OPTIONS`."""
 FONT = "Leipzig"
-"""The music font; it has flats and sharps of the size of text, too."""
+"""The music font; it has flats and sharps for text, too."""
 _TEXT_FONTS = f"Times, {FONT}, serif"
 _SIGNS = {"\uea64": "♭", "\uea65": "♮", "\uea66": "♯"}
 """The engraver writes the signs of chord symbols as those of a figured bass, by the numbers of SMuFL."""
 _SIGN = re.compile(f'<tspan font-family="{FONT}" font-size="720px">([{"".join(_SIGNS)}])</tspan>')
 _SIGN_SIZE = "405px"
-"""As high as the letters beside it: the signs of Unicode in the music font are that much larger."""
+"""As high as the letters beside it: the Unicode signs of the music font are larger than its text."""
 _ID = re.compile(r' id="([^"]*)"')
 _ROOT = re.compile(r'<svg viewBox="0 0 (\d+) (\d+)"([^>]*) id="([^"]*)">')
 _OWN = re.compile(r'id="(\w+)">')
@@ -31,7 +34,7 @@ _PLACEHOLDER = re.compile(r'<g[^>]* class="[^"]*placeholder[^"]*"><ellipse[^>]*/
 _FINGER = re.compile(r'(<g class="fing"><text x=")(-?\d+)(" y="(-?\d+)")')
 _STEM = re.compile(r'<g class="stem"><path d="M(-?\d+) (-?\d+) L-?\d+ (-?\d+)"')
 _STEM_SIDE = (60, 180)
-"""How far to the right of a finger the stem of its own note stands, where it goes up."""
+"""How far to the right of a finger an upward stem of its own note can be."""
 _ASIDE = 90
 """How far such a finger is moved away from the stem; staff lines are 180 apart."""
 _ALONE = Lock()
@@ -63,6 +66,17 @@ def _toolkit() -> verovio.toolkit:
     return verovio.toolkit()
 
 
+@contextmanager
+def _loaded(score: str, name: str, options: Mapping[str, Any]) -> Iterator[verovio.toolkit]:
+    """The engraver with a score, for one thread at a time; OutputError with `name` as its place if it can't read it."""
+    with _ALONE:
+        toolkit = _toolkit()
+        toolkit.setOptions({**_OPTIONS, **options})
+        if not toolkit.loadData(score):
+            raise OutputError("cannot be engraved", place=name)
+        yield toolkit
+
+
 @dataclass(frozen=True, slots=True)
 class Drawing:
     """The inside of an SVG picture, and the picture's width and height in pixels."""
@@ -73,32 +87,26 @@ class Drawing:
 
 
 _LEAST = 0.5
-"""A last line is stretched over the whole width only where it takes that share of it by itself. Chosen."""
+"""A last line is stretched to the full width only if it fills at least this share of it. Chosen."""
 
 
 def engraved(
     score: str, name: str, width: int, height: int = TALLEST, *, broken: bool = False
 ) -> tuple[Drawing, ...]:
-    """A score, MEI or MusicXML, as drawings: one, or several where it does not fit into a height.
+    """A score, MEI or MusicXML, as drawings: one, or several if it doesn't fit into a height.
 
-    `width` and `height` are in units, 2.5 to a pixel; a drawing is no higher than what is in it. Lines are as the score
-    has them where it is `broken` into lines, and else as they fit. Of the ids only those
-    stay that have a hyphen, as a score's own have; those that belong to the drawing itself end with `name`, so that
-    many can stand in one page. OutputError where the engraver cannot read the score.
+    `width` and `height` are in units, 2.5 to a pixel; a drawing is just as high as its content. A score that is
+    `broken` into lines keeps them; otherwise lines are filled. Ids without a hyphen are dropped: a score's own ids have
+    one. Those of the drawing itself end with `name`, so that a page can hold many drawings. OutputError if the engraver
+    can't read the score.
     """
-    with _ALONE:
-        toolkit = _toolkit()
-        toolkit.setOptions(
-            {
-                **_OPTIONS,
-                "pageWidth": width,
-                "pageHeight": height,
-                "breaks": "line" if broken else "auto",
-                "minLastJustification": _LEAST,
-            }
-        )
-        if not toolkit.loadData(score):
-            raise OutputError("cannot be engraved", place=name)
+    options = {
+        "pageWidth": width,
+        "pageHeight": height,
+        "breaks": "line" if broken else "auto",
+        "minLastJustification": _LEAST,
+    }
+    with _loaded(score, name, options) as toolkit:
         drawn = [str(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1)]
     return tuple(
         _cleaned(each, name if number == 0 else f"{name}-p{number}") for number, each in enumerate(drawn)
@@ -120,8 +128,8 @@ def bar_widths(drawing: Drawing) -> tuple[tuple[int, ...], ...]:
 def one_sheet(score: str, name: str, glyphs: str, width: int, breaks: str = "encoded") -> str:
     """A score on one sheet, as the text of an `svg` element; the id of each glyph ends with `-` and `glyphs`.
 
-    `width` is in units; `breaks` says where systems end: as the engraver's option does, `encoded` where the score says.
-    `name` is what is named where the engraver cannot read the score, which is an OutputError.
+    `width` is in units; `breaks` is the engraver's option that decides where systems end: `encoded` follows the score.
+    OutputError with `name` as its place if the engraver can't read the score.
 
     >>> from fillgen.theory.metre import METRES
     >>> from fillgen.writers.notation import Score, ScoreBar, Symbol, ScoreSymbol
@@ -132,11 +140,8 @@ def one_sheet(score: str, name: str, glyphs: str, width: int, breaks: str = "enc
     >>> 'id="E050-own"' in one_sheet(text, "a whole note", "own", 4000)
     True
     """
-    with _ALONE:
-        toolkit = _toolkit()
-        toolkit.setOptions({**_OPTIONS, "breaks": breaks, "pageWidth": width, "pageHeight": TALLEST})
-        if not toolkit.loadData(score):
-            raise OutputError("cannot be engraved", place=name)
+    options = {"breaks": breaks, "pageWidth": width, "pageHeight": TALLEST}
+    with _loaded(score, name, options) as toolkit:
         drawn = str(toolkit.renderToSVG(1))
     root = _OWN.search(drawn)
     assert root is not None
@@ -145,12 +150,8 @@ def one_sheet(score: str, name: str, glyphs: str, width: int, breaks: str = "enc
 
 
 def as_mei(score: str, name: str) -> str:
-    """A score in MusicXML as MEI; OutputError where the engraver cannot read it."""
-    with _ALONE:
-        toolkit = _toolkit()
-        toolkit.setOptions(_OPTIONS)
-        if not toolkit.loadData(score):
-            raise OutputError("cannot be read by the engraver", place=name)
+    """A score in MusicXML as MEI; OutputError if the engraver can't read it."""
+    with _loaded(score, name, {}) as toolkit:
         return str(toolkit.getMEI())
 
 
@@ -168,7 +169,7 @@ def _cleaned(drawn: str, name: str) -> Drawing:
 
 
 def _fingers_aside(inside: str) -> str:
-    """Fingers moved to the left of a stem that goes up beside them: the engraver lets the two touch."""
+    """Move fingers to the left of an upward stem beside them, which the engraver lets touch."""
     stems = [tuple(map(int, found)) for found in _STEM.findall(inside)]
 
     def aside(found: re.Match[str]) -> str:
@@ -191,7 +192,7 @@ def _data() -> Path:
 
 @cache
 def font_css() -> str:
-    """The music font as a rule of a style sheet, for the flats and sharps of chord symbols; once in a page."""
+    """The music font as a CSS rule, for the flats and sharps of chord symbols; a page needs it once."""
     return one_line((_data() / f"{FONT}.css").read_text(encoding="ascii"))
 
 
@@ -199,7 +200,7 @@ def font_css() -> str:
 def outline(letter: str) -> tuple[str, int]:
     """The outline of a letter of the music font as SVG path data, y upwards, and its advance, 1000 units an em.
 
-    KeyError where the font has none.
+    KeyError if the font doesn't have the letter.
 
     >>> outline("♭")[1]
     269

@@ -1,4 +1,4 @@
-"""What a sheet shows of a phrase: its notes, chords, fingers and heading."""
+"""Entries of a sheet: a phrase with its chords, fingers and heading, as a score and in words."""
 
 from __future__ import annotations
 
@@ -18,7 +18,16 @@ from fillgen.theory.metre import TICKS
 from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import signed
 from fillgen.writers.musicxml import beat_words, whole_ratio
-from fillgen.writers.notation import Chunk, Score, ScoreBar, ScoreSymbol, Symbol, ids_of, written
+from fillgen.writers.notation import (
+    Chunk,
+    Score,
+    ScoreBar,
+    ScoreSymbol,
+    Symbol,
+    ids_of,
+    name_and_octave,
+    written,
+)
 
 if TYPE_CHECKING:
     from fillgen.readers.musicxml import Tune
@@ -32,12 +41,12 @@ _GRID = TICKS // 4
 
 @dataclass(frozen=True)
 class SheetEntry:
-    """What is engraved: a phrase over its chords, with what stands over it.
+    """A phrase over its chords to be engraved, with its heading.
 
-    `name` begins all ids of its picture: a letter, then letters, digits, - and _. `heading` is a few words such as
-    the rank and the shape. `tempo` is in quarter notes a minute, `swing` the ratio of first eighth to second. Where
-    the progression's first bar is numbered 0 it holds a pick-up, and is written short. `source` is MusicXML that is
-    engraved as it stands, in the place of the notes. OptionError for another name.
+    `name` is the prefix of all ids in its picture: a letter, then letters, digits, - and _; OptionError for any other
+    name. `heading` is a few words such as the rank and the shape. `tempo` is in quarter notes a minute, `swing` the
+    ratio of first eighth to second. A first bar with the number 0 holds a pick-up, and is written short. `source` is
+    MusicXML to engrave instead of the notes.
     """
 
     name: str
@@ -51,12 +60,12 @@ class SheetEntry:
 
     def __post_init__(self) -> None:
         if not _NAME.fullmatch(self.name):
-            hint = "It begins with a letter and has letters, digits, - and _ only."
-            raise OptionError(f"{shorten(self.name)} is no name for a picture", hint=hint)
+            hint = "Use a letter, then letters, digits, - and _."
+            raise OptionError(f"{shorten(self.name)} is not a name for a picture", hint=hint)
 
 
 def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[SheetEntry, ...]:
-    """The ideas of an answer as entries named `idea-1`, `idea-2` and so on by rank.
+    """Ideas as entries named `idea-1`, `idea-2` and so on by rank.
 
     >>> import fillgen
     >>> [entry.heading for entry in entries_of(fillgen.ideas("| C | G7 |", count=1, shape="arch"))]
@@ -95,7 +104,7 @@ def lesson_entries(lesson: Lesson, swing: float = 1.0) -> tuple[SheetEntry, ...]
 
 
 def section_marks(piece: Piece, tune: Tune) -> tuple[dict[int, str], list[str]]:
-    """The measures of a tune's score at which intro, tune and ending start, and what all its measures are called."""
+    """The measures of a tune's score at which intro, tune and ending start, and the numbers of all its measures."""
     bar = tune.metre.bar
     before = piece.first if piece.intro else 0
     after = len(piece.ideas.progression.bars) - piece.last if piece.ending else 0
@@ -109,7 +118,7 @@ def section_marks(piece: Piece, tune: Tune) -> tuple[dict[int, str], list[str]]:
 
 
 def _numbers(lengths: Sequence[int], at: int, bar: int) -> Iterator[str]:
-    """The numbers of measures of these lengths; one that begins within a bar, as a pick-up does, is not counted.
+    """The numbers of measures of these lengths; one that begins within a bar, such as a pick-up, is not counted.
 
     >>> list(_numbers([1440, 1440, 960, 480, 1440], 0, 1440)), list(_numbers([480, 1440], 960, 1440))
     (['1', '2', '3', 'X3', '4'], ['0', '1'])
@@ -125,7 +134,7 @@ def _numbers(lengths: Sequence[int], at: int, bar: int) -> Iterator[str]:
 
 
 def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
-    """An entry as it is written down; OutputError where a note is too short for any sign."""
+    """An entry as a score; OutputError if a note is too short to be written."""
     progression, bar = entry.progression, entry.progression.metre.bar
     lead = _lead(entry)
     whole = progression.bars[1:] if lead == bar else progression.bars
@@ -135,8 +144,8 @@ def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
         if settings.staves == 2:
             lines.append(_left(entry, settings, lead, lengths))
     except (ValueError, KeyError) as error:
-        told = "has notes too short to be written"
-        raise OutputError(told, place=entry.heading or entry.name) from error
+        reason = "has notes too short to be written"
+        raise OutputError(reason, place=entry.heading or entry.name) from error
     first = progression.first + (lead == bar)
     bars = []
     at = lead
@@ -155,19 +164,19 @@ def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
 
 
 def _lead(entry: SheetEntry) -> int:
-    """The ticks by which the first bar is shortened: what is silent before a pick-up, a whole bar where all is."""
+    """The ticks by which the first bar is shortened: the silence before a pick-up, a whole bar if it is all silent."""
     if entry.progression.first != 0 or not entry.notes:
         return 0
-    first = min(told.note.onset for told in entry.notes)
+    first = min(each.note.onset for each in entry.notes)
     first -= first % _GRID and first % TICKS
     return min(first, entry.progression.metre.bar)
 
 
 def _names(entry: SheetEntry) -> Sequence[str]:
-    """The scientific names of the notes, found here where an entry has none."""
-    if all(told.name for told in entry.notes):
-        return [told.name for told in entry.notes]
-    return spell(entry.progression, tuple(told.note for told in entry.notes))
+    """The scientific names of the notes, spelled here if the entry has none."""
+    if all(each.name for each in entry.notes):
+        return [each.name for each in entry.notes]
+    return spell(entry.progression, tuple(each.note for each in entry.notes))
 
 
 def _right(
@@ -176,19 +185,19 @@ def _right(
     """The bars of the right hand, with ids, fingers and names."""
     progression, names = entry.progression, _names(entry)
     chunks = [
-        Chunk(told.note.onset - lead, told.note.length, (name,))
-        for told, name in zip(entry.notes, names, strict=True)
+        Chunk(each.note.onset - lead, each.note.length, (name,))
+        for each, name in zip(entry.notes, names, strict=True)
     ]
     bars = written(chunks, progression.metre, progression.key, lengths, pickup=lead > 0)
     ids = ids_of(bars, f"{entry.name}-n")
-    told = iter(entry.notes)
+    notes = iter(entry.notes)
     found = []
     for symbols, row in zip(bars, ids, strict=True):
         line = []
         for symbol, name in zip(symbols, row, strict=True):
             begins = not symbol.is_rest and not symbol.tied_from
-            finger = next(told).finger if begins else 0
-            shown = signed(symbol.names[0].rstrip("-0123456789")) if begins and settings.note_names else ""
+            finger = next(notes).finger if begins else 0
+            shown = signed(name_and_octave(symbol.names[0])[0]) if begins and settings.note_names else ""
             line.append(ScoreSymbol(symbol, name, finger if settings.fingers else 0, shown))
         found.append(tuple(line))
     return found
@@ -197,9 +206,9 @@ def _right(
 def _left(
     entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int]
 ) -> list[tuple[ScoreSymbol, ...]]:
-    """The bars of the left hand: chords held as long as they last, by the best way through them."""
+    """The bars of the left hand: chords held as long as they last, voiced along the best path."""
     progression = entry.progression
-    below = min((told.note.midi for told in entry.notes), default=127)
+    below = min((each.note.midi for each in entry.notes), default=127)
     chunks = [
         Chunk(max(0, onset - lead), length - max(0, lead - onset), names)
         for onset, length, names in _voiced(progression, below, settings.span)
@@ -212,7 +221,7 @@ def _left(
 
 @lru_cache(maxsize=256)
 def _voiced(progression: Progression, below: int, span: int) -> tuple[tuple[int, int, tuple[str, ...]], ...]:
-    """The left hand's chords under a pitch: tick, ticks and the names of the keys, none where it is silent."""
+    """The left hand's chords below a pitch: onset and length in ticks and the names of the keys; none if it is silent."""
     path = left_paths(progression, below, span)[0]
     return tuple(
         (chord.onset, chord.length, tuple(_key_names(voicing.tones, voicing.pitches)))
@@ -233,7 +242,7 @@ _SPOKEN = {"♭": " flat ", "♯": " sharp ", "♮": " natural "}
 
 
 def in_words(entry: SheetEntry) -> str:
-    """A phrase in words, bar by bar, for those who cannot see it.
+    """A phrase in words, bar by bar, for people who can't see it.
 
     >>> from fillgen.phrase.note import Note
     >>> from fillgen.chart.text import parse_chart
@@ -267,9 +276,9 @@ def _spoken(name: str) -> str:
 def _symbol_in_words(symbol: Symbol) -> str:
     if symbol.is_rest:
         return f"{_length_in_words(symbol)} rest"
-    octave = symbol.names[0].lstrip("ABCDEFG#b")
+    name, octave = name_and_octave(symbol.names[0])
     held = " held" if symbol.tied_from else ""
-    return f"{_spoken(symbol.names[0].rstrip('-0123456789'))} {octave}{held} {_length_in_words(symbol)}"
+    return f"{_spoken(name)} {octave}{held} {_length_in_words(symbol)}"
 
 
 def _length_in_words(symbol: Symbol) -> str:
@@ -280,7 +289,7 @@ def _length_in_words(symbol: Symbol) -> str:
 
 
 def about(entry: SheetEntry, *, counted: bool = False) -> str:
-    """Key, metre, rhythm, tempo and swing of an entry in a line; the tempo in beats a minute where it is `counted`.
+    """Key, metre, rhythm, tempo and swing of an entry in a line; with `counted` the tempo is in beats a minute.
 
     >>> from fillgen.chart.text import parse_chart
     >>> about(SheetEntry("a", parse_chart("| Eb | Bb7 |", key="Eb"), (), "", "swing", 120, 2.0))

@@ -1,11 +1,11 @@
 """Files written whole or not at all, by one process or by several at once.
 
-A file is written as a draft beside it, `.NAME.RANDOM.fillgen.part`, which is then given its name. A draft whose process
-was killed is removed when something is next written to the same folder.
+A file is written as a draft beside it, `.NAME.RANDOM.fillgen.part`, which is then renamed. The draft of a killed process
+is removed when something is next written to the same folder.
 
-What is replaced, when that is asked for: a plain file that you may write to, which keeps its mode. A link is followed, and
-the file it leads to is replaced, if the link is yours (or the system's) and so is the right to write to that file. A link
-that leads nowhere, one that somebody else made, a pipe and a device are refused with the reason, and left alone.
+Only a plain file that you may write to is replaced, on request, and keeps its mode. A link is followed, and the file it
+leads to replaced, if the link is yours or the system's and you may write to that file. A link that leads nowhere, one that
+another user made, a pipe and a device are refused with the reason, and left alone.
 """
 
 from __future__ import annotations
@@ -21,22 +21,22 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from fillgen.errors import OutputError
+from fillgen.errors import OutputError, invalid_name
 
 DRAFT = ".fillgen.part"
-"""How the name of a draft ends."""
+"""The ending of a draft's name."""
 PATIENCE = 2.0
 """How long a file waits for a folder that another program has locked, in seconds."""
 _PAUSE = 0.01
 
 
 def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
-    """Write a file through a temporary one beside it; OutputError where it exists already or cannot be written."""
+    """Write a file through a temporary one beside it; OutputError if it already exists or can't be written."""
     write_files({path: content}, overwrite=overwrite)
 
 
 def write_folder(folder: Path, contents: Mapping[str, bytes], *, overwrite: bool = False) -> None:
-    """Write several files into a folder, which is made where it is missing. Nothing is begun that is refused."""
+    """Write several files into a folder, made if needed. Nothing is written if one of them is refused."""
     for name in contents:
         refuse_existing(folder / name, overwrite)
     make_folder(folder)
@@ -44,7 +44,7 @@ def write_folder(folder: Path, contents: Mapping[str, bytes], *, overwrite: bool
 
 
 def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> None:
-    """Write several files; nothing is begun where one of them is refused."""
+    """Write several files; nothing is written if one of them is refused."""
     for path in contents:
         refuse_existing(path, overwrite)
     for folder in dict.fromkeys(path.parent for path in contents):
@@ -54,17 +54,17 @@ def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> N
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder, and those above it, where it is missing; OutputError where that cannot be."""
+    """Make a folder, and those above it, if needed; OutputError if that fails."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"cannot be made: {error.strerror or error}", place=str(folder)) from error
     except ValueError as error:
-        raise OutputError("is not a name for a folder", place=repr(str(folder))[:80]) from error
+        raise invalid_name("folder", folder) from error
 
 
 def refuse_homeless(path: Path) -> None:
-    """OutputError where the folder of a file is missing."""
+    """OutputError if the folder of a file is missing."""
     with contextlib.suppress(OSError, ValueError):
         if not path.parent.exists():
             folder = str(path.parent)
@@ -74,18 +74,18 @@ def refuse_homeless(path: Path) -> None:
 
 
 def refuse_file(folder: Path) -> None:
-    """OutputError where a folder can't be made, since it or one above it is a file, or its name is no name."""
+    """OutputError if a folder can't be made: it or one above it is a file, or it has no valid name."""
     try:
         above = next((each for each in (folder, *folder.parents) if each.exists()), None)
         is_file = above is not None and not above.is_dir()
     except (OSError, ValueError) as error:
-        raise OutputError("is no name for a folder", place=repr(str(folder))[:80]) from error
+        raise invalid_name("folder", folder) from error
     if is_file:
         raise OutputError("cannot be made: there is a file of that name", place=str(above))
 
 
 def put_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
-    """Write one of many files as `write_file` does, but leave the drafts of killed processes where they are."""
+    """Write one of many files as `write_file` does, but leave the drafts of killed processes alone."""
     refuse_homeless(path)
     target = _target(path, overwrite)
     try:
@@ -102,24 +102,24 @@ def put_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     except OSError as error:
         raise OutputError(f"cannot be written: {error.strerror or error}", place=str(path)) from error
     except ValueError as error:
-        raise OutputError("is not a name for a file", place=repr(str(path))[:80]) from error
+        raise invalid_name("file", path) from error
 
 
 def refuse_existing(path: Path, overwrite: bool) -> None:
-    """OutputError where a path cannot be written to: a folder, not a name, or there already and not to be replaced."""
+    """OutputError if a path can't be written to: a folder, not a name, or an existing file that must not be overwritten."""
     _target(path, overwrite)
 
 
 @dataclass(frozen=True)
 class _Target:
-    """Where a file is written, links followed, and what is there now; None where nothing is."""
+    """Where a file is written, links followed, and the file that is there now, if any."""
 
     path: Path
     old: os.stat_result | None = None
 
 
 def _target(path: Path, overwrite: bool) -> _Target:
-    """Where a file is written; OutputError where something is there that is not to be replaced."""
+    """Where a file is written; OutputError if something there must not be replaced."""
     link = False
     try:
         link = path.is_symlink()
@@ -134,7 +134,7 @@ def _target(path: Path, overwrite: bool) -> _Target:
             raise _leads_nowhere(path) from None
         if isinstance(error, PermissionError):
             raise OutputError(f"cannot be written: {error.strerror}", place=str(path)) from error
-        raise OutputError("is not a name for a file", place=repr(str(path))[:80]) from error
+        raise invalid_name("file", path) from error
     _check_replaceable(path, whole, old, overwrite)
     return _Target(whole, old)
 
@@ -145,7 +145,7 @@ def _leads_nowhere(path: Path) -> OutputError:
 
 
 def _check_replaceable(path: Path, whole: Path, old: os.stat_result, overwrite: bool) -> None:
-    """OutputError where what is at a path is not to be replaced, with the reason; `whole` is where its link leads."""
+    """OutputError with the reason if the file at a path must not be replaced; `whole` is where its link leads."""
     if stat.S_ISDIR(old.st_mode):
         raise OutputError("is a folder", place=str(path))
     if not stat.S_ISREG(old.st_mode):
@@ -173,7 +173,7 @@ def _give_rights(draft: Path, old: os.stat_result | None) -> None:
 
 
 def clear_drafts(folder: Path) -> None:
-    """Remove the drafts that killed processes left in a folder, but none that is still being written."""
+    """Remove the drafts that killed processes left in a folder, but not those still being written."""
     with contextlib.suppress(OSError, ValueError, OutputError), _alone_in(folder, patience=0.0) as alone:
         for path in list(folder.iterdir()) if alone else ():
             is_draft = path.name.startswith(".") and path.name.endswith(DRAFT)
@@ -183,7 +183,7 @@ def clear_drafts(folder: Path) -> None:
 
 @contextlib.contextmanager
 def _draft(path: Path) -> Iterator[tuple[int, Path]]:
-    """A new draft, open for writing. It is held, so that nobody takes it for one that was left behind."""
+    """A new draft, open for writing, and locked so that no process takes it for one left behind."""
     with _alone_in(path.parent):
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=DRAFT)
         keeper = _keep(name)
@@ -198,7 +198,7 @@ def _draft(path: Path) -> Iterator[tuple[int, Path]]:
 
 
 if sys.platform == "win32":
-    # A file that is open cannot be removed there, nor can it be given its name.
+    # An open file can't be removed or renamed there.
 
     def _trusted() -> set[int]:
         return {0}
@@ -223,9 +223,9 @@ else:
 
     @contextlib.contextmanager
     def _alone_in(folder: Path, patience: float | None = None) -> Iterator[bool]:
-        """Keep other processes from beginning or ending a file in a folder; False where it cannot be locked.
+        """Keep other processes from starting or finishing a file in a folder; False if it can't be locked.
 
-        OutputError where another program holds the lock for longer than `patience`, in seconds.
+        OutputError if another program holds the lock for longer than `patience`, in seconds.
         """
         try:
             handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
@@ -238,7 +238,7 @@ else:
                 os.close(handle)
 
     def _held_soon(handle: int, folder: Path, patience: float) -> bool:
-        """Lock an open folder; False where that cannot be, OutputError where another program has locked it."""
+        """Lock an open folder; False if that fails, OutputError if another program has locked it."""
         until = time.monotonic() + patience
         while True:
             try:
@@ -254,7 +254,7 @@ else:
                 return True
 
     def _hold(handle: int) -> bool:
-        """Lock an open draft until it is closed or its process ends; False where another process has locked it."""
+        """Lock an open draft until it is closed or its process ends; False if another process has locked it."""
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
@@ -262,13 +262,13 @@ else:
         return True
 
     def _keep(draft: str) -> int | None:
-        """Hold a draft until the file that is answered is closed."""
+        """Lock a draft until the returned handle is closed."""
         handle = os.open(draft, os.O_RDONLY)
         _hold(handle)
         return handle
 
     def _clear(draft: Path) -> None:
-        """Remove a draft unless it is held."""
+        """Remove a draft unless it is locked."""
         with contextlib.suppress(OSError):
             handle = os.open(draft, os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW)
             try:

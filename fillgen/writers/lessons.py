@@ -1,8 +1,6 @@
-"""Lesson sheets as text and as one web page to print, and the plan of a session to practise with as text.
+"""Lesson sheets as text and as a printable web page, and the plan of a practice session as text.
 
-The page needs nothing but itself: no script, no font, no request. What a note is stands beside it in words, and is
-told by its outline as well, so that nothing hangs on colour. All elements are built as a tree, so that whatever a
-chart holds comes out as text.
+Colour is never the only sign: the role of a note is written beside it, and its outline shows it as well.
 """
 
 from __future__ import annotations
@@ -14,7 +12,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from fillgen.chart.progression import Progression, Span
-from fillgen.errors import printable
+from fillgen.errors import many, printable
 from fillgen.phrase.idea import CHORD_TONE, IdeaNote
 from fillgen.teaching.cautions import CAUTIONS
 from fillgen.teaching.lesson import Explained, Lesson, Step
@@ -22,15 +20,17 @@ from fillgen.teaching.notefit import LEAVE_QUICKLY, PASSES, ChordNotes
 from fillgen.teaching.practice import Session, minutes
 from fillgen.teaching.words import on_beat
 from fillgen.theory.metre import TICKS
-from fillgen.writers.markup import LIGHT, css, new_page, page_text, put, themed
-from fillgen.writers.text import MARKS, staff
+from fillgen.writers.markup import LIGHT, css, new_page, new_table, page_text, put, themed
+from fillgen.writers.notation import name_and_octave
+from fillgen.writers.notes import bars_of, tone_names
+from fillgen.writers.text import mark, staff
 
 _WHAT = "A lesson up the ladder"
 _CARE, _FIT, _REMARKS = "Before you begin", "Which notes fit each chord", "Remarks"
-_BLANK = "\u00a0"
-"""What keeps an empty element open, so that the page reads as the web's own language and as XML alike."""
+_BLANK = " "
+"""The text of an otherwise empty element, so that the page is valid as HTML and as XML."""
 _LINES = 3
-"""Lines to write on under each step."""
+"""Lines for handwritten remarks under each step."""
 _INDENT = " " * 4
 _NARROWEST = 40
 """The narrowest text, in characters."""
@@ -43,10 +43,10 @@ _ROLES = {
 _FIT_WORDS = ((PASSES, "may pass"), (LEAVE_QUICKLY, "leave quickly"))
 
 
-# What text and page both tell
+# What text and page have in common
 
 
-def _called(lesson: Lesson) -> str:
+def _title(lesson: Lesson) -> str:
     title = printable(lesson.progression.title)
     return f"{title}: a lesson" if title else _WHAT
 
@@ -59,50 +59,43 @@ def _about(lesson: Lesson) -> str:
     )
 
 
-def _where(told: ChordNotes, progression: Progression) -> str:
-    """The bars in which a chord stands, a bar of pick-up counted as 0."""
-    first = progression.bar_of(told.span.onset)
-    last = first + told.through - told.bar
-    return f"bar {first}" if first == last else f"bars {first} to {last}"
-
-
-def _fitting(told: ChordNotes) -> str:
-    """Which notes fit a chord, in a line."""
-    parts = [f"chord notes {' '.join(str(tone.name) for tone in told.tones)}"]
+def _fitting(chord: ChordNotes) -> str:
+    """The notes that fit a chord, in a line."""
+    parts = [f"chord notes {tone_names(chord)}"]
     parts += [
-        f"{words} {' '.join(str(fit.name) for fit in told.of_kind(kind))}"
+        f"{words} {' '.join(str(fit.name) for fit in chord.of_kind(kind))}"
         for kind, words in _FIT_WORDS
-        if told.of_kind(kind)
+        if chord.of_kind(kind)
     ]
-    return f"{'; '.join(parts)}{f' ({told.remark})' if told.remark else ''}"
+    return f"{'; '.join(parts)}{f' ({chord.remark})' if chord.remark else ''}"
 
 
-def _role(told: IdeaNote) -> str:
-    """What a note is, in words, with its degree where it is a chord tone.
+def _role(note: IdeaNote) -> str:
+    """The role of a note in words, with the degree of a chord tone.
 
     >>> from fillgen.phrase.note import Note
     >>> _role(IdeaNote(1, Note(0, 480, 67), "G4", "chord tone", "5"))
     'chord tone 5'
     """
-    return f"{CHORD_TONE} {told.degree}" if told.role == CHORD_TONE else _ROLES.get(told.role, told.role)
+    return f"{CHORD_TONE} {note.degree}" if note.role == CHORD_TONE else _ROLES.get(note.role, note.role)
 
 
-def _beat(told: IdeaNote, progression: Progression) -> str:
-    """The beat of its bar on which a note begins, with what lies past the beat as a fraction of it."""
-    beat, past = divmod(told.note.onset % progression.metre.bar, progression.metre.beat)
+def _beat(note: IdeaNote, progression: Progression) -> str:
+    """The beat of its bar at which a note begins, with the time after the beat as a fraction of it."""
+    beat, past = divmod(note.note.onset % progression.metre.bar, progression.metre.beat)
     part = Fraction(past, progression.metre.beat)
     return f"{beat + 1}{f' {part}' if part else ''}"
 
 
-def _finger(told: IdeaNote) -> str:
-    return str(told.finger) if told.finger else ""
+def _finger(note: IdeaNote) -> str:
+    return str(note.finger) if note.finger else ""
 
 
 # Text
 
 
 def lesson_text(lesson: Lesson, width: int = 100) -> str:
-    r"""A lesson as text of about a width in characters; the note lines read back as phrase text.
+    r"""A lesson as text of about `width` characters; the note lines read back as phrase text.
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.teaching.lesson import lesson
@@ -112,8 +105,8 @@ def lesson_text(lesson: Lesson, width: int = 100) -> str:
     """
     width = max(width, _NARROWEST)
     blocks = [
-        "\n".join([*textwrap.wrap(_called(lesson), width), *textwrap.wrap(_about(lesson), width)]),
-        "\n".join([_CARE, *_listed(lesson.cautions, width)]),
+        "\n".join([*textwrap.wrap(_title(lesson), width), *textwrap.wrap(_about(lesson), width)]),
+        "\n".join([_CARE, *_bullets(lesson.cautions, width)]),
         "\n".join([_FIT, *_fit_lines(lesson, width)]),
     ]
     for step in lesson.steps:
@@ -121,7 +114,7 @@ def lesson_text(lesson: Lesson, width: int = 100) -> str:
     return "\n\n".join(blocks) + "\n"
 
 
-def _listed(sentences: Iterable[str], width: int) -> list[str]:
+def _bullets(sentences: Iterable[str], width: int) -> list[str]:
     lines: list[str] = []
     for sentence in sentences:
         lines += textwrap.wrap(sentence, width, initial_indent="  - ", subsequent_indent=_INDENT)
@@ -129,24 +122,25 @@ def _listed(sentences: Iterable[str], width: int) -> list[str]:
 
 
 def _fit_lines(lesson: Lesson, width: int) -> list[str]:
-    heads = [f"{_where(told, lesson.progression)}  {told.span.chord.symbol}" for told in lesson.fits]
+    first_bar = lesson.progression.first
+    heads = [f"{bars_of(chord, first_bar)}  {chord.span.chord.symbol}" for chord in lesson.fits]
     column = max(map(len, heads)) + 2
     lines = []
-    for head, told in zip(heads, lesson.fits, strict=True):
+    for head, chord in zip(heads, lesson.fits, strict=True):
         first, later = f"{_INDENT}{head:<{column}}", " " * (column + len(_INDENT))
         room = max(width, column + 34)
-        lines += textwrap.wrap(_fitting(told), room, initial_indent=first, subsequent_indent=later)
+        lines += textwrap.wrap(_fitting(chord), room, initial_indent=first, subsequent_indent=later)
     return lines
 
 
 def _step_blocks(step: Step, progression: Progression, width: int) -> list[str]:
-    """A step's name and advice, its phrases, and lines to write on, a block each."""
+    """A block for a step's name and advice, one for each of its phrases, and one of lines for remarks."""
     name = printable(step.name)
     head = [name, "=" * len(name)]
     if step.adds:
         head += textwrap.wrap(f"What it adds: {printable(step.adds)}", width)
     if step.practise:
-        head += ["How to practise:", *_listed(step.practise, width)]
+        head += ["How to practise:", *_bullets(step.practise, width)]
     head += [line for remark in step.remarks for line in textwrap.wrap(f"Note: {remark}", width)]
     blocks = ["\n".join(head)]
     blocks += ["\n".join(_phrase_lines(each, progression, width)) for each in step.phrases]
@@ -155,9 +149,9 @@ def _step_blocks(step: Step, progression: Progression, width: int) -> list[str]:
 
 def _phrase_lines(each: Explained, progression: Progression, width: int) -> list[str]:
     lines = [each.name, *staff(each.notes, progression, width), ""]
-    for told, reason in zip(each.notes, each.reasons, strict=True):
-        finger = f"finger {_finger(told)}" if told.finger else ""
-        first = f"{_INDENT}{f'bar {told.bar}':<8}{told.name:<6}{finger:<10}"
+    for note, reason in zip(each.notes, each.reasons, strict=True):
+        finger = f"finger {_finger(note)}" if note.finger else ""
+        first = f"{_INDENT}{f'bar {note.bar}':<8}{note.name:<6}{finger:<10}"
         room = max(width, len(first) + 30)
         lines += textwrap.wrap(reason, room, initial_indent=first, subsequent_indent=" " * len(first))
     return lines
@@ -167,7 +161,7 @@ def _phrase_lines(each: Explained, progression: Progression, width: int) -> list
 
 
 def session_text(session: Session) -> str:
-    r"""What is played when: each round with the time at which its rest or its count-in begins, and what to mind.
+    r"""The plan of a session: each round with the time of its rest or count-in, then the cautions.
 
     >>> import fillgen
     >>> from fillgen.teaching.practice import loop
@@ -180,7 +174,7 @@ def session_text(session: Session) -> str:
     """
     whole, seconds = divmod(round(minutes(session) * 60), 60)
     counts = (len(session.rounds), "round"), (whole, "minute"), (seconds, "second")
-    rounds, *lasts = (f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts if count)
+    rounds, *lasts = (many(count, what) for count, what in counts if count)
     lines = [f"{rounds}, {' '.join(lasts)}"]
     bar, at = session.ideas.progression.metre.bar, 0.0
     for start, each in zip(session.starts, session.rounds, strict=True):
@@ -191,7 +185,7 @@ def session_text(session: Session) -> str:
         lines.append(f"{_clock(at + rest)}  {each.label}")
         tick = start + session.ideas.progression.length
         at += (tick - first) / TICKS * 60 / each.tempo
-    return "\n".join([*lines, "", _CARE, *_listed(CAUTIONS, 100)]) + "\n"
+    return "\n".join([*lines, "", _CARE, *_bullets(CAUTIONS, 100)]) + "\n"
 
 
 def _clock(seconds: float) -> str:
@@ -205,11 +199,11 @@ def _clock(seconds: float) -> str:
 _WIDE, _CROWDED = 240, 320
 """The width of a bar, and of one with short notes or many beats."""
 _TOP, _FIELD = 30, 100
-"""Where the highest note may lie, and how far below it the lowest, both by their upper edges."""
+"""The upper edge of the highest note, and the greatest distance from it to that of the lowest."""
 _THICK, _FOOT = 18, 38
-"""The height of a note, and what is left below the lowest for marks and fingers."""
+"""The height of a note, and the room below the lowest for marks and fingers."""
 _SEMITONE = 8.0
-"""The height of a semitone where there is room for it."""
+"""The height of a semitone if there is room for it."""
 _LETTER = 8.5
 """The usual width of a letter of a chord symbol."""
 _TIGHT = 19
@@ -218,7 +212,7 @@ _TIGHT = 19
 
 @dataclass(frozen=True, slots=True)
 class _Scale:
-    """Where notes lie in the pictures of a phrase: its highest note, a semitone's height, a bar's ticks, and the size."""
+    """The scale of a phrase's pictures: its highest note, a semitone's height, a bar's ticks, and the picture's size."""
 
     highest: int
     semitone: float
@@ -228,10 +222,10 @@ class _Scale:
 
     @classmethod
     def of(cls, notes: Sequence[IdeaNote], bar: int) -> _Scale:
-        pitches = [told.note.midi for told in notes]
+        pitches = [each.note.midi for each in notes]
         extent = max(pitches) - min(pitches)
         semitone = min(_SEMITONE, _FIELD / max(1, extent))
-        crowded = bar > 4 * TICKS or any(told.note.length < TICKS // 2 for told in notes)
+        crowded = bar > 4 * TICKS or any(each.note.length < TICKS // 2 for each in notes)
         high = round(_TOP + extent * semitone + _THICK + _FOOT, 1)
         return cls(max(pitches), semitone, bar, _CROWDED if crowded else _WIDE, high)
 
@@ -247,7 +241,7 @@ class _Scale:
 def _bar_picture(
     bar: Sequence[Span], notes: Sequence[IdeaNote], scale: _Scale, progression: Progression, named: str
 ) -> Element:
-    """A bar as a line of notes, higher ones higher, under its chords and over its fingers; told in words as well."""
+    """A bar as a line of notes, higher ones higher, under its chords and over its fingers, with a description."""
     picture = Element(
         "svg",
         {
@@ -258,7 +252,7 @@ def _bar_picture(
     )
     start, number = bar[0].onset, progression.bar_of(bar[0].onset)
     put(picture, "title", f"Bar {number}: {_chords(bar)}", id=f"{named}-title")
-    put(picture, "desc", _told(notes, start, progression), id=f"{named}-told")
+    put(picture, "desc", _described(notes, start, progression), id=f"{named}-told")
     for beat in range(1, progression.metre.beats):
         x = scale.x(beat * progression.metre.beat)
         put(picture, "line", look="beat-line", x1=x, x2=x, y1=24, y2=scale.high - 22)
@@ -266,8 +260,8 @@ def _bar_picture(
     _put_chords(picture, bar, scale)
     if bar is progression.bars[-1]:
         put(picture, "line", look="bar-line", x1=scale.wide - 1, x2=scale.wide - 1, y1=4, y2=scale.high - 4)
-    for told in notes:
-        _put_note(picture, told, start, scale)
+    for note in notes:
+        _put_note(picture, note, start, scale)
     return picture
 
 
@@ -275,14 +269,14 @@ def _chords(bar: Sequence[Span]) -> str:
     return ", ".join(span.chord.symbol for span in bar)
 
 
-def _told(notes: Sequence[IdeaNote], start: int, progression: Progression) -> str:
+def _described(notes: Sequence[IdeaNote], start: int, progression: Progression) -> str:
     """The notes of a bar in a sentence."""
     words = []
-    for told in notes:
-        finger = f", finger {told.finger}" if told.finger else ""
-        on = on_beat(progression.metre, told.note.onset)
-        begins = on if told.note.onset >= start else "held from the bar before"
-        words.append(f"{told.name} {begins}, {_role(told)}{finger}")
+    for note in notes:
+        finger = f", finger {note.finger}" if note.finger else ""
+        on = on_beat(progression.metre, note.note.onset)
+        begins = on if note.note.onset >= start else "held from the bar before"
+        words.append(f"{note.name} {begins}, {_role(note)}{finger}")
     return f"{'; '.join(words)}." if words else "No note begins or sounds here."
 
 
@@ -295,36 +289,31 @@ def _put_chords(picture: Element, bar: Sequence[Span], scale: _Scale) -> None:
         put(picture, "text", symbol, "chord", x=x, y=17, **room, lengthAdjust="spacingAndGlyphs")
 
 
-def _put_note(picture: Element, told: IdeaNote, start: int, scale: _Scale) -> None:
-    """The part of a note that sounds in the bar; name, mark and finger stand where it begins."""
-    note = told.note
-    begin, end = max(note.onset, start) - start, min(note.end, start + scale.bar) - start
-    left, top = scale.x(begin), scale.y(note.midi)
+def _put_note(picture: Element, note: IdeaNote, start: int, scale: _Scale) -> None:
+    """The part of a note that sounds in the bar, with its name; mark and finger where it begins."""
+    onset, end = note.note.onset, min(note.note.end, start + scale.bar) - start
+    left, top = scale.x(max(onset, start) - start), scale.y(note.note.midi)
     wide = max(6.0, scale.x(end) - left - 2)
-    begins, middle = note.onset >= start, round(left + wide / 2, 1)
-    group = put(picture, "g", look=_look(told))
+    begins, middle = onset >= start, round(left + wide / 2, 1)
+    group = put(picture, "g", look=_look(note))
     put(group, "rect", x=left, y=top, width=round(wide, 1), height=_THICK, rx=3)
-    name = told.name.rstrip("-0123456789")
+    name, _ = name_and_octave(note.name)
     tight = " tight" if wide < _TIGHT else ""
     put(group, "text", name if begins else f"~{name}", f"name{tight}", x=middle, y=top + 13)
     if begins:
-        put(group, "text", _mark(told), f"mark{tight}", x=middle, y=round(top + _THICK + 11, 1))
-        put(group, "text", _finger(told), "of-finger", x=middle, y=scale.high - 6)
+        put(group, "text", mark(note), f"mark{tight}", x=middle, y=round(top + _THICK + 11, 1))
+        put(group, "text", _finger(note), "of-finger", x=middle, y=scale.high - 6)
 
 
-def _look(told: IdeaNote) -> str:
-    return "tone" if told.role == CHORD_TONE else "between" if told.role else "lost"
-
-
-def _mark(told: IdeaNote) -> str:
-    return told.degree if told.role == CHORD_TONE else MARKS[told.role]
+def _look(note: IdeaNote) -> str:
+    return "tone" if note.role == CHORD_TONE else "between" if note.role else "lost"
 
 
 # The page
 
 
 def lesson_html(lesson: Lesson) -> str:
-    r"""A lesson as one web page, which is XML as well, to be read on a screen or printed on A4.
+    r"""A lesson as a web page, valid XML as well, to read on a screen or print on A4.
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.teaching.lesson import lesson
@@ -335,7 +324,7 @@ def lesson_html(lesson: Lesson) -> str:
     style = themed(
         css("lesson-colours", LIGHT), css("lesson"), colours="lesson-colours", paper="lesson-print"
     )
-    page, body = new_page(_called(lesson), style)
+    page, body = new_page(_title(lesson), style)
     _put_header(body, lesson)
     main = put(body, "main")
     _put_fits(main, lesson)
@@ -345,9 +334,9 @@ def lesson_html(lesson: Lesson) -> str:
 
 
 def _put_header(body: Element, lesson: Lesson) -> None:
-    """The title, what to mind, and the way to each step."""
+    """The title, the cautions, and a link to each step."""
     header = put(body, "header")
-    put(header, "h1", _called(lesson))
+    put(header, "h1", _title(lesson))
     put(header, "p", _about(lesson), "soft")
     care = put(header, "aside", look="care", aria_labelledby="care")
     put(care, "h2", _CARE, id="care")
@@ -365,22 +354,20 @@ def _put_list(parent: Element, sentences: Iterable[str]) -> None:
 
 
 def _put_fits(main: Element, lesson: Lesson) -> None:
-    """Which notes fit each chord, a line each, and how to read the pictures."""
+    """The notes that fit each chord, a line each, and how to read the pictures."""
     section = put(main, "section", id="fits", aria_labelledby="fits-name")
     put(section, "h2", _FIT, id="fits-name")
     rows = put(section, "ul")
-    for told in lesson.fits:
-        row = put(rows, "li", f"{_where(told, lesson.progression)} ")
-        put(row, "strong", told.span.chord.symbol).tail = f": {_fitting(told)}"
+    for chord in lesson.fits:
+        row = put(rows, "li", f"{bars_of(chord, lesson.progression.first)} ")
+        put(row, "strong", chord.span.chord.symbol).tail = f": {_fitting(chord)}"
     put(section, "h3", "How to read the pictures")
     legend = put(section, "ul", look="legend")
     for look, name, words in _LEGEND:
         row = put(legend, "li")
         row.append(_sample(look, name))
         put(row, "span", words)
-    below = (
-        "Below a note stands what it is; at the foot of the bar, under each note, its finger: 1 is the thumb."
-    )
+    below = "Below each note is its mark, and at the foot of the bar its finger: 1 is the thumb."
     put(section, "p", below)
 
 
@@ -398,7 +385,7 @@ _LEGEND = (
     (
         "lost",
         "?",
-        "broken outline, marked ?: a note outside the chord that is none of these; its row below says more",
+        "broken outline, marked ?: any other note outside the chord; its row below says more",
     ),
 )
 
@@ -442,18 +429,14 @@ def _put_phrase(section: Element, each: Explained, named: str, progression: Prog
     figure = put(section, "figure", look=looks, aria_label=f"{each.name}, bar by bar")
     for number, bar in enumerate(progression.bars, 1):
         start, end = bar[0].onset, bar[0].onset + progression.metre.bar
-        sounding = [told for told in each.notes if told.note.onset < end and told.note.end > start]
+        sounding = [note for note in each.notes if note.note.onset < end and note.note.end > start]
         figure.append(_bar_picture(bar, sounding, scale, progression, f"{named}-bar-{number}"))
     section.append(_table(each, progression))
 
 
 def _table(each: Explained, progression: Progression) -> Element:
-    """A row for each note. The roles keep it a table for readers aloud where a narrow screen lays it out anew."""
-    table = Element("table", {"role": "table"})
-    put(table, "caption", f"{each.name}, note by note")
-    heads = put(put(table, "thead", role="rowgroup"), "tr", role="row")
-    for text in ("Beat", "Note", "What it is", "Finger", "Why it fits"):
-        put(heads, "th", text, scope="col", role="columnheader")
+    """A row for each note, grouped by bar."""
+    table = new_table(f"{each.name}, note by note", ("Beat", "Note", "What it is", "Finger", "Why it fits"))
     explained = list(zip(each.notes, each.reasons, strict=True))
     for bar in progression.bars:
         number = progression.bar_of(bar[0].onset)
@@ -461,15 +444,15 @@ def _table(each: Explained, progression: Progression) -> Element:
         body = put(table, "tbody", role="rowgroup")
         head = put(body, "tr", look="of-bar", role="row")
         put(head, "th", f"Bar {number}: {_chords(bar)}", colspan=5, scope="rowgroup", role="rowheader")
-        for told, reason in rows:
-            _put_row(body, told, reason, progression)
+        for note, reason in rows:
+            _put_row(body, note, reason, progression)
     return table
 
 
-def _put_row(body: Element, told: IdeaNote, reason: str, progression: Progression) -> None:
+def _put_row(body: Element, note: IdeaNote, reason: str, progression: Progression) -> None:
     row = put(body, "tr", role="row")
-    put(row, "td", _beat(told, progression), "beat", role="cell")
-    put(row, "th", told.name, "note", scope="row", role="rowheader")
-    put(row, "td", _role(told), "role", role="cell")
-    put(row, "td", _finger(told) or _BLANK, "finger", role="cell")
+    put(row, "td", _beat(note, progression), "beat", role="cell")
+    put(row, "th", note.name, "note", scope="row", role="rowheader")
+    put(row, "td", _role(note), "role", role="cell")
+    put(row, "td", _finger(note) or _BLANK, "finger", role="cell")
     put(row, "td", reason, "why", role="cell")

@@ -10,7 +10,7 @@ from fillgen.theory.chords import Chord
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Name
 from fillgen.writers.musicxml import beat_mark, beat_words
-from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol
+from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol, name_and_octave
 
 _DURATIONS = {"w": "1", "h": "2", "q": "4", "e": "8", "s": "16"}
 _ACCIDENTALS = {"bb": "ff", "b": "f", "n": "n", "#": "s", "##": "x"}
@@ -33,8 +33,8 @@ def to_mei(
 ) -> str:
     """Scores of one piece as an MEI file: one after another, each on a new system with a double bar at its end.
 
-    `breaks` are the bars of each score, counted from 0, that begin a new system as well; with `tempo` it is told over
-    the first bar in beats a minute, and wherever it changes.
+    `breaks` are the bars of each score, counted from 0, that begin a new system as well. With `tempo` the tempo is
+    printed over the first bar and wherever it changes, in beats a minute.
 
     >>> from fillgen.theory.metre import METRES
     >>> from fillgen.theory.pitch import Key
@@ -58,7 +58,7 @@ def to_mei(
     )
 
 
-# What stands at the beginning
+# Staves and signatures
 
 
 def _definition(score: Score) -> str:
@@ -108,7 +108,7 @@ def _section(
 
 
 def _changed(score: Score, before: Score) -> list[str]:
-    """The signature of a score anew, where it is not that of the score before it."""
+    """The signature of a score, if it differs from that of the score before it."""
     return [f"<scoreDef {_signature(score)}/>"] if _signature(score) != _signature(before) else []
 
 
@@ -206,9 +206,8 @@ def _tie(symbol: Symbol) -> str:
 
 def _pitch(symbol: Symbol, place: int) -> tuple[str, str]:
     """The attributes of a pitch, and its printed sign."""
-    text = symbol.names[place]
-    name = Name.read(text.rstrip("-0123456789"))
-    octave = text.lstrip("ABCDEFG#b")
+    letters, octave = name_and_octave(symbol.names[place])
+    name = Name.read(letters)
     sign = symbol.accidentals[place] if symbol.accidentals else ""
     courtesy = symbol.courtesies[place] if symbol.courtesies else ""
     head = f'pname="{LETTERS[name.letter].lower()}" oct="{octave}"'

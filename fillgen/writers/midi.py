@@ -1,4 +1,4 @@
-"""Standard MIDI Files: takes written, phrases read."""
+"""Takes and practice sessions as Standard MIDI Files."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import mido
 
 from fillgen.errors import OptionError
-from fillgen.hands.instruments import program
+from fillgen.hands.instruments import PAN, PART_SETUPS, VOLUME, PartSetup, program
 from fillgen.hands.playing import PARTS, Playing
 from fillgen.hands.take import Ensemble, Stroke, Take, clicks, swing_of
 from fillgen.phrase.idea import Idea, Ideas
@@ -20,12 +20,8 @@ from fillgen.theory.pitch import Key
 if TYPE_CHECKING:  # a file of ideas needs no sessions
     from fillgen.teaching.practice import Round, Session
 
-from fillgen.hands.instruments import PART_SETUPS, PartSetup
-
 _CLOCKS = 24
 """MIDI clocks in a quarter note."""
-_VOLUME, _PAN = 7, 10
-"""Controller numbers of General MIDI."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +50,8 @@ def to_midi(
 ) -> bytes:
     """All ideas in order in one file of format 1, a marker before each and a bar of rest between them.
 
-    `sounds` gives General MIDI names or numbers by part; OptionError where there is no such sound. `markers` are
-    ticks and texts to stand in the place of an idea's own marker.
+    `sounds` gives General MIDI names or numbers by part; OptionError for an unknown sound. `markers` are ticks and
+    texts to use instead of the ideas' own markers.
     """
     ensemble = Ensemble(ideas, playing or Playing())
     bar = ideas.progression.metre.bar
@@ -86,12 +82,12 @@ def to_midi_files(
 def to_practice(
     session: Session, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
 ) -> bytes:
-    """A session to practise with in one file of format 1: before each round its tempo, its label, and its count-in.
+    """A practice session in one file of format 1: before each round its tempo, its label, and its count-in.
 
-    A marker stands where a round's count-in begins, so that a player who goes there is counted in. Of `playing` the
-    swing, the feel, the bass, the span of the left hand and the pack count; the rounds say which parts sound. A rhythm
-    that swings by its tempo swings more in the slow rounds. `sounds` are as of `to_midi`. OptionError for a close, a
-    slowing down or a second set of voicings, which a session has not, and as of `to_midi`.
+    Each marker is at the beginning of a round's count-in, so that a player who jumps there is counted in. Swing, feel,
+    bass, left-hand span and pack of `playing` apply; the rounds decide which parts sound. A rhythm that swings by its
+    tempo swings more in the slow rounds. `sounds` are as for `to_midi`. OptionError as for `to_midi`, and if `playing`
+    has a close, a slowing down or a second set of voicings.
 
     >>> import fillgen
     >>> from fillgen.teaching.practice import loop
@@ -100,26 +96,25 @@ def to_practice(
     b'MThd'
     """
     ensembles = _Ensembles(session, playing or Playing())
-    file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
-    file.tracks.append(_track(_session_guide(session, ensembles), session.length))
+    metre, sounds = session.ideas.progression.metre, sounds or {}
+    tracks = [_track(_session_guide(session, ensembles), session.length)]
     for part in ensembles.parts:
-        file.tracks.append(_session_track(part, session, ensembles, (sounds or {}).get(part)))
-    buffer = io.BytesIO()
-    file.save(file=buffer)
-    return buffer.getvalue()
+        turns = _session_turns(part, session, ensembles)
+        tracks.append(_part_track(part, turns, metre, sounds.get(part), session.length))
+    return _saved(tracks)
 
 
 class _Ensembles:
-    """Plays the rounds of a session: one ensemble for all tempi at which the eighths swing alike."""
+    """Plays the rounds of a session, with one ensemble for all tempi that share a swing ratio."""
 
     def __init__(self, session: Session, playing: Playing) -> None:
-        for asked, what in (
+        for wanted, what in (
             (playing.close, "close"),
             (playing.slow_down, "slowing down"),
             (playing.second_set, "second set"),
         ):
-            if asked:
-                raise OptionError(f"a session to practise with has no {what}", hint="Leave it out.")
+            if wanted:
+                raise OptionError(f"a practice session has no {what}", hint="Leave it out.")
         sounding = tuple(part for part in PARTS if any(part in each.parts for each in session.rounds))
         self.parts = tuple(part for part in PARTS if part in sounding or part == "drums")
         self.session = session
@@ -136,7 +131,7 @@ class _Ensembles:
         return self._ensembles[ratio]
 
     def take(self, each: Round) -> Take:
-        """What sounds in a round, had all parts of the session their turn."""
+        """What a round sounds like with all parts of the session."""
         ensemble = self.ensemble(each.tempo)
         known = (ensemble.swing, id(each.idea))
         if known not in self._takes:
@@ -159,23 +154,16 @@ def _session_guide(session: Session, ensembles: _Ensembles) -> list[_TrackEvent]
     return events
 
 
-def _session_track(part: str, session: Session, ensembles: _Ensembles, sound: str | None) -> mido.MidiTrack:
-    """A part in all rounds in which it has its turn; the drums count in as well."""
-    setup, metre = PART_SETUPS[part], session.ideas.progression.metre
-    track = mido.MidiTrack(_set_up(setup, sound))
-    counted = _run(clicks(metre), setup.channel)
-    known: dict[int, _MessageRun] = {}
-    at = 0
-    for start, each in zip(session.starts, session.rounds, strict=True):
-        if part == "drums" and each.count_in:
-            at = _append(track, counted, start - metre.bar, at)
-        strokes = ensembles.take(each).strokes.get(part, ()) if part in each.parts else ()
-        if strokes:
-            run = known.get(id(strokes)) or _run(strokes, setup.channel)
-            known[id(strokes)] = run
-            at = _append(track, run, start, at)
-    track.append(mido.MetaMessage("end_of_track", time=max(0, session.length - at)))
-    return track
+def _session_turns(part: str, session: Session, ensembles: _Ensembles) -> list[_Turn]:
+    """A part in the rounds of a session, silent in those without it; the drums count in as well."""
+    return [
+        _Turn(
+            start,
+            ensembles.take(each).strokes.get(part, ()) if part in each.parts else (),
+            counted_in=part == "drums" and bool(each.count_in),
+        )
+        for start, each in zip(session.starts, session.rounds, strict=True)
+    ]
 
 
 def _file(
@@ -185,17 +173,25 @@ def _file(
     length: int,
     markers: Sequence[tuple[int, str]] = (),
 ) -> bytes:
-    file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
     guide = []
     for start, idea, take in takes:
         own = markers or ((0, f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}"),)
         guide += _guide(start, own, take, ensemble)
-    file.tracks.append(_track([*_head(ensemble), *guide], length))
-    parts = list(ensemble.playing.parts)
-    if ensemble.playing.count_in and "drums" not in parts:
+    tracks = [_track([*_head(ensemble), *guide], length)]
+    parts, count_in = list(ensemble.playing.parts), ensemble.playing.count_in
+    if count_in and "drums" not in parts:
         parts.append("drums")
     for part in parts:
-        file.tracks.append(_part_track(part, ensemble, takes, sounds.get(part), length))
+        counted_in = count_in and part == "drums"
+        turns = [_Turn(start, take.strokes.get(part, ()), counted_in=counted_in) for start, _, take in takes]
+        tracks.append(_part_track(part, turns, ensemble.progression.metre, sounds.get(part), length))
+    return _saved(tracks)
+
+
+def _saved(tracks: Iterable[mido.MidiTrack]) -> bytes:
+    """Tracks as a file of format 1."""
+    file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
+    file.tracks.extend(tracks)
     buffer = io.BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
@@ -261,35 +257,43 @@ def _track(events: Iterable[_TrackEvent], length: int) -> mido.MidiTrack:
 # The tracks of the parts
 
 
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """What a part plays from a tick on, after a bar of clicks if it is `counted_in`."""
+
+    start: int
+    strokes: Sequence[Stroke]
+    counted_in: bool
+
+
 def _part_track(
-    part: str, ensemble: Ensemble, takes: Sequence[tuple[int, Idea, Take]], sound: str | None, length: int
+    part: str, turns: Iterable[_Turn], metre: Metre, sound: str | None, length: int
 ) -> mido.MidiTrack:
     setup = PART_SETUPS[part]
     track = mido.MidiTrack(_set_up(setup, sound))
+    counted = _run(clicks(metre), setup.channel)
     known: dict[int, _MessageRun] = {}
     at = 0
-    for start, _, take in takes:
-        if part == "drums" and ensemble.playing.count_in:
-            bar = ensemble.progression.metre.bar
-            at = _append(track, _run(clicks(ensemble.progression.metre), setup.channel), start - bar, at)
-        strokes = take.strokes.get(part, ())
-        if strokes:
-            run = known.get(id(strokes)) or _run(strokes, setup.channel)
-            known[id(strokes)] = run
-            at = _append(track, run, start, at)
+    for turn in turns:
+        if turn.counted_in:
+            at = _append(track, counted, turn.start - metre.bar, at)
+        if turn.strokes:
+            run = known.get(id(turn.strokes)) or _run(turn.strokes, setup.channel)
+            known[id(turn.strokes)] = run
+            at = _append(track, run, turn.start, at)
     track.append(mido.MetaMessage("end_of_track", time=max(0, length - at)))
     return track
 
 
 def _set_up(setup: PartSetup, sound: str | None) -> list[mido.Message | mido.MetaMessage]:
-    """The name of a track, and its sound, volume and place."""
+    """The name of a track, and its sound, volume and pan."""
     messages: list[mido.Message | mido.MetaMessage] = [mido.MetaMessage("track_name", name=setup.name)]
     if setup.sound:
         number = program(sound or setup.sound)
         messages.append(mido.Message("program_change", channel=setup.channel, program=number))
     messages += [
         mido.Message("control_change", channel=setup.channel, control=control, value=value)
-        for control, value in ((_VOLUME, setup.volume), (_PAN, setup.pan))
+        for control, value in ((VOLUME, setup.volume), (PAN, setup.pan))
     ]
     return messages
 
@@ -309,7 +313,7 @@ def _run(strokes: Sequence[Stroke], channel: int) -> _MessageRun:
 
 
 def _append(track: mido.MidiTrack, run: _MessageRun, start: int, at: int) -> int:
-    """Put a run on a track at a tick; the answer is the tick of its last message."""
+    """Put a run on a track at a tick, and return the tick of its last message."""
     track.append(run.messages[0].copy(time=start + run.first - at))
     track.extend(run.messages[1:])
     return start + run.last

@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, SubElement
 from fillgen.theory.chords import Chord, Kind, base_kind
 from fillgen.theory.metre import METRES, TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Key, Name
-from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol
+from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol, name_and_octave
 
 _TYPES = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "16th"}
 _SIGNS = {"b": "flat", "bb": "flat-flat", "n": "natural", "#": "sharp", "##": "double-sharp"}
@@ -18,7 +18,7 @@ _FAMILY_RISE = {"1": 0, "2": 2, "3": 4, "4": 5, "5": 7, "6": 9, "7": 10, "9": 14
 """Semitones of the degrees of a dominant chord, from which MusicXML counts an added degree's alteration."""
 
 Harmony = tuple[int, Chord]
-"""A chord symbol and the tick of the bar at which it stands."""
+"""The tick of a bar at which a chord symbol is printed, and the chord."""
 
 
 def measure(
@@ -29,7 +29,7 @@ def measure(
     *,
     short: bool = False,
 ) -> Element:
-    """One measure. `lead` are elements that stand first, such as attributes; `short` marks a bar that is not full."""
+    """One measure. `lead` are elements that come first, such as attributes; `short` marks a bar that is not full."""
     found = Element("measure", {"number": number} | ({"implicit": "yes"} if short else {}))
     found.extend(lead)
     waiting = sorted(harmonies, key=lambda harmony: harmony[0])
@@ -88,12 +88,13 @@ def _note(symbol: Symbol, name: str | None, sign: str, *, first: bool, courtesy:
 
 def pitch_element(name: str) -> Element:
     """A pitch from its scientific name."""
-    spelled = Name.read(name.rstrip("-0123456789"))
+    letters, octave = name_and_octave(name)
+    spelled = Name.read(letters)
     pitch = Element("pitch")
     _text(pitch, "step", LETTERS[spelled.letter])
     if spelled.alter:
         _text(pitch, "alter", spelled.alter)
-    _text(pitch, "octave", name.lstrip("ABCDEFG#b"))
+    _text(pitch, "octave", octave)
     return pitch
 
 
@@ -116,7 +117,7 @@ def _accidental(sign: str, *, courtesy: bool) -> Element:
 
 
 def _place_of_accidental(note: Element) -> int:
-    """Behind type and dots, before what follows them."""
+    """After type and dots, before what follows them."""
     tags = [child.tag for child in note]
     return max(index for index, tag in enumerate(tags) if tag in ("type", "dot", "voice")) + 1
 
@@ -136,7 +137,7 @@ def _notations(note: Element, symbol: Symbol, *, first: bool) -> None:
 
 
 def harmony_element(chord: Chord, offset: int = 0) -> Element:
-    """A chord symbol, a number of ticks after the note before which it stands."""
+    """A chord symbol, `offset` ticks after the note that follows it in the file."""
     harmony = Element("harmony")
     if chord.root is None or chord.kind is None:
         root = SubElement(harmony, "root")
@@ -166,10 +167,9 @@ def _degree_name(harmony: Element, part: str, name: Name) -> None:
 
 
 def changes(kind: Kind) -> list[tuple[int, int, str]]:
-    """What a kind adds to, alters in and takes from the MusicXML kind it is nearest to: degree, semitones, what.
+    """What a kind adds to, alters in and takes from the nearest MusicXML kind: degree, semitones, what.
 
-    Semitones count as MusicXML does: from the degree in the chord where it is altered, from a dominant chord's
-    where it is added.
+    Semitones count as in MusicXML: an altered degree from the one in the chord, an added one from a dominant chord's.
     """
     base = base_kind(kind.musicxml)
     own = {degree.text: degree for degree in kind.degrees}
@@ -206,7 +206,7 @@ def attributes(metre: Metre, key: Key, clef: str = "G") -> Element:
 
 
 _BEATS = {TICKS: ("quarter", 0), TICKS * 3 // 2: ("quarter", 1), 2 * TICKS: ("half", 0)}
-"""The notes that beats are told in, with their dots."""
+"""The note that a beat of so many ticks is written as, and its dots."""
 
 
 def beat_mark(tempo: int, metre: Metre) -> tuple[str, int, int]:
@@ -231,7 +231,7 @@ def beat_words(tempo: int, metre: Metre) -> str:
 
 
 def tempo_direction(tempo: int, swing: float = 1.0, metre: Metre = METRES["4/4"]) -> Element:
-    """A metronome mark of a tempo in quarter notes a minute, told in beats, with the swing of the eighths if any."""
+    """A metronome mark in beats for a tempo in quarter notes a minute, with the swing of the eighths if any."""
     note, dots, count = beat_mark(tempo, metre)
     direction = Element("direction", {"placement": "above"})
     kind = SubElement(direction, "direction-type")
@@ -264,7 +264,7 @@ def whole_ratio(ratio: float) -> tuple[int, int]:
 
 
 def final_barline(*, fermata: bool = False) -> Element:
-    """The double bar at the end, with a fermata over it where the last chord is held."""
+    """The double bar at the end; `fermata` puts one over it, for a last chord that is held."""
     barline = Element("barline", {"location": "right"})
     _text(barline, "bar-style", "light-heavy")
     if fermata:
@@ -309,21 +309,20 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
         _note_marks(element, bar.staves[0])
         _second_staff(element, bar)
         found.append(element)
-    barline = SubElement(found[-1], "barline", {"location": "right"})
-    _text(barline, "bar-style", "light-light")
+    _double_bar(found[-1])
     return found
 
 
 def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
-    """What stands before the first note: a new system, the signs that change, the tempo and the heading."""
+    """What comes before the first note: a new system, the signs that change, the tempo and the heading."""
     found = [] if before is None else [Element("print", {"new-system": "yes"})]
     if before is None or (before.key, before.metre) != (score.key, score.metre):
         signs = attributes(score.metre, score.key)
         _two_staves(signs, score.staves)
         found.append(signs)
-    told = (score.tempo, score.swing, score.metre)
-    if before is None or (before.tempo, before.swing, before.metre) != told:
-        found.append(tempo_direction(*told))
+    pace = (score.tempo, score.swing, score.metre)
+    if before is None or (before.tempo, before.swing, before.metre) != pace:
+        found.append(tempo_direction(*pace))
     if named and score.heading:
         words = Element("direction", {"placement": "above"})
         _text(SubElement(words, "direction-type"), "words", score.heading)
@@ -332,7 +331,7 @@ def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
 
 
 def _two_staves(signs: Element, staves: int) -> None:
-    """Attributes for a part of one staff made those of a part of two."""
+    """Turn the attributes of a part with one staff into those of a part with two."""
     if staves < 2:
         return
     clef = signs.find("clef")
@@ -348,20 +347,28 @@ def _two_staves(signs: Element, staves: int) -> None:
 
 def _note_marks(element: Element, staff: Sequence[ScoreSymbol]) -> None:
     """Fingers and note names, on the first note of each symbol."""
-    heads = [note for note in element.findall("note") if note.find("chord") is None]
-    for note, written in zip(heads, staff, strict=True):
+    for note, written in zip(_heads(element), staff, strict=True):
         if written.finger:
-            notations = note.find("notations")
-            place = SubElement(note, "notations") if notations is None else notations
-            _text(SubElement(place, "technical"), "fingering", written.finger)
+            _text(SubElement(_notations_of(note), "technical"), "fingering", written.finger)
         if written.name:
             lyric = SubElement(note, "lyric", {"number": "1"})
             _text(lyric, "syllabic", "single")
             _text(lyric, "text", written.name)
 
 
+def _heads(element: Element) -> list[Element]:
+    """The first note of each symbol of a measure."""
+    return [note for note in element.findall("note") if note.find("chord") is None]
+
+
+def _notations_of(note: Element) -> Element:
+    """The notations of a note, added if it has none."""
+    found = note.find("notations")
+    return SubElement(note, "notations") if found is None else found
+
+
 def _second_staff(element: Element, bar: ScoreBar) -> None:
-    """The left hand of a bar behind the right: back to the bar's start, in a voice and on a staff of its own."""
+    """The left hand of a bar after the right: back to the bar's start, in a voice and on a staff of its own."""
     if len(bar.staves) < 2:
         return
     for note in element.findall("note"):
@@ -391,9 +398,9 @@ def with_sections(
 ) -> bytes:
     """A score with a word over each measure where a section starts, and a double bar before it.
 
-    `starts` counts the measures from 0, `numbers` are what all of them are called: a measure that completes the one
-    before it has a number that begins with X, or 0, and is not counted. A fermata over the last bar line comes over the
-    last note. `tempo` stands in the place of the first metronome mark. ValueError where there are not as many numbers as measures.
+    `starts` counts the measures from 0. `numbers` names every measure: one that completes the measure before it has a
+    number that begins with X, or 0, and is not counted. A fermata over the last bar line moves to the last note. `tempo`
+    replaces the first metronome mark. ValueError unless there are as many numbers as measures.
     """
     root = ET.fromstring(content)  # noqa: S314 - a score of our own making
     for place, part in enumerate(root.findall("part")):
@@ -439,7 +446,7 @@ def _section_word(element: Element, word: str) -> None:
 
 
 def _double_bar(element: Element) -> None:
-    """A double bar at the end of a measure, where no repeat or other bar line stands."""
+    """Add a double bar at the end of a measure, unless it ends with a repeat or another bar line."""
     if any(barline.get("location") != "left" for barline in element.findall("barline")):
         return
     barline = SubElement(element, "barline", {"location": "right"})
@@ -447,14 +454,13 @@ def _double_bar(element: Element) -> None:
 
 
 def _fermata_to_note(element: Element) -> None:
-    heads = [note for note in element.findall("note") if note.find("chord") is None]
+    heads = _heads(element)
     for barline in element.findall("barline"):
         fermata = barline.find("fermata")
         if fermata is None or not heads:
             continue
         barline.remove(fermata)
-        notations = heads[-1].find("notations")
-        (SubElement(heads[-1], "notations") if notations is None else notations).append(fermata)
+        _notations_of(heads[-1]).append(fermata)
 
 
 # Files

@@ -1,4 +1,4 @@
-"""How notes are written down: lengths split at beats, ties, beams, triplets and accidentals, without any format."""
+"""How notes are written down: lengths split at beats, ties, beams, triplets and accidentals, for any file format."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from fillgen.theory.pitch import Key, Name
 
 EIGHTH = TICKS // 2
 _GRID = TICKS // 4
-"""The finest plain grid: what lies off it belongs to a triplet."""
+"""The finest plain grid: whatever lies off it belongs to a triplet."""
 _QUARTER_TRIPLET = TICKS * 2 // 3
 _SINGLE = frozenset(LENGTHS.values())
 
 
 @dataclass(frozen=True, slots=True)
 class Chunk:
-    """Notes that sound together, or a rest where `names` is empty: ticks from the start, ticks, scientific names."""
+    """Notes that sound together, or a rest if `names` is empty: ticks from the start, ticks, scientific names."""
 
     onset: int
     length: int
@@ -33,8 +33,8 @@ class Symbol:
     `tick` counts from the start of its bar; `letters` is its length as in phrase text (`q.`, `et`); `beams` holds a
     word for each beam level (`begin`, `continue`, `end`, `forward hook`, `backward hook`); `group` is `start` or
     `stop` at the ends of a triplet; `accidentals` are the signs to be printed, "" for none, one for each name.
-    `courtesies` are signs that nothing asks for but the eye: a note goes back to the key after the same letter was
-    altered in the bar before, or in another octave.
+    `courtesies` are signs that only remind: a note goes back to the key after the same letter was altered in the bar
+    before, or in another octave.
     """
 
     tick: int
@@ -62,8 +62,8 @@ def written(
 ) -> list[list[Symbol]]:
     """The bars of a line as they are written; `lengths` are the ticks of the bars, of which any may be short.
 
-    Gaps are filled with rests. A chunk that crosses a bar line or hides a beat is split and tied. With `pickup` a
-    short first bar is the end of a bar, otherwise it is the beginning of one: its beats lie accordingly.
+    Gaps are filled with rests. A chunk that crosses a bar line or hides a beat is split and tied. A short first bar
+    counts as the end of a bar with `pickup`, as the beginning of one without; its beats lie accordingly.
 
     >>> from fillgen.theory.metre import METRES
     >>> line = [Chunk(0, 720, ("C5",)), Chunk(720, 960, ("E5",))]
@@ -84,14 +84,14 @@ def written(
 
 
 def _bar(inside: Sequence[tuple[Chunk, bool, bool]], start: int, length: int, metre: Metre) -> list[Symbol]:
-    """The symbols of a bar, grouped and beamed; `start` is where its first beat lies."""
+    """The symbols of a bar, grouped and beamed; `start` is the tick of its first beat."""
     thirds = _in_thirds([chunk.onset - start for chunk, _, _ in inside])
     symbols = [symbol for piece in inside for symbol in _symbols(piece, start, length, metre, thirds)]
     return _with_beams(_with_groups(symbols), metre)
 
 
 def _until(chunk: Chunk, end: int) -> Chunk:
-    """A chunk cut off where the last bar ends, so that no tie leads nowhere."""
+    """A chunk cut off at the end of the last bar, so that no tie leads nowhere."""
     return replace(chunk, length=min(chunk.length, end - chunk.onset))
 
 
@@ -166,7 +166,7 @@ def _parts(
 
 
 def _first_end(onset: int, end: int, metre: Metre, thirds: frozenset[int], *, rest: bool) -> int:
-    """How far one written note or rest may reach."""
+    """The tick up to which one written note or rest may reach."""
     half = onset - onset % (2 * TICKS)
     if half in thirds and end <= half + 2 * TICKS:
         return end
@@ -236,7 +236,7 @@ def _triplet_end(onset: int, end: int) -> int:
 def _with_groups(symbols: Sequence[Symbol]) -> list[Symbol]:
     """Triplet brackets: they open with the first triplet symbol and close when a whole beat or half is full.
 
-    They close before the next plain symbol in any case: sixteenth triplets may fill but an eighth.
+    They close before the next plain symbol in any case: sixteenth triplets may fill just an eighth.
     """
     grouped = list(symbols)
     open_at: int | None = None
@@ -309,11 +309,11 @@ SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "##"}
 def _with_accidentals(
     symbols: Sequence[Symbol], key: Key, before: Mapping[_StaffPlace, int]
 ) -> tuple[list[Symbol], dict[_StaffPlace, int]]:
-    """The signs to be printed in one bar: where a note differs from the key or from the same letter before it.
+    """The signs to print in one bar: for notes that differ from the key or from the same letter before them.
 
-    `before` are the alterations in which the letters were last heard in the bar before, at each octave and, under "",
-    at any; those of this bar are told back. A note that needs no sign has a courtesy where its letter was last heard
-    altered otherwise.
+    `before` are the last alterations of each letter in the bar before, by octave and, under "", in any octave; those of
+    this bar are returned with the symbols. A note that needs no sign has a courtesy if its letter was last heard with
+    another alteration.
     """
     state: dict[_StaffPlace, int] = {}
     heard, recent = dict(before), dict[_StaffPlace, int]()
@@ -321,7 +321,8 @@ def _with_accidentals(
     for symbol in symbols:
         signs, courtesies = [], []
         for text in symbol.names:
-            name, octave = Name.read(text.rstrip("-0123456789")), text.lstrip("ABCDEFG#b")
+            letters, octave = name_and_octave(text)
+            name = Name.read(letters)
             where = (name.letter, octave)
             usual = state.get(where, key.by_letter[name.letter].alter)
             sign = SIGNS.get(name.alter, "")
@@ -333,10 +334,20 @@ def _with_accidentals(
             courtesies.append(sign if is_doubtful and changed else "")
             if not symbol.tied_from:
                 state[where] = name.alter
-            told = dict.fromkeys(places, name.alter)
-            heard, recent = heard | told, recent | told
+            latest = dict.fromkeys(places, name.alter)
+            heard, recent = heard | latest, recent | latest
         shown.append(replace(symbol, accidentals=tuple(signs), courtesies=tuple(courtesies)))
     return shown, recent
+
+
+def name_and_octave(pitch: str) -> tuple[str, str]:
+    """A scientific pitch name in its two parts.
+
+    >>> name_and_octave("Eb5"), name_and_octave("C-1")
+    (('Eb', '5'), ('C', '-1'))
+    """
+    name = pitch.rstrip("-0123456789")
+    return name, pitch[len(name) :]
 
 
 # Scores
@@ -344,7 +355,7 @@ def _with_accidentals(
 
 @dataclass(frozen=True, slots=True)
 class ScoreSymbol:
-    """A symbol of a score with what stands by it: its id, its finger (0 for none), its name in words ("" for none)."""
+    """A symbol of a score with its marks: its id, its finger (0 for none), the note name printed below ("" for none)."""
 
     symbol: Symbol
     id: str = ""
@@ -354,7 +365,7 @@ class ScoreSymbol:
 
 @dataclass(frozen=True, slots=True)
 class ScoreBar:
-    """A bar of a score: its number, its ticks, what stands on each staff, and chord symbols with their ticks."""
+    """A bar of a score: its number, its length in ticks, the symbols on each staff, and chord symbols with their ticks."""
 
     number: int
     length: int
@@ -364,10 +375,10 @@ class ScoreBar:
 
 @dataclass(frozen=True)
 class Score:
-    """What a writer of a notation format puts down: bars under a key and a metre, treble staff first.
+    """What a writer of a notation format writes: bars under a key and a metre, treble staff first.
 
-    `id` begins the ids of all that is in it, `heading` stands over it; `tempo` is in quarter notes a minute, `swing`
-    the ratio of the first eighth to the second.
+    `id` is the prefix of all ids in it, `heading` the text above it; `tempo` is in quarter notes a minute, `swing` the
+    ratio of the first eighth to the second.
     """
 
     id: str
@@ -389,7 +400,7 @@ class Score:
 def ids_of(bars: Iterable[Sequence[Symbol]], prefix: str) -> list[list[str]]:
     """An id for each symbol of a line, "" for rests: notes are counted from 0.
 
-    The parts of a note that are tied to it have its own id with `t1`, `t2` ... behind.
+    The parts tied to a note have the note's id followed by `t1`, `t2` ...
 
     >>> tied = Symbol(0, 480, ("C5",), "q", tied_from=True)
     >>> ids_of([[Symbol(480, 480, ("C5",), "q", tied_to=True)], [tied, Symbol(480, 480, (), "q")]], "a-n")
@@ -405,4 +416,17 @@ def ids_of(bars: Iterable[Sequence[Symbol]], prefix: str) -> list[list[str]]:
             tied = f"t{part}" if part else ""
             row.append("" if symbol.is_rest else f"{prefix}{note}{tied}")
         found.append(row)
+    return found
+
+
+def note_ids(score: Score) -> list[list[str]]:
+    """For each note on the first staff the ids of its written parts, of which a tied note has several."""
+    found: list[list[str]] = []
+    for bar in score.bars:
+        for each in bar.staves[0]:
+            if each.symbol.is_rest:
+                continue
+            if not each.symbol.tied_from:
+                found.append([])
+            found[-1].append(each.id)
     return found

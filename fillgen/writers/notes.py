@@ -1,7 +1,6 @@
-"""Which notes fit each chord: as text, as plain dictionaries, as one web page, and as one picture.
+"""Which notes fit each chord: as text, as plain dictionaries, as a web page, and as a picture.
 
-Page and picture need nothing but themselves: no script, no font, no request. A kind of note is told by a word, by a
-mark and by a shade. All elements are built as a tree, so that whatever a chart holds comes out as text.
+Colour is never the only sign: each kind of note has a word, a mark and a shade.
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 from fillgen.chart.progression import Progression
-from fillgen.errors import printable
+from fillgen.errors import cut, printable
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.teaching.notefit import (
     CLASHES,
@@ -27,7 +26,8 @@ from fillgen.teaching.notefit import (
 )
 from fillgen.theory.pitch import NATURAL, is_black
 from fillgen.writers.document import chart_document
-from fillgen.writers.markup import LIGHT, css, new_page, page_text, put, themed
+from fillgen.writers.markup import LIGHT, css, new_page, new_table, page_text, put, themed
+from fillgen.writers.text import chart_heading
 
 _INDENT = " " * 4
 _KIND_WIDTH = max(map(len, NOTE_KINDS)) + 2
@@ -38,42 +38,39 @@ _SAYS = {
     LEAVE_QUICKLY: "rubs against a chord tone if it lasts: touch it and move on",
     CLASHES: "outside: only to slide from, into the note beside it",
 }
-"""What a player does with a note of each kind."""
+"""What to do with a note of each kind."""
 
 
-# What all of them tell
+# What all formats have in common
 
 
-def _heading(progression: Progression) -> str:
-    title = f"{printable(progression.title)}: " if progression.title else ""
-    return f"{title}{progression.key}, {progression.metre.name}"
-
-
-def _where(told: ChordNotes) -> str:
-    """The bars in which a chord stands.
+def bars_of(chord: ChordNotes, first: int = 1) -> str:
+    """The bars of a chord in words; `first` is the number of the chart's first bar, 0 for a pick-up.
 
     >>> from fillgen.chart.text import parse_chart
-    >>> [_where(told) for told in chord_notes(parse_chart("| C | C | F |"))]
+    >>> [bars_of(chord) for chord in chord_notes(parse_chart("| Ab | Ab | Bb |"))]
     ['bars 1 to 2', 'bar 3']
     """
-    return f"bar {told.bar}" if told.bar == told.through else f"bars {told.bar} to {told.through}"
+    start, end = chord.bar - 1 + first, chord.through - 1 + first
+    return f"bar {start}" if start == end else f"bars {start} to {end}"
 
 
-def _called(told: ChordNotes) -> str:
-    """A chord as the chart has it; over N.C. with the one that is heard."""
-    symbol = told.span.chord.symbol
-    return f"{symbol} ({told.heard.symbol})" if told.remark else symbol
+def _symbol(chord: ChordNotes) -> str:
+    """The symbol of a chord as in the chart; for N.C. with the chord still heard."""
+    symbol = chord.span.chord.symbol
+    return f"{symbol} ({chord.heard.symbol})" if chord.remark else symbol
 
 
-def _tones(told: ChordNotes) -> str:
-    return " ".join(str(tone.name) for tone in told.tones)
+def tone_names(chord: ChordNotes) -> str:
+    """The names of the chord tones in a row."""
+    return " ".join(str(tone.name) for tone in chord.tones)
 
 
-def _into(told: ChordNotes) -> list[str]:
-    """What stays and what moves into the next chord, a sentence each; nothing at the end."""
-    if told.following is None:
+def _into(chord: ChordNotes) -> list[str]:
+    """What stays and what moves into the next chord, a sentence each; nothing for the last chord."""
+    if chord.following is None:
         return []
-    words = [shared.words for shared in told.common] + [way.words for way in told.ways]
+    words = [shared.words for shared in chord.common] + [way.words for way in chord.ways]
     return [f"{sentence}." for sentence in words]
 
 
@@ -81,9 +78,9 @@ def _into(told: ChordNotes) -> list[str]:
 
 
 def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: int = 100) -> str:
-    """All chords as text of about a width in characters: their notes by kind, each with its degree and the reason.
+    """All chords as text of about `width` characters: their notes by kind, each with its degree and the reason.
 
-    `dorian_sixth` is told at `fillgen.teaching.notefit.note_fits`.
+    `dorian_sixth` is as for `fillgen.teaching.notefit.note_fits`.
 
     >>> from fillgen.chart.text import parse_chart
     >>> print(notes_text(parse_chart("| C | Csus4 |"), width=80).split("passes")[0])
@@ -95,19 +92,19 @@ def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: i
                        E   3    E is the third of C: it may stand on any beat and stay.
                        G   5    G is the fifth of C: it may stand on any beat and stay.
     """
-    blocks = [f"{_heading(progression)}\n{_WHAT}"]
-    blocks += [_block(told, width) for told in chord_notes(progression, dorian_sixth=dorian_sixth)]
+    blocks = [f"{chart_heading(progression)}\n{_WHAT}"]
+    blocks += [_block(chord, width) for chord in chord_notes(progression, dorian_sixth=dorian_sixth)]
     return "\n\n".join(blocks) + "\n"
 
 
-def _block(told: ChordNotes, width: int) -> str:
-    remark = f" ({told.remark})" if told.remark else ""
-    head = f"{_where(told)}  {told.span.chord.symbol}: {_tones(told)}{remark}"
+def _block(chord: ChordNotes, width: int) -> str:
+    remark = f" ({chord.remark})" if chord.remark else ""
+    head = f"{bars_of(chord)}  {chord.span.chord.symbol}: {tone_names(chord)}{remark}"
     lines = textwrap.wrap(head, width, subsequent_indent=_INDENT)
     for kind in NOTE_KINDS:
-        lines += _listed(kind, [_line(fit) for fit in told.of_kind(kind)] or [("", "none")], width)
-    if told.following is not None:
-        lines += _listed(f"into {told.following.symbol}", [("", words) for words in _into(told)], width)
+        lines += _listed(kind, [_line(fit) for fit in chord.of_kind(kind)] or [("", "none")], width)
+    if chord.following is not None:
+        lines += _listed(f"into {chord.following.symbol}", [("", words) for words in _into(chord)], width)
     return "\n".join(lines)
 
 
@@ -116,7 +113,7 @@ def _line(fit: NoteFit) -> tuple[str, str]:
 
 
 def _listed(head: str, rows: Sequence[tuple[str, str]], width: int) -> list[str]:
-    """Rows under a head that stands before the first; a head too long for its column has a line of its own."""
+    """Rows with a head in front of the first; a head too long for its column goes on a line of its own."""
     first = f"{_INDENT}{head:<{_KIND_WIDTH}}"
     later = _INDENT + " " * _KIND_WIDTH
     lines = [first.rstrip()] if len(head) >= _KIND_WIDTH else []
@@ -133,10 +130,10 @@ def _listed(head: str, rows: Sequence[tuple[str, str]], width: int) -> list[str]
 def notes_document(
     progression: Progression, *, dorian_sixth: bool = False, tempo: int = 120
 ) -> dict[str, Any]:
-    """All chords as plain dictionaries and lists: the keys that other programs may rely on.
+    """All chords as plain dictionaries and lists, with keys that other programs may rely on.
 
-    `tempo` is in quarter notes a minute, `semitones` of a way is above zero where it goes up. `heard` is the chord
-    whose notes are told, which over N.C. is not the one printed.
+    `tempo` is in quarter notes a minute; `semitones` of a way is positive upwards. The notes are those of `heard`, which
+    under N.C. is the chord before.
 
     >>> from fillgen.chart.text import parse_chart
     >>> first, _ = notes_document(parse_chart("| G7 | C |"))["chords"]
@@ -145,23 +142,23 @@ def notes_document(
     """
     return {
         "chart": chart_document(progression, tempo),
-        "chords": [_chord(told) for told in chord_notes(progression, dorian_sixth=dorian_sixth)],
+        "chords": [_chord(chord) for chord in chord_notes(progression, dorian_sixth=dorian_sixth)],
     }
 
 
-def _chord(told: ChordNotes) -> dict[str, Any]:
+def _chord(chord: ChordNotes) -> dict[str, Any]:
     return {
-        "bar": told.bar,
-        "through": told.through,
-        "symbol": told.span.chord.symbol,
-        "heard": told.heard.symbol,
-        "remark": told.remark,
-        "tones": [{"name": str(tone.name), "degree": tone.degree.text} for tone in told.tones],
-        "notes": [_note(fit) for fit in told.fits],
-        "into": told.following.symbol if told.following else None,
+        "bar": chord.bar,
+        "through": chord.through,
+        "symbol": chord.span.chord.symbol,
+        "heard": chord.heard.symbol,
+        "remark": chord.remark,
+        "tones": [{"name": str(tone.name), "degree": tone.degree.text} for tone in chord.tones],
+        "notes": [_note(fit) for fit in chord.fits],
+        "into": chord.following.symbol if chord.following else None,
         "common": [
             {"name": str(shared.tone.name), "becomes": str(shared.becomes.name), "words": shared.words}
-            for shared in told.common
+            for shared in chord.common
         ],
         "ways": [
             {
@@ -170,7 +167,7 @@ def _chord(told: ChordNotes) -> dict[str, Any]:
                 "semitones": way.rise,
                 "words": way.words,
             }
-            for way in told.ways
+            for way in chord.ways
         ],
     }
 
@@ -179,12 +176,12 @@ def _note(fit: NoteFit) -> dict[str, str]:
     return {"name": str(fit.name), "degree": fit.degree, "kind": fit.kind, "reason": fit.reason}
 
 
-# Looks: colours as CSS has them; lengths are units of the picture
+# Looks: colours are as in CSS, lengths in units of the picture
 
 
 @dataclass(frozen=True, slots=True)
 class _KeyLook:
-    """How a kind looks on a key: its word, the white key and the black key, each as fill and ink."""
+    """The look of a kind on the keys: its word, then fill and ink of a white key and of a black one."""
 
     word: str
     white: tuple[str, str]
@@ -207,7 +204,7 @@ _MARKS = {
     LEAVE_QUICKLY: ("open", "M-8-7L-1 0L-8 7M1-7L8 0L1 7"),
     CLASHES: ("open", "M-6-6L6 6M6-6L-6 6"),
 }
-"""The mark of each kind, round the point 0 0: a full block, a diamond, two arrow heads, a cross."""
+"""The mark of each kind, centred on 0 0: a full block, a diamond, two arrow heads, a cross."""
 
 
 def _key_style() -> str:
@@ -223,8 +220,8 @@ def _key_style() -> str:
 # A keyboard
 
 
-def _keyboard(told: ChordNotes, number: int) -> Element:
-    """An octave of keys from C to B, each with its note's name, degree, word and mark; told in words as well."""
+def _keyboard(chord: ChordNotes, number: int) -> Element:
+    """An octave of keys from C to B, each with its note's name, degree, word and mark, and a description."""
     titles = [f"keys-{number}", f"told-{number}"]
     drawn = Element(
         "svg",
@@ -235,23 +232,23 @@ def _keyboard(told: ChordNotes, number: int) -> Element:
             "aria-labelledby": " ".join(titles),
         },
     )
-    put(drawn, "title", f"Keyboard for {_called(told)}, {_where(told)}", id=titles[0])
-    put(drawn, "desc", _described(told), id=titles[1])
-    drawn.extend(_keys(told))
+    put(drawn, "title", f"Keyboard for {_symbol(chord)}, {bars_of(chord)}", id=titles[0])
+    put(drawn, "desc", _described(chord), id=titles[1])
+    drawn.extend(_keys(chord))
     return drawn
 
 
-def _described(told: ChordNotes) -> str:
+def _described(chord: ChordNotes) -> str:
     """The notes of each kind in a sentence."""
     parts = [
-        f"{kind}: {', '.join(str(fit.name) for fit in told.of_kind(kind)) or 'none'}" for kind in NOTE_KINDS
+        f"{kind}: {', '.join(str(fit.name) for fit in chord.of_kind(kind)) or 'none'}" for kind in NOTE_KINDS
     ]
-    return f"{told.remark + '. ' if told.remark else ''}{'; '.join(parts)}."
+    return f"{chord.remark + '. ' if chord.remark else ''}{'; '.join(parts)}."
 
 
-def _keys(told: ChordNotes) -> Iterable[Element]:
-    """The white keys, then the black ones that lie on them."""
-    by_class = {fit.pitch_class: fit for fit in told.fits}
+def _keys(chord: ChordNotes) -> Iterable[Element]:
+    """The white keys, then the black ones on top of them."""
+    by_class = {fit.pitch_class: fit for fit in chord.fits}
     classes = sorted(range(12), key=lambda pitch_class: (is_black(pitch_class), pitch_class))
     return [_key(by_class[pitch_class]) for pitch_class in classes]
 
@@ -275,7 +272,7 @@ def _key(fit: NoteFit) -> Element:
 
 
 def _left(pitch_class: int) -> int:
-    """The left edge of a key; a black one lies over the line between two white ones."""
+    """The left edge of a key; a black one is centred on the line between two white ones."""
     whites = sum(natural < pitch_class for natural in NATURAL)
     return _EDGE + whites * _WHITE[0] - (_BLACK[0] // 2 if is_black(pitch_class) else 0)
 
@@ -286,7 +283,7 @@ def _mark(kind: str, x: int, y: int) -> Element:
 
 
 def _mark_box(kind: str) -> Element:
-    """A mark in a line of text, where the word beside it tells what it is."""
+    """A mark in a line of text, beside its word."""
     box = Element("svg", {"class": "mark-box", "viewBox": "-11 -11 22 22", "aria-hidden": "true"})
     box.append(_mark(kind, 0, 0))
     return box
@@ -296,7 +293,7 @@ def _mark_box(kind: str) -> Element:
 
 
 def notes_html(progression: Progression, *, dorian_sixth: bool = False) -> str:
-    r"""All chords as one web page, which is XML as well, with a keyboard and a table for each.
+    r"""All chords as a web page, valid XML as well, with a keyboard and a table for each.
 
     >>> from fillgen.chart.text import parse_chart
     >>> page = notes_html(parse_chart("title: <b>\n| Dm7 | G7 |"))
@@ -307,24 +304,24 @@ def notes_html(progression: Progression, *, dorian_sixth: bool = False) -> str:
     style = themed(
         css("notes"), css("notes-colours", LIGHT), _key_style(), colours="notes-colours", paper="notes-print"
     )
-    page, body = new_page(_named(progression), style)
+    page, body = new_page(_title(progression), style)
     _intro(body, progression, chords)
     main = put(body, "main")
-    for number, told in enumerate(chords, 1):
-        main.append(_section(told, number))
+    for number, chord in enumerate(chords, 1):
+        main.append(_section(chord, number))
     return page_text(page)
 
 
-def _named(progression: Progression) -> str:
-    """What the page is called: by the chart's title where it has one."""
+def _title(progression: Progression) -> str:
+    """The title of page and picture, with the chart's own if it has one."""
     title = printable(progression.title)
     return f"{title}: which notes fit" if title else _WHAT
 
 
 def _intro(body: Element, progression: Progression, chords: Sequence[ChordNotes]) -> None:
-    """The title, the kinds with their marks, and the way to each chord."""
+    """The title, the kinds with their marks, and a link to each chord."""
     header = put(body, "header")
-    put(header, "h1", _named(progression))
+    put(header, "h1", _title(progression))
     put(header, "p", f"{progression.key}, {progression.metre.name}", "soft")
     legend = put(header, "ul", look="legend")
     for kind in NOTE_KINDS:
@@ -333,46 +330,42 @@ def _intro(body: Element, progression: Progression, chords: Sequence[ChordNotes]
         words = put(row, "span")
         put(words, "strong", _LOOKS[kind].word).tail = f" ({kind}): {_SAYS[kind]}"
     places = put(put(body, "nav", aria_label="Chords"), "ol")
-    for number, told in enumerate(chords, 1):
+    for number, chord in enumerate(chords, 1):
         row = put(places, "li")
-        put(row, "a", f"{_where(told)} {_called(told)}", href=f"#chord-{number}")
+        put(row, "a", f"{bars_of(chord)} {_symbol(chord)}", href=f"#chord-{number}")
 
 
-def _section(told: ChordNotes, number: int) -> Element:
+def _section(chord: ChordNotes, number: int) -> Element:
     named = f"name-{number}"
     section = Element("section", {"id": f"chord-{number}", "aria-labelledby": named})
-    put(section, "h2", f"{_called(told)}, {_where(told)}", id=named)
-    if told.remark:
-        put(section, "p", f"{told.remark[0].upper()}{told.remark[1:]}.")
+    put(section, "h2", f"{_symbol(chord)}, {bars_of(chord)}", id=named)
+    if chord.remark:
+        put(section, "p", f"{chord.remark[0].upper()}{chord.remark[1:]}.")
     columns = put(section, "div", look="chord")
     left = put(columns, "div", look="ways")
-    left.append(_keyboard(told, number))
-    _next(left, told)
-    columns.append(_table(told))
+    left.append(_keyboard(chord, number))
+    _next(left, chord)
+    columns.append(_table(chord))
     return section
 
 
-def _next(parent: Element, told: ChordNotes) -> None:
+def _next(parent: Element, chord: ChordNotes) -> None:
     """What stays and what moves into the next chord."""
-    if told.following is None:
+    if chord.following is None:
         return
     following = put(parent, "div")
-    put(following, "h3", f"Into {told.following.symbol}")
+    put(following, "h3", f"Into {chord.following.symbol}")
     rows = put(following, "ul")
-    for words in _into(told):
+    for words in _into(chord):
         put(rows, "li", words)
 
 
-def _table(told: ChordNotes) -> Element:
-    """A row for each note. The roles keep it a table for readers aloud where a narrow screen lays it out anew."""
-    table = Element("table", {"role": "table"})
-    put(table, "caption", f"The twelve notes over {told.heard.symbol}")
-    heads = put(put(table, "thead", role="rowgroup"), "tr", role="row")
-    for text in ("Note", "Degree", "Kind", "Why"):
-        put(heads, "th", text, scope="col", role="columnheader")
+def _table(chord: ChordNotes) -> Element:
+    """A row for each note."""
+    table = new_table(f"The twelve notes over {chord.heard.symbol}", ("Note", "Degree", "Kind", "Why"))
     body = put(table, "tbody", role="rowgroup")
     for kind in NOTE_KINDS:
-        for fit in told.of_kind(kind):
+        for fit in chord.of_kind(kind):
             body.append(_row(fit))
     return table
 
@@ -392,12 +385,15 @@ def _row(fit: NoteFit) -> Element:
 # The picture
 
 _ACROSS = 2
+"""Keyboards in a row of the picture."""
+_LONGEST_TITLE = 48
+"""Letters of a title that fit into the picture."""
 _GAP, _HEAD, _TOP, _LINE = 24, 30, 76, 26
-"""Between keyboards, above each for its name, above all for the title, and a line of the legend."""
+"""Heights and gaps: between keyboards, above each for its name, above all for the title, a line of the legend."""
 
 
 def notes_svg(progression: Progression, *, dorian_sixth: bool = False) -> str:
-    """All chords' keyboards as one picture, two in a row, with what the marks mean below them.
+    """All chords' keyboards as one picture, two in a row, with a legend below.
 
     >>> from fillgen.chart.text import parse_chart
     >>> picture = notes_svg(parse_chart("| C | F | G7 |"))
@@ -409,17 +405,17 @@ def notes_svg(progression: Progression, *, dorian_sixth: bool = False) -> str:
     wide = _ACROSS * (_WIDTH + _GAP) + _GAP
     legend_at = _TOP + rows * (_HEIGHT + _HEAD + _GAP)
     picture = _canvas(progression, chords, wide, legend_at + len(NOTE_KINDS) * _LINE + _GAP)
-    for index, told in enumerate(chords):
+    for index, chord in enumerate(chords):
         row, column = divmod(index, _ACROSS)
         x, y = _GAP + column * (_WIDTH + _GAP), _TOP + row * (_HEIGHT + _HEAD + _GAP)
-        picture.append(_placed(told, index + 1, x, y))
+        picture.append(_placed(chord, index + 1, x, y))
     for index, kind in enumerate(NOTE_KINDS):
-        _explained(picture, kind, legend_at + index * _LINE)
+        _put_legend(picture, kind, legend_at + index * _LINE)
     return ET.tostring(picture, encoding="unicode") + "\n"
 
 
 def _canvas(progression: Progression, chords: Sequence[ChordNotes], wide: int, high: int) -> Element:
-    """An empty picture of a width and height, with its title, its description and its ground."""
+    """An empty picture of a width and height, with its title, description and background."""
     picture = Element(
         "svg",
         {
@@ -431,40 +427,32 @@ def _canvas(progression: Progression, chords: Sequence[ChordNotes], wide: int, h
             "aria-labelledby": "picture-title picture-told",
         },
     )
-    put(picture, "title", _named(progression), id="picture-title")
-    told = " ".join(f"{_where(each)}, {_called(each)}: {_described(each)}" for each in chords)
-    put(picture, "desc", told, id="picture-told")
+    put(picture, "title", _title(progression), id="picture-title")
+    words = " ".join(f"{bars_of(each)}, {_symbol(each)}: {_described(each)}" for each in chords)
+    put(picture, "desc", words, id="picture-told")
     put(picture, "style", css("notes-picture", LIGHT) + _key_style())
     put(picture, "rect", look="ground", width=wide, height=high)
-    _words(picture, "head", _cut(_named(progression)), 38)
+    _words(picture, "head", cut(_title(progression), _LONGEST_TITLE), 38)
     _words(picture, "line", f"{progression.key}, {progression.metre.name}", 60)
     return picture
-
-
-def _cut(text: str) -> str:
-    """A text cut to what the width of a picture holds."""
-    return text if len(text) <= _MOST_LETTERS else f"{text[: _MOST_LETTERS - 1]}…"
-
-
-_MOST_LETTERS = 48
 
 
 def _words(parent: Element, look: str, text: str, y: int, x: int = _GAP) -> None:
     put(parent, "text", text, look, x=x, y=y)
 
 
-def _placed(told: ChordNotes, number: int, x: int, y: int) -> Element:
-    """A chord's keyboard at a place of the picture, its name above it."""
+def _placed(chord: ChordNotes, number: int, x: int, y: int) -> Element:
+    """A chord's keyboard at a place in the picture, with its name above."""
     group = Element("g", {"transform": f"translate({x} {y})"})
-    _words(group, "name-above", f"{_called(told)}, {_where(told)}", _HEAD - 10, 0)
-    drawn = _keyboard(told, number)
+    _words(group, "name-above", f"{_symbol(chord)}, {bars_of(chord)}", _HEAD - 10, 0)
+    drawn = _keyboard(chord, number)
     drawn.attrib |= {"y": str(_HEAD), "width": str(_WIDTH), "height": str(_HEIGHT)}
     group.append(drawn)
     return group
 
 
-def _explained(picture: Element, kind: str, y: int) -> None:
-    """A line that tells what a mark means."""
+def _put_legend(picture: Element, kind: str, y: int) -> None:
+    """A line of the legend: a mark and what it means."""
     group = put(picture, "g", look="mark-box")
     group.append(_mark(kind, _GAP + 10, y))
     _words(picture, "line", f"{_LOOKS[kind].word} ({kind}): {_SAYS[kind]}", y + 5, _GAP + 32)

@@ -1,7 +1,7 @@
 """Engraved drawings laid out on pages as PDF: the one module that knows reportlab.
 
-The notes are drawn from the outlines that the engraver puts into its SVG, so that the music font comes out as it
-does on a screen; words are set in a font that is embedded. Lengths are points, 72 to the inch, from the lower left.
+Notes are drawn from the outlines in the engraver's SVG, so that the music font looks as on a screen; words are set in an
+embedded font. Lengths are points, 72 to the inch, from the lower left.
 """
 
 from __future__ import annotations
@@ -25,10 +25,10 @@ _MARGIN = 40.0
 """The margin of a page: 14 mm."""
 _TITLE, _TEXT, _FOOT = 16.0, 9.5, 8.0
 _GAP = 10.0
-"""What is left between two blocks."""
+"""The gap between two blocks."""
 _PLAIN, _BOLD, _ITALIC = "Vera", "VeraBd", "VeraIt"
 _NARROWER = 0.86
-"""The embedded font is wider than the one the engraver measures with; at this size words are as long as it thinks."""
+"""The embedded font is wider than the one the engraver measures with; this factor makes words as long as it expects."""
 _BOLD_PARTS, _ITALIC_PARTS = {"fing", "reh", "tempo", "ending"}, {"dir", "dynam", "mNum"}
 _SIGN_SIZE = 1.25
 """Flats and sharps beside letters of the embedded font, whose letters are large."""
@@ -38,19 +38,19 @@ _STEP = re.compile(r"([MmLlHhVvCcSsZz])([^MmLlHhVvCcSsZz]*)")
 _PLACES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4}
 
 PathStep = tuple[str, tuple[float, ...]]
-"""A step of an outline: `m` and `l` to a point, `c` over two handles to a point, `z` back to the beginning."""
+"""A step of an outline: `m` moves and `l` draws to a point, `c` curves over two handles to a point, `z` closes it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """What stays together as far as there is room: a heading, and drawings one under another."""
+    """A heading, and drawings below one another."""
 
     heading: str
     drawings: tuple[Drawing, ...]
 
 
 def room_of(paper: tuple[float, float], width: int) -> int:
-    """The height of a page as a drawing has it that is `width` units wide: both in units of the engraver.
+    """The height of a page for drawings that are `width` units wide, both in units of the engraver.
 
     >>> room_of((595.28, 841.89), 2100)
     2903
@@ -64,7 +64,7 @@ def pdf_bytes(
 ) -> bytes:
     """Blocks on numbered pages as a PDF file, with a title and a line about all of them on the first.
 
-    The same blocks give the same bytes. A letter that the fonts have no shape for is written as a question mark.
+    The same blocks give the same bytes. Letters that the fonts don't have are printed as question marks.
     """
     _register()
     found = BytesIO()
@@ -137,7 +137,7 @@ def _head_height(title: str, about: str) -> float:
 
 
 def _head(canvas: Canvas, title: str, about: str, top: float, wide: float) -> float:
-    """Title and common line at the top of the first page; where the rest begins."""
+    """Draw title and common line at the top of the first page; returns the y of the first block."""
     for text, size, font in ((title, _TITLE, _BOLD), (about, _TEXT, _PLAIN)):
         if text:
             top -= size
@@ -154,7 +154,7 @@ def _placed(
     top: float,
     paper: tuple[float, float],
 ) -> float:
-    """A drawing under its heading; where the next begins."""
+    """Draw a drawing below its heading; returns the y of the next."""
     start = top
     if heading:
         top -= _TEXT + _GAP / 2
@@ -179,7 +179,7 @@ def _shapes(font: str) -> frozenset[int]:
 
 
 def _parts(text: str, font: str) -> list[tuple[str, bool]]:
-    """A text parted into what its font has and single signs of the music font; a question mark for anything else."""
+    """A text split into parts in its font and single signs of the music font; a question mark for anything else."""
     found: list[tuple[str, bool]] = []
     for letter in normalize("NFC", text):
         is_music = ord(letter) not in _shapes(font) and _has_outline(letter)
@@ -192,7 +192,7 @@ def _parts(text: str, font: str) -> list[tuple[str, bool]]:
 
 
 def shapeless(text: str) -> str:
-    """The letters of a text that neither font has a shape for, each once, in their order.
+    """The letters of a text that neither font has, each once, in their order.
 
     >>> shapeless("Été ♭ 雨雨")
     '雨'
@@ -217,7 +217,7 @@ def _length(text: str, size: float, font: str) -> float:
 
 
 _LONGEST_LINE = 400
-"""More letters than any line can have: what is longer is cut before it is measured."""
+"""More letters than fit into any line: longer text is cut before it is measured."""
 
 
 def _fitted(text: str, size: float, font: str, room: float) -> str:
@@ -253,7 +253,7 @@ def _write_sign(canvas: Canvas, sign: str, x: float, y: float, size: float) -> N
 
 
 def _define_glyphs(canvas: Canvas, trees: Iterable[Element]) -> None:
-    """The signs of all drawings as forms of the file, each once."""
+    """Define the signs of all drawings as forms of the file, each once."""
     known: set[str] = set()
     for tree in trees:
         for glyph in tree.iterfind(".//{*}defs/{*}g"):
@@ -272,7 +272,7 @@ def _glyph(reference: str) -> str:
 
 
 def _draw(canvas: Canvas, element: Element, font: str) -> None:
-    """An element of a drawing and what is in it."""
+    """Draw an element and its children."""
     kind = element.tag.rpartition("}")[2]
     if kind in _SHAPES:
         _SHAPES[kind](canvas, element)
@@ -295,7 +295,7 @@ def _draw_group(canvas: Canvas, element: Element, font: str) -> None:
 
 
 _DEFINITION = 25.0
-"""Units of the inside of a drawing in a pixel."""
+"""Inner units of a drawing in a pixel."""
 
 
 def _transform(canvas: Canvas, text: str) -> None:
@@ -357,11 +357,11 @@ _SHAPES = {
 
 
 _ANCHORS = {"middle": 0.5, "end": 1.0}
-"""How much of a text's length lies before its place."""
+"""The share of a text's length before its x."""
 
 
 def _draw_text(canvas: Canvas, element: Element, font: str) -> None:
-    """A text at its place, upright again, each part of it in its size."""
+    """Draw a text upright again, each part in its size."""
     runs = [(text, size * _NARROWER) for text, size in _runs(element, 0.0) if size]
     length = sum(_length(text, size, font) for text, size in runs)
     canvas.saveState()
@@ -397,7 +397,7 @@ def _fill(canvas: Canvas, lines: Iterable[PathStep], *, stroke: bool = False, fi
 
 @cache
 def _lines(data: str) -> tuple[PathStep, ...]:
-    """The path data of an SVG picture as steps to places, none of them relative.
+    """The path data of an SVG picture as absolute steps.
 
     >>> _lines("M10 10h5v-5z")
     (('m', (10.0, 10.0)), ('l', (15.0, 10.0)), ('l', (15.0, 5.0)), ('z', ()))
@@ -416,7 +416,7 @@ def _lines(data: str) -> tuple[PathStep, ...]:
 
 
 class _Pen:
-    """Where a path has come to: its steps so far, its place, where it began, and its last handle."""
+    """The state of a path: its steps so far, its current point, its first one, and its last handle."""
 
     def __init__(self) -> None:
         self.lines: list[PathStep] = []
@@ -443,7 +443,7 @@ class _Pen:
         self.handle = (curve[2], curve[3])
 
     def _places(self, word: str, values: Sequence[float]) -> list[float]:
-        """Values as places, x and y in turn."""
+        """Values as absolute points, x and y in turn."""
         base = (self.x, self.y) if word.islower() else (0.0, 0.0)
         if word in "Hh":
             return [base[0] + values[0], self.y]
@@ -452,7 +452,7 @@ class _Pen:
         return [value + base[place % 2] for place, value in enumerate(values)]
 
     def _curve(self, kind: str, points: Sequence[float], before: tuple[float, float]) -> tuple[float, ...]:
-        """The two handles and the end of a curve; where the first is not given it mirrors the last one."""
+        """The two handles and the end of a curve; a missing first handle mirrors the last one."""
         if kind == "C":
             return tuple(points)
         return (2 * before[0] - self.handle[0], 2 * before[1] - self.handle[1], *points)

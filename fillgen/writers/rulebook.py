@@ -1,4 +1,4 @@
-"""The rules as text: what there is, and one of them explained."""
+"""The rules as text: a list of all, and one of them explained."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def listing(pack: RulePack) -> str:
 
 
 def _own(pack: RulePack) -> list[tuple[str, str]]:
-    """A player's own pack, by its place and fingerprint, where there is one."""
+    """A player's own pack, if there is one, with its place and fingerprint."""
     return [(pack.place, f"laid over it, fingerprint {pack.digest}")] if pack.own else []
 
 
@@ -55,7 +55,7 @@ def _sentence(rule: Rule, pack: RulePack) -> str:
 
 
 def explain(name: str, pack: RulePack) -> str:
-    """One rule, level, rhythm, shape or term of the score in full; OptionError names the nearest where there is none."""
+    """One rule, level, rhythm, shape or term of the score in full; OptionError with the nearest name for an unknown one."""
     wanted = name.strip().lower()
     wanted = wanted.removeprefix("level").strip() if wanted.startswith("level ") else wanted
     if wanted in RULES:
@@ -108,13 +108,13 @@ def _example(example: Example) -> str:
 def _level(level: Level) -> str:
     low, high = (midi_name(pitch, C_MAJOR) for pitch in (level.low, level.high))
     rules = [f"  {use.rule.kind:<20} {use.text}" for use in level.uses]
-    flags: list[tuple[bool, str]] = [
+    features: list[tuple[bool, str]] = [
         (level.one_a_chord, "one note a chord"),
         (level.syncopation, "syncopated rhythms"),
         (level.pushes, "notes pushed over the bar line"),
         (level.triplets, "triplets"),
     ]
-    extra = ", ".join(told for on, told in flags if on)
+    extra = ", ".join(feature for on, feature in features if on)
     return "\n".join(
         [
             f"Level {level.number}, {level.name}: {level.says}",

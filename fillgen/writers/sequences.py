@@ -1,4 +1,4 @@
-"""Chord sequences as text and as JSON, and what is proposed to make a chart richer as text."""
+"""Chord sequences as text and as JSON, and proposals that make a chart richer as text."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from fillgen.chart.enrich import Proposal, proposals
 from fillgen.chart.progression import Progression
 from fillgen.chart.sequences import Sequence, key_on, spelled
 from fillgen.chart.text import chart_text
+from fillgen.errors import many
 from fillgen.theory.chords import Chord
 from fillgen.theory.pitch import Key, Name
 
@@ -18,16 +19,16 @@ _LEADS = {"intro": "leads to", "turnaround": "leads to", "ending": "closes on", 
 
 
 Played = Callable[[Sequence, Key], Progression]
-"""The chords of a sequence in a key, as they are to be shown."""
+"""Gives the chords of a sequence in a key."""
 
 
 def sequences_text(
     found: Iterable[Sequence], key: Key | None = None, played: Played = spelled, goal: Chord | None = None
 ) -> str:
-    """Sequences as text: what each is for, its numerals, its chords in a key, and what it does.
+    """Sequences as text: the purpose of each, its numerals, its chords in a key, and what it does.
 
-    The chords stand in the key, C where there is none; those of the other mode in the key on the same tonic.
-    `played` may change them, for sevenths or for the chord they lead to, which is `goal`.
+    The default key is C; a sequence of the other mode is shown in the key on the same tonic. `played` may change the
+    chords, for sevenths or to lead to `goal`.
 
     >>> from fillgen.chart.sequences import sequence
     >>> print(sequences_text([sequence("plagal close")]))
@@ -37,22 +38,22 @@ def sequences_text(
       The amen: from IV to the tonic without a dominant, calm and final.
     """
     blocks = [_block(sequence, played(sequence, _key_for(sequence, key)), goal) for sequence in found]
-    return "\n\n".join(blocks) or "There is no such sequence."
+    return "\n\n".join(blocks) or "No such sequence."
 
 
 def _block(sequence: Sequence, shown: Progression, goal: Chord | None) -> str:
     key, leads = shown.key, _LEADS[sequence.purpose]
     to = goal or sequence.goal(key)
-    bars = f"{sequence.bars} bar{'' if sequence.bars == 1 else 's'} of {sequence.metre.name}"
+    bars = f"{many(sequence.bars, 'bar')} of {sequence.metre.name}"
     is_led = goal is not None and shown.last != spelled(sequence, key, shown.metre).last
     numerals = [] if is_led else [f"  numerals  {sequence.chords}  {leads} {sequence.leads_to}"]
-    told = f"Its last chord is changed so that it {leads} {to.symbol}." if is_led else sequence.says
+    summary = f"Its last chord is changed so that it {leads} {to.symbol}." if is_led else sequence.says
     return "\n".join(
         [
             f"{sequence.name}: {sequence.purpose} in {sequence.mode}, {bars}",
             *numerals,
             f"  {key!s:<8}  {_bars(shown)}  {leads} {to.symbol}",
-            _paragraph(told),
+            _paragraph(summary),
         ]
     )
 
@@ -62,7 +63,7 @@ def _key_for(sequence: Sequence, key: Key | None) -> Key:
 
 
 def _bars(progression: Progression) -> str:
-    """The bars of a chart without its head lines."""
+    """The bars of a chart as text, without title, key and metre."""
     return chart_text(progression).splitlines()[-1]
 
 
@@ -101,7 +102,7 @@ def _row(sequence: Sequence, played: Progression) -> dict[str, Any]:
 
 
 def proposals_text(progression: Progression) -> str:
-    """What is proposed to make a chart richer, a change at a time: where, what, why, and the chart with it.
+    """Proposals that make a chart richer, a change at a time: where, what, why, and the changed chart.
 
     >>> from fillgen.chart.text import parse_chart
     >>> print(proposals_text(parse_chart("| G7sus4 | C6 |")))
@@ -110,7 +111,7 @@ def proposals_text(progression: Progression) -> str:
       | Dm7 G7sus4 | C6 |
     """
     blocks = [_proposal(proposal) for proposal in proposals(progression)]
-    return "\n\n".join(blocks) or "There is nothing to add to this chart."
+    return "\n\n".join(blocks) or "Nothing to add to this chart."
 
 
 def _proposal(proposal: Proposal) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
-from fillgen.errors import OptionError, did_you_mean, printable, shorten
+from fillgen.errors import OptionError, cut, did_you_mean, printable, shorten
 from fillgen.hands.take import swing_of
 from fillgen.writers.engraver import FONT, TALLEST, UNITS, Drawing, as_mei, bar_widths, engraved, font_css
 from fillgen.writers.files import write_file
@@ -36,11 +36,11 @@ KINDS = {
     ".xml": "musicxml",
     ".mei": "mei",
 }
-"""What a sheet can be written as, by the ending of its name."""
+"""The kinds of sheets by the ending of the file's name."""
 
 
 def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int = 1) -> SheetEntry:
-    """A tune with its intro and ending as an entry, engraved from its own score."""
+    """A tune with its intro and ending as an entry that is engraved from its own score."""
     from fillgen.writers.tunes import tune_musicxml  # noqa: PLC0415 - what writes tunes loads MIDI as well
 
     ideas = piece.ideas
@@ -64,13 +64,13 @@ def _title(entries: Sequence[SheetEntry], settings: SheetOptions) -> str:
 
 
 def _common(entries: Sequence[SheetEntry]) -> str:
-    """What all entries have alike in a line, nothing where they differ."""
+    """Key, metre and tempo in a line if they are the same for all entries, else nothing."""
     lines = {about(entry, counted=True): None for entry in entries}
     return next(iter(lines)) if len(lines) == 1 else ""
 
 
 def _labels(entry: SheetEntry, common: str) -> str:
-    """What stands over an entry: its heading, and its key, metre and tempo where those are not common to all."""
+    """The text above an entry: its heading, and its key, metre and tempo unless all entries share them."""
     return " · ".join(
         filter(None, [printable(entry.heading).strip(), "" if common else about(entry, counted=True)])
     )
@@ -82,7 +82,7 @@ def _labels(entry: SheetEntry, common: str) -> str:
 def drawings(
     entry: SheetEntry, settings: SheetOptions = USUAL, *, width: int = WIDE, height: int = TALLEST
 ) -> tuple[Drawing, ...]:
-    """An entry engraved: one drawing, or several where it is higher than `height`; both in units of the engraver."""
+    """An entry engraved: one drawing, or several if it is higher than `height`; lengths in units of the engraver."""
     if entry.source:
         return engraved(entry.source, entry.name, width, height)
     score = score_of(entry, settings)
@@ -95,10 +95,10 @@ def drawings(
 
 
 def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, ...]:
-    """The bars, counted from 0, that begin a line where as many lines hold as many bars each; none where they do.
+    """The bars, counted from 0, that begin a line if the same number of lines is filled evenly; none if it is already.
 
-    `lines` are the widths of bars as drawn. A line is stretched, never squeezed, so that bars fit together wherever
-    their drawn widths do. A pick-up is no bar.
+    `lines` are the widths of bars as drawn. A line is stretched, never squeezed, so bars fit together if their drawn
+    widths do. A pick-up doesn't count as a bar.
 
     >>> _even_breaks([(30, 35, 35), (30,)], pickup=False), _even_breaks([(50, 50), (30, 30, 40)], pickup=False)
     ((2,), ())
@@ -115,10 +115,10 @@ def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, 
 
 
 def svg_of(entry: SheetEntry, settings: SheetOptions = USUAL, *, width: int = WIDE) -> str:
-    """The picture of an entry as one `svg` element for a page, told in words as well; it has no heading.
+    """The picture of an entry as one `svg` element for a page, with a description and without a heading.
 
-    The written parts of note 3, counted from 0, have the ids NAME-n3, NAME-n3t1 and so on. A page needs
-    `text_font_css` once, for the flats in chord symbols.
+    Every note has its id from `fillgen.writers.notation.note_ids`. A page needs `text_font_css` once, for the flats in
+    chord symbols.
 
     >>> from fillgen.phrase.idea import IdeaNote
     >>> from fillgen.phrase.note import Note
@@ -158,25 +158,25 @@ _SVG, _XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 
 
 def text_font_css() -> str:
-    """The music font as a rule of a style sheet, which every page with pictures needs once."""
+    """The music font as a CSS rule, which every page with pictures needs once."""
     return font_css()
 
 
 _EDGE = 20
 """The margin of a picture with several entries, in pixels, and the height of a line of text."""
 _TITLE, _HEAD = 26, 15
-"""The sizes of a title and of what stands over an entry, in pixels."""
+"""The sizes of a title and of the text above an entry, in pixels."""
 _LETTERS = 70
-"""As many letters of a title fit into a line."""
+"""Letters of a title that fit into a line."""
 
 
 def _whole_svg(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
-    """All entries one under another as one picture, with title and common line above."""
+    """All entries below one another as one picture, with the title and what they share above."""
     common, title = _common(entries), _title(entries, settings)
     inside, at = [], _EDGE
     if title:
         at += _TITLE
-        inside.append(_line(_cut(title), at, _TITLE, "bold"))
+        inside.append(_line(cut(title, _LETTERS), at, _TITLE, "bold"))
         at += _HEAD // 2
     if common:
         at += _HEAD
@@ -207,17 +207,13 @@ def _line(text: str, y: int, size: int, weight: str) -> str:
     return f'<text x="{_EDGE}" y="{y}" font-size="{size}" font-weight="{weight}">{escape(text)}</text>'
 
 
-def _cut(text: str) -> str:
-    return text if len(text) <= _LETTERS else f"{text[: _LETTERS - 1]}…"
-
-
 _PAGES = {"a4": "A4", "letter": "letter"}
 
 
 def _html(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
-    """All entries as a page that needs nothing but itself, in one column on a phone and two on paper.
+    """All entries as a page that needs no other file, in one column on a phone and two on paper.
 
-    An entry that is alone fills the width of the page: it is there twice, in long lines and in short ones for a phone.
+    A single entry fills the width of the page: it is there twice, in long lines and in short ones for a phone.
     """
     picture = _both_widths if len(entries) == 1 else _narrow
     common, title = _common(entries), _title(entries, settings)
@@ -267,7 +263,7 @@ def _pdf(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
 
 
 def unshown(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) -> str:
-    """The letters of title and headings that a sheet of a kind has a question mark for, each once: PDF has few.
+    """The letters of title and headings that a sheet of a kind prints as a question mark, each once: PDF has few letters.
 
     >>> from fillgen.chart.text import parse_chart
     >>> unshown([SheetEntry("a", parse_chart("| C |"), ())], SheetOptions(title="雨 Rain ☂"), "pdf")
@@ -297,10 +293,10 @@ def _mei(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
 
 
 def _only(entries: Sequence[SheetEntry]) -> SheetEntry:
-    """The first of the entries, which is the only one where it has a score of its own."""
+    """The first of the entries; OptionError if there are several and one of them has a score of its own."""
     if len(entries) > 1 and any(entry.source for entry in entries):
         raise OptionError(
-            "scores cannot be joined", hint="Write one file for each, or a .pdf or .html of all."
+            "these scores can't be joined", hint="Write one file for each, or a .pdf or .html of all."
         )
     return entries[0]
 
@@ -318,7 +314,7 @@ def render(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) -> 
     """A sheet with entries as a file of a kind: svg, pdf, html, musicxml or mei.
 
     In MusicXML and MEI the entries follow one another in one score, each on a new system under its heading. OptionError
-    for another kind or where there are no entries or two of one name.
+    for any other kind, without entries, and if two have the same name.
     """
     if kind not in _MAKERS:
         raise OptionError(f"unknown kind of sheet {shorten(kind)}", hint=did_you_mean(kind, _MAKERS))
@@ -326,14 +322,16 @@ def render(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) -> 
         raise OptionError("there is nothing to engrave")
     names = [entry.name for entry in entries]
     if len(set(names)) < len(names):
-        raise OptionError("two entries of a sheet have one name")
+        raise OptionError("two entries of a sheet have the same name")
     return _MAKERS[kind](entries, settings)
 
 
 def kind_of(path: str) -> str:
-    """What a sheet is written as, by the ending of its name; OptionError for an ending that is not offered."""
+    """The kind of sheet for a file, by the ending of its name; OptionError for an unknown ending."""
     if path.endswith(("/", os.sep)):
-        hint = f"Such as {shorten(path.rstrip('/' + os.sep))}."
+        name = Path(path)
+        file = name if name.suffix.lower() in KINDS else name.with_name(f"{name.name}.pdf")
+        hint = f"Use a name such as {shorten(str(file))}."
         raise OptionError(f"{shorten(path)} is a folder, and a sheet of music is a file", hint=hint)
     kind = KINDS.get(Path(path).suffix.lower())
     if kind is None:
@@ -345,5 +343,5 @@ def kind_of(path: str) -> str:
 def write(
     path: Path, entries: Sequence[SheetEntry], settings: SheetOptions = USUAL, *, overwrite: bool = False
 ) -> None:
-    """Write a sheet as what its ending says, whole or not at all; OutputError where that cannot be."""
+    """Write a sheet of the kind that the file's ending names, whole or not at all; OutputError if that fails."""
     write_file(path, render(entries, settings, kind_of(str(path))), overwrite=overwrite)

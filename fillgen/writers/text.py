@@ -1,4 +1,4 @@
-"""Ideas as text: each phrase bar by bar under its chords, beats aligned, every note marked with what it is."""
+"""Ideas as text: each phrase bar by bar under its chords, beats aligned, every note marked with its role."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from fillgen.chart.progression import Progression
+from fillgen.errors import printable
 from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas
 from fillgen.phrase.text import phrase_tokens
 from fillgen.theory.metre import Metre
@@ -19,26 +20,26 @@ MARKS = {
     "appoggiatura": "lean",
     "": "?",
 }
-"""How a note outside its chord is marked; a chord tone is marked with its degree."""
+"""Marks of notes outside their chord, by role."""
 _MEANINGS = {
     "pass": "passing note",
     "nbr": "neighbour note",
     "ant": "anticipation",
     "appr": "approach note",
     "lean": "appoggiatura",
-    "?": "a note that nothing justifies",
+    "?": "a note no rule justifies",
 }
 _HEAD = 8
 _TERMS_INDENT = 6
 
 TickText = Mapping[int, str]
-"""Text at ticks of a bar."""
+"""Texts by tick of a bar."""
 _BarRows = tuple[TickText, TickText, TickText, TickText]
 """The chords, notes, marks and fingers of a bar."""
 
 
 def to_text(ideas: Ideas, *, width: int = 100) -> str:
-    """The whole answer as text of about a width in characters; the note lines read back as phrase text."""
+    """Ideas as text of about `width` characters; the note lines read back as phrase text."""
     blocks = [_heading(ideas), *(block(idea, ideas.progression, width) for idea in ideas)]
     blocks += [f"Note: {remark}" for remark in ideas.remarks]
     return "\n\n".join(blocks) + "\n"
@@ -46,21 +47,31 @@ def to_text(ideas: Ideas, *, width: int = 100) -> str:
 
 def _heading(ideas: Ideas) -> str:
     progression = ideas.progression
-    title = f"{progression.title}: " if progression.title else ""
-    marks = {MARKS[told.role] for idea in ideas for told in idea.notes if told.role in MARKS}
+    marks = {MARKS[note.role] for idea in ideas for note in idea.notes if note.role in MARKS}
     used = ", ".join(f"{mark} {meaning}" for mark, meaning in _MEANINGS.items() if mark in marks)
     hand = f", {ideas.hand} hand" if "ease" in ideas.weights else ""
     keep = "phrase that keeps" if ideas.phrases == 1 else "phrases that keep"
     return (
-        f"{title}{progression.key}, {progression.metre.name}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, "
+        f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, "
         f"level {ideas.level}{hand}, seed {ideas.seed}\n"
         f"{len(ideas)} of {_count(ideas.phrases)} {keep} the rules, {ideas.order}\n"
         f"Under each note: the degree of a chord tone{f', or {used}' if used else ''}"
     )
 
 
+def chart_heading(progression: Progression) -> str:
+    r"""The title of a chart, if it has one, with its key and metre.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> chart_heading(parse_chart("title: Two Lanterns\n| Eb | Bb7 |"))
+    'Two Lanterns: Eb major, 4/4'
+    """
+    title = f"{printable(progression.title)}: " if progression.title else ""
+    return f"{title}{progression.key}, {progression.metre.name}"
+
+
 def _count(phrases: int) -> str:
-    """A number as it is read: in full up to 15 digits, then as a power of ten."""
+    """A number in full up to 15 digits, then as a power of ten."""
     digits = str(phrases)
     if len(digits) <= 15:
         return f"{phrases:,}"
@@ -84,7 +95,7 @@ def _terms(idea: Idea, width: int) -> list[str]:
 
 
 def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> list[str]:
-    """Notes as lines of text under their chords: what each of them is, and its finger where it is known."""
+    """Notes as lines of text under their chords, with the role of each and its finger if it has one."""
     bars = _bars(notes, progression)
     columns = _columns(bars, progression.metre)
     bar_width = sum(columns.values())
@@ -96,39 +107,40 @@ def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> li
 
 
 def _bars_in_row(bars: int, most: int) -> int:
-    """How many bars stand in a row so that rows are even, four at most."""
+    """How many bars go in a row so that rows are even: `most`, and never more than four."""
     rows = -(-bars // min(most, 4))
     return -(-bars // rows)
 
 
-def _bars(told: Sequence[IdeaNote], progression: Progression) -> list[_BarRows]:
-    """Chords, notes, marks and fingers of each bar, by the tick at which they stand."""
-    names = [each.name for each in told]
-    phrase = tuple(each.note for each in told)
+def _bars(notes: Sequence[IdeaNote], progression: Progression) -> list[_BarRows]:
+    """Chords, notes, marks and fingers of each bar, by tick of the bar."""
+    names = [each.name for each in notes]
+    phrase = tuple(each.note for each in notes)
     tokens = phrase_tokens(phrase, names, progression.metre, len(progression.bars))
     bars: list[_BarRows] = []
     seen: set[int] = set()
     for spans, row in zip(progression.bars, tokens, strict=True):
         start = spans[0].onset
         chords = {span.onset - start: span.chord.symbol for span in spans}
-        notes = {tick: text for tick, _, text, _ in row}
+        texts = {tick: text for tick, _, text, _ in row}
         marks, fingers = {}, {}
         for tick, _, _, index in row:
             if index is not None and index not in seen:
                 seen.add(index)
-                marks[tick] = _mark(told[index])
-                if told[index].finger:
-                    fingers[tick] = str(told[index].finger)
-        bars.append((chords, notes, marks, fingers))
+                marks[tick] = mark(notes[index])
+                if notes[index].finger:
+                    fingers[tick] = str(notes[index].finger)
+        bars.append((chords, texts, marks, fingers))
     return bars
 
 
-def _mark(told: IdeaNote) -> str:
-    return told.degree if told.role == CHORD_TONE else MARKS[told.role]
+def mark(note: IdeaNote) -> str:
+    """The mark under a note: the degree of a chord tone, a short word for any other role."""
+    return note.degree if note.role == CHORD_TONE else MARKS[note.role]
 
 
 def _columns(bars: Sequence[_BarRows], metre: Metre) -> dict[int, int]:
-    """The columns of a bar: ticks where something stands in any bar, each with a width for all bars."""
+    """The columns of a bar: the ticks with text in any bar, each with its width in all bars."""
     widest: dict[int, int] = defaultdict(int)
     for tick in range(0, metre.bar, metre.beat):
         widest[tick] = 2
@@ -165,7 +177,7 @@ def _line(head: str, rows: Sequence[TickText], columns: Mapping[int, int]) -> st
 
 
 def _fit(row: TickText, columns: Mapping[int, int]) -> str:
-    """The texts of one bar at their columns; a text may run on over the empty columns after it."""
+    """The texts of one bar in their columns; a text may run into the empty columns after it."""
     line, at = "", 0
     for tick, width in columns.items():
         if tick in row:

@@ -1,4 +1,4 @@
-"""A tune with its intro and ending as MusicXML and MIDI: the tune's own bars stand between as they were."""
+"""A tune with its intro and ending as MusicXML and MIDI, the tune's own bars unchanged between them."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ from fillgen.writers.notation import Chunk, Symbol, written
 
 _LEFT = "Left hand"
 _BEHIND_CLEF = ("staff-details", "transpose", "for-part", "directive", "measure-style")
-"""What MusicXML wants behind a clef among attributes."""
+"""The elements that come after a clef among the attributes of MusicXML."""
 ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
 
 
 def tune_midi(piece: Piece, playing: Playing, sounds: Mapping[str, str]) -> bytes:
-    """The whole piece as MIDI, with markers where the intro, the tune and the ending begin."""
+    """The whole piece as MIDI, with markers at the beginning of intro, tune and ending."""
     bar = piece.ideas.progression.metre.bar
     markers = [(piece.first * bar, piece.ideas.progression.title or "Tune")]
     if piece.intro:
@@ -38,16 +38,16 @@ def tune_midi(piece: Piece, playing: Playing, sounds: Mapping[str, str]) -> byte
 
 
 def tune_musicxml(piece: Piece, tune: Tune, *, swing: float | None = None) -> bytes:
-    """The whole piece as MusicXML 4.0: right and left hand on two staves, every bar of the tune as it was.
+    """The whole piece as MusicXML 4.0: right and left hand on two staves, every bar of the tune unchanged.
 
     The other parts of the score rest during the intro and the ending. A repeat that goes back to the beginning of
-    the tune gets the sign that keeps it there.
+    the tune gets a forward repeat sign there. TuneError if notes are too short to be written.
     """
     try:
         return _whole_score(piece, tune, swing)
     except ValueError as error:
-        told = "has notes too short to be written beside an intro or an ending"
-        raise TuneError(told, hint="Write a .mid file instead, or quote fewer bars.") from error
+        reason = "has notes too short to be written beside an intro or an ending"
+        raise TuneError(reason, hint="Write a .mid file instead, or quote fewer bars.") from error
 
 
 def _whole_score(piece: Piece, tune: Tune, swing: float | None) -> bytes:
@@ -67,7 +67,7 @@ def _whole_score(piece: Piece, tune: Tune, swing: float | None) -> bytes:
 
 
 def piece_text(piece: Piece, number: int = 1) -> str:
-    """What was put before and after a tune: the chord sequences with their chords, and the right hand."""
+    """The intro and ending of a tune as text: the chord sequences with their chords, and the right hand."""
     lines = [f"{number:>3}  {piece.ideas.progression.title or 'the tune'}"]
     bars = piece.ideas.progression.bars
     parts = (
@@ -111,7 +111,7 @@ class _Added:
         return self._measures(symbols, 0, head)
 
     def _signs(self, part: Element) -> list[Element]:
-        """The attributes with which a part begins, in our own divisions."""
+        """The attributes at the beginning of a part, with our own divisions."""
         first = part.find("measure/attributes")
         sign = copy.deepcopy(first) if first is not None else attributes(self.metre, self.key)
         _set_divisions(sign)
@@ -185,7 +185,7 @@ class _Added:
 
     @cached_property
     def _left_path(self) -> VoicingPath:
-        """The left hand's best way through the whole piece, under the lowest note of the right."""
+        """The left hand's best path through the whole piece, below the lowest note of the right."""
         return left_paths(self.progression, min(n.midi for n in self.piece.idea.phrase))[0]
 
     def _left_chunks(self, start: int, count: int) -> list[Chunk]:
@@ -210,7 +210,7 @@ def _melody_part(root: Element, tune: Tune) -> Element:
 
 
 def _frame(part: Element, before: Sequence[Element], after: Sequence[Element]) -> None:
-    """Put bars before and after a part's own, and number all of them anew."""
+    """Put bars before and after a part's own, and renumber all of them."""
     if after:
         _soften(part)
     if before:
@@ -227,7 +227,7 @@ def _number(part: Element) -> None:
 
 
 def _unrepeat(part: Element) -> None:
-    """Signs that the intro has shown already do not stand again where the tune begins: metre, key, clef, tempo."""
+    """Remove the signs at the beginning of the tune that the intro already shows: metre, key, clef, tempo."""
     first = part.find("measure")
     if first is None:
         return
@@ -250,7 +250,7 @@ def _soften(part: Element) -> None:
 
 
 def _guard_repeats(part: Element, added: _Added) -> None:
-    """A repeat to the beginning stays in the tune: the sign for it is put where the tune begins."""
+    """Keep a repeat to the beginning within the tune, by a forward repeat sign where the tune begins."""
     signs = [repeat.get("direction") for repeat in part.findall("measure/barline/repeat")]
     first = part.find("measure")
     if not added.before or first is None or "backward" not in signs:
@@ -271,7 +271,7 @@ def _set_divisions(attribute: Element) -> None:
 
 
 def _left_part(melody: Element, added: _Added, name: str) -> Element:
-    """A part for the left hand that rests while the tune is played."""
+    """A part for the left hand that rests during the tune."""
     part = Element("part", {"id": name})
     part.extend(added.left(ending=False))
     lengths = list(added.tune.measures)

@@ -9,18 +9,20 @@ from itertools import zip_longest
 from typing import Any
 
 from fillgen.chart.progression import Progression
+from fillgen.errors import many
 from fillgen.hands.voicing import Voicing, VoicingPath, moves_in_words
 from fillgen.writers.document import chart_document
 from fillgen.writers.keyboard import HELD, keyboard_text
+from fillgen.writers.text import chart_heading
 
 _INDENT = " " * 4
 _NARROWEST = 30
-"""The least room for the text beside a keyboard, in characters."""
+"""The narrowest text beside a keyboard, in characters."""
 
 
 @dataclass(frozen=True, slots=True)
 class _ChordRow:
-    """A chord of a path as it is shown; `movement` in semitones."""
+    """A chord of a path for display; `movement` in semitones."""
 
     bar: int
     symbol: str
@@ -38,7 +40,7 @@ class _ChordRow:
 
 
 def _rows(progression: Progression, path: VoicingPath) -> list[_ChordRow]:
-    """The spans of a progression as a path holds them."""
+    """The spans of a progression as a path voices them."""
     return [
         _ChordRow(
             span.onset // progression.metre.bar + 1,
@@ -54,7 +56,7 @@ def _rows(progression: Progression, path: VoicingPath) -> list[_ChordRow]:
 
 
 def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, width: int = 100) -> str:
-    """The paths as text of about a width in characters: the first with keyboards, the others a line a chord.
+    """Paths as text of about `width` characters: the first with keyboards, the others a line a chord.
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.hands.voicing import best_paths
@@ -84,29 +86,21 @@ def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, wid
 
 
 def _heading(progression: Progression) -> str:
-    title = f"{progression.title}: " if progression.title else ""
-    return (
-        f"{title}{progression.key}, {progression.metre.name}\n"
-        f"The left hand, least movement first; {HELD} is a key to hold"
-    )
+    return f"{chart_heading(progression)}\nThe left hand, least movement first; {HELD} is a key to hold"
 
 
 def _title(rank: int, path: VoicingPath) -> str:
-    return f"{rank:>4}  {_half_steps(path.movement)} in all"
-
-
-def _half_steps(count: int) -> str:
-    return f"{count} half step{'' if count == 1 else 's'}"
+    return f"{rank:>4}  {many(path.movement, 'half step')} in all"
 
 
 def _drawn(rows: Sequence[_ChordRow], width: int) -> list[str]:
-    """A block for each chord: its keyboard, and beside it what is held and what moves."""
+    """A block for each chord: its keyboard, and beside it the keys to hold and what moves."""
     low, high = _stretch(rows)
     return [_block(row, low, high, width) for row in rows]
 
 
 def _stretch(rows: Sequence[_ChordRow]) -> tuple[int, int]:
-    """The stretch of the keyboard that a path needs: from a C, an octave and a third at least."""
+    """The lowest and highest key that a path needs: from a C upwards, an octave and a third at least."""
     held = [midi for row in rows if row.voicing for midi in row.voicing.pitches] or [48]
     low = min(held) // 12 * 12
     return low, max(*held, low + 16)
@@ -117,9 +111,9 @@ def _block(row: _ChordRow, low: int, high: int, width: int) -> str:
         return f"{_INDENT}bar {row.bar}  {row.symbol}: {row.words}"
     keys = keyboard_text(row.voicing.pitches, low, high)
     wide = max(map(len, keys)) + len(_INDENT)
-    told = f"bar {row.bar}  {row.symbol}: {row.names}, {row.position}"
+    head = f"bar {row.bar}  {row.symbol}: {row.names}, {row.position}"
     room = max(_NARROWEST, width - wide - len(_INDENT))
-    beside = [*textwrap.wrap(told, room), *textwrap.wrap(row.words, room)]
+    beside = [*textwrap.wrap(head, room), *textwrap.wrap(row.words, room)]
     lines = zip_longest(keys, beside, fillvalue="")
     return "\n".join(f"{_INDENT}{left:<{wide}}{right}".rstrip() for left, right in lines)
 
@@ -127,7 +121,8 @@ def _block(row: _ChordRow, low: int, high: int, width: int) -> str:
 def _listed(rows: Sequence[_ChordRow]) -> list[str]:
     """A line for each chord, in columns."""
     cells = [
-        (f"bar {row.bar}", row.symbol, row.names, row.position, _half_steps(row.movement)) for row in rows
+        (f"bar {row.bar}", row.symbol, row.names, row.position, many(row.movement, "half step"))
+        for row in rows
     ]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     return [
@@ -139,7 +134,7 @@ def _listed(rows: Sequence[_ChordRow]) -> list[str]:
 def voicings_document(
     progression: Progression, paths: Sequence[VoicingPath], tempo: int = 120
 ) -> dict[str, Any]:
-    """The paths as plain dictionaries and lists; pitches are MIDI numbers, movements semitones.
+    """Paths as plain dictionaries and lists; pitches are MIDI numbers, movements semitones.
 
     `tempo` is in quarter notes a minute. Over N.C. there are no pitches, and the inversion is empty.
 

@@ -80,7 +80,7 @@ def main() -> int:
     for voice in recipes():
         print(f"  {voice:<28}  {speed(take('foxtrot', sound=names[voice])):8.0f}", flush=True)
     banks = [bank(voice) for voice in (*recipes(), DRUMS)]
-    size = sum(each.size for each in banks)
+    size = sum(each.samples.nbytes for held in banks for each in held.samples)
     print(f"\nfrom a bank of {size / 1000:,.0f} kB          {speed(take('foxtrot'), Sampler(banks)):8.0f}")
     middle, least = median(speeds), min(speeds)
     figure(

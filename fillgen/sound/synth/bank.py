@@ -1,7 +1,7 @@
-"""A bank: a few short samples of each voice, made by the same recipes, for a page to play from.
+"""Banks: a few short samples of each voice, made from the same recipes, for a page to play from.
 
 A sample is played at the ratio of the wanted pitch to its own. At the end of its loop it goes back to the loop's
-start, from where on a struck voice falls by `decay` dB a second. Once the key is let go, the gain goes to nothing in
+start, after which a struck voice falls by `decay` dB a second. Once the key is let go, the gain falls to nothing in
 `release` seconds, as ((1 + cos(pi t / release)) / 2)^2.
 """
 
@@ -10,7 +10,6 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,26 +17,25 @@ from numpy.typing import NDArray
 
 from fillgen.sound.synth.kit import stroke
 from fillgen.sound.synth.recipes import DRUMS, drum_of, recipe
-from fillgen.sound.synth.tones import Samples, looped_tone
+from fillgen.sound.synth.tones import FULL_SCALE, Samples, looped_tone
 
 _VELOCITY = 92
-"""The velocity whose colour all samples have."""
-_FULL_SCALE = 32767
+"""The velocity that all samples are made for."""
 _HEADROOM = 0.95
 _DRUM_RATE = 22050
 _FAINT = 10 ** (-42 / 20)
-"""A drum's sample ends where it stays below this share of its peak."""
+"""A drum's sample ends when it stays below this share of its peak."""
 _FADE = 0.03
 USUAL_DRUMS = (36, 37, 38, 42, 44, 46, 49, 51, 53, 56, 61, 63, 64, 70, 73, 75)
-"""The percussion keys of a bank of the drum set where none are named."""
+"""The default percussion keys of the drum set's bank."""
 
 
 @dataclass(frozen=True)
 class Sample:
     """A sampled pitch: its MIDI key and exact MIDI pitch, samples a second, and the samples as 16-bit numbers.
 
-    `loop` are the first sample of the part that repeats and the one after its last; None where nothing repeats.
-    `decay` is in dB a second; a sample of full scale stands for `gain`. `pan` and `choke` are those of a drum.
+    `loop` is the first sample of the part that repeats and the one after its last; None without a loop. `decay` is in
+    dB a second; a sample of full scale stands for `gain`. `pan` and `choke` are those of a drum.
     """
 
     key: int
@@ -50,14 +48,9 @@ class Sample:
     pan: float = 0.0
     choke: str = ""
 
-    @cached_property
-    def wave(self) -> NDArray[np.float32]:
-        """The samples as the synthesizer gave them, but for the rounding."""
-        return (self.samples * (self.gain / _FULL_SCALE)).astype(np.float32)
-
     @property
     def document(self) -> dict[str, Any]:
-        """The sample as plain values for JSON; `pcm` are little-endian 16-bit numbers in base64."""
+        """The sample as plain values for JSON; `pcm` is little-endian 16-bit numbers in base64."""
         return {
             "key": self.key,
             "pitch": round(self.pitch, 5),
@@ -73,16 +66,11 @@ class Sample:
 
 @dataclass(frozen=True)
 class Bank:
-    """The samples of a voice, lowest first, and the seconds in which its tones are let go."""
+    """The samples of a voice, lowest first, and its release in seconds."""
 
     voice: str
     release: float
     samples: tuple[Sample, ...]
-
-    @property
-    def size(self) -> int:
-        """Bytes of all samples."""
-        return sum(sample.samples.nbytes for sample in self.samples)
 
     @property
     def document(self) -> dict[str, Any]:
@@ -93,13 +81,9 @@ class Bank:
             "samples": [sample.document for sample in self.samples],
         }
 
-    def nearest(self, midi: int) -> Sample:
-        """The sample from which a pitch is played; of two as near the higher, which loses no highs."""
-        return min(self.samples, key=lambda sample: (abs(sample.key - midi), -sample.key))
-
 
 def bank(voice: str, keys: Sequence[int] | None = None) -> Bank:
-    """The bank of a voice, or of `drums`, at its usual keys or at others; OptionError for what is not there.
+    """The bank of a voice, or of `drums`, at its default keys or at others; OptionError for an unknown voice or drum.
 
     >>> clarinet = bank("clarinet")
     >>> [sample.key for sample in clarinet.samples], clarinet.samples[0].loop
@@ -131,6 +115,6 @@ def _drum_sample(key: int) -> Sample:
 
 
 def _numbers(wave: Samples) -> tuple[NDArray[np.int16], float]:
-    """A wave as 16-bit numbers, and what full scale stands for."""
+    """A wave as 16-bit numbers, and the value of full scale."""
     gain = float(np.abs(wave).max()) / _HEADROOM
-    return np.round(wave / gain * _FULL_SCALE).astype(np.int16), gain
+    return np.round(wave / gain * FULL_SCALE).astype(np.int16), gain

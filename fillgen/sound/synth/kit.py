@@ -16,12 +16,12 @@ _SILENT = 1.2
 _HIGHEST_SHARE = 0.42
 """The share of the samples' rate up to which there are partials."""
 _SOFT = 0.002
-"""Seconds in which a stroke grows."""
+"""Seconds until a stroke reaches its peak."""
 _FADE = 0.05
 
 
 def stroke(key: int, rate: int = RATE) -> Samples:
-    """A stroke on a percussion key of General MIDI (35 to 81), until it has died away; its peak is its level.
+    """A stroke on a percussion key of General MIDI (35 to 81) until it has died away, with its level as its peak.
 
     >>> round(float(abs(stroke(38)).max()), 2)
     0.63
@@ -41,12 +41,12 @@ def stroke(key: int, rate: int = RATE) -> Samples:
 
 
 def _span(seconds: float, rate: int) -> Samples:
-    """The times of the samples of something that dies away in some seconds."""
+    """The times of the samples of a sound that dies away in some seconds."""
     return np.asarray(np.arange(round(min(_LONGEST, _SILENT * seconds) * rate)) / rate, dtype=float)
 
 
 def _membrane(drum: Drum, tuning: float, rate: int) -> Samples:
-    """The modes of a drum, all a little high at first where it is struck hard."""
+    """The modes of a drum, all a little sharp at first."""
     if not drum.modes:
         return np.zeros(1)
     at = _span(max(mode.decay for mode in drum.modes), rate)
@@ -60,7 +60,7 @@ def _membrane(drum: Drum, tuning: float, rate: int) -> Samples:
 
 
 def _plate(drum: Drum, tuning: float, key: int, rate: int) -> Samples:
-    """The many modes of a cymbal, as powerful together as their level; they reach their height one after another."""
+    """The many modes of a cymbal, with their level as their total power, peaking one after another."""
     if not drum.cluster:
         return np.zeros(1)
     count, low, high, level, long, short = drum.cluster

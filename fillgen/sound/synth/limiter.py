@@ -1,4 +1,4 @@
-"""What comes last: slow drift taken out, and a limiter that lets no sample beyond the ceiling."""
+"""The last stage: a high-pass against slow drift, and a limiter that lets no sample beyond the ceiling."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ from numpy.typing import NDArray
 from fillgen.sound.synth.tones import RATE, Samples
 
 CEILING = 10 ** (-1.5 / 20)
-"""The highest sample let through: 1.5 dB below full scale, so that the curve between samples stays below it too."""
+"""The highest sample: 1.5 dB below full scale, so that the curve between samples stays below it too."""
 _CELL = 64
-"""Samples over which the gain goes straight."""
+"""Samples over which the gain changes linearly."""
 _AHEAD = 6
-"""Cells looked ahead, some 9 ms: as long as the gain takes to go down."""
+"""Cells of look-ahead, about 9 ms: as long as the gain takes to fall."""
 _RECOVERY = 0.15
-"""Seconds in which the gain comes back most of the way."""
+"""Seconds in which the gain mostly recovers."""
 _DRIFT = 6.0
-"""Below this frequency, in Hz, nothing can be heard and nothing is let through: 6 dB an octave."""
+"""The cutoff of the high-pass in Hz, below what can be heard: 6 dB an octave."""
 
 
 class HighPass:
-    """Takes direct current and slow drift out of music of two rows that comes in pieces, of whole cells but the last.
+    """Removes direct current and slow drift from stereo that comes in pieces, of whole cells except the last.
 
     >>> out = HighPass().passed(np.ones((2, RATE)))
     >>> bool(np.abs(out[:, -100:]).max() < 1e-9)
@@ -32,7 +32,7 @@ class HighPass:
         self._share = float(-np.expm1(-2 * np.pi * _DRIFT * _CELL / rate))
 
     def passed(self, piece: NDArray[np.float64]) -> Samples:
-        """The music without its drift, which is followed from cell to cell."""
+        """The music without its drift, which is tracked from cell to cell."""
         count = piece.shape[1]
         cells = -(-count // _CELL)
         filled = np.pad(piece, ((0, 0), (0, cells * _CELL - count)), mode="edge")
@@ -43,7 +43,7 @@ class HighPass:
         return np.asarray(piece - np.stack([np.interp(at, ends, row) for row in edges]), dtype=float)
 
     def _followed(self, drift: float, means: list[float]) -> list[float]:
-        """The drift at the edges of cells, from that at the first."""
+        """The drift at the edges of cells, given that at the first."""
         edges = [drift]
         for mean in means:
             drift += self._share * (mean - drift)
@@ -52,10 +52,9 @@ class HighPass:
 
 
 class Limiter:
-    """Limits music of two rows that comes in pieces.
+    """Limits stereo that comes in pieces.
 
-    What comes out is late by some cells; `rest` gives what is still inside. Music that stays below the ceiling comes
-    out as it was.
+    The output is delayed by some cells; `rest` gives what is still inside. Music below the ceiling is unchanged.
 
     >>> limiter = Limiter()
     >>> out = np.concatenate([limiter.limited(np.full((2, 1000), 3.0)), limiter.rest()], axis=1)
@@ -68,16 +67,16 @@ class Limiter:
         self._gain: float | None = None
         self._forgets = float(np.exp(-_CELL / (_RECOVERY * rate)))
         self.lowest = 1.0
-        """The least gain there was, 1 where nothing had to be limited."""
+        """The lowest gain so far, 1 if nothing had to be limited."""
 
     def limited(self, piece: NDArray[np.float64]) -> Samples:
-        """As much of the music as can be judged by now."""
+        """As much of the music as can be limited by now."""
         self._waiting = np.concatenate([self._waiting, piece], axis=1)
         cells = self._waiting.shape[1] // _CELL - _AHEAD - 1
         return self._let_out(cells) if cells > 0 else np.zeros((2, 0))
 
     def rest(self) -> Samples:
-        """What is left at the end."""
+        """The rest of the music, at the end."""
         size = self._waiting.shape[1]
         cells = -(-size // _CELL)
         silence = np.zeros((2, (cells + _AHEAD + 1) * _CELL - size))
@@ -85,7 +84,7 @@ class Limiter:
         return self._let_out(cells)[:, :size]
 
     def _let_out(self, cells: int) -> Samples:
-        """The first cells, with the gain drawn straight from edge to edge of each."""
+        """The first cells, with the gain linear from edge to edge of each."""
         seen = (cells + _AHEAD + 1) * _CELL
         peaks = np.abs(self._waiting[:, :seen]).reshape(2, -1, _CELL).max(axis=(0, 2))
         edges = self._edges(CEILING / np.maximum(peaks, CEILING), cells)
@@ -95,7 +94,7 @@ class Limiter:
         return np.asarray(out, dtype=float)
 
     def _edges(self, needed: Samples, cells: int) -> Samples:
-        """The gain at the edges of cells: low enough for the cells on both sides, down in time, back up slowly."""
+        """The gain at the edges of cells: low enough for the cells on both sides, falling in time, recovering slowly."""
         limits = np.append(1.0, needed[:cells])
         for later in range(_AHEAD):
             limits = np.minimum(limits, needed[later : later + cells + 1] + later / _AHEAD)

@@ -1,7 +1,7 @@
-"""How loud a frequency is heard: the K-weighting of Recommendation ITU-R BS.1770, as a curve.
+"""The loudness of a frequency: the K-weighting of Recommendation ITU-R BS.1770, as a curve.
 
-The curve is that of the recommendation's two filters at 48 kHz: a shelf that lifts the highs by 4 dB, as a head does,
-and a high-pass below some 60 Hz.
+The curve is that of the recommendation's two filters at 48 kHz: a shelf that raises the treble by 4 dB, as a head does,
+and a high-pass below about 60 Hz.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _HIGHEST = 20000.0
 
 
 def k_weighting(hertz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """What a sine of each frequency counts, as a factor of its power.
+    """The weight of a sine of each frequency, as a factor of its power.
 
     >>> np.round(10 * np.log10(k_weighting(np.array([60.0, 997.0, 6000.0]))), 1).tolist()
     [-2.9, 0.7, 4.0]

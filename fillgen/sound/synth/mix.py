@@ -1,4 +1,4 @@
-"""Parts mixed to stereo: tones placed in time, panned, set in a room, and limited."""
+"""Parts mixed to stereo: tones placed in time, panned, with the sound of a room, and limited."""
 
 from __future__ import annotations
 
@@ -17,26 +17,26 @@ from fillgen.sound.synth.room import Room
 from fillgen.sound.synth.tones import RATE, Samples, tone
 
 _CHUNK = 1 << 18
-"""Samples that are mixed at a time, some six seconds."""
+"""Samples mixed at a time: about six seconds."""
 _COLOURS = 8
-"""A voice has so many colours from soft to hard."""
+"""The number of colours of a voice, from soft to hard."""
 _FULL = 127
 """The highest velocity and controller value of MIDI."""
 GAIN = 2.8
-"""All parts together, so that four parts as they are usually played stay below the ceiling."""
+"""The gain of all parts: four parts at their usual levels stay below the ceiling."""
 DRUM_GAIN = 1.2
-"""The drum set's peaks against the tones' loudness (chosen)."""
+"""The gain of the drum set's peaks against the tones' loudness (chosen)."""
 _STOPPED = 0.03
-"""Seconds in which a cymbal is silent once it is stopped."""
+"""Seconds until a stopped cymbal is silent."""
 TAIL = 2.0
-"""Seconds that follow the end of the last note, in which releases and the room die away."""
+"""Seconds after the end of the last note, in which releases and the room die away."""
 _STILL = 0.5
-"""Seconds at the very end of the sound that are led to nothing."""
+"""Seconds at the very end of the sound that fade to silence."""
 
 
 @dataclass(frozen=True, slots=True)
 class SoundingNote:
-    """A note as it is heard: when it begins and how long its key is held, in seconds, its pitch and its velocity."""
+    """A note in seconds: its start, how long its key is held, its pitch and its velocity."""
 
     start: float
     length: float
@@ -46,7 +46,7 @@ class SoundingNote:
 
 @dataclass(frozen=True)
 class Instrument:
-    """What a part plays with: its voice, its volume (0 to 127 as in MIDI), and its place from left (-1) to right (1)."""
+    """The instrument of a part: its voice, its volume (0 to 127 as in MIDI), and its pan from left (-1) to right (1)."""
 
     voice: str
     volume: int = 100
@@ -55,21 +55,21 @@ class Instrument:
 
 @dataclass(frozen=True)
 class Part:
-    """The notes of a part in time order, and what it plays with."""
+    """The notes of a part in time order, and its instrument."""
 
     instrument: Instrument
     notes: tuple[SoundingNote, ...]
 
 
 class Tones(Protocol):
-    """What gives the samples of a note: the synthesizer, or a bank."""
+    """Gives the samples of a note: the synthesizer, or a bank."""
 
     def note(self, voice: str, midi: int, velocity: int, seconds: float) -> NDArray[np.float32]:
         """A whole note at full loudness, its release included, at the rate of sound files."""
 
 
 class Synthesizer:
-    """Makes the notes of all voices, and keeps those it has made.
+    """Makes the notes of all voices, and caches them.
 
     >>> Synthesizer().note("clarinet", 60, 90, 0.25).dtype
     dtype('float32')
@@ -79,14 +79,14 @@ class Synthesizer:
         self._held: dict[tuple[str, int, int], _Held] = {}
 
     def note(self, voice: str, midi: int, velocity: int, seconds: float) -> NDArray[np.float32]:
-        """A whole note at full loudness, its release included; of a drum the stroke, however long it is held."""
+        """A whole note at full loudness, its release included; for a drum one stroke, stopped after `seconds`."""
         if voice == DRUMS:
             return drum_note(_stroke(midi), seconds)
         release = recipe(voice).release
         return released(self._tone(voice, midi, velocity, seconds + release), seconds, release)
 
     def _tone(self, voice: str, midi: int, velocity: int, seconds: float) -> NDArray[np.float32]:
-        """A tone of that length or longer, unless it dies away before."""
+        """A tone of at least that length, unless it dies away before."""
         colour = min(_COLOURS - 1, velocity * _COLOURS // (_FULL + 1))
         held = self._held.get((voice, midi, colour))
         if held is None or (held.seconds < seconds and not held.ended):
@@ -100,7 +100,7 @@ class Synthesizer:
 
 @dataclass(frozen=True)
 class _Held:
-    """A tone that is kept: its samples, the seconds asked for, and whether it died away before."""
+    """A cached tone: its samples, the seconds requested, and whether it died away before."""
 
     samples: NDArray[np.float32]
     seconds: float
@@ -113,12 +113,12 @@ def _stroke(key: int) -> NDArray[np.float32]:
 
 
 def drum_note(struck: NDArray[np.float32], seconds: float) -> NDArray[np.float32]:
-    """A stroke that rings, or is stopped by another of its group after some seconds."""
+    """A stroke that rings out, or is stopped after some seconds."""
     return struck if seconds * RATE >= len(struck) else released(struck, seconds, _STOPPED)
 
 
 def released(held: NDArray[np.float32], seconds: float, release: float) -> NDArray[np.float32]:
-    """A tone that is let go after some seconds: it falls to nothing in the time of its release.
+    """A tone that is let go after some seconds: it falls to silence in the time of its release.
 
     At a share t of the release its gain is ((1 + cos(pi t)) / 2)^2, which has no corner at either end.
     """
@@ -143,7 +143,7 @@ def loudness(velocity: int, volume: int) -> float:
 
 
 def panned(pan: float) -> tuple[float, float]:
-    """The gains of the left and the right row for a place between them, of the same power wherever it lies.
+    """The gains of the left and the right row for a pan, of constant power.
 
     >>> tuple(round(gain, 3) for gain in panned(0.0))
     (0.707, 0.707)
@@ -157,7 +157,7 @@ def panned(pan: float) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True)
 class _MixNote:
-    """A note ready to be added: its first sample, its gain, and its place from left to right."""
+    """A note ready to be added: its first sample, its gain, and its pan."""
 
     at: int
     gain: float
@@ -167,7 +167,7 @@ class _MixNote:
 
 
 class _PanBuffer:
-    """Samples of one place from left to right that are still to come."""
+    """The samples still to come at one pan."""
 
     def __init__(self) -> None:
         self.samples = np.zeros(2 * _CHUNK, dtype=np.float32)
@@ -186,7 +186,7 @@ class _PanBuffer:
 
 
 def seconds_of(parts: Sequence[Part]) -> float:
-    """How long parts sound together, with what rings on after the last note."""
+    """How long parts sound together, with the tail after the last note."""
     return max((n.start + n.length for part in parts for n in part.notes), default=0.0) + TAIL
 
 
@@ -218,7 +218,7 @@ def mixed(parts: Sequence[Part], tones: Tones | None = None, *, room: bool = Tru
 
 
 def _stereo(rows: dict[float, NDArray[np.float32]], count: int, around: Room | None) -> Samples:
-    """Rows at their places, with what the room adds."""
+    """The rows of each pan in stereo, with the sound of the room."""
     both = np.zeros((2, count))
     sent = np.zeros(count, dtype=np.float32)
     for pan, row in rows.items():
@@ -230,34 +230,24 @@ def _stereo(rows: dict[float, NDArray[np.float32]], count: int, around: Room | N
 
 
 def _placed(part: Part) -> list[_MixNote]:
-    """The notes of a part with their gains; each drum has its own place, and some silence one another."""
+    """The notes of a part with their gains; each drum has its own pan, and some stop one another."""
     instrument = part.instrument
-    if instrument.voice != DRUMS:
-        return [
-            _MixNote(
-                round(n.start * RATE),
-                GAIN * loudness(n.velocity, instrument.volume),
-                instrument.pan,
-                instrument.voice,
-                n,
-            )
-            for n in part.notes
-        ]
-    gain = GAIN * DRUM_GAIN
+    drums = instrument.voice == DRUMS
+    gain = GAIN * DRUM_GAIN if drums else GAIN
     return [
         _MixNote(
             round(n.start * RATE),
             gain * loudness(n.velocity, instrument.volume),
-            drum_of(n.midi).pan,
-            DRUMS,
+            drum_of(n.midi).pan if drums else instrument.pan,
+            instrument.voice,
             n,
         )
-        for n in _choked(part.notes)
+        for n in (_choked(part.notes) if drums else part.notes)
     ]
 
 
 def _choked(notes: Sequence[SoundingNote]) -> list[SoundingNote]:
-    """Strokes that ring until they have died away, or until another of their group is struck."""
+    """Strokes that ring out, or until another of their group is struck."""
     following: dict[str, float] = {}
     rung = []
     for note in sorted(notes, key=lambda n: n.start, reverse=True):

@@ -1,4 +1,4 @@
-"""The recipes of the voices in `rules/voices.toml` as values, and the voice that stands for each General MIDI sound."""
+"""The recipes of the voices in `rules/voices.toml`, and the voice that plays each General MIDI sound."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _STEP_OF_A_DRAWBAR = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Mode:
-    """A partial: its ratio to the fundamental, its level in dB, its share of the fundamental's decay."""
+    """A partial: its ratio to the fundamental, its level in dB, its decay as a share of the fundamental's."""
 
     ratio: float
     level: float
@@ -29,7 +29,7 @@ class Mode:
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """A band of noise from one frequency to another (Hz), its level (dB), decay (s, 0 lasts) and delay (s)."""
+    """A band of noise: its frequencies (Hz), level (dB), decay (s, 0 for none) and delay (s)."""
 
     low: float
     high: float
@@ -40,7 +40,7 @@ class Noise:
 
 @dataclass(frozen=True, slots=True)
 class Sampling:
-    """How a voice is sampled for a bank: the pitches, seconds before and in the loop, samples a second."""
+    """How a voice is sampled for a bank: pitches, seconds before and in the loop, samples a second."""
 
     keys: tuple[int, ...]
     before: float
@@ -50,7 +50,7 @@ class Sampling:
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """A voice as numbers; `rules/voices.toml` says what each stands for, and where it comes from."""
+    """A voice as numbers; `rules/voices.toml` explains each of them and names its source."""
 
     name: str
     source: str
@@ -74,7 +74,7 @@ class Recipe:
 
 @dataclass(frozen=True, slots=True)
 class Drum:
-    """A drum as numbers: keys with their tunings, modes (ratio, dB, s), plate, noise, and its place in the set."""
+    """A drum as numbers: keys with their tunings, modes (ratio, dB, s), plate, noise, and its pan in the set."""
 
     name: str
     keys: dict[int, float]
@@ -89,7 +89,7 @@ class Drum:
 
 @dataclass(frozen=True, slots=True)
 class RoomPlan:
-    """The room: metres of its sides, its absorption, where the instruments and the two ears are, its level in dB."""
+    """A room: its sides in metres, its absorption, the places of instruments and ears, its level in dB."""
 
     size: tuple[float, float, float]
     absorption: float
@@ -112,7 +112,7 @@ class RoomPlan:
 
 @lru_cache(maxsize=1)
 def recipes() -> dict[str, Recipe]:
-    """The voices with a pitch by name.
+    """The pitched voices by name.
 
     >>> sorted(recipes())[:3]
     ['acoustic bass', 'clarinet', 'drawbar organ']
@@ -131,7 +131,7 @@ def drums() -> dict[int, Drum]:
 
 
 def drum_of(key: int) -> Drum:
-    """The drum of a key; OptionError where General MIDI has none there.
+    """The drum of a key; OptionError for a key without a drum in General MIDI.
 
     >>> drum_of(57).name
     'crash cymbal'
@@ -144,7 +144,7 @@ def drum_of(key: int) -> Drum:
 
 @lru_cache(maxsize=1)
 def room_plan() -> RoomPlan:
-    """The room in which the voices sound."""
+    """The room that the voices sound in."""
     row = table("voices")["room"]
     first, second = (tuple(ear) for ear in row["ears"])
     return RoomPlan(
@@ -158,7 +158,7 @@ def room_plan() -> RoomPlan:
 
 
 def recipe(voice: str) -> Recipe:
-    """The recipe of a voice by its name; OptionError where there is none.
+    """The recipe of a voice by its name; OptionError for an unknown name.
 
     >>> recipe("clarinet").modes[2].level
     -5.0
@@ -171,7 +171,7 @@ def recipe(voice: str) -> Recipe:
 
 @lru_cache(maxsize=256)
 def voice_of(sound: str) -> str:
-    """The voice that comes nearest to a General MIDI sound, given by name or by number from 1 to 128.
+    """The voice nearest to a General MIDI sound, given by name or by number from 1 to 128.
 
     >>> voice_of("Drawbar Organ"), voice_of("Alto Sax"), voice_of("1")
     ('drawbar organ', 'saxophone', 'piano')
@@ -180,6 +180,16 @@ def voice_of(sound: str) -> str:
     listed = table("voices")
     family = table("sounds")["family"][number // 8]["name"]
     return str(listed["nearer"].get(sound_names()[number], listed["families"][family]))
+
+
+def shared_words(sound: str, voice: str) -> int:
+    """The number of words in a voice's name that begin like a word of a sound's name.
+
+    >>> shared_words("Alto Sax", "saxophone"), shared_words("Church Organ", "drawbar organ")
+    (1, 1)
+    """
+    words = sound.lower().replace("(", "").split()
+    return sum(any(word.startswith(each[:3]) for word in words) for each in voice.split())
 
 
 def _recipe(row: dict[str, Any]) -> Recipe:
@@ -225,7 +235,7 @@ def _modes(row: dict[str, Any]) -> tuple[Mode, ...]:
 
 
 def _harmonic(row: dict[str, Any], number: int) -> Mode:
-    """Harmonic of that number: from the list of levels, beyond it and without one along the slope."""
+    """The harmonic of a number: its level is from the list, or follows the slope beyond it."""
     levels = row.get("levels", [0.0])
     level = levels[min(number, len(levels)) - 1] + row["slope"] * max(0.0, log2(number / len(levels)))
     if "point" in row:

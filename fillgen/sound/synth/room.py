@@ -1,4 +1,4 @@
-"""A small room: what it answers to a click, and the answer laid over music as it goes by."""
+"""A small room: its impulse response, and that response applied to music in pieces."""
 
 from __future__ import annotations
 
@@ -13,24 +13,24 @@ from fillgen.sound.synth.recipes import RoomPlan, room_plan
 from fillgen.sound.synth.tones import RATE, Samples
 
 _SOUND = 343.0
-"""Metres a second, in air of 20 degrees."""
+"""The speed of sound in metres a second, in air of 20 degrees."""
 _SEED = 1979
 _DIFFUSE_FROM = 0.018
-"""Seconds after which the diffuse rest begins to grow."""
+"""Seconds after which the diffuse sound begins to grow."""
 _LENGTH = 1.1
-"""The answer lasts so many times the reverberation."""
+"""The length of the response, as a multiple of the reverberation time."""
 _BRIGHT_TO = 5000.0
-"""Above this frequency walls, curtains and air swallow more, 6 dB an octave."""
+"""Above this frequency, in Hz, walls, curtains and air absorb more: 6 dB an octave."""
 _LOW_CUT = 120.0
-"""Below this frequency little goes into the room, so that the bass stays dry."""
+"""Below this frequency, in Hz, little goes into the room, so that the bass stays dry."""
 _FRAME = 1 << 16
 
 
 @lru_cache(maxsize=2)
 def response(rate: int = RATE) -> Samples:
-    """What the two ears hear of a click besides the click itself: an array of two rows.
+    """The impulse response of the room at the two ears, without the direct sound: an array of two rows.
 
-    Its energy is the room's level against the click, on average of both rows.
+    Its energy is the room's level against the direct sound, as the mean of both rows.
 
     >>> response().shape[0]
     2
@@ -47,7 +47,7 @@ def response(rate: int = RATE) -> Samples:
 
 
 def _reflections(here: RoomPlan, ear: tuple[float, float, float], count: int, rate: int) -> Samples:
-    """The mirror images of the source, each as a click that comes later and softer."""
+    """The mirror images of the source, each as a click, later and softer."""
     row = np.zeros(count)
     kept = np.sqrt(1 - here.absorption)
     reach = range(-here.images, here.images + 1)
@@ -63,12 +63,12 @@ def _reflections(here: RoomPlan, ear: tuple[float, float, float], count: int, ra
 
 
 def _image(number: int, source: float, side: float, ear: float) -> float:
-    """How far along an axis the mirror image of that number lies from the ear."""
+    """The distance along an axis from the ear to the mirror image of that number."""
     return number * side + (source if number % 2 == 0 else side - source) - ear
 
 
 def _diffuse(here: RoomPlan, count: int, rate: int) -> Samples:
-    """Noise that dies away in the reverberation, another for each ear."""
+    """Noise that dies away in the reverberation time, different for each ear."""
     at = np.arange(count) / rate
     noise = Dice(_SEED).doubles(2 * count).reshape(2, count) - 0.5
     grown = np.clip((at - _DIFFUSE_FROM) / _DIFFUSE_FROM, 0, 1)
@@ -83,7 +83,7 @@ def _coloured(rows: Samples, rate: int) -> Samples:
 
 
 class Room:
-    """Gives back what the room adds to music that comes in pieces of any length."""
+    """Gives the room's sound for music that comes in pieces of any length."""
 
     def __init__(self, rate: int = RATE) -> None:
         answer = response(rate)
@@ -93,7 +93,7 @@ class Room:
         self._ringing = np.zeros((2, self._length))
 
     def added(self, piece: NDArray[np.float32]) -> Samples:
-        """The room's two rows for a piece in one row, with what still rings from the pieces before."""
+        """The room's two rows for a piece in one row, with the sound still ringing from earlier pieces."""
         out = np.zeros((2, len(piece) + self._length))
         out[:, : self._length] += self._ringing
         for start in range(0, len(piece), self._step):

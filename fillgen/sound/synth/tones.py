@@ -23,34 +23,36 @@ Complexes: TypeAlias = NDArray[np.complexfloating[Any, Any]]
 
 RATE = 44100
 """Samples a second of sound files."""
+FULL_SCALE = 32767
+"""The highest sample as a 16-bit number."""
 LOUDNESS = -20.0
-"""The K-weighted level of every tone's first moments at full velocity, in dB of full scale."""
+"""The K-weighted level of the beginning of every tone at full velocity, in dB of full scale."""
 _MOMENT = 0.4
-"""Seconds of a tone by which its loudness is judged, the length of a block in ITU-R BS.1770."""
+"""Seconds of a tone that decide its loudness, the length of a block in ITU-R BS.1770."""
 _HIGHEST = 17000.0
-"""No partial lies higher, in Hz."""
+"""The highest partial, in Hz."""
 _NYQUIST_SHARE = 0.45
-"""The share of the samples' rate up to which there are partials."""
+"""The highest partial as a share of the sample rate."""
 _FAINT = -75.0
-"""Partials that are weaker than the strongest by so many dB are left out."""
+"""Partials below this level, in dB of the strongest, are left out."""
 _TABLE = 4096
-"""Points of a period in a table."""
+"""Points of a wavetable."""
 _BLOCK = 512
 """Samples in a block of damped sines."""
 _LASTING = 1.0
-"""Seconds after which noise that lasts comes round again."""
+"""Seconds after which sustained noise repeats."""
 _SILENT = 1.2
-"""A struck tone ends after so many times its decay, 72 dB down."""
+"""The length of a struck tone as a multiple of its decay: it ends 72 dB down."""
 _LAST_FADE = 0.05
-"""Seconds at its very end in which a struck tone is led to nothing."""
+"""Seconds of fade at the very end of a struck tone."""
 _SHORTEST_GROWTH = 0.05
-"""Seconds that tremolo takes to grow at least."""
+"""The fewest seconds that tremolo takes to grow."""
 TAU = 2 * np.pi
 
 
 @dataclass(frozen=True)
 class Partials:
-    """The partials of a tone: frequencies (Hz), amplitudes, and the times in which they fall by 60 dB."""
+    """The partials of a tone: frequencies (Hz), amplitudes, and decays (seconds to fall by 60 dB)."""
 
     hertz: Samples
     amplitudes: Samples
@@ -59,7 +61,7 @@ class Partials:
 
 @dataclass(frozen=True, slots=True)
 class Loop:
-    """A tone that goes round: samples before the part that repeats, and in it."""
+    """The loop of a tone: the number of samples before the part that repeats, and in it."""
 
     before: int
     length: int
@@ -78,7 +80,7 @@ def hertz_of(midi: float) -> float:
 
 
 def partials(recipe: Recipe, midi: float, velocity: int) -> Partials:
-    """The partials of a tone, all that can be heard, scaled to the common loudness at full velocity.
+    """The audible partials of a tone, scaled to the common loudness at full velocity.
 
     >>> from fillgen.sound.synth.recipes import recipe
     >>> partials(recipe("vibraphone"), 69, 100).hertz.tolist()
@@ -97,19 +99,19 @@ def partials(recipe: Recipe, midi: float, velocity: int) -> Partials:
 
 
 def _stretch(recipe: Recipe, midi: float, ratio: Samples) -> Samples:
-    """By how much the stiffness of a string raises its partials; the first stays in tune."""
+    """The factor by which a string's stiffness raises its partials; the first stays in tune."""
     stiffness = sum(np.exp(slope * midi + offset) for slope, offset in recipe.stiffness)
     return np.asarray(np.sqrt((1 + stiffness * ratio**2) / (1 + stiffness)), dtype=float)
 
 
 def _along(curve: tuple[tuple[float, float], ...], hertz: Samples) -> Samples:
-    """A curve of levels over frequency, straight between its points on a scale of octaves."""
+    """A curve of levels over frequency, linear in octaves between its points."""
     at, levels = zip(*curve, strict=True)
     return np.asarray(np.interp(np.log2(hertz), np.log2(at), levels), dtype=float)
 
 
 def _decay(recipe: Recipe, midi: float) -> float:
-    """Seconds in which the fundamental falls by 60 dB; endless for a sustained voice."""
+    """The decay of the fundamental, in seconds for 60 dB; infinite for a sustained voice."""
     if recipe.sustained:
         return float("inf")
     at, seconds = zip(*recipe.decay, strict=True)
@@ -117,7 +119,7 @@ def _decay(recipe: Recipe, midi: float) -> float:
 
 
 def _with_after(recipe: Recipe, found: Partials) -> Partials:
-    """Partials with the softer, slower aftersound of each, where the voice has one; both begin as loud as the one."""
+    """Partials with the softer, slower aftersound of each, if the voice has one; the sum begins just as loud."""
     if recipe.after is None:
         return found
     level, times, cents = recipe.after
@@ -130,7 +132,7 @@ def _with_after(recipe: Recipe, found: Partials) -> Partials:
 
 
 def _heard(found: Partials, players: int) -> float:
-    """The K-weighted mean power of the first moments."""
+    """The K-weighted mean power of the beginning."""
     fall = 2 * np.log(1000.0) / found.decays * _MOMENT
     share = np.where(fall > 0, -np.expm1(-fall) / np.where(fall > 0, fall, 1.0), 1.0)
     power = found.amplitudes**2 / 2 * share * k_weighting(found.hertz)
@@ -141,9 +143,9 @@ def _heard(found: Partials, players: int) -> float:
 
 
 def tone(recipe: Recipe, midi: float, velocity: int, seconds: float, rate: int = RATE) -> Samples:
-    """A tone at full loudness, as it sounds while its key is held; a struck one may end before.
+    """A tone at full loudness, as it sounds while its key is held; a struck one may end sooner.
 
-    `velocity` (1 to 127) gives the colour only. A tone asked for longer begins with the same samples.
+    `velocity` (1 to 127) only affects the colour. A longer tone begins with the same samples.
 
     >>> from fillgen.sound.synth.recipes import recipe
     >>> tone(recipe("flute"), 72, 90, 0.5).shape
@@ -161,9 +163,9 @@ def tone(recipe: Recipe, midi: float, velocity: int, seconds: float, rate: int =
 
 
 def looped_tone(recipe: Recipe, midi: float, velocity: int, rate: int) -> tuple[Samples, Loop, float, float]:
-    """A short tone for a bank: samples, loop, its exact pitch, and how fast it dies away in the loop (dB a second).
+    """A short tone for a bank: samples, loop, exact pitch, and the decay to apply in the loop (dB a second).
 
-    In the loop of a struck tone nothing dies away: whoever plays it lets it.
+    The samples in the loop of a struck tone don't decay; the player applies the decay.
     """
     loop = _loop(recipe, midi, rate)
     exact = _in_loop(hertz_of(midi) * _base(recipe), loop, rate) / _base(recipe)
@@ -178,19 +180,19 @@ def looped_tone(recipe: Recipe, midi: float, velocity: int, rate: int) -> tuple[
 
 
 def _base(recipe: Recipe) -> float:
-    """The ratio of which all ratios of a sustained voice are multiples: a half where there is a 16' tone."""
+    """The ratio that divides all ratios of a sustained voice: a half with a 16' tone, else 1."""
     return min(1.0, *(mode.ratio for mode in recipe.modes)) if recipe.sustained else 1.0
 
 
 def _loop(recipe: Recipe, midi: float, rate: int) -> Loop:
-    """A loop of about the length wanted that holds whole periods, nearly exactly."""
+    """A loop of about the recipe's length that is very nearly a whole number of periods."""
     first = hertz_of(midi) * _base(recipe)
     periods = max(1, round(recipe.bank.loop * first))
     return Loop(round(recipe.bank.before * rate), round(periods * rate / first))
 
 
 def _in_loop(hertz: float, loop: Loop | None, rate: int) -> float:
-    """A frequency moved so that a loop holds it a whole number of times."""
+    """A frequency moved so that a loop is a whole number of its periods."""
     return hertz if loop is None else max(1, round(hertz * loop.length / rate)) * rate / loop.length
 
 
@@ -217,7 +219,7 @@ def _struck(
 
 
 def damped_sines(start: Complexes, step: Complexes, count: int) -> Samples:
-    """The sum of sines that turn and shrink by exp(step) a sample, from complex amplitudes at the start.
+    """The sum of sines that change by exp(step) each sample, from complex amplitudes at the start.
 
     Sample a * block + b is the product of exp(step * a * block) and exp(step * b): a product of two small matrices.
     """
@@ -257,7 +259,7 @@ def _sustained(
 
 
 def _period(numbers: NDArray[np.int_], amplitudes: Samples, phases: Samples) -> Samples:
-    """A period of a wave from its harmonics, as rows: its points, and the steps from each to the next."""
+    """A wavetable from harmonics, as two rows: its points, and the steps from each to the next."""
     spectrum = np.zeros(_TABLE // 2 + 1, dtype=complex)
     spectrum[numbers] = amplitudes * np.exp(1j * TAU * phases) * (_TABLE / 2)
     period = np.fft.irfft(spectrum, _TABLE)
@@ -265,7 +267,7 @@ def _period(numbers: NDArray[np.int_], amplitudes: Samples, phases: Samples) -> 
 
 
 def _read(table: Samples, phase: Samples) -> Samples:
-    """A table read at phases counted in periods, straight between its points."""
+    """A wavetable read at phases counted in periods, interpolated linearly."""
     place = phase * _TABLE + _TABLE
     index = place.astype(np.int64)
     place -= index
@@ -289,7 +291,7 @@ def _phase(
 
 
 def _swell(recipe: Recipe, wave: Samples, rate: int, loop: Loop | None) -> None:
-    """Tremolo, in place."""
+    """Apply tremolo, in place."""
     slow, depth = recipe.tremolo
     if depth:
         sway = _turning(_in_loop(slow, loop, rate), 0.0, len(wave), rate)
@@ -298,23 +300,23 @@ def _swell(recipe: Recipe, wave: Samples, rate: int, loop: Loop | None) -> None:
 
 
 def _turning(hertz: float, turn: float, count: int, rate: int) -> Samples:
-    """A sine from a place in its period."""
+    """A sine that begins at a place in its period, `turn`."""
     return damped_sines(np.exp([TAU * 1j * turn]), np.array([TAU * 1j * hertz / rate]), count)
 
 
 def _grow(wave: Samples, after: float, seconds: float, rate: int) -> None:
-    """Let a wave begin after some seconds and grow to its full size in some more, in place."""
+    """Fade a wave in after some seconds, over some more, in place."""
     early = wave[: round((after + seconds) * rate)]
     early *= np.clip((np.arange(len(early)) / rate - after) / seconds, 0, 1)
 
 
 def _rise(count: int) -> Samples:
-    """From nothing to one without a corner."""
+    """A smooth rise from 0 to 1."""
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * (np.arange(count) + 0.5) / max(1, count)), dtype=float)
 
 
 def _fade_out(wave: Samples, count: int) -> None:
-    """Lead the end of a wave to nothing, in place."""
+    """Fade out the end of a wave, in place."""
     count = min(count, len(wave))
     if count:
         wave[-count:] *= _rise(count)[::-1]
@@ -324,7 +326,7 @@ def _fade_out(wave: Samples, count: int) -> None:
 
 
 def _add_noise(recipe: Recipe, wave: Samples, midi: float, rate: int, loop: Loop | None) -> None:
-    """The noises of a voice, in place; those that last go round in a loop of their own."""
+    """Add the noises of a voice, in place; sustained noise repeats in a loop of its own."""
     seed = crc32(recipe.name.encode()) + round(midi)
     for number, band in enumerate(recipe.noise):
         strength = 10 ** ((LOUDNESS + band.level) / 20)
@@ -338,7 +340,7 @@ def _add_noise(recipe: Recipe, wave: Samples, midi: float, rate: int, loop: Loop
 
 
 def noise_burst(band: Noise, rate: int, seed: int) -> Samples:
-    """A burst of noise that dies away, delayed by its delay, of the power one at its beginning."""
+    """A burst of decaying noise after its delay, of power one at its beginning."""
     count = max(64, round(_SILENT * band.decay * rate))
     at = np.arange(count) / rate
     burst = hiss(band, count, rate, seed) * 10 ** (-3 * at / band.decay)
@@ -349,7 +351,7 @@ def noise_burst(band: Noise, rate: int, seed: int) -> Samples:
 
 
 def hiss(band: Noise, count: int, rate: int, seed: int) -> Samples:
-    """Noise of a band, of mean power one, whose end fits its beginning."""
+    """Noise of a band, of mean power one, that loops without a seam."""
     spectrum = np.fft.rfft(Dice(seed).doubles(count) - 0.5)
     hertz = np.fft.rfftfreq(count, 1 / rate)
     top = min(band.high, _NYQUIST_SHARE * rate)

@@ -753,7 +753,7 @@ def test_text_of_many() -> None:
     assert "  C major   | C Em | Dm7 G7 |  leads to C" in said
     assert "  C minor   | Fm | Cm |  closes on Cm" in said
     assert "  C minor   | Cm7 | F7 |  goes round to Cm7" in said
-    assert sequences_text([]) == "There is no such sequence."
+    assert sequences_text([]) == "No such sequence."
 
 
 def test_document_of_many() -> None:
@@ -780,4 +780,4 @@ def test_text_of_proposals() -> None:
         assert head == f"bar {proposal.bar}, {proposal.chord.symbol}: {proposal.symbol} ({proposal.kind})"
         assert " ".join(row.strip() for row in reason) == proposal.reason
         assert chart.strip() == line(proposal.progression)
-    assert proposals_text(parse_chart("| C6 |", key="C")) == "There is nothing to add to this chart."
+    assert proposals_text(parse_chart("| C6 |", key="C")) == "Nothing to add to this chart."

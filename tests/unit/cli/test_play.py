@@ -173,9 +173,7 @@ def test_port_that_goes_in_the_middle(call: Call, world: World) -> None:
     world.gone_after = 12
     answer = call("play", HOME, "-n", "1")
     assert answer.code == 2
-    assert answer.err.splitlines()[-1].startswith(
-        "fillgen: the MIDI port 'Expander' cannot be used any more."
-    )
+    assert answer.err.splitlines()[-1].startswith("fillgen: the MIDI port 'Expander' no longer works.")
 
 
 @pytest.mark.parametrize(

@@ -363,7 +363,7 @@ def test_bank_is_made_once(small_bank: list[int]) -> None:
 def test_damaged_bank_is_made_anew(small_bank: list[int], harm: bytes | None) -> None:
     """A kept bank that is empty, cut off or changed is not believed."""
     first = voices.bank_text()
-    kept = voices.kept_at()
+    kept = voices.cache_path()
     assert kept is not None
     whole = kept.read_bytes()
     kept.write_bytes(whole[:-1] + b"!" if harm is None else harm)
@@ -374,7 +374,7 @@ def test_damaged_bank_is_made_anew(small_bank: list[int], harm: bytes | None) ->
 
 
 def test_other_banks_are_cleared_away(small_bank: list[int]) -> None:
-    kept = voices.kept_at()
+    kept = voices.cache_path()
     assert kept is not None
     kept.parent.mkdir(parents=True)
     old = kept.with_name("sounds-0123456789abcdef.bank")

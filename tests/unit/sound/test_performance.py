@@ -159,7 +159,7 @@ def test_endless_loop_goes_on_until_stopped() -> None:
 
 
 def test_nothing_cannot_be_looped() -> None:
-    with pytest.raises(OptionError, match="nothing to play over"):
+    with pytest.raises(OptionError, match="nothing to repeat"):
         played(Performance((), 0.0), loops=None)
 
 

@@ -113,9 +113,9 @@ def test_port_that_goes(world: World) -> None:
     """An error while sending or receiving names the port and what to look at."""
     with open_output("expander") as output, open_input("organ") as source:
         world.gone_after = -1
-        with pytest.raises(PortError, match="'Expander 24:0' cannot be used any more"):
+        with pytest.raises(PortError, match="'Expander 24:0' no longer works"):
             output.send(bytes((0x90, 60, 80)))
-        with pytest.raises(PortError, match=r"'Organ 61.* cannot be used any more"):
+        with pytest.raises(PortError, match=r"'Organ 61.* no longer works"):
             source.poll()
 
 
@@ -125,7 +125,7 @@ def test_port_that_is_not_listed_any_more(world: World) -> None:
         world.outputs.remove("Expander 24:0")
         output.watch(100.0, 0.01)  # no time to look
         output.watch(1.0, 2.0)  # looked a moment ago
-        with pytest.raises(PortError, match="cannot be used any more"):
+        with pytest.raises(PortError, match="no longer works"):
             output.watch(100.0, 2.0)
 
 
@@ -152,7 +152,7 @@ def test_driver_that_lists_by_itself(world: World) -> None:
             asked.append(second)
             output.watch(second, 0.005)  # no time at all
             if second == 8.0:
-                with pytest.raises(PortError, match="cannot be used any more"):
+                with pytest.raises(PortError, match="no longer works"):
                     output.watch(second, 0.02)
             else:
                 output.watch(second, 0.02)
@@ -211,7 +211,7 @@ def test_rtmidi_that_is_missing() -> None:
 
 def test_back_end_that_is_unknown(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("MIDO_BACKEND", "no_such_back_end")
-    with pytest.raises(PortError, match="no MIDI back end 'no_such_back_end', which MIDO_BACKEND names"):
+    with pytest.raises(PortError, match="no MIDI back end 'no_such_back_end'"):
         port_names()
 
 

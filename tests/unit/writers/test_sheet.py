@@ -25,6 +25,7 @@ from fillgen.teaching.practice import own_ideas
 from fillgen.writers.engraver import bar_widths, engraved, outline
 from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, lesson_entries, score_of
 from fillgen.writers.look import PAPERS, USUAL, SheetOptions
+from fillgen.writers.notation import note_ids
 from fillgen.writers.pdf import Block, pdf_bytes, room_of
 from fillgen.writers.sheet import (
     NARROW,
@@ -42,14 +43,6 @@ SVG = "{http://www.w3.org/2000/svg}"
 CHART = "| Ebmaj7 | Gm7 C7(b9) | Fm7b5 | Bb7 |"
 FOUND = fillgen.ideas(CHART, rhythm="swing", count=6, seed=7, level=5)
 ENTRIES = entries_of(FOUND)
-
-
-def note_ids(entry: SheetEntry) -> tuple[tuple[str, ...], ...]:
-    """For each note of an entry the ids of its written parts in its score, of which a tied note has several."""
-    found: dict[str, list[str]] = {}
-    for each in (symbol for bar in score_of(entry).bars for symbol in bar.staves[0] if symbol.id):
-        found.setdefault(each.id.removeprefix(f"{entry.name}-n").partition("t")[0], []).append(each.id)
-    return tuple(map(tuple, found.values()))
 
 
 def own(chart: str, phrase: str, metre: str | None = None, name: str = "own") -> SheetEntry:
@@ -159,12 +152,12 @@ def test_fingers_keep_away_from_stems() -> None:
 def test_every_note_is_found_by_its_id() -> None:
     """The ids of the score are in the picture, each once; a tied note has several, in order."""
     entry = own("| C | F |", "E5h. F5q~ | F5h A5h")
-    assert note_ids(entry) == (("own-n0",), ("own-n1", "own-n1t1"), ("own-n2",))
+    assert note_ids(score_of(entry)) == [["own-n0"], ["own-n1", "own-n1t1"], ["own-n2"]]
     for each in (entry, *ENTRIES):
         ids = [element.get("id") for element in ET.fromstring(svg_of(each)).iter() if element.get("id")]
         assert len(ids) == len(set(ids))
-        assert {name for names in note_ids(each) for name in names} <= set(ids)
-        assert len(note_ids(each)) == len(each.notes)
+        assert {name for names in note_ids(score_of(each)) for name in names} <= set(ids)
+        assert len(note_ids(score_of(each))) == len(each.notes)
 
 
 def test_ids_stay_apart_in_one_page() -> None:
@@ -426,10 +419,10 @@ def test_letters_without_a_shape_are_told() -> None:
     [
         (lambda: SheetOptions(staves=3), "3 staves"),
         (lambda: SheetOptions(paper="a5"), "unknown paper 'a5'"),
-        (lambda: replace(ENTRIES[0], name="1 idea"), "is no name"),
-        (lambda: replace(ENTRIES[0], name='x" onload="'), "is no name"),
+        (lambda: replace(ENTRIES[0], name="1 idea"), "is not a name"),
+        (lambda: replace(ENTRIES[0], name='x" onload="'), "is not a name"),
         (lambda: render([], USUAL, "svg"), "nothing to engrave"),
-        (lambda: render([ENTRIES[0]] * 2, USUAL, "svg"), "one name"),
+        (lambda: render([ENTRIES[0]] * 2, USUAL, "svg"), "the same name"),
         (lambda: render(ENTRIES, USUAL, "pfd"), "Did you mean 'pdf'"),
         (lambda: kind_of("ideas.png"), "Use .svg, .pdf"),
         (lambda: kind_of("dir.pdf/"), "'dir.pdf/' is a folder"),
@@ -471,7 +464,7 @@ def test_a_phrase_without_notes_is_rests() -> None:
     entry = SheetEntry("a", parse_chart("| C | F |"), ())
     tree = ET.fromstring(svg_of(entry, SheetOptions(staves=2)))
     assert len(parts(tree, "mRest")) == 2
-    assert note_ids(entry) == ()
+    assert note_ids(score_of(entry)) == []
 
 
 def test_font_css_is_one_rule() -> None:
