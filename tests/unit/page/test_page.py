@@ -597,7 +597,7 @@ def test_page_says_what_it_leaves_to_the_reader(call: Call, tmp_path: Path) -> N
 
 def test_page_refuses_what_it_cannot_do(call: Call, tmp_path: Path) -> None:
     path = tmp_path / "ideas.html"
-    refused(call("ideas", "| C | G7 |", "-n", "1", "--explain", "1", "-o", str(path)), "--explain")
+    refused(call("ideas", "| C | G7 |", "-n", "1", "--explain", "-o", str(path)), "--explain")
     path.write_text("mine", encoding="utf-8")
     refused(call("ideas", "| C | G7 |", "-n", "1", "-o", str(path)), "exists already")
     assert path.read_text(encoding="utf-8") == "mine"
