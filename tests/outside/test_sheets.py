@@ -110,14 +110,25 @@ def of_cells(metre: str) -> SheetEntry:
 # The engraver
 
 
+def test_the_engraver_is_content_with_every_rhythm(capfd: pytest.CaptureFixture[str]) -> None:
+    """No warning for any rhythm in any of its metres, each at some level, on two staves with fingers and names."""
+    for number, (rhythm, metre) in enumerate(COMBINATIONS):
+        content_with(rhythm, metre, 1 + number % 5, capfd)
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("level", PACK.level_numbers)
-def test_the_engraver_is_content_with_every_rhythm(level: int, capfd: pytest.CaptureFixture[str]) -> None:
-    """No warning for any rhythm in any of its metres, on two staves with fingers and names."""
+def test_the_engraver_is_content_with_every_level(level: int, capfd: pytest.CaptureFixture[str]) -> None:
+    """Nor at any level."""
     for rhythm, metre in COMBINATIONS:
-        for entry in entries_of(of_metre(rhythm, metre, level)):
-            picture = svg_of(entry, FULL)
-            assert capfd.readouterr().err == "", (rhythm, metre, level)
-            assert picture.count('class="measure"') == 2
+        content_with(rhythm, metre, level, capfd)
+
+
+def content_with(rhythm: str, metre: str, level: int, capfd: pytest.CaptureFixture[str]) -> None:
+    for entry in entries_of(of_metre(rhythm, metre, level)):
+        picture = svg_of(entry, FULL)
+        assert capfd.readouterr().err == "", (rhythm, metre, level)
+        assert picture.count('class="measure"') == 2
 
 
 def test_the_engraver_is_content_with_every_key(capfd: pytest.CaptureFixture[str]) -> None:

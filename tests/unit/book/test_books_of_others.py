@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -34,24 +35,32 @@ def remembered(book: Book, seed: int) -> list[int]:
     return store.remember(book, found, MOMENT, command="ideas", options={}, rules="built-in", version="1")
 
 
-@pytest.fixture
-def own(tmp_path: Path) -> Path:
-    """A player's own book, of three ideas."""
-    with Book(tmp_path / "own.book") as book:
+@pytest.fixture(scope="module")
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with both books as they were made, of which every test has copies."""
+    folder = tmp_path_factory.mktemp("shelf")
+    with Book(folder / "own.book") as book:
         remembered(book, 1)
-    return tmp_path / "own.book"
-
-
-@pytest.fixture
-def theirs(tmp_path: Path) -> Path:
-    """Somebody else's book, of three other ideas with a name, a note, a tag and a set."""
-    with Book(tmp_path / "theirs.book") as book:
+    with Book(folder / "theirs.book") as book:
         numbers = remembered(book, 2)
         store.rename(book, numbers[:1], "Slack tide")
         store.annotate(book, numbers[:1], "softer")
         store.tag(book, numbers, "gig")
         store.put_in_set(book, "Friday", numbers)
-    return tmp_path / "theirs.book"
+    assert sorted(files(folder)) == ["own.book", "theirs.book"]
+    return folder
+
+
+@pytest.fixture
+def own(shelf: Path, tmp_path: Path) -> Path:
+    """A player's own book, of three ideas."""
+    return Path(shutil.copy(shelf / "own.book", tmp_path))
+
+
+@pytest.fixture
+def theirs(shelf: Path, tmp_path: Path) -> Path:
+    """Somebody else's book, of three other ideas with a name, a note, a tag and a set."""
+    return Path(shutil.copy(shelf / "theirs.book", tmp_path))
 
 
 def changed(path: Path, *statements: str) -> None:
