@@ -172,7 +172,7 @@ def test_what_a_lesson_refuses(wishes: dict[str, Any], error: type[Exception], t
 def test_a_phrase_longer_than_the_chart_is_refused() -> None:
     """A phrase that goes on after the chart's last bar has no chord there."""
     longer = noted(parse_chart("| C | C |"), "C5w | E5w")
-    with pytest.raises(PhraseError, match="2 bars, the chart 1"):
+    with pytest.raises(PhraseError, match="the phrase has 2 bars, the chart 1"):
         lesson(parse_chart("| C |"), phrase=longer)
 
 
