@@ -79,7 +79,7 @@ def refuse_file(folder: Path) -> None:
         above = next((each for each in (folder, *folder.parents) if each.exists()), None)
         is_file = above is not None and not above.is_dir()
     except (OSError, ValueError) as error:
-        raise OutputError("is no name for a folder", place=repr(str(folder))[:80]) from error
+        raise OutputError("is not a name for a folder", place=repr(str(folder))[:80]) from error
     if is_file:
         raise OutputError("cannot be made: there is a file of that name", place=str(above))
 
