@@ -437,7 +437,7 @@ def _place(path: Path) -> Path:
     try:
         return path.resolve()
     except (OSError, ValueError, RuntimeError) as error:
-        raise OutputError("is no name for a folder", place=repr(str(path))[:80]) from error
+        raise OutputError("is not a name for a folder", place=repr(str(path))[:80]) from error
 
 
 def _bytes(text: str) -> bytes:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pytest
+import typer
 
-from fillgen.cli import main
+from fillgen.cli import main, program
 
 
 class Answer(NamedTuple):
@@ -47,3 +48,12 @@ def refused(answer: Answer, *parts: str) -> None:
     assert "Traceback" not in answer.err
     assert 1 <= len(answer.err.splitlines()) <= 2
     assert [part for part in parts if part not in answer.err] == [], answer.err
+
+
+def all_commands() -> dict[tuple[str, ...], Any]:
+    """Every command, and those of the idea book, by the words that call it."""
+    top: dict[str, Any] = typer.main.get_command(program()).commands  # type: ignore[attr-defined]
+    return {
+        **{(name,): command for name, command in top.items()},
+        **{("book", name): command for name, command in top["book"].commands.items()},
+    }

@@ -244,7 +244,7 @@ def _target(output: str, usable: frozenset[str]) -> Target:
     ending = FOLDER if is_folder(output) else Path(output).suffix.lower()
     known = "files" in usable if ending == FOLDER else ending in FORMATS
     if not known:
-        name = shorten(Path(output).name or output)
+        name = shorten(f"{Path(output).name or output}{FOLDER if ending == FOLDER else ''}")
         raise OptionError(f"cannot tell what to write to {name}", hint=_offered(ending, usable))
     if ending != FOLDER and not FORMATS[ending].can_hold(usable):
         raise OptionError(f"{shorten(output)} cannot hold this", hint=_offered("", usable))

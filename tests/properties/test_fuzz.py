@@ -9,10 +9,9 @@ import tempfile
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 from unittest import mock
 
-import typer
 from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
@@ -28,13 +27,14 @@ from fillgen import (
     phrase_text,
 )
 from fillgen.chart.progression import Span
-from fillgen.cli import main, program
+from fillgen.cli import main
 from fillgen.phrase.place import places
 from fillgen.rules.judge import breaches, roles
 from fillgen.rules.pack import BUSY
 from fillgen.theory.chords import Kind, kinds, make_chord, read_chord
 from fillgen.theory.metre import LENGTHS, METRES, Metre
 from fillgen.theory.pitch import Key, Name, all_keys, read_pitch
+from tests.commands import all_commands
 from tests.effort import EFFORT
 
 FUZZ = settings(
@@ -490,11 +490,7 @@ ARGUMENTS = {
     "sources": ["tune.abc", "tune.musicxml", "own.toml", "charts"],
     "others": ["own.book", "tune.abc"],
 }
-_TOP: dict[str, Any] = typer.main.get_command(program()).commands  # type: ignore[attr-defined]
-COMMANDS: dict[tuple[str, ...], Any] = {
-    **{(name,): command for name, command in _TOP.items()},
-    **{("book", name): command for name, command in _TOP["book"].commands.items()},
-}
+COMMANDS = all_commands()
 """Every command, and those of the idea book, by the words that call it."""
 CODES = {"check": {0, 1, 2}, "listen": {0, 1, 2, 130}, "play": {0, 2, 130}}
 """What a command may end with besides 0 and 2."""
