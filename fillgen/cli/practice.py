@@ -92,7 +92,7 @@ def practice(
     check_printed(output)
     loops, lessons = _sorted_out(targets_of(output, PRACTICE, look), turns)
     is_lesson = turns is None and not loops
-    _check_together(lessons, turns, only, options.level if is_lesson else None)
+    _check_together(lessons, turns, only, options.level, is_lesson=is_lesson)
     pack = pack_of(rules)
     played, sounds = played_as(
         replace(playing, times=1), pack, hand=options.hand
@@ -126,12 +126,15 @@ def _sorted_out(targets: Sequence[Target], turns: int | None) -> tuple[list[Targ
 
 
 def _check_together(
-    lessons: Sequence[Target], turns: int | None, only: str | None, level: int | None
+    lessons: Sequence[Target], turns: int | None, only: str | None, level: int | None, *, is_lesson: bool
 ) -> None:
-    """Refuse options that don't go with one another; `level` is given for a lesson only."""
-    if level is not None:
+    """Refuse options that don't go with one another, or with a lesson where that is all there is."""
+    if is_lesson and level is not None:
         hint = "A lesson has --levels, such as --levels 1,2,4."
         raise OptionError("--level goes with a .mid file", hint=hint)
+    if is_lesson and only is not None:
+        hint = "A lesson takes the best ideas of each level."
+        raise OptionError("--only goes with a .mid file", hint=hint)
     if turns is not None and any(target.ending in _PAGES for target in lessons):
         raise OptionError("--turns goes with a .mid file", hint="A lesson has levels, not turns.")
     if turns is not None and only is not None:

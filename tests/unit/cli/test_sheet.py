@@ -213,6 +213,7 @@ def test_left_hand_comes_with_its_part(call: Call, tmp_path: Path) -> None:
         (("tune", TUNE, "-o", "a.json"), ["'a.json'", ".musicxml", ".svg"]),
         (("practice", CHART, "-o", "a.json"), ["'a.json'", ".mid", ".html"]),
         (("practice", CHART, "-o", "a.mid", "--times", "17"), ["17", "1 to 16"]),
+        (("practice", CHART, "-o", "a.pdf", "--only", "2"), ["--only", ".mid"]),
         (("ideas", CHART, "--note-names"), ["--note-names", ".pdf"]),
         (("ideas", CHART, "--no-fingers", "-o", "a.html", "-o", "a.mid"), ["--no-fingers", ".pdf"]),
         (("vary", CHART, PHRASE, "--staves", "2", "-o", "a/"), ["--staves", ".pdf"]),
