@@ -18,14 +18,15 @@ from fillgen.theory.metre import METRES
 _FIELD = re.compile(r"([A-Za-z]):\s*(.*)")
 _IN_BODY = "IKLMmNPQRrsTUVWwX"
 """The fields that may stand among the notes of a tune; another letter before a colon is a note before a bar line."""
+# No part of it looks farther ahead than a bound: what isn't closed must not cost the square of a text's length.
 _ABC = re.compile(
     r"""
-    (?P<skip>"[^"]*" | ![^!]*! | \{[^}]*\} | \+[^+]*\+)
-    | (?P<field>\[[A-Za-z]:[^\]]*\])
+    (?P<skip>"[^"]{0,999}" | ![^!]{0,99}! | \{[^}]{0,999}\} | \+[^+]{0,99}\+)
+    | (?P<field>\[[A-Za-z]:[^\]]{0,999}\])
     | (?P<tuplet>\(\d(?::\d?){0,2})
-    | (?P<bar>(?:\[\||:*\|+|::)[|:]*\]?(?:\s*\[?\d[\d,.\-]*)?|\[\d[\d,.\-]*)
+    | (?P<bar>(?:\[\||:{0,9}\|+|::)[|:]*\]?(?:\s*\[?\d[\d,.\-]*)?|\[\d[\d,.\-]*)
     | (?P<rests>[ZX]\d*)
-    | (?P<note>[\^_=]*[A-Ga-gzx][,']*[\d/]*)
+    | (?P<note>[\^_=]{9} | [\^_=]{0,8}[A-Ga-gzx][,']*[\d/]*)
     | (?P<sign>\[|\][\d/]{0,6}|[<>]{1,3}|-)
     | (?P<overlay>&)
     """,

@@ -13,7 +13,7 @@ import re
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
@@ -154,6 +154,13 @@ _LONGEST_NUMBER = {
     "octave-change": 3,
 }
 """The most characters of the numbers of a score; a program that believes longer ones can count for ever."""
+_OTHER_NUMBERS = 7
+"""The most characters of a number in any other element."""
+_LONGEST_COUNT = 3
+"""The most digits of what is counted in an attribute, such as the number of an ending or the times of a repeat."""
+_COUNTS = ("number", "times", "type", "measures", "slash-dots", "divisions")
+"""The attributes that hold counts."""
+_IS_NUMBER = re.compile(r"[-+]?[\d.]+")
 _BEATS = re.compile(r"\s*\d{1,2}\s*(\+\s*\d{1,2}\s*)*")
 
 
@@ -163,27 +170,32 @@ class _Check:
     def __init__(self, place: str) -> None:
         self.place = place
         self.depth = self.elements = 0
-        self.root = self.number = self.told = ""
+        self.root = self.element = self.content = ""
 
-    def start(self, name: str, _: object) -> None:
+    def start(self, name: str, attributes: Mapping[str, str]) -> None:
         self.root = self.root or name
         self.depth += 1
         self.elements += 1
         if self.depth > _DEEPEST or self.elements > MOST_ELEMENTS:
             raise TuneError("deeper or longer than a score", place=self.place)
-        self.number, self.told = name if name in _LONGEST_NUMBER else "", ""
+        for attribute in _COUNTS:
+            if re.search(rf"\d{{{_LONGEST_COUNT + 1}}}", attributes.get(attribute, "")):
+                raise TuneError(f"holds a {attribute} of {name} that no score has", place=self.place)
+        self.element, self.content = name, ""
 
     def text(self, text: str) -> None:
-        if self.number:
-            self.told += text
-            if len(self.told.strip()) > _LONGEST_NUMBER[self.number]:
-                raise TuneError(f"holds {self.number} that no score has", place=self.place)
+        self.content += text
+        content, most = self.content.strip(), _LONGEST_NUMBER.get(self.element)
+        if most is None and len(content) > _OTHER_NUMBERS and _IS_NUMBER.fullmatch(content):
+            most = _OTHER_NUMBERS
+        if most is not None and len(content) > most:
+            raise TuneError(f"holds {self.element or 'a number'} that no score has", place=self.place)
 
     def end(self, _: str) -> None:
         self.depth -= 1
-        if self.number == "beats" and _BEATS.fullmatch(self.told) is None:
-            raise TuneError(f"cannot count the beats {shorten(self.told)}", place=self.place)
-        self.number = ""
+        if self.element == "beats" and _BEATS.fullmatch(self.content) is None:
+            raise TuneError(f"cannot count the beats {shorten(self.content)}", place=self.place)
+        self.element = self.content = ""
 
     def entity(self, name: str, *_: object) -> None:
         raise TuneError(f"declares an entity ({name[:20]!r}), which a score has no need of", place=self.place)

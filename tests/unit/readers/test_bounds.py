@@ -1,0 +1,64 @@
+"""What a stranger's score may cost: numbers are bounded before a library counts by them, and texts are read in one go."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from fillgen.errors import TuneError
+from fillgen.readers import abc
+from fillgen.readers.musicxml import read_score, read_tune
+
+SCORE = """<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Fern</part-name></score-part></part-list>
+<part id="P1"><measure number="1"><attributes><divisions>1</divisions></attributes>{harmony}
+<note><pitch><step>B</step><alter>-1</alter><octave>4</octave></pitch><duration>4</duration></note>{bar}</measure></part>
+</score-partwise>"""
+HARMONY = (
+    "<harmony><root><root-step>E</root-step></root><kind>major</kind><degree><degree-value>9</degree-value>"
+    "<degree-alter>{}</degree-alter><degree-type>add</degree-type></degree></harmony>"
+)
+
+
+def score(harmony: str = "", bar: str = "") -> bytes:
+    return SCORE.format(harmony=harmony, bar=bar).encode()
+
+
+@pytest.mark.parametrize(
+    ("content", "names"),
+    [
+        (score(bar='<barline><ending number="1-99999999" type="start"/></barline>'), "number of ending"),
+        (score(bar='<barline><ending number="1,2,99999" type="start"/></barline>'), "number of ending"),
+        (score(bar='<barline><repeat direction="backward" times="999999"/></barline>'), "times of repeat"),
+        (score(harmony=HARMONY.format("999999999999")), "degree-alter"),
+        (score(harmony=HARMONY.format("-99999999999")), "degree-alter"),
+    ],
+)
+def test_numbers_that_no_score_has(content: bytes, names: str, tmp_path: Path) -> None:
+    """They are refused, with what holds them, before music21 sees them."""
+    with pytest.raises(TuneError, match=names):
+        read_score(content, "a score")
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(content)
+    with pytest.raises(TuneError, match=names):
+        read_tune(path)
+
+
+def test_numbers_that_scores_have() -> None:
+    bar = '<barline><ending number="1, 2" type="start"/><repeat direction="backward" times="3"/></barline>'
+    sheet = read_score(score(harmony=HARMONY.format("-1"), bar=bar), "a score")
+    assert [sound.midi for sound in sheet.voices[0].sounds] == [70]
+
+
+def test_the_pattern_of_notes_never_looks_to_the_end_of_a_text() -> None:
+    """What must be closed by a sign is looked for within a bound, so that a row of openings costs no more than its length."""
+    assert not re.findall(r"\[\^?[^\]]+\]\*(?=[\]}!+\"\\])", abc._ABC.pattern)
+    assert max(len(m[0]) for m in abc._ABC.finditer("^" * 50_000)) < 10
+
+
+def test_a_row_of_accidentals_is_refused() -> None:
+    from fillgen.readers.musicxml import read_abc  # noqa: PLC0415 - what is read from text
+
+    with pytest.raises(TuneError, match=r"cannot read"):
+        read_abc("X:1\nM:4/4\nL:1/4\nK:Bb\n" + "^" * 99_000 + "\n", "a tune")
