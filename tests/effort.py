@@ -3,6 +3,22 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
+from typing import Any
+
+import pytest
 
 EFFORT = int(os.environ.get("FILLGEN_EFFORT", "1"))
 """So many times as many examples, requests and kills are tried as usual."""
+
+
+def one_in(every: int, values: Iterable[Any]) -> list[Any]:
+    """Values for `pytest.mark.parametrize`, of which the first and every so many after it are tried each time.
+
+    The others are slow. A tuple stands for several arguments.
+    """
+    rows = [value if isinstance(value, tuple) else (value,) for value in values]
+    return [
+        pytest.param(*row, marks=[pytest.mark.slow] if number % every else [])
+        for number, row in enumerate(rows)
+    ]

@@ -82,6 +82,33 @@ def browser() -> Iterator[Any]:
         running.close()
 
 
+@pytest.fixture(scope="package")
+def shared(browser: Any) -> Iterator[Any]:
+    """A tab that tests borrow one after another: one of its own for each is most of the work that a page makes."""
+    page = browser.new_context().new_page()
+    yield page
+    page.context.close()
+
+
+@contextlib.contextmanager
+def borrowed(page: Any, width: int = 1280, height: int = 720) -> Iterator[Tab]:
+    """The shared tab as if it were new; nothing that is done in it is left for the next who borrows it."""
+    page.set_viewport_size({"width": width, "height": height})
+    tab = Tab(page)
+    try:
+        yield tab
+    finally:
+        tab.leave()
+        page.evaluate(FORGET)
+        page.goto("about:blank")
+        page.unroute_all()
+        page.emulate_media(media="null", color_scheme="null", reduced_motion="null")
+        page.context.clear_cookies()
+
+
+FORGET = "() => { try { localStorage.clear(); sessionStorage.clear(); } catch { /* a page that may keep nothing */ } }"
+
+
 @pytest.fixture(scope="session")
 def axe() -> str:
     """The script of axe-core, which the rest of the trade checks pages with."""
@@ -107,9 +134,18 @@ class Tab:
 
     def __post_init__(self) -> None:
         self.page.set_default_timeout(PATIENCE)
-        self.page.on("console", lambda message: self.trouble.append(message.text))
-        self.page.on("pageerror", lambda error: self.trouble.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
+        self._listeners: dict[str, Callable[[Any], None]] = {
+            "console": lambda message: self.trouble.append(message.text),
+            "pageerror": lambda error: self.trouble.append(str(error)),
+            "request": lambda request: self.asked.append(request.url),
+        }
+        for event, listener in self._listeners.items():
+            self.page.on(event, listener)
+
+    def leave(self) -> None:
+        """Listen no longer."""
+        for event, listener in self._listeners.items():
+            self.page.remove_listener(event, listener)
 
     def tell(self, question: str) -> Any:
         """The value of a JavaScript expression."""
@@ -159,27 +195,39 @@ def _page(ideas: fillgen.Ideas, *arguments: Any) -> bytes:
 
 
 @pytest.fixture
-def open_page(browser: Any, tmp_path: Path) -> Iterator[Open]:
-    """Opens a page of ideas from its file; `begin` is a script that runs before the page's own.
+def open_page(browser: Any, shared: Any, tmp_path: Path) -> Iterator[Open]:
+    """Opens a page of ideas from its file, in a window of a size; what was open before is closed.
 
-    At the end nothing may have been complained of, and nothing asked for but the file itself.
+    `begin` is a script that runs before the page's own; with it, or where the context is to be like something, the tab is
+    one of its own. At the end nothing may have been complained of, and nothing asked for but the file itself.
     """
     tabs: list[Tab] = []
     path = tmp_path / "ideas.html"
+    with contextlib.ExitStack() as stack:
 
-    def opened(ideas: fillgen.Ideas, *arguments: Any, begin: str = "", **context: Any) -> Tab:
-        path.write_bytes(_page(ideas, *arguments))
-        tab = Tab(browser.new_context(**context).new_page())
-        tabs.append(tab)
-        if begin:
-            tab.page.add_init_script(begin)
-        tab.page.goto(path.as_uri())
-        tab.wait("document.querySelector('.picture svg')")
-        return tab
+        def opened(
+            ideas: fillgen.Ideas,
+            *arguments: Any,
+            begin: str = "",
+            viewport: tuple[int, int] = (1280, 720),
+            **context: Any,
+        ) -> Tab:
+            path.write_bytes(_page(ideas, *arguments))
+            stack.close()
+            if begin or context:
+                tab = Tab(browser.new_context(**context).new_page())
+                stack.callback(tab.page.context.close)
+                tab.page.set_viewport_size({"width": viewport[0], "height": viewport[1]})
+            else:
+                tab = stack.enter_context(borrowed(shared, *viewport))
+            tabs.append(tab)
+            if begin:
+                tab.page.add_init_script(begin)
+            tab.page.goto(path.as_uri())
+            tab.wait("document.querySelector('.picture svg')")
+            return tab
 
-    yield opened
-    for tab in tabs:
-        tab.page.context.close()
+        yield opened
     for tab in tabs:
         assert tab.trouble == []
         own = (path.as_uri(), "data:", "blob:")

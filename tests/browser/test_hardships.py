@@ -79,7 +79,7 @@ def test_other_metres_are_shown_and_played(open_page: Open, metre: str) -> None:
 def test_a_chart_of_twenty_four_bars(open_page: Open) -> None:
     bars = "| F6 | Dm7 | Gm7 | C7 | Am7 | D7 | Gm7 | C7 " * 3 + "|"
     found = fillgen.ideas(bars, rhythm="swing", count=6, seed=2)
-    tab = open_page(found, viewport={"width": 360, "height": 800})
+    tab = open_page(found, viewport=(360, 800))
     for number in (1, 6):
         numbers = tab.page.locator(f"#card-idea-{number} .measure").evaluate_all(
             "(all) => all.map((each) => Number(/-b(\\d+)$/.exec(each.id)[1]))"

@@ -15,7 +15,7 @@ import mido
 import music21
 import pytest
 
-from tests.browser.conftest import Server, Tab, expect
+from tests.browser.conftest import Server, Tab, borrowed, expect
 from tests.browser.test_hearing import FLOOR, LISTEN
 from tests.outside.test_tunes import check_schema
 
@@ -23,13 +23,12 @@ CHART = "| Gmaj7 | Em7 A7 | Am7 | D7 |"
 
 
 @pytest.fixture
-def tab(browser: Any, server: Server) -> Iterator[Tab]:
+def tab(shared: Any, server: Server) -> Iterator[Tab]:
     """The page, open; at the end it has asked no other place for anything, and complained of nothing."""
-    made = Tab(browser.new_context(viewport={"width": 1400, "height": 900}).new_page())
-    made.page.goto(server.address)
-    made.page.locator("#chart").wait_for()
-    yield made
-    made.page.context.close()
+    with borrowed(shared, 1400, 900) as made:
+        made.page.goto(server.address)
+        made.page.locator("#chart").wait_for()
+        yield made
     own = (server.address, "blob:", "data:")
     assert [address for address in made.asked if not address.startswith(own)] == []
     assert made.trouble == []
@@ -100,7 +99,7 @@ def test_from_the_first_chord_to_the_printed_sheet(tab: Tab) -> None:
     assert all(each[1:3] != text[1:3] for each in varied)
 
 
-def test_two_tabs_do_not_disturb_each_other(browser: Any, server: Server, tab: Tab) -> None:
+def test_two_tabs_do_not_disturb_each_other(server: Server, tab: Tab) -> None:
     """Each finds over its own chart while the other does."""
     other = Tab(tab.page.context.new_page())
     other.page.goto(server.address)
@@ -112,6 +111,7 @@ def test_two_tabs_do_not_disturb_each_other(browser: Any, server: Server, tab: T
     for each, first in ((tab, "D"), (other, "F7")):
         expect(each.page.locator(".found-count")).to_have_text("50 ideas on the page")
         assert each.tell("fillgen.whole.spans[0][2]") == first
+    other.page.close()
     assert other.trouble == []
 
 

@@ -29,7 +29,7 @@ from fillgen.writers.entry import entries_of, in_words
 from fillgen.writers.look import SheetOptions
 from fillgen.writers.midi import to_midi
 from fillgen.writers.sheet import render
-from tests.browser.conftest import Open, Tab
+from tests.browser.conftest import Open, Tab, borrowed
 from tests.outside.test_tunes import check_schema
 
 # What it shows
@@ -183,7 +183,7 @@ def test_without_stars_nothing_is_printed(open_page: Open, ideas: fillgen.Ideas)
 
 @pytest.mark.parametrize("width", [360, 800, 1400])
 def test_nothing_is_wider_than_the_screen(open_page: Open, ideas: fillgen.Ideas, width: int) -> None:
-    tab = open_page(ideas, viewport={"width": width, "height": 800})
+    tab = open_page(ideas, viewport=(width, 800))
     for panel in tab.page.locator("details.panel").all():
         panel.evaluate("(each) => { each.open = true; }")
     assert tab.page.evaluate("() => document.documentElement.scrollWidth") <= width
@@ -299,10 +299,8 @@ def test_files_of_another_key(shift: int, open_page: Open, ideas: fillgen.Ideas)
 
 
 @pytest.fixture
-def served(browser: Any) -> Iterator[Tab]:
+def served(shared: Any) -> Iterator[Tab]:
     """The page without data, from an address that only this browser knows."""
-    page = browser.new_context().new_page()
-    tab = Tab(page)
     core = {name for name in ASSETS if not name.startswith("workshop/")}
 
     def answer(route: Any) -> None:
@@ -318,11 +316,11 @@ def served(browser: Any) -> Iterator[Tab]:
         else:
             route.fulfill(status=404)
 
-    page.route("**/*", answer)
-    page.goto("http://page.test/token/")
-    tab.wait("window.fillgen")
-    yield tab
-    page.context.close()
+    with borrowed(shared) as tab:
+        tab.page.route("**/*", answer)
+        tab.page.goto("http://page.test/token/")
+        tab.wait("window.fillgen")
+        yield tab
     assert tab.trouble == []
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import GUIDELINES, PATIENCE, expect
+from tests.browser.conftest import GUIDELINES, PATIENCE, borrowed, expect
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 
@@ -52,17 +52,29 @@ def opened(browser, address: str, **settings):
     page.set_default_timeout(PATIENCE)
     page.faults = []
     page.on("pageerror", lambda error: page.faults.append(str(error)))
-    page.goto(address)
-    expect(page.locator(".chord-row button").first).to_be_visible(timeout=PATIENCE)
+    come_in(page, address)
     return page
 
 
+def come_in(page, address: str) -> None:
+    """Open the workshop; its chart is read."""
+    page.goto(address)
+    expect(page.locator(".chord-row button").first).to_be_visible(timeout=PATIENCE)
+
+
 @pytest.fixture
-def page(browser, served: Served):
-    made = opened(browser, served.address)
-    yield made
-    made.context.close()
-    assert made.faults == []
+def page(shared, served: Served):
+    faults = []
+
+    def note(error) -> None:
+        faults.append(str(error))
+
+    with borrowed(shared, 1200, 900) as tab:
+        tab.page.on("pageerror", note)
+        come_in(tab.page, served.address)
+        yield tab.page
+        tab.page.remove_listener("pageerror", note)
+    assert faults == []
 
 
 def found(page, button: str = "button.find", count: int = 8) -> list[str]:
@@ -150,11 +162,10 @@ def test_ideas_of_the_chart_before_are_called_so(page) -> None:
     expect(page.locator("#status")).to_have_text("")
 
 
-def test_the_ideas_are_near_the_form(browser, served: Served) -> None:
+def test_the_ideas_are_near_the_form(page) -> None:
     """On a wide screen the form, with all its wishes and chords and the panels closed, takes about half of a window."""
-    page = opened(browser, served.address, viewport={"width": 1400, "height": 1000})
+    page.set_viewport_size({"width": 1400, "height": 1000})
     assert page.evaluate("() => document.getElementById('workshop').offsetHeight") < 560
-    page.context.close()
 
 
 def test_a_wish_that_cannot_be_met_is_said_at_its_field(page) -> None:

@@ -21,11 +21,10 @@ from fillgen.teaching.check import check
 from fillgen.teaching.line import Line
 from fillgen.teaching.naming import FURTHER_TONES, kinds
 from fillgen.teaching.sentences import reasons
+from tests.effort import one_in
 from tests.outside.melodies import names_and_texts
 
 CHUNKS = 16
-QUICK = 2
-"""So many chunks are read each time, the others with the slow tests."""
 ONE_IN = 5
 """One tune in so many of the collection is read."""
 READ = 0.65
@@ -69,9 +68,7 @@ def check_roles(reading: Reading) -> Counter[str]:
     return Counter(roles)
 
 
-@pytest.mark.parametrize(
-    "chunk", [*range(QUICK), *(pytest.param(chunk, marks=pytest.mark.slow) for chunk in range(QUICK, CHUNKS))]
-)
+@pytest.mark.parametrize("chunk", one_in(CHUNKS // 2, range(CHUNKS)))
 def test_every_note_of_a_real_tune_has_one_role(chunk: int) -> None:
     """A tune is read, judged and written back, or refused with a reason; nearly all of them are read."""
     told: Counter[str] = Counter()

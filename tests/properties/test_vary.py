@@ -32,7 +32,7 @@ from fillgen.vary.likeness import distance
 from fillgen.vary.task import task_for
 from fillgen.vary.wish import Wish, read_keep
 from fillgen.writers.document import document
-from tests.effort import EFFORT
+from tests.effort import EFFORT, one_in
 from tests.outside.second_checker import Limits, faults
 
 # Calls: phrases from the main job, on four levels and in six metres
@@ -216,14 +216,7 @@ def test_answers_take_up_the_call_and_close(number: int) -> None:
         assert shared(idea.phrase, call) <= 0.5
 
 
-@pytest.mark.parametrize(
-    ("number", "level"),
-    [
-        pytest.param(number, level, marks=[] if at in (level % 6, (level + 3) % 6) else pytest.mark.slow)
-        for at, number in enumerate((0, *_SOME))
-        for level in range(1, 6)
-    ],
-)
+@pytest.mark.parametrize(("number", "level"), one_in(4, product((0, *_SOME), range(1, 6))))
 def test_at_another_level_it_is_recognisably_the_same(number: int, level: int) -> None:
     """Three quarters of the strong beats and half of the time stay; at level 1 a remark tells what does not."""
     chart, call, _ = call_of(number)

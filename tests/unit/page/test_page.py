@@ -273,9 +273,9 @@ def _rhythms() -> list[tuple[str, str]]:
 
 @pytest.mark.parametrize(("rhythm", "metre"), _rhythms())
 def test_page_plays_what_the_midi_file_has(rhythm: str, metre: str) -> None:
-    """Every rhythm in every metre, at its own tempo, slow and fast: the same strokes in all four parts."""
+    """Every rhythm in every metre: the same strokes in all four parts; where it swings slow and fast ones as well."""
     found = fillgen.ideas("| E | G#m | A | B7 |", rhythm=rhythm, metre=metre, count=1, level=5)
-    for tempo in (found.tempo, 60, 230):
+    for tempo in (found.tempo, 60, 230) if found.swing else (found.tempo,):
         _check_plays(replace(found, tempo=tempo), Playing(parts=PARTS))
 
 
