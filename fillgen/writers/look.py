@@ -1,4 +1,4 @@
-"""How a sheet of music looks."""
+"""The look of a sheet of music."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 
 @dataclass(frozen=True)
 class SheetOptions:
-    """How a sheet looks. `staves` is 2 where the left hand stands below, which reaches `span` semitones.
+    """The look of a sheet. With 2 `staves` the left hand is below the right, and reaches `span` semitones.
 
-    `note_names` puts the names under the notes, `fingers` the fingers above them; `paper` is a4 or letter; without a
-    `title` the progression's is taken. OptionError where a setting is outside what is offered.
+    `note_names` prints names under the notes, `fingers` fingers above them; `paper` is a4 or letter; the default `title`
+    is the progression's. OptionError for any other number of staves or paper.
     """
 
     staves: int = 1

@@ -157,7 +157,7 @@ def test_ideas_of_the_chart_before_are_called_so(page) -> None:
     page.fill("#chart", "| Hm7 |")
     page.click("button.find")
     expect(page.locator(".chart-field .mistake")).to_contain_text("Hm7")
-    expect(page.locator("#status")).to_have_text("The ideas below are still those of the search before.")
+    expect(page.locator("#status")).to_have_text("The ideas below are from the search before.")
     page.fill("#chart", "| Bm7 |")
     expect(page.locator("#status")).to_have_text("")
 
@@ -181,7 +181,7 @@ def test_a_sequence_goes_into_the_chart_in_the_chosen_key(page) -> None:
     option = page.locator(".sequence optgroup[label=Endings] option", has_text=re.compile("^plagal close"))
     option.wait_for(state="attached")
     page.select_option(".sequence select", option.first.get_attribute("value"))
-    page.get_by_role("button", name="Put it in").click()
+    page.get_by_role("button", name="Use it").click()
     expect(page.locator("#chart")).to_have_value("| Db | Ab |")
     expect(page.locator("[name=for]")).to_have_value("ending")
     page.locator(".undo").click()
@@ -268,7 +268,7 @@ def test_what_is_starred_in_the_book_is_starred_on_the_page(browser, page, serve
 def test_undo_leaves_text_fields_to_the_browser(page) -> None:
     found(page)
     page.locator("#card-idea-1 .star").click()
-    expect(page.locator(".undo-told")).to_contain_text("starring idea 1")
+    expect(page.locator(".undo-label")).to_contain_text("starring idea 1")
     page.locator("#chart").focus()
     page.keyboard.press("Control+z")
     expect(page.locator(".idea.starred")).to_have_count(1)
@@ -445,7 +445,7 @@ def test_the_book_keeps_stars_tags_notes_and_sets_and_undoes_them(browser, tmp_p
         texts = found(page, count=50)
         for rank in (1, 2, 3):
             page.locator(f"#card-idea-{rank} .star").click()
-        expect(page.locator(".undo-told")).to_contain_text("starring idea 3")
+        expect(page.locator(".undo-label")).to_contain_text("starring idea 3")
         in_other_tab(other, sorted(texts[:3]))
         page.click("#panel-book > summary")
         expect(page.locator(".book-count")).to_contain_text("50 ideas")
@@ -453,18 +453,18 @@ def test_the_book_keeps_stars_tags_notes_and_sets_and_undoes_them(browser, tmp_p
         first.locator(".book-stars select").select_option("5")
         first.locator("summary").click()
         first.get_by_label("New tag").fill("evening")
-        first.get_by_role("button", name="Put the tag on").click()
+        first.get_by_role("button", name="Add tag").click()
         expect(first).to_contain_text("tag evening")
         first.get_by_label("Name", exact=True).fill("Harbour walk")
         first.get_by_label("Note", exact=True).fill("slowly, <b>thumb</b> under")
-        first.get_by_role("button", name="Keep name and note").click()
+        first.get_by_role("button", name="Save").click()
         expect(first.locator(".book-note")).to_have_text("slowly, <b>thumb</b> under")
         assert page.locator(".book-note b").count() == 0
         page.get_by_role("search").get_by_label("Stars").select_option("5")
         expect(page.locator(".book-count")).to_contain_text("1 idea,")
         first.get_by_label("Idea", exact=False).first.check()
         page.get_by_label("Name of a set").fill("concert")
-        page.get_by_role("button", name="Put into the set").click()
+        page.get_by_role("button", name="Add to set").click()
         expect(first).to_contain_text("set concert")
         with page.expect_download() as taken:
             page.get_by_role("button", name="Sheet to print").click()
@@ -474,7 +474,7 @@ def test_the_book_keeps_stars_tags_notes_and_sets_and_undoes_them(browser, tmp_p
         undone = ["concert", "name and note", "a tag", "stars of", "starring idea 3"]
         for left in undone:
             page.locator(".undo").click()
-            expect(page.locator(".undo-told")).to_contain_text(left)
+            expect(page.locator(".undo-label")).to_contain_text(left)
         assert page.faults == other.faults == []
     finally:
         page.context.close()
@@ -584,7 +584,7 @@ def test_everybody_can_read_it(browser, served: Served, axe: str) -> None:
     expect(page.locator(".report h3")).to_be_visible()
     page.click("#panel-book > summary")
     page.locator(".book-idea summary").first.click()
-    page.get_by_label("All that are listed").check()
+    page.get_by_label("Select all").check()
     for width, scheme in SCREENS:
         look_at(page, width, scheme)
         assert faults_of(page, axe) == []

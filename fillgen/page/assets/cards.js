@@ -91,7 +91,7 @@ export function addGlyphs(glyphs) {
   if (groups.length) home.firstElementChild.append(...parsed(groups.join("")).children);
 }
 
-// Puts the picture of a key into a card: its systems one under another, told in words as well.
+// Puts the picture of a key into a card: its systems below one another, with a description in words.
 export function showLook(card, idea, look) {
   const picture = card.querySelector(".picture");
   picture.setAttribute("aria-label", inWords(idea, look));

@@ -96,8 +96,8 @@ export class Controls {
 
   tell() {
     const { wishes } = this;
-    document.getElementById("tempo-told").textContent = `${wishes.tempo} a minute`;
-    document.getElementById("volume-told").textContent = `${wishes.volume} %`;
+    document.getElementById("tempo-value").textContent = `${wishes.tempo} a minute`;
+    document.getElementById("volume-value").textContent = `${wishes.volume} %`;
     document.body.classList.toggle("show-names", wishes.names);
     document.body.classList.toggle("show-fingers", wishes.fingers);
     this.store.set("wishes", Object.fromEntries(KEPT.map((name) => [name, wishes[name]])));

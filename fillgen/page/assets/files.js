@@ -167,17 +167,17 @@ function ties(name, from, to) {
   return (from ? `<${name} type="stop"/>` : "") + (to ? `<${name} type="start"/>` : "");
 }
 
-// A written row of an idea as a note; `told` has the names, fingers and printed signs of the key.
-function noteElement([, length, letters, note, from, to, beams, group], sign, told) {
+// A written row of an idea as a note; `spelling` has the names, fingers and printed signs of the key.
+function noteElement([, length, letters, note, from, to, beams, group], sign, spelling) {
   const isRest = note < 0;
   const begins = !isRest && !from;
   const marks =
     ties("tied", from, to) + (group ? `<tuplet type="${group}"/>` : "") +
-    (begins && told.fingers[note] ? element("technical", element("fingering", told.fingers[note])) : "");
+    (begins && spelling.fingers[note] ? element("technical", element("fingering", spelling.fingers[note])) : "");
   const rest = letters === "bar" ? '<rest measure="yes"/>' : "<rest/>";
   return element(
     "note",
-    (isRest ? rest : pitch(told.names[note])) +
+    (isRest ? rest : pitch(spelling.names[note])) +
       element("duration", length) + ties("tie", from, to) + element("voice", 1) + lengthOf(letters, sign) +
       beams.map((word, level) => element("beam", word, `number="${level + 1}"`)).join("") +
       (marks ? element("notations", marks) : ""),
@@ -199,7 +199,7 @@ function shared(a, b) {
   return b ? shared(b, a % b) : a;
 }
 
-// The notes that beats are told in, by their ticks.
+// The notes that beats are written as, by their ticks.
 const BEATS = { 480: ["quarter", 0], 720: ["quarter", 1], 960: ["half", 0] };
 
 function tempoMark(quarters, ratio, beat) {
@@ -230,7 +230,7 @@ function chordAt(look, number, offset) {
   return offset ? text.replace("</harmony>", `${element("offset", offset)}</harmony>`) : text;
 }
 
-function measure(bar, number, lead, told, look, signs) {
+function measure(bar, number, lead, spelling, look, signs) {
   const waiting = [...bar.chords].sort((a, b) => a[0] - b[0]);
   let inside = lead;
   for (const row of bar.symbols) {
@@ -239,7 +239,7 @@ function measure(bar, number, lead, told, look, signs) {
       const [at, chord] = waiting.shift();
       inside += chordAt(look, chord, at - tick);
     }
-    inside += noteElement(row, note < 0 ? "" : signs.shift(), told);
+    inside += noteElement(row, note < 0 ? "" : signs.shift(), spelling);
   }
   const short = bar.short ? ' implicit="yes"' : "";
   return { number, short, inside };
@@ -250,8 +250,8 @@ export function musicxml(whole, ideas, look, { tempo: quarters, ratio }) {
   let shift = 0;
   let measures = "";
   ideas.forEach((idea, index) => {
-    const told = look.ideas[idea.id];
-    const signs = [...told.signs];
+    const spelling = look.ideas[idea.id];
+    const signs = [...spelling.signs];
     idea.written.forEach((bar, place) => {
       let lead = "";
       if (place === 0) {
@@ -260,7 +260,7 @@ export function musicxml(whole, ideas, look, { tempo: quarters, ratio }) {
       }
       let number = String(shift + bar.number);
       if (!bar.number) number = shift ? `X${shift}` : "0";
-      const made = measure(bar, number, lead, told, look, signs);
+      const made = measure(bar, number, lead, spelling, look, signs);
       const last = place === idea.written.length - 1;
       const end = last ? element("barline", element("bar-style", "light-light"), 'location="right"') : "";
       measures += `<measure number="${made.number}"${made.short}>${made.inside}${end}</measure>\n`;

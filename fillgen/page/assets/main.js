@@ -43,7 +43,7 @@ async function bank() {
   });
 }
 
-// What a card is told of a key: the chords of all ideas, and what is the idea's own.
+// What a card needs of a key: the chords of all ideas, and the idea's own notation.
 function lookOf(look, id) {
   return { spans: look.spans, ...look.ideas[id] };
 }
@@ -294,7 +294,7 @@ class Page {
   }
 
   playing(id, tempo) {
-    byId("now-told").textContent = `${titleOf(this.ideas.get(id))}, at ${Math.round(tempo)} a minute`;
+    byId("now-label").textContent = `${titleOf(this.ideas.get(id))}, at ${Math.round(tempo)} a minute`;
   }
 
   // Stars and files
@@ -323,7 +323,7 @@ class Page {
 
   print() {
     if (this.stars().length) window.print();
-    else this.warn("Star an idea first: what is starred is printed.");
+    else this.warn("Star an idea first: only starred ideas are printed.");
   }
 
   fileName(id) {
@@ -332,16 +332,16 @@ class Page {
 
   async give(kind, ids, name) {
     if (!ids.length) {
-      this.warn("Star an idea first: files are made of what is starred.");
+      this.warn("Star an idea first: files contain starred ideas only.");
       return;
     }
     const { whole, shift, wishes } = this;
     const ideas = ids.map((id) => this.ideas.get(id));
     try {
       const look = await this.lookWith(shift, ids);
-      const told = shift ? `${name}-in-${look.key.split(" ")[0].replace("#", "-sharp")}` : name;
-      this.offered(kind, told, { whole, ideas, look, wishes });
-      this.say(`${told} is made.`);
+      const file = shift ? `${name}-in-${look.key.split(" ")[0].replace("#", "-sharp")}` : name;
+      this.offered(kind, file, { whole, ideas, look, wishes });
+      this.say(`${file} is ready.`);
     } catch (error) {
       this.warn(`The file cannot be made: ${error.message}.`);
     }

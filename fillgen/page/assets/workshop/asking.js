@@ -8,8 +8,8 @@ export class Refusal extends Error {
   }
 
   get said() {
-    const told = this.place ? `${this.place}: ${this.message}` : this.message;
-    return `${told}${/[.?!]$/.test(told) ? "" : "."} ${this.hint}`.trim();
+    const sentence = this.place ? `${this.place}: ${this.message}` : this.message;
+    return `${sentence}${/[.?!]$/.test(sentence) ? "" : "."} ${this.hint}`.trim();
   }
 }
 
@@ -54,7 +54,7 @@ async function toldBy(answer) {
   try {
     return (await answer.json()).error;
   } catch {
-    return { message: `the page was answered with ${answer.status}`, hint: "Load the page anew." };
+    return { message: `the server answered with ${answer.status}`, hint: "Reload the page." };
   }
 }
 
@@ -88,9 +88,9 @@ export async function* lines(path, document, options) {
 }
 
 function read(line) {
-  const told = JSON.parse(line);
-  if (told.error) throw new Refusal(told.error);
-  return told;
+  const message = JSON.parse(line);
+  if (message.error) throw new Refusal(message.error);
+  return message;
 }
 
 // A file's bytes as base64, as JSON can hold them.
@@ -106,5 +106,5 @@ export function base64(bytes) {
 export function saidOf(error) {
   if (isDropped(error) || error instanceof Gone) return "";
   if (error instanceof Refusal) return error.said;
-  return `Something went wrong in the page: ${error.message}. Load the page anew.`;
+  return `Something went wrong in the page: ${error.message}. Reload the page.`;
 }

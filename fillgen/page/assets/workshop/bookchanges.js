@@ -22,12 +22,12 @@ export class BookChanges {
 
   // Takes back what `steps` did; `undo` are the steps that the book gave for it.
   async back(steps, undo) {
-    const told = await this.make(undo);
+    const made = await this.make(undo);
     const gone = steps.filter(({ action }) => action === "forget").flatMap(({ ids }) => ids.map((id) => this.now(id)));
     gone.forEach((id, place) => {
-      const come = told.ideas[place]?.id;
+      const come = made.ideas[place]?.id;
       if (come !== undefined && come !== id) this.moved.set(id, come);
     });
-    return told;
+    return made;
   }
 }

@@ -9,8 +9,8 @@ export class Changes {
     this.row = [];
     this.busy = false;
     this.button = button("Undo", () => this.undo(), { class: "button undo", "aria-keyshortcuts": "Control+Z", disabled: true });
-    this.told = make("span", { class: "undo-told" }, "Nothing to undo yet.");
-    this.root = make("p", { class: "undo-row" }, this.button, this.told);
+    this.label = make("span", { class: "undo-label" }, "Nothing to undo yet.");
+    this.root = make("p", { class: "undo-row" }, this.button, this.label);
     document.addEventListener("keydown", (event) => this.key(event));
   }
 
@@ -39,7 +39,7 @@ export class Changes {
 
   show() {
     const last = this.row.at(-1);
-    this.told.textContent = last ? `Undo takes back: ${last.what}.` : "Nothing to undo yet.";
+    this.label.textContent = last ? `Undo takes back: ${last.what}.` : "Nothing to undo yet.";
     // a button that is disabled while it has the focus would lose the reader's place
     this.button.disabled = !last && document.activeElement !== this.button;
     this.button.setAttribute("aria-disabled", String(!last));

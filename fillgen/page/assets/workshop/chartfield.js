@@ -131,8 +131,8 @@ export class ChartField {
 
   // The words that the message holds out for what is wrong.
   proposed() {
-    const told = /^Did you mean (.*)\?/.exec(this.wrong.hint);
-    return told ? [...told[1].matchAll(/'([^']+)'/g)].map((found) => found[1]) : [];
+    const near = /^Did you mean (.*)\?/.exec(this.wrong.hint);
+    return near ? [...near[1].matchAll(/'([^']+)'/g)].map((found) => found[1]) : [];
   }
 
   // Selects what is wrong, so that typing writes over it.

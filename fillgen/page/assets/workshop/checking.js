@@ -188,10 +188,10 @@ function row({ note, faults }) {
   const place = `${note.name}, beat ${note.beat}`;
   if (!faults.length) return make("li", { class: "fits" }, make("strong", {}, `✓ fits: ${place}. `), make("span", {}, note.why));
   const sentences = [...new Set(faults.map((fault) => fault.what))];
-  const told = sentences.map((what) => {
+  const rows = sentences.map((what) => {
     const broken = faults.filter((fault) => fault.what === what);
     const rules = broken.map((fault) => make("p", { class: "soft" }, `${fault.rule}: ${fault.says} ${fault.reason}`));
     return make("li", {}, make("p", {}, what), rules);
   });
-  return make("li", { class: "wrong" }, make("strong", {}, `✗ wrong: ${place}`), make("ul", {}, told));
+  return make("li", { class: "wrong" }, make("strong", {}, `✗ wrong: ${place}`), make("ul", {}, rows));
 }

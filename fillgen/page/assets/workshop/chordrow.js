@@ -5,16 +5,16 @@ import { make } from "./elements.js";
 export class ChordRow {
   constructor(noteChart) {
     this.noteChart = noteChart;
-    this.told = make("p", { class: "read-as" });
+    this.label = make("p", { class: "read-as" });
     this.list = make("ol", { class: "chord-row", "aria-label": "Bars of the chart" });
-    this.root = make("div", { class: "chord-rows", hidden: true }, make("div", { class: "chords-read" }, this.told, this.list), noteChart.root);
+    this.root = make("div", { class: "chord-rows", hidden: true }, make("div", { class: "chords-read" }, this.label, this.list), noteChart.root);
   }
 
   // Shows a chart as the server read it; null takes it away.
   show(read, chart) {
     this.root.hidden = read === null;
     if (!read) return;
-    this.told.textContent = `Read in ${read.key}, ${read.metre}.`;
+    this.label.textContent = `Read in ${read.key}, ${read.metre}.`;
     this.list.replaceChildren(...read.bars.map((bar) => this.bar(bar, read, chart)));
     this.noteChart.rest();
     this.noteChart.dock(false);

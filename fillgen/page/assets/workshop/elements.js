@@ -34,9 +34,9 @@ export function button(text, act, attributes = {}) {
 // A control with its label above it, and below it what else is to be known, which is read out with it.
 export function field(label, control, { hint = "", wide = false } = {}) {
   if (!control.id) control.id = fresh("field");
-  const told = hint ? make("span", { class: "hint", id: `${control.id}-hint` }, hint) : null;
-  if (told) control.setAttribute("aria-describedby", told.id);
-  return make("div", { class: wide ? "field wide" : "field" }, make("label", { for: control.id }, label), control, told);
+  const below = hint ? make("span", { class: "hint", id: `${control.id}-hint` }, hint) : null;
+  if (below) control.setAttribute("aria-describedby", below.id);
+  return make("div", { class: wide ? "field wide" : "field" }, make("label", { for: control.id }, label), control, below);
 }
 
 // A list to choose from; an option is a text, or a pair of value and text.

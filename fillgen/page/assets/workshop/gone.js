@@ -5,9 +5,9 @@ import { button, make } from "./elements.js";
 export class GoneNotice {
   constructor(page) {
     this.page = page;
-    this.told = make("div", { role: "alert" });
+    this.message = make("div", { role: "alert" });
     this.again = make("p", { hidden: true }, button("Try again", () => this.retry()));
-    this.root = make("div", { class: "gone", hidden: true }, this.told, this.again);
+    this.root = make("div", { class: "gone", hidden: true }, this.message, this.again);
     document.addEventListener("workshop:gone", () => this.show());
     document.addEventListener("workshop:there", () => this.hide());
   }
@@ -16,7 +16,7 @@ export class GoneNotice {
     if (!this.root.hidden) return;
     this.root.hidden = false;
     this.again.hidden = false;
-    this.told.replaceChildren(
+    this.message.replaceChildren(
       make("p", {}, make("strong", {}, "fillgen page is no longer running, so nothing new can be found, checked or kept.")),
       make("p", {}, "Start it again in a terminal with ", make("code", {}, "fillgen page"), " and open the address that it prints; this one will not come back."),
       make("p", {}, "The ideas that are here can still be played, starred, printed and taken along as MIDI and MusicXML."),
@@ -27,7 +27,7 @@ export class GoneNotice {
     if (this.root.hidden) return;
     const held = this.root.contains(document.activeElement);
     this.root.hidden = true;
-    this.told.replaceChildren();
+    this.message.replaceChildren();
     this.page.say("fillgen page answers again.");
     if (held) document.getElementById("chart")?.focus();
   }

@@ -138,7 +138,7 @@ export class IdeaBook {
   tell() {
     const { size } = this.found;
     const more = size < this.total;
-    const empty = this.size ? "No idea is found: ask for less." : "The book is empty: every idea that is found goes into it.";
+    const empty = this.size ? "No ideas found. Try fewer conditions." : "The book is empty. Ideas you find are saved here.";
     this.count.textContent = size ? `${more ? `${size} of ` : ""}${many(this.total, "idea")}, last shown first` : empty;
     this.further.hidden = !more;
     this.chosen();
@@ -179,8 +179,8 @@ export class IdeaBook {
     const ids = [idea.id];
     const save = () => this.change([{ action: "rename", ids, name: name.value.trim() }, { action: "note", ids, note: note.value }], `name and note of idea ${idea.id}`);
     const addTag = () => tag.value.trim() && this.change([{ action: "tag", ids, words: [tag.value.trim()] }], `a tag on idea ${idea.id}`);
-    const off = idea.tags.map((word) => this.act(`Take off tag ${word}`, idea, `untag-${word}`, () => this.change([{ action: "untag", ids, words: [word] }], `taking off the tag ${word}`)));
-    const out = idea.sets.map((word) => this.act(`Take out of set ${word}`, idea, `take-${word}`, () => this.change([{ action: "take", ids, set: word }], `taking idea ${idea.id} out of ${word}`)));
+    const off = idea.tags.map((word) => this.act(`Remove tag ${word}`, idea, `untag-${word}`, () => this.change([{ action: "untag", ids, words: [word] }], `removing the tag ${word}`)));
+    const out = idea.sets.map((word) => this.act(`Remove from set ${word}`, idea, `take-${word}`, () => this.change([{ action: "take", ids, set: word }], `taking idea ${idea.id} out of ${word}`)));
     return make(
       "details",
       { class: "book-more" },
@@ -190,9 +190,9 @@ export class IdeaBook {
         { class: "fields" },
         field("Name", name),
         field("Note", note),
-        make("div", { class: "row" }, this.act("Keep name and note", idea, "save", save)),
+        make("div", { class: "row" }, this.act("Save", idea, "save", save)),
         field("New tag", tag),
-        make("div", { class: "row" }, this.act("Put the tag on", idea, "tag", addTag)),
+        make("div", { class: "row" }, this.act("Add tag", idea, "tag", addTag)),
         off.length || out.length ? make("div", { class: "row wide" }, off, out) : null,
       ),
     );
@@ -201,8 +201,8 @@ export class IdeaBook {
   // What is done with several
 
   chosenRow() {
-    this.every = tick("All that are listed", { on: { change: (event) => this.tickAll(event.target.checked) } });
-    this.chosenTold = make("p", { class: "chosen-told", role: "status" });
+    this.every = tick("Select all", { on: { change: (event) => this.tickAll(event.target.checked) } });
+    this.chosenCount = make("p", { class: "chosen-count", role: "status" });
     this.setName = make("input", { type: "text", maxlength: "100", autocomplete: "off" });
     const acts = [
       button("Show on the page", () => this.open(this.ids())),
@@ -210,9 +210,9 @@ export class IdeaBook {
       button("MIDI", () => this.give("mid")),
       button("Forget", () => this.forget(this.ids())),
     ];
-    const set = make("div", { class: "row set-row" }, field("Name of a set", this.setName), button("Put into the set", () => this.putInSet()));
+    const set = make("div", { class: "row set-row" }, field("Name of a set", this.setName), button("Add to set", () => this.putInSet()));
     this.chosenActs = make("div", { class: "chosen-acts" }, make("div", { class: "row" }, acts), set);
-    return make("fieldset", { class: "chosen" }, make("legend", {}, "What is ticked"), this.every.row, this.chosenTold, this.chosenActs);
+    return make("fieldset", { class: "chosen" }, make("legend", {}, "Selected ideas"), this.every.row, this.chosenCount, this.chosenActs);
   }
 
   ids() {
@@ -235,7 +235,7 @@ export class IdeaBook {
     const count = this.ids().length;
     this.setName.setAttribute("list", this.setNames.id);
     this.every.box.checked = count > 0 && count === this.found.size;
-    this.chosenTold.textContent = count ? `${many(count, "idea")} ticked.` : "None is ticked.";
+    this.chosenCount.textContent = count ? `${many(count, "idea")} selected.` : "Nothing selected.";
     this.chosenActs.hidden = !count;
   }
 
@@ -259,7 +259,7 @@ export class IdeaBook {
     try {
       const { bytes, name, type } = await fetched("book/files", { ids: this.ids(), ending, ...(ending === "pdf" ? { title } : {}) });
       offer(name || `ideas.${ending}`, bytes, type);
-      this.actions.say(`${name} is made.`);
+      this.actions.say(`${name} is ready.`);
     } catch (error) {
       this.refuse(error);
     }
@@ -273,13 +273,13 @@ export class IdeaBook {
   async change(steps, what) {
     this.mistake.textContent = "";
     try {
-      const told = await this.book.make(steps);
+      const made = await this.book.make(steps);
       this.actions.changed(what, async () => {
-        await this.book.back(steps, told.undo);
+        await this.book.back(steps, made.undo);
         this.actions.done();
         if (this.root.open) await this.refresh();
       });
-      this.update(steps, told.ideas);
+      this.update(steps, made.ideas);
       this.actions.done();
       this.actions.say(`Done: ${what}.`);
       if (steps.some(({ action }) => action === "tag" || action === "untag" || action === "take")) this.choices();
@@ -292,10 +292,10 @@ export class IdeaBook {
 
   // Tags and sets anew, without a new search.
   async choices() {
-    const told = await ask("book").catch(() => null);
-    if (!told) return; // what there was to choose from stays
-    this.refill(this.tag, Object.entries(told.tags));
-    this.refill(this.inSet, Object.entries(told.sets));
+    const words = await ask("book").catch(() => null);
+    if (!words) return; // the choices stay as they were
+    this.refill(this.tag, Object.entries(words.tags));
+    this.refill(this.inSet, Object.entries(words.sets));
   }
 
   // Shows what became of the ideas that a change was about; the focus stays where it was.

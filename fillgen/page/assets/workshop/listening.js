@@ -158,7 +158,7 @@ export class Listening {
 
   lost() {
     this.stop();
-    this.actions.warn("The keyboard was taken off while it was heard; nothing is checked. Connect it and start again.");
+    this.actions.warn("The keyboard was disconnected while recording, so nothing was checked. Connect it and start again.");
   }
 
   async begin() {

@@ -16,7 +16,7 @@ import { Search } from "./search.js";
 import { Wishes } from "./wishes.js";
 
 const MOST_VARIANTS = 20;
-const STAYS = "The ideas below are still those of the search before.";
+const STAYS = "The ideas below are from the search before.";
 const MOST_FOUND = 200; // ideas that the book tells at once
 
 class Workshop {
@@ -226,12 +226,12 @@ class Workshop {
     const ideas = [...page.ideas.values()].filter((idea) => idea.book);
     if (!ideas.length) return;
     const { chart, key, metre } = whole;
-    const told = await ask("book/search", { chart, key, metre, stars: 1, count: MOST_FOUND }).catch(() => null);
-    if (!told || whole !== page.whole || this.sending) return;
-    const starred = new Set(told.ideas.map((idea) => idea.id));
+    const starredIdeas = await ask("book/search", { chart, key, metre, stars: 1, count: MOST_FOUND }).catch(() => null);
+    if (!starredIdeas || whole !== page.whole || this.sending) return;
+    const starred = new Set(starredIdeas.ideas.map((idea) => idea.id));
     for (const idea of ideas) {
       const on = starred.has(this.shelf.now(idea.book));
-      if (on === page.isStarred(idea) || (!on && told.found > MOST_FOUND)) continue;
+      if (on === page.isStarred(idea) || (!on && starredIdeas.found > MOST_FOUND)) continue;
       if (on) page.starred.add(idea.text);
       else page.starred.delete(idea.text);
       setStarred(document.getElementById(`card-${idea.id}`), on);

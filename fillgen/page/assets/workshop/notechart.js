@@ -1,4 +1,4 @@
-// Which notes fit a chord: as words and as an octave of keys, each kind told by a word, a mark and a shade.
+// Which notes fit a chord: as words and as an octave of keys, each kind with a word, a mark and a shade.
 import { ask, saidOf } from "./asking.js";
 import { button, drawn, fresh, listed, make, rested } from "./elements.js";
 
@@ -73,13 +73,13 @@ export class NoteChart {
       if (turn !== this.turn) return;
       this.shown = name;
       this.root.classList.add("filled");
-      this.body.replaceChildren(...this.told(this.kept.get(name)));
+      this.body.replaceChildren(...this.content(this.kept.get(name)));
     } catch (error) {
       if (turn === this.turn) this.body.replaceChildren(make("p", { class: "mistake" }, saidOf(error)));
     }
   }
 
-  told(chord) {
+  content(chord) {
     const heard = chord.heard === chord.symbol ? chord.symbol : `${chord.symbol} (${chord.heard})`;
     const where = chord.bar === chord.through ? `bar ${chord.bar}` : `bars ${chord.bar} to ${chord.through}`;
     return [

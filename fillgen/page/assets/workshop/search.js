@@ -17,7 +17,7 @@ export class Search {
   build() {
     this.bar = make("progress", { "aria-label": "Ideas found", max: 1, value: 0, hidden: true });
     this.count = make("p", { class: "found-count" });
-    this.ending = button("Stop looking", () => this.stop(), { class: "button", hidden: true });
+    this.ending = button("Stop searching", () => this.stop(), { class: "button", hidden: true });
     this.further = button("More ideas", () => this.again(), { class: "button more-ideas", hidden: true });
     this.heading = make("p", { class: "found-what" });
     this.remarks = make("ul", { class: "remarks" });
@@ -55,17 +55,17 @@ export class Search {
     let [found, remarks, begun] = [0, [], false];
     this.looking(shown);
     try {
-      for await (const told of lines(shown.path, shown.asked, { signal: mine.signal })) {
+      for await (const message of lines(shown.path, shown.asked, { signal: mine.signal })) {
         if (this.under !== mine) return false;
         mine.signal.throwIfAborted();
-        if (told.whole) {
+        if (message.whole) {
           begun = true;
-          this.begin(told.whole, before, shown);
-        } else if (told.idea) {
+          this.begin(message.whole, before, shown);
+        } else if (message.idea) {
           found += 1;
-          this.page.add(told.idea);
+          this.page.add(message.idea);
           this.progress(found);
-        } else if (told.done) remarks = told.done.remarks;
+        } else if (message.done) remarks = message.done.remarks;
       }
       this.finish(shown, found, remarks);
       this.page.say(`${many(found, "idea")} found.`);

@@ -53,7 +53,7 @@ export class Wishes {
         field("How busy", this.busy),
         field("Shape", this.shape),
         field("For", this.purpose),
-        field("Size of hand", this.hand),
+        field("Hand size", this.hand),
         field("Lead to", this.lead, { hint: "the tune's first note: B4" }),
       ),
       this.mistake,
@@ -65,11 +65,11 @@ export class Wishes {
     this.sequence = make("select", { id: fresh("sequence"), on: { change: () => this.sequenceTold() } });
     this.says = make("span", { class: "hint", id: `${this.sequence.id}-says` });
     this.sequence.setAttribute("aria-describedby", this.says.id);
-    const put = button("Put it in", () => this.putSequence());
+    const put = button("Use it", () => this.putSequence());
     return make(
       "div",
       { class: "field sequence" },
-      make("label", { for: this.sequence.id }, "A sequence to begin with"),
+      make("label", { for: this.sequence.id }, "Start from a sequence"),
       make("div", { class: "row" }, this.sequence, put),
       this.says,
     );
