@@ -13,6 +13,7 @@ from fillgen.engine.melody import MELODY_TERMS, MelodyScore, melody_score
 from fillgen.phrase.note import Note, Phrase
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import Key, Name
+from tests.effort import EFFORT
 
 TONICS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 LENGTHS = (120, 160, 240, 320, 360, 480, 720, 960)
@@ -46,7 +47,7 @@ modes = st.sampled_from(("major", "minor"))
 keys = st.builds(lambda tonic, mode: Key(Name.read(tonic), mode), st.sampled_from(TONICS), modes)
 
 
-@settings(deadline=None)
+@settings(max_examples=60 * EFFORT, deadline=None)
 @given(lines(), metres, keys)
 def test_scores_and_terms_run_from_0_to_1(line: Phrase, metre: str, key: Key) -> None:
     """Whatever the line, the metre and the key."""
@@ -54,7 +55,7 @@ def test_scores_and_terms_run_from_0_to_1(line: Phrase, metre: str, key: Key) ->
     assert all(0 <= value <= 1 for value in (found.score, *found.terms.values()))
 
 
-@settings(deadline=None)
+@settings(max_examples=60 * EFFORT, deadline=None)
 @given(lines(), metres, st.integers(0, 11), modes, st.integers(-12, 24))
 def test_a_line_moved_with_its_key_and_range_scores_the_same(
     line: Phrase, metre: str, tonic: int, mode: str, rise: int
@@ -67,7 +68,7 @@ def test_a_line_moved_with_its_key_and_range_scores_the_same(
     assert same(melody_score(moved, metre, new, low=55, high=84), before, but=["register"])
 
 
-@settings(deadline=None)
+@settings(max_examples=60 * EFFORT, deadline=None)
 @given(lines(), st.sampled_from((("2/4", "4/4"), ("6/8", "12/8"), ("2/4", "2/2"))), keys)
 def test_a_line_twice_as_long_in_a_metre_twice_as_long_scores_the_same(
     line: Phrase, pair: tuple[str, str], key: Key
@@ -77,7 +78,7 @@ def test_a_line_twice_as_long_in_a_metre_twice_as_long_scores_the_same(
     assert same(melody_score(slow, pair[1], key), melody_score(line, pair[0], key))
 
 
-@settings(deadline=None)
+@settings(max_examples=60 * EFFORT, deadline=None)
 @given(lines(), keys)
 def test_only_bar_lines_are_heard_of_a_metre(line: Phrase, key: Key) -> None:
     """Metres whose bars are equally long agree, and other bars change no more than what bars answer."""
@@ -86,7 +87,7 @@ def test_only_bar_lines_are_heard_of_a_metre(line: Phrase, key: Key) -> None:
     assert same(melody_score(line, "5/4", key), melody_score(line, "3/4", key), but=["echo"])
 
 
-@settings(deadline=None)
+@settings(max_examples=40 * EFFORT, deadline=None)
 @given(st.data(), metres, keys)
 def test_company_does_not_matter(data: st.DataObject, metre: str, key: Key) -> None:
     """In any order, and alone, lines have the scores that they have together; some share a rhythm."""

@@ -531,3 +531,11 @@ def test_colours_of_a_chord() -> None:
     values = tone_value(where)
     assert [values[pc] for pc in (7, 2, 11, 5)] == [0.35, 0.6, 1.0, 1.0]
     assert {values[pc] for pc in (0, 1, 3, 4, 6, 8, 9, 10)} == {0.5}
+
+
+def test_draws_lean_to_answered_leaps_and_away_from_rocking() -> None:
+    """A leap that a step back answers is worth more, there and back less, a repeated note neither."""
+    turn = Guide(turns=1.0).turn(12)
+    assert turn[0, 7, 5] > turn[0, 7, 7] == turn[0, 7, 9] == 1
+    assert turn[0, 7, 0] == turn[0, 1, 0] < 1
+    assert turn[5, 5, 5] == turn[5, 5, 9] == 1
