@@ -470,6 +470,95 @@ def test_ranks_of_sheets_and_variants(run: object) -> None:
     assert run("book", "star", "--last", "1-2")[0] == "Ideas 3 and 4 have 1 star.\n"
 
 
+# Ideas of the book in place of a chart
+
+
+@pytest.mark.usefixtures("filled")
+def test_an_idea_of_the_book_is_varied_and_checked(run: object) -> None:
+    """`vary 2` and `check 2` answer as for the same phrase over its chart; a waltz keeps its metre and its key."""
+    shown = {entry["id"]: entry["text"] for entry in json.loads(run("book", "--format", "json")[0])["ideas"]}
+    for number, chart in ((2, CHART), (5, Path("ferry.txt").read_text())):
+        for command, rest in (("check", ()), ("vary", ("--keep", "1-3", "-n", "2"))):
+            ways = ((str(number),), (chart, shown[number]))
+            one, other = (
+                json.loads(run(command, *way, *rest, "--level", "3", "--format", "json", "--no-book")[0])
+                if command == "vary"
+                else json.loads(run(command, *way, *rest, "--level", "3", "--format", "json")[0])
+                for way in ways
+            )
+            parts = ("ideas", "space") if command == "vary" else ("right", "faults", "notes", "level")
+            assert [one[part] for part in parts] == [other[part] for part in parts]
+            assert one["chart"]["key"] == ("Eb major" if number == 2 else "F major")
+            assert one["chart"]["metre"] == ("4/4" if number == 2 else "3/4")
+
+
+@pytest.mark.usefixtures("filled")
+def test_an_idea_of_the_book_is_practised(run: object) -> None:
+    """`practice 2` loops that idea, slower where a tempo is asked for; a lesson has it at its end."""
+    shown = {entry["id"]: entry["text"] for entry in json.loads(run("book", "--format", "json")[0])["ideas"]}
+    once = ("--steps", "1", "--times", "1", "--slowest", "1", "--parts", "right", "--swing", "1")
+    run("practice", "2", *once, "-o", "own.mid", "-o", "own.html")
+    run("practice", "2", *once, "--tempo", "80", "-o", "slow.mid")
+    for name, tempo in (("own.mid", 116), ("slow.mid", 80)):
+        score = symusic.Score(name)
+        played = [note.pitch for note in sorted(score.tracks[0].notes, key=lambda note: note.time)]
+        notes = fillgen.parse_phrase(shown[2], fillgen.parse_chart(CHART).metre)
+        assert played[: len(notes)] == [note.midi for note in notes]
+        assert score.tempos[0].qpm == pytest.approx(tempo, abs=0.01)
+    assert "Your own phrase" in Path("own.html").read_text()
+    run("practice", "1-3", "--turns", "3", "-o", "turns.mid")
+    assert symusic.Score("turns.mid").tracks[0].notes
+
+
+def test_ranks_of_what_was_shown_last(run: object) -> None:
+    """With --last a number is a rank of what was shown last, by `vary` as well."""
+    run("ideas", PLAIN, "-n", "4")
+    shown = texts(run("ideas", CHART, "-n", "5", "--format", "json")[0])
+    assert json.loads(run("check", "3", "--last", "--format", "json")[0])["notes"]
+    third = json.loads(run("check", "3", "--last", "--format", "json")[0])
+    assert third["notes"] == json.loads(run("check", CHART, shown[2], "--format", "json")[0])["notes"]
+    assert third["notes"] == json.loads(run("check", "7", "--format", "json")[0])["notes"]
+    varied = texts(run("vary", "3", "--last", "--like", "-n", "2", "--format", "json")[0])
+    second = json.loads(run("check", "2", "--last", "--format", "json")[0])
+    assert second["notes"] == json.loads(run("check", CHART, varied[1], "--format", "json")[0])["notes"]
+    run("practice", "1", "--last", "--steps", "1", "-o", "loop.mid")
+
+
+@pytest.mark.usefixtures("filled")
+@pytest.mark.parametrize(
+    ("arguments", "parts"),
+    [
+        (["vary", "9", "--like"], ["9", "5"]),
+        (["check", "0"], ["0"]),
+        (["vary", "1,2", "--like"], ["2 ideas"]),
+        (["check", "1-3"], ["3 ideas"]),
+        (["check", "2-1"], ["'2-1'"]),
+        (["check", "1", "--key", "C"], ["its own chart", "--key"]),
+        (["vary", "1", "--like", "--sevenths"], ["its own chart", "--sevenths"]),
+        (["check", "1", "--part", "2"], ["--part"]),
+        (["practice", "1,2"], ["2 ideas"]),
+        (["practice", "1,4", "--turns", "2"], ["2 charts"]),
+        (["practice", "1", "--shape", "arch", "-o", "x.mid"], ["--shape", "ideas of the book"]),
+        (["practice", "1", "--tempo", "5", "-o", "x.mid"], ["5", "20 to 400"]),
+        (["check", "9", "--last"], ["9"]),
+        (["check", CHART, PHRASE, "--last"], ["--last"]),
+        (["check", "--last"], ["--last"]),
+        (["vary", "1", "--like", "--book", "none.book"], ["1"]),
+    ],
+    ids=lambda value: " ".join(value)[:40],
+)
+def test_ideas_of_the_book_are_refused(
+    run: object, ready: Path, arguments: list[str], parts: list[str]
+) -> None:
+    """A number that isn't in the book, several where one is needed, and options that an idea has already."""
+    out, err = run(*arguments, code=2)
+    assert out == ""
+    assert [part for part in parts if part not in err] == [], err
+    assert len(err.strip().splitlines()) == 1
+    assert not Path("x.mid").exists()
+    assert Path("home/ideas.book").read_bytes() == (ready / "home" / "ideas.book").read_bytes()
+
+
 @pytest.mark.usefixtures("filled")
 def test_a_star_never_takes_stars(run: object) -> None:
     """Without --stars an idea keeps the stars it has; each is told, and a wrong number stops all of them."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -99,6 +100,54 @@ def test_one_rank(call: Call, world: World) -> None:
     assert [midi for _, midi, _ in begun(world.sent)] == [n["midi"] for n in listed["ideas"][2]["notes"]]
     assert "Playing idea 3 on Expander" in answer.err
     assert "Idea 3: " in answer.err
+
+
+def test_ranks_in_the_order_asked_for(call: Call, world: World) -> None:
+    """`--only 3,1` plays those two, the third first."""
+    ideas = json.loads(call("ideas", HOME, "-n", "3", "--format", "json").out)["ideas"]
+    answer = call("play", HOME, "-n", "3", "--only", "3,1")
+    assert answer.code == 0
+    wanted = [note["midi"] for rank in (3, 1) for note in ideas[rank - 1]["notes"]]
+    assert [midi for _, midi, _ in begun(world.sent)] == wanted
+    assert re.findall(r"Idea (\d): ", answer.err) == ["3", "1"]
+
+
+def test_ideas_of_the_book(call: Call, world: World, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Ideas are played by their numbers in the book or their last ranks, at another tempo where one is asked for."""
+    monkeypatch.setenv("FILLGEN_BOOK", str(tmp_path / "own.book"))
+    call("ideas", "| D | A7 |", "-n", "2")
+    shown = json.loads(call("ideas", HOME, "-n", "3", "--format", "json").out)
+    pitches = [[note["midi"] for note in idea["notes"]] for idea in shown["ideas"]]
+    for arguments, wanted in (
+        (("4",), pitches[1]),
+        (("3,5",), pitches[0] + pitches[2]),
+        (("2", "--last"), pitches[1]),
+        (("3-5", "--only", "3"), pitches[2]),
+        (("--book", str(tmp_path / "own.book"), "5"), pitches[2]),
+    ):
+        world.sent.clear()
+        assert call("play", *arguments).code == 0
+        assert [midi for _, midi, _ in begun(world.sent)] == wanted
+    world.sent.clear()
+    assert call("play", "4", "--swing", "1").code == 0
+    usual = begun(world.sent)
+    world.sent.clear()
+    tempo = 2 * shown["chart"]["tempo"]
+    assert call("play", "4", "--swing", "1", "--tempo", str(tempo)).code == 0
+    assert [time for time, *_ in begun(world.sent)] == pytest.approx(
+        [time / 2 for time, *_ in usual], abs=1e-3
+    )
+    world.sent.clear()
+    for arguments, parts in (
+        (("9",), ["9", "5"]),
+        (("1,3",), ["2 charts"]),
+        (("1", "--level", "4", "--seed", "2"), ["--level", "--seed", "ideas of the book"]),
+        (("1", "--key", "C"), ["its own chart"]),
+        (("3", "--part", "2"), ["--part"]),
+        (("4", "--last"), ["4"]),
+    ):
+        refused(call("play", *arguments), *parts)
+    assert world.sent == []
 
 
 def test_phrase_of_ones_own(call: Call, world: World) -> None:
