@@ -99,7 +99,7 @@ def test_a_toy_option_is_checked(command: Any) -> None:
     with pytest.raises(OptionError, match="--patience is given twice"):
         called(command, CHART, "-p", "3", "--patience", "4")
     for arguments, part in ((["-p", "many"], "'many'"), (["--patiense", "3"], "--patience")):
-        with pytest.raises(Exception, match="patien|many") as caught:
+        with pytest.raises(Exception, match=r"patien|many") as caught:
             called(command, CHART, *arguments)
         assert part in caught.value.format_message()  # type: ignore[attr-defined]
 
