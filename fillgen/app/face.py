@@ -94,24 +94,24 @@ class _Ground:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Ideas(IdeaOptions, _Ground):
+class _IdeasCall(IdeaOptions, _Ground):
     """What `ideas` takes."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Vary(VaryOptions, IdeaOptions, _Ground):
+class _VaryCall(VaryOptions, IdeaOptions, _Ground):
     """What `variants` takes."""
 
     count: int = 10
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Check(CheckOptions, _Ground):
+class _CheckCall(CheckOptions, _Ground):
     """What `check` takes."""
 
 
-@with_keywords(_Ideas)
-def ideas(chart: str | Progression, options: _Ideas) -> Ideas:
+@with_keywords(_IdeasCall)
+def ideas(chart: str | Progression, options: _IdeasCall) -> Ideas:
     """Right-hand ideas over a chart, best first: the main job in one call.
 
     Parameters
@@ -138,8 +138,8 @@ def ideas(chart: str | Progression, options: _Ideas) -> Ideas:
     return generate(Request.over(options.progression(chart), options, options.pack))
 
 
-@with_two_and_keywords(_Vary)
-def variants(chart: str | Progression, phrase: str | Phrase, options: _Vary) -> Ideas:
+@with_two_and_keywords(_VaryCall)
+def variants(chart: str | Progression, phrase: str | Phrase, options: _VaryCall) -> Ideas:
     """Keep some of a phrase and find the rest anew; turn it, move it, make it easier or harder, or answer it.
 
     Parameters
@@ -170,8 +170,8 @@ def variants(chart: str | Progression, phrase: str | Phrase, options: _Vary) -> 
     return varying.variants(_reading(options, chart, phrase), options, options, options.pack)
 
 
-@with_two_and_keywords(_Check)
-def check(chart: str | Progression, phrase: str | Phrase, options: _Check) -> Report:
+@with_two_and_keywords(_CheckCall)
+def check(chart: str | Progression, phrase: str | Phrase, options: _CheckCall) -> Report:
     """What fits and what doesn't in a phrase of one's own, and the smallest change that mends it.
 
     Parameters

@@ -137,7 +137,7 @@ class Entry:
         return sum(showing.times for showing in self.showings)
 
 
-def told(entry: Entry, number: int, progression: Progression, notes: Phrase) -> Idea:
+def idea_of(entry: Entry, number: int, progression: Progression, notes: Phrase) -> Idea:
     """An entry as an idea of that rank, over its progression or one in another key, with roles and fingers."""
     where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
     fingers = best([note.midi for note in notes], reach(entry.origin.hand))
@@ -150,7 +150,7 @@ def as_ideas(entries: Mapping[int, tuple[Entry, Phrase]], progression: Progressi
     """Entries over one progression as ideas, whose ranks are their numbers in the book."""
     first = next(iter(entries.values()))[0]
     origin = first.origin
-    ideas = tuple(told(entry, number, progression, notes) for number, (entry, notes) in entries.items())
+    ideas = tuple(idea_of(entry, number, progression, notes) for number, (entry, notes) in entries.items())
     return Ideas(
         progression,
         origin.rhythm,

@@ -50,8 +50,8 @@ _MOST_QUARTERS = 10**6
 
 def to_json(entries: Sequence[Entry]) -> str:
     """Entries as a JSON document that `from_json` reads back."""
-    told = {FORM: _VERSION, "ideas": [_document(entry) for entry in entries]}
-    return escaped(json.dumps(told, ensure_ascii=False, indent=1)) + "\n"
+    document = {FORM: _VERSION, "ideas": [_document(entry) for entry in entries]}
+    return escaped(json.dumps(document, ensure_ascii=False, indent=1)) + "\n"
 
 
 def _document(entry: Entry) -> dict[str, Any]:
@@ -92,8 +92,8 @@ def from_json(text: str, place: str, moment: datetime) -> list[Entry]:
     if FORM not in whole:
         return _each(whole["ideas"], lambda row: _shown_entry(row, whole, moment), place)
     if whole[FORM] != _VERSION:
-        told = f"is of version {shorten(str(whole[FORM]))}, and this fillgen reads {_VERSION}"
-        raise OutputError(told, place=place, hint="Update fillgen.")
+        message = f"is of version {shorten(str(whole[FORM]))}, and this fillgen reads {_VERSION}"
+        raise OutputError(message, place=place, hint="Update fillgen.")
     return _each(whole["ideas"], _entry, place)
 
 
@@ -104,8 +104,8 @@ def _each(rows: Sequence[Any], read: Callable[[Any], Entry], place: str) -> list
         try:
             found.append(_checked(read(row)))
         except FillgenError as error:
-            told = f"{error.place}: {error.message}" if error.place else error.message
-            raise OutputError(told, place=where, hint=error.hint) from None
+            message = f"{error.place}: {error.message}" if error.place else error.message
+            raise OutputError(message, place=where, hint=error.hint) from None
         except (LookupError, TypeError, ValueError, AttributeError, OverflowError, RecursionError) as error:
             why = f"{error} is missing" if isinstance(error, KeyError) else str(error)
             raise OutputError(f"cannot be read: {why}", place=where) from None
@@ -212,8 +212,8 @@ def in_other_key(entry: Entry, key: Key | None) -> Entry:
         return entry
     progression, notes = in_key(entry, key)
     first = replace(entry.showings[0], chart=Chart.of(progression))
-    told = phrase_text(notes, progression)
-    return replace(entry, notes=notes, text=told, showings=(first, *entry.showings[1:]))
+    text = phrase_text(notes, progression)
+    return replace(entry, notes=notes, text=text, showings=(first, *entry.showings[1:]))
 
 
 # Whole books

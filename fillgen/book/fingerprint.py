@@ -35,15 +35,15 @@ def degrees(progression: Progression) -> bytes:
     False
     """
     tonic = progression.key.tonic.pitch_class
-    told: list[str] = []
+    chords: list[str] = []
     before = None
     for span in progression.spans:
         chord = _degree(span.chord, tonic)
         if chord != before:
-            told.append(f"{span.onset} {chord}")
+            chords.append(f"{span.onset} {chord}")
         before = chord
     head = f"{progression.metre.name} {progression.key.mode} {progression.length}"
-    return _digest("\n".join([head, *told]))
+    return _digest("\n".join([head, *chords]))
 
 
 def _degree(chord: Chord, tonic: int) -> str:

@@ -82,7 +82,7 @@ def _left(left: int, held: int) -> str:
     """What was shown before and what is left.
 
     Both are counts of phrases in the range that was asked for, of the rhythms that came up; a range cuts another key
-    differently, and another draw has other rhythms, so that neither is told of the degrees alone.
+    differently, and another draw has other rhythms, so that neither follows from the degrees alone.
     """
     if held:
         were = f"{many(held, 'phrase')} over these rhythms {'was' if held == 1 else 'were'} {_BEFORE}"
@@ -185,8 +185,8 @@ class _Sieve:
             return NoPhraseError(
                 f"{message}{'is' if left == 1 else 'are'} left", hint=f"Try another --seed. {hint}"
             )
-        told = f"all {many(phrases, 'phrase')} over the {many(len(self.spaces), 'rhythm')} that came up"
-        return NoPhraseError(f"no fresh idea is left: {told} were {_BEFORE}", hint=hint)
+        which = f"all {many(phrases, 'phrase')} over the {many(len(self.spaces), 'rhythm')} that came up"
+        return NoPhraseError(f"no fresh idea is left: {which} were {_BEFORE}", hint=hint)
 
     def left(self, given: Ideas) -> int:
         """How many phrases of all spaces are left when some ideas have been shown; counts what was held before."""

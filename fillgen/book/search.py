@@ -51,9 +51,9 @@ def search(book: Book, wanted: Wanted, count: int | None = None) -> tuple[list[i
     a shape that neither the book nor the built-in rules have.
     """
     wanted = _settled(book, wanted)
-    told = list(_conditions(book, wanted))
-    where = " AND ".join(condition for condition, _ in told) or "1"
-    values = [value for _, some in told for value in some]
+    conditions = list(_conditions(book, wanted))
+    where = " AND ".join(condition for condition, _ in conditions) or "1"
+    values = [value for _, some in conditions for value in some]
     question = f"SELECT id FROM idea WHERE {where} ORDER BY last DESC, id"  # noqa: S608 - made of the texts below
     found = [number for (number,) in book.rows(question, values)]
     return found[:count], len(found)

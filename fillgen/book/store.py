@@ -85,9 +85,9 @@ def of_last(book: Book, ranks: Sequence[int]) -> list[int]:
     found: dict[int, int] = dict(book.rows("SELECT rank, idea FROM latest ORDER BY rank", (), (int, int)))
     missing = [str(rank) for rank in ranks if rank not in found]
     if missing:
-        told = f"what was shown last has no idea of rank {listed(missing[:3])}"
+        message = f"what was shown last has no idea of rank {listed(missing[:3])}"
         which = f"It has {'rank' if len(found) == 1 else 'ranks'} {runs(list(found))}." if found else ""
-        raise OptionError(told, hint=which or "Nothing was shown, or all of it is forgotten.")
+        raise OptionError(message, hint=which or "Nothing was shown, or all of it is forgotten.")
     return list(dict.fromkeys(found[rank] for rank in ranks))
 
 
@@ -103,12 +103,12 @@ def runs(numbers: Sequence[int]) -> str:
             found[-1].append(number)
         else:
             found.append([number])
-    told = [[str(each) for each in run] if len(run) < _RUN else [f"{run[0]} to {run[-1]}"] for run in found]
-    return listed([word for words in told for word in words], "and")
+    parts = [[str(each) for each in run] if len(run) < _RUN else [f"{run[0]} to {run[-1]}"] for run in found]
+    return listed([word for words in parts for word in words], "and")
 
 
 _RUN = 3
-"""So many numbers in a row are told by the first and the last."""
+"""From this many on, numbers in a row are given by the first and the last."""
 
 
 def add(book: Book, entries: Iterable[Entry]) -> tuple[list[int], int]:
@@ -188,8 +188,8 @@ VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 def _new(book: Book, entry: Entry, progression: int, print_: tuple[bytes, bytes], origin: int) -> int:
     notes = json.dumps([[note.onset, note.length, note.midi] for note in entry.notes], separators=(",", ":"))
     terms = json.dumps(dict(entry.terms), ensure_ascii=False)
-    told = [notes, entry.text, entry.score, terms, entry.shape, entry.name, entry.stars, entry.note]
-    return book.added(_NEW, [progression, *print_, origin, entry.last, *told])
+    values = [notes, entry.text, entry.score, terms, entry.shape, entry.name, entry.stars, entry.note]
+    return book.added(_NEW, [progression, *print_, origin, entry.last, *values])
 
 
 def _join(book: Book, entry: Entry, known: Row) -> None:
@@ -429,8 +429,8 @@ def star_at_least(book: Book, numbers: Sequence[int], stars: int = 1) -> None:
 
 def rename(book: Book, numbers: Sequence[int], name: str) -> None:
     """Give ideas a name; an empty one takes it away."""
-    told = plain_word(name, "name", LONGEST_NAME) if name else ""
-    _change(book, numbers, "UPDATE idea SET name = ? WHERE id = ?", told)
+    plain = plain_word(name, "name", LONGEST_NAME) if name else ""
+    _change(book, numbers, "UPDATE idea SET name = ? WHERE id = ?", plain)
 
 
 def annotate(book: Book, numbers: Sequence[int], note: str) -> None:

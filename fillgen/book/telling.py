@@ -1,4 +1,4 @@
-"""What is in the book, told in text, as sheets and as MIDI, in its own key or another."""
+"""What is in the book, as text, as sheets and as MIDI, in its own key or another."""
 
 from __future__ import annotations
 
@@ -52,10 +52,10 @@ def _cells(entry: Entry) -> list[str]:
 def _line(cells: Sequence[str], entry: Entry, width: int) -> str:
     head = "  ".join(cells)
     words = [*([f"{entry.name!r}"] if entry.name else []), *(f"[{tag}]" for tag in entry.tags)]
-    told = "  ".join([head, *words])
-    room = max(_LEAST, width - len(told) - 2)
+    start = "  ".join([head, *words])
+    room = max(_LEAST, width - len(start) - 2)
     text = entry.text if len(entry.text) <= room else f"{entry.text[: room - 1]}…"
-    return f"{told}  {text}"
+    return f"{start}  {text}"
 
 
 def list_document(entries: Sequence[Entry], total: int) -> dict[str, Any]:
@@ -105,12 +105,12 @@ def in_key(entry: Entry, key: Key | None) -> tuple[Progression, Phrase]:
 
 def grouped(entries: Sequence[Entry], key: Key | None = None) -> list[Ideas]:
     """Entries as ideas, in order: one answer for each run of entries over one chart, in one rhythm and at one tempo."""
-    told = []
+    answers = []
     for _, run in groupby(entries, key=_ground):
         some = list(run)
         lines = {entry.id: (entry, in_key(entry, key)[1]) for entry in some}
-        told.append(as_ideas(lines, in_key(some[0], key)[0]))
-    return told
+        answers.append(as_ideas(lines, in_key(some[0], key)[0]))
+    return answers
 
 
 def _ground(entry: Entry) -> tuple[Chart, str, int, bool, str]:
@@ -143,8 +143,8 @@ def entries_text(entries: Sequence[Entry], key: Key | None = None, width: int = 
     blocks = []
     for entry, ideas in singly(entries, key):
         lines = [heading(entry, ideas.progression), *_about(entry)]
-        told = _block if entry.terms else _unjudged
-        blocks.append("\n".join([*lines, told(ideas, width)]))
+        shown = _block if entry.terms else _unjudged
+        blocks.append("\n".join([*lines, shown(ideas, width)]))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -192,7 +192,7 @@ def sheet_entries(entries: Sequence[Entry], key: Key | None = None) -> list[Shee
     for entry, ideas in singly(entries, key):
         (engraved,) = entries_of(ideas)
         words = [str(entry.id), entry.name or entry.chart.title, entry.shape, _STARS[: entry.stars]]
-        told = [word for word in words if word]
-        heading_ = "  ".join(told) if len(told) > 1 else f"Idea {entry.id}"
+        named = [word for word in words if word]
+        heading_ = "  ".join(named) if len(named) > 1 else f"Idea {entry.id}"
         found.append(replace(engraved, name=f"idea-{entry.id}", heading=heading_))
     return found

@@ -279,19 +279,19 @@ class AbcTune:
         tied = voice.tied.pop(letter + octave, "")
         if sign:
             voice.altered[name] = sign
-        told = sign or tied or voice.altered.get(name) or signature.get(name, "=")
+        accidental = sign or tied or voice.altered.get(name) or signature.get(name, "=")
         if not voice.in_chord:
             voice.last, voice.tied = {}, {}
-        voice.last[letter + octave] = told
-        return told
+        voice.last[letter + octave] = accidental
+        return accidental
 
     def _scaled(self, length: str) -> str:
         """A length in the unit of the head, where the voice has a unit of its own since."""
         unit = self._here().unit
         if not unit or Fraction(unit) == self.unit_length:
             return length
-        told = _length(length) * Fraction(unit) / self.unit_length
-        return f"{told.numerator}/{told.denominator}"
+        units = _length(length) * Fraction(unit) / self.unit_length
+        return f"{units.numerator}/{units.denominator}"
 
     def _tuplet(self, sign: str) -> None:
         if sign[1] in "01":

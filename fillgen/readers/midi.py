@@ -58,8 +58,8 @@ class Recording(Sheet):
         others = sorted({other for other in inside.values() if other is not None and other != tempo})
         if not before or tempo is None or not others:
             return tempo, ()
-        told = f"to {others[0]}" if len(others) == 1 else f"between {others[0]} and {others[-1]}"
-        return tempo, (f"The tempo changes while the phrase plays, {told}; {tempo}, at its start, counts.",)
+        change = f"to {others[0]}" if len(others) == 1 else f"between {others[0]} and {others[-1]}"
+        return tempo, (f"The tempo changes while the phrase plays, {change}; {tempo}, at its start, counts.",)
 
 
 def read_midi(content: bytes, place: str) -> Recording:
@@ -130,8 +130,8 @@ def _known_chunks(content: bytes) -> Iterator[bytes]:
 
 def _believed(tempo: int) -> int | None:
     """Microseconds a quarter note as quarter notes a minute; None where nobody plays so."""
-    told = round(60_000_000 / tempo) if tempo else 0
-    return told if SLOWEST <= told <= FASTEST else None
+    beats = round(60_000_000 / tempo) if tempo else 0
+    return beats if SLOWEST <= beats <= FASTEST else None
 
 
 @dataclass(slots=True)
@@ -177,8 +177,8 @@ def _strike(heard: _Heard, begun: dict[tuple[int, int], float], message: mido.Me
 
 def printable(name: str) -> str:
     """A text of a file, which is UTF-8 more often than the Latin-1 it was read as; only what can be printed."""
-    told = name.encode("latin-1", "replace").decode("utf-8", "replace")
-    return "".join(letter if letter.isprintable() else " " for letter in told)
+    decoded = name.encode("latin-1", "replace").decode("utf-8", "replace")
+    return "".join(letter if letter.isprintable() else " " for letter in decoded)
 
 
 def _voices(tracks: Sequence[_Heard]) -> list[Voice]:

@@ -528,7 +528,7 @@ def read_abc(text: str, place: str) -> Sheet:
 
 
 def _abc_voice(tune: AbcTune, voice: AbcVoice) -> Voice:
-    """A voice as music21 reads it. It is told no metre, which would make it cut long bars in two."""
+    """A voice as music21 reads it. It gets no metre, which would make it cut long bars in two."""
     from music21 import abcFormat  # noqa: PLC0415 - for scores only
     from music21.abcFormat import translate  # noqa: PLC0415
 

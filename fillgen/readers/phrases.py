@@ -153,7 +153,7 @@ def _nearest(path: Path) -> str:
 
 
 def _found(content: bytes, place: str, ending: str, part: str | None, metre: Metre | None) -> Found:
-    """The melody in some bytes, whose kind is told by what they begin with, then by the file's ending."""
+    """The melody in some bytes, whose kind is known by what they begin with, then by the file's ending."""
     if len(content) > MOST_BYTES:
         raise PhraseError(f"larger than {MOST_BYTES // 1_000_000} MB", place=place)
     if content[:4] == b"MThd" or ending in (".mid", ".midi"):
@@ -297,11 +297,11 @@ def _played(sheet: Recording, place: str, part: str | None, metre: Metre | None)
     if timing.notes[-1].end > MOST_BARS * (metre or own or METRES["4/4"]).bar:
         raise PhraseError(f"has more than {MOST_BARS} bars", place=place)
     notes, written = _after_pickup(timing.notes, own, pickup)
-    told = (*changes, *timing.remarks(tempo or _USUAL_TEMPO))
+    said = (*changes, *timing.remarks(tempo or _USUAL_TEMPO))
     if timing.swing is None and is_dotted(timing.notes, metre or own or METRES["4/4"]):
-        told = (*told, _PERHAPS_SWUNG)
+        said = (*said, _PERHAPS_SWUNG)
     swings = timing.swing is not None
-    return Found(notes, own, written, tempo, sheet.title, voice.name, (*remarks, *told), place, swings=swings)
+    return Found(notes, own, written, tempo, sheet.title, voice.name, (*remarks, *said), place, swings=swings)
 
 
 _PERHAPS_SWUNG = (
@@ -376,9 +376,9 @@ def line_up(
         raise PhraseError(f"the phrase has more than {MOST_BARS} bars", place=found.place)
     played, whole, remarks = _as_long(progression, laying.bars, pickup=laying.pickup)
     notes, moved = _written(laying.notes, played, found)
-    told = (*laying.top, *found.remarks, *laying.remarks, *remarks, *moved)
+    every = (*laying.top, *found.remarks, *laying.remarks, *remarks, *moved)
     title = found.title or progression.title
-    return Reading(played, notes, found.tempo, title, told, whole, found.swings)
+    return Reading(played, notes, found.tempo, title, every, whole, found.swings)
 
 
 def _agreed_metre(found: Found, chart: str, asked: str | Metre | None) -> Metre:
@@ -402,7 +402,7 @@ def _agreed_metre(found: Found, chart: str, asked: str | Metre | None) -> Metre:
 class _Laying:
     """A melody on the bars of its metre: the number of its bars after a pick-up, and whether there is one.
 
-    Its notes count ticks from the bar of the pick-up, or else from the first. `top` are remarks to be told first.
+    Its notes count ticks from the bar of the pick-up, or else from the first. `top` are remarks that come first.
     """
 
     notes: Phrase
@@ -467,8 +467,8 @@ def _full_bars(found: Found, bars: Sequence[int], metre: Metre, first: int) -> l
 
 
 def _quarters(ticks: int) -> str:
-    told = f"{ticks / TICKS:.4g}"
-    return f"{told} quarter note{'' if told == '1' else 's'}"
+    count = f"{ticks / TICKS:.4g}"
+    return f"{count} quarter note{'' if count == '1' else 's'}"
 
 
 def _without_empty_bars(notes: Phrase, metre: Metre, chart: int) -> _Laying:

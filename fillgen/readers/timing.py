@@ -46,16 +46,16 @@ class Timing:
 
     def remarks(self, tempo: float) -> tuple[str, ...]:
         """What there is to say, at a tempo in quarter notes a minute."""
-        told = []
+        remarks = []
         if self.swing is not None:
-            told.append(f"The eighths swing ({self.swing:.2g} to 1); they are read as straight eighths.")
+            remarks.append(f"The eighths swing ({self.swing:.2g} to 1); they are read as straight eighths.")
         moved = round(self.moved / TICKS * 60_000 / tempo)
         if moved:
-            told.append(f"Notes were moved to the nearest written place, by {moved} ms at most.")
+            remarks.append(f"Notes were moved to the nearest written place, by {moved} ms at most.")
         if self.merged:
             some = "1 note was" if self.merged == 1 else f"{self.merged} notes were"
-            told.append(f"{some} left out: two were too near to each other to be written.")
-        return tuple(told)
+            remarks.append(f"{some} left out: two were too near to each other to be written.")
+        return tuple(remarks)
 
 
 def settled(sounds: Sequence[Sound], metre: Metre) -> Timing:

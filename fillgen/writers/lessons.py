@@ -247,12 +247,12 @@ def _bar_picture(
         {
             "viewBox": f"0 0 {scale.wide} {scale.high}",
             "role": "img",
-            "aria-labelledby": f"{named}-title {named}-told",
+            "aria-labelledby": f"{named}-title {named}-described",
         },
     )
     start, number = bar[0].onset, progression.bar_of(bar[0].onset)
     put(picture, "title", f"Bar {number}: {_chords(bar)}", id=f"{named}-title")
-    put(picture, "desc", _described(notes, start, progression), id=f"{named}-told")
+    put(picture, "desc", _described(notes, start, progression), id=f"{named}-described")
     for beat in range(1, progression.metre.beats):
         x = scale.x(beat * progression.metre.beat)
         put(picture, "line", look="beat-line", x1=x, x2=x, y1=24, y2=scale.high - 22)

@@ -222,7 +222,7 @@ def _key_style() -> str:
 
 def _keyboard(chord: ChordNotes, number: int) -> Element:
     """An octave of keys from C to B, each with its note's name, degree, word and mark, and a description."""
-    titles = [f"keys-{number}", f"told-{number}"]
+    titles = [f"keys-{number}", f"described-{number}"]
     drawn = Element(
         "svg",
         {
@@ -424,12 +424,12 @@ def _canvas(progression: Progression, chords: Sequence[ChordNotes], wide: int, h
             "width": str(wide),
             "height": str(high),
             "role": "img",
-            "aria-labelledby": "picture-title picture-told",
+            "aria-labelledby": "picture-title picture-described",
         },
     )
     put(picture, "title", _title(progression), id="picture-title")
     words = " ".join(f"{bars_of(each)}, {_symbol(each)}: {_described(each)}" for each in chords)
-    put(picture, "desc", words, id="picture-told")
+    put(picture, "desc", words, id="picture-described")
     put(picture, "style", css("notes-picture", LIGHT) + _key_style())
     put(picture, "rect", look="ground", width=wide, height=high)
     _words(picture, "head", cut(_title(progression), _LONGEST_TITLE), 38)
