@@ -62,8 +62,12 @@ def with_two_and_keywords(
 def _dress(called: Any, function: Callable[..., Any], group: Callable[..., Any], *, leading: int) -> None:
     """Give a function the name, the documentation and the signature that a reader of `help` should see."""
     own = inspect.signature(function)
+    first = [
+        each.replace(kind=inspect.Parameter.POSITIONAL_ONLY)
+        for each in list(own.parameters.values())[:leading]
+    ]
     keywords = inspect.signature(group).parameters.values()
     called.__name__, called.__qualname__ = function.__name__, function.__qualname__
     called.__doc__, called.__module__ = function.__doc__, function.__module__
     called.__wrapped__ = function
-    called.__signature__ = own.replace(parameters=[*list(own.parameters.values())[:leading], *keywords])
+    called.__signature__ = own.replace(parameters=[*first, *keywords])

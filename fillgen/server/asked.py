@@ -25,6 +25,7 @@ from fillgen.rules.pack import RulePack
 from fillgen.server.fields import Fields
 from fillgen.sound.listening import Heard, written
 from fillgen.theory.metre import TICKS
+from fillgen.theory.pitch import pitch_of
 
 MOST_BARS = 32
 """The longest chart of the page, in bars."""
@@ -78,12 +79,20 @@ def _in_utf_16(text: str, place: int) -> int:
 def idea_options(fields: Fields, usual: int) -> IdeaOptions:
     """The options of ideas, with another usual count; OptionError for more ideas than the page takes."""
     options = fields.group(IdeaOptions)
+    for name, what in _PITCHES.items():
+        value = getattr(options, name)
+        if value is not None:
+            pitch_of(value, what, place=name)
     if not fields.has("count"):
         return replace(options, count=usual)
     if not 1 <= options.count <= MOST_IDEAS:
         hint = f"Ask for 1 to {MOST_IDEAS} ideas."
         raise OptionError(f"the count is {options.count}", place="count", hint=hint)
     return options
+
+
+_PITCHES = {"low": "the lowest note", "high": "the highest note", "lead_to": "the note to lead to"}
+"""The options that are pitches, so that a wrong one is said at its field."""
 
 
 def check_work(count: int, bars: int) -> None:

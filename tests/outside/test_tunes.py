@@ -1039,13 +1039,13 @@ def test_the_command_refuses_in_a_line_or_two(
     ("options", "said"),
     [
         (["--quote", "4"], "bars to quote"),
-        (["--intro", "0", "--ending", "0"], "neither"),
+        (["--intro", "0", "--ending", "0"], "both intro and ending"),
         (["--intro", "99"], "99 bars"),
         (["--rhythm", "waltz"], "4/4"),
         (["--count", "0"], "0 choices"),
         (["--swing", "9"], "swing"),
         (["--chords", "| C |"], "1 bars"),
-        (["-o", "out.pdf"], "cannot tell"),
+        (["-o", "out.docx"], "cannot tell"),
     ],
 )
 def test_the_command_refuses_wrong_wishes(

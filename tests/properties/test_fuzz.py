@@ -359,7 +359,11 @@ def check(found: Ideas, asked: dict[str, object]) -> None:
 @example({"chart": "| N.C. | C | N.C. |", "count": 20, "level": 5, "busy": "many"})
 def test_ideas_keep_every_rule_or_are_refused(asked: dict[str, object]) -> None:
     """Any request is answered with different ideas that read back and break no rule, or refused with an error."""
-    found = outcome(lambda: fillgen.ideas(**asked))  # type: ignore[arg-type]
+    found = outcome(
+        lambda: fillgen.ideas(
+            asked["chart"], **{name: each for name, each in asked.items() if name != "chart"}
+        )
+    )  # type: ignore[arg-type]
     if isinstance(found, str):
         assert found
         return
@@ -370,7 +374,14 @@ def test_ideas_keep_every_rule_or_are_refused(asked: dict[str, object]) -> None:
 @given(requests())
 def test_ideas_can_be_found_again(asked: dict[str, object]) -> None:
     """The same request is answered with the same ideas."""
-    one, other = (outcome(lambda: fillgen.ideas(**asked)) for _ in range(2))  # type: ignore[arg-type]
+    one, other = (
+        outcome(
+            lambda: fillgen.ideas(
+                asked["chart"], **{name: each for name, each in asked.items() if name != "chart"}
+            )
+        )
+        for _ in range(2)
+    )  # type: ignore[arg-type]
     assert one == other
 
 

@@ -222,7 +222,6 @@ def test_what_is_there_is_kept(tmp_path: Path) -> None:
         Quick(OPTIONS, chords=ChordOptions(metre="3/4")),
         Quick(OPTIONS, chords=ChordOptions(sevenths=True)),
         Quick(OPTIONS, playing=PlayOptions(feel=0.5)),
-        Quick(OPTIONS, look=SheetOptions(staves=2)),
         Quick(OPTIONS, RulePack({"weights": {"echo": 3.0}})),
     ],
 )

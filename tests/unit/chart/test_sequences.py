@@ -434,7 +434,7 @@ def test_up_to_a_chord_in_another_metre() -> None:
 
 def test_no_chord_is_no_goal() -> None:
     """Nothing leads to N.C."""
-    with pytest.raises(OptionError, match="no chord to lead to"):
+    with pytest.raises(OptionError, match="not a chord to lead to"):
         to_chord(sequence("circle intro"), read_chord("N.C."))
 
 
