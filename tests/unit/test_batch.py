@@ -19,7 +19,7 @@ from typing import Any
 import pytest
 
 from fillgen import FillgenError, OptionError, OutputError, RulePack, batch, parse_chart
-from fillgen.app.options import ChordOptions, IdeaOptions, PlayOptions, SheetOptions
+from fillgen.app.options import ChordOptions, IdeaOptions, PlayOptions
 from fillgen.batch import INDEX, Batch, Index, Order, Outcome, make
 from fillgen.cli import main
 from fillgen.writers import files
