@@ -80,11 +80,9 @@ def chart_text(chart: str) -> str:
 
 def file_text(path: Path, most: int | None = None) -> str:
     """The text of a file, of so many bytes at most; OutputError where it can't be read or isn't text."""
-    try:
-        with path.open("rb") as file:
-            return _decoded(file.read((_limit() if most is None else most) + 1), str(path))
-    except OSError as error:
-        raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
+    from fillgen.readers.incoming import read_bytes
+
+    return _decoded(read_bytes(path, _limit() if most is None else most), str(path))
 
 
 def _decoded(content: bytes, place: str) -> str:

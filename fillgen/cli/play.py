@@ -142,13 +142,14 @@ def _is_midi_file(source: str) -> bool:
 def _file_piece(source: str, tempo: int | None, count_in: bool) -> _Piece:
     """A MIDI file, after a bar of clicks if they are asked for."""
     from fillgen.engine.request import check_tempo
-    from fillgen.readers.musicxml import read_bytes
+    from fillgen.readers.incoming import read_bytes
+    from fillgen.readers.musicxml import MOST_BYTES
     from fillgen.sound.performance import bar_seconds, counted_in
     from fillgen.sound.playback import to_performance
 
     if tempo is not None:
         check_tempo(tempo)
-    performance = to_performance(read_bytes(Path(source)), source, tempo)
+    performance = to_performance(read_bytes(Path(source), MOST_BYTES), source, tempo)
     if not count_in:
         return _Piece(performance, 0.0, Path(source).name)
     loop_from = bar_seconds(performance.metre, performance.tempo)

@@ -21,9 +21,10 @@ from pathlib import Path
 from typing import Any
 from xml.parsers import expat
 
-from fillgen.errors import OutputError, TuneError, printable, shorten
+from fillgen.errors import TuneError, printable, shorten
 from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.abc import AbcTune, AbcVoice, first_tune
+from fillgen.readers.incoming import read_bytes
 from fillgen.readers.melody import REPEATS, Sheet, Sound, Voice, checked_sheet, named_apart
 from fillgen.theory.chords import NO_CHORD, Chord, Kind, base_kind, kinds, make_chord
 from fillgen.theory.metre import METRES, TICKS, Metre
@@ -77,18 +78,7 @@ def read_xml(path: Path) -> bytes:
 
     Raises OutputError where the file cannot be read, TuneError where it is no such file or is too large.
     """
-    return safe_xml(read_bytes(path), str(path))
-
-
-def read_bytes(path: Path) -> bytes:
-    """The bytes of a file, one more than MOST_BYTES at most; OutputError where it cannot be read."""
-    try:
-        with path.open("rb") as file:
-            return file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
-    except ValueError as error:
-        raise OutputError("is no name for a file", place=repr(str(path))[:80]) from error
+    return safe_xml(read_bytes(path, MOST_BYTES), str(path))
 
 
 def safe_xml(content: bytes, place: str) -> bytes:

@@ -26,9 +26,9 @@ from fillgen.errors import (
 )
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import written_phrase, wrong_bar
-from fillgen.readers.incoming import from_stdin
+from fillgen.readers.incoming import from_stdin, read_bytes
 from fillgen.readers.melody import Sheet, Sound, Voice, top_line
-from fillgen.readers.musicxml import MOST_BYTES, full_bars, read_abc, read_bytes, read_score
+from fillgen.readers.musicxml import MOST_BYTES, full_bars, read_abc, read_score
 from fillgen.readers.timing import Beats, is_dotted, is_writable, on_places, settled
 from fillgen.theory.chords import NO_CHORD, Chord
 from fillgen.theory.keys import read_metre
@@ -121,7 +121,7 @@ def find_phrase(
     path = _file(source)
     if path is None:
         return _text_phrase(source, "", part)
-    return _found(read_bytes(path), str(path), path.suffix.lower(), part, metre)
+    return _found(read_bytes(path, MOST_BYTES), str(path), path.suffix.lower(), part, metre)
 
 
 def _file(source: str) -> Path | None:
