@@ -38,6 +38,7 @@ QUICK = frozenset(
     {"start", "chart", "notes", "sequences", "sequences-find", "book", "book-search", "book-change"}
 )
 """The questions that are answered in a moment: a worker of their own is always there for them."""
+_PIECE = 1 << 16
 UNABLE = 503
 """The HTTP status of a question that nobody could answer."""
 _ROOT = str(Path(fillgen.__file__).parent.parent)
@@ -178,6 +179,7 @@ class Workers:
 
     async def _end(self, process: Process) -> None:
         _kill(process)
+        await _drained(process)
         await process.wait()
         self._alive.discard(process)
         self._proven.discard(process)
@@ -273,6 +275,14 @@ def _tell(frames: _Frames, begun: str, message: str, hint: str) -> None:
     if begun in ("", LINES):
         frames.put_nowait((DATA, content + b"\n"))
     frames.put_nowait((END, b""))
+
+
+async def _drained(process: Process) -> None:
+    """Read what a killed worker had written: its end isn't seen while a full pipe waits to be read."""
+    assert process.stdout is not None
+    with contextlib.suppress(OSError):
+        while await process.stdout.read(_PIECE):
+            pass
 
 
 async def _farewell(process: Process) -> None:

@@ -23,6 +23,7 @@ PICKY = (
     "import sys, time\n"
     "while True:\n"
     "    head = sys.stdin.buffer.read(5)\n"
+    "    if not head: break\n"
     "    asked = sys.stdin.buffer.read(int.from_bytes(head[1:], 'big'))\n"
     "    if b'\"ideas\"' in asked: time.sleep(600)\n"
     '    for kind, part in ((b\'h\', b\'{"status": 200, "kind": "application/json", "name": ""}\'), (b\'e\', b\'\')):\n'
@@ -30,6 +31,32 @@ PICKY = (
     "    sys.stdout.buffer.flush()\n"
 )
 """A worker that answers everything but ideas."""
+FLOODING = (
+    "import sys\n"
+    "sys.stdin.buffer.read(1)\n"
+    'head = b\'{"status": 200, "kind": "application/x-ndjson", "name": ""}\'\n'
+    "sys.stdout.buffer.write(b'h' + len(head).to_bytes(4, 'big') + head)\n"
+    "while True: sys.stdout.buffer.write(b'd' + (60_000).to_bytes(4, 'big') + bytes(60_000))\n"
+)
+"""A worker whose answer never ends."""
+
+
+def test_an_answer_that_is_left_in_the_middle_is_stopped() -> None:
+    """A reader who goes while more comes than anybody takes: the worker ends, and the next question finds another."""
+
+    async def ask() -> list[bytes]:
+        command = (sys.executable, "-c", FLOODING)
+        found = []
+        async with Workers(1, limit=WAIT, command=command) as workers:
+            for _ in range(2):
+                answer = await workers.ask(Question("ideas", {}))
+                parts = answer.parts()
+                found.append(await anext(parts))
+                await parts.aclose()
+                await asyncio.wait(set(workers._at_work))
+        return found
+
+    assert [len(part) for part in asyncio.run(ask())] == [60_000, 60_000]
 
 
 def test_work_that_nobody_waits_for_is_stopped() -> None:
