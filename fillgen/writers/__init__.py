@@ -1,1 +1,1 @@
-"""What the values look like outside: text, JSON, MIDI, sheets, files."""
+"""Writers: ideas, lessons, charts and takes as text, JSON, web pages, sheets of music, MIDI and files."""

@@ -111,14 +111,14 @@ def refuse_existing(path: Path, overwrite: bool) -> None:
 
 
 @dataclass(frozen=True)
-class _Target:
+class _Destination:
     """Where a file is written, links followed, and the file that is there now, if any."""
 
     path: Path
     old: os.stat_result | None = None
 
 
-def _target(path: Path, overwrite: bool) -> _Target:
+def _target(path: Path, overwrite: bool) -> _Destination:
     """Where a file is written; OutputError if something there must not be replaced."""
     link = False
     try:
@@ -128,7 +128,7 @@ def _target(path: Path, overwrite: bool) -> _Target:
     except (FileNotFoundError, NotADirectoryError):
         if link:
             raise _leads_nowhere(path) from None
-        return _Target(path)
+        return _Destination(path)
     except (OSError, ValueError) as error:
         if isinstance(error, OSError) and error.errno == errno.ELOOP:
             raise _leads_nowhere(path) from None
@@ -136,7 +136,7 @@ def _target(path: Path, overwrite: bool) -> _Target:
             raise OutputError(f"cannot be written: {error.strerror}", place=str(path)) from error
         raise invalid_name("file", path) from error
     _check_replaceable(path, whole, old, overwrite)
-    return _Target(whole, old)
+    return _Destination(whole, old)
 
 
 def _leads_nowhere(path: Path) -> OutputError:
