@@ -49,9 +49,10 @@ def written_phrase(text: str, metre: Metre | None = None) -> WrittenPhrase:
         raise PhraseError(f"the phrase has {len(text)} characters; the limit is {MOST_TEXT}")
     notes: list[Note] = []
     bars: list[int] = []
-    tied = False
+    tied, start = False, 0
     for number, bar in enumerate(_phrase_bars(text), 1):
-        ticks, tied = _read_bar(bar, number, sum(bars), notes, tied)
+        ticks, tied = _read_bar(bar, number, start, notes, tied)
+        start += ticks
         if metre is not None and ticks != metre.bar:
             raise wrong_bar(number, ticks, metre)
         bars.append(ticks)

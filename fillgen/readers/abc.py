@@ -11,8 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from fillgen.errors import TuneError, shorten
-from fillgen.readers.melody import FASTEST, MOST_NOTES
-from fillgen.teaching.practice import SLOWEST
+from fillgen.readers.melody import FASTEST, MOST_NOTES, SLOWEST
 from fillgen.theory.metre import METRES
 
 _FIELD = re.compile(r"([A-Za-z]):\s*(.*)")

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 import mido
 
 from fillgen.errors import TuneError
-from fillgen.readers.melody import FASTEST, MOST_NOTES, Sheet, Sound, Voice
-from fillgen.teaching.practice import SLOWEST
+from fillgen.readers.melody import FASTEST, MOST_NOTES, SLOWEST, Sheet, Sound, Voice
 from fillgen.theory.metre import TICKS
 
 if TYPE_CHECKING:  # a file of ideas needs no sessions

@@ -168,7 +168,7 @@ class _Check:
         self.elements += 1
         if self.depth > _DEEPEST or self.elements > MOST_ELEMENTS:
             raise TuneError("deeper or longer than a score", place=self.place)
-        for attribute in _COUNTS:
+        for attribute in _COUNTS if name != "measure" else ():  # what a measure is called is not counted by
             if re.search(rf"\d{{{_LONGEST_COUNT + 1}}}", attributes.get(attribute, "")):
                 raise TuneError(f"holds a {attribute} of {name} that no score has", place=self.place)
         self.element, self.content = name, ""

@@ -50,6 +50,20 @@ def test_numbers_that_scores_have() -> None:
     assert [sound.midi for sound in sheet.voices[0].sounds] == [70]
 
 
+def test_a_measure_may_have_any_number() -> None:
+    """Long works count their measures past a thousand; nothing is counted by that number."""
+    sheet = read_score(score().replace(b'measure number="1"', b'measure number="12345"'), "a score")
+    assert [sound.midi for sound in sheet.voices[0].sounds] == [70]
+
+
+@pytest.mark.parametrize(("tempo", "read"), [(5, None), (20, 20), (132, 132), (400, 400), (900, None)])
+def test_tempos_that_nobody_plays_are_not_believed(tempo: int, read: int | None) -> None:
+    """An ABC tempo, in quarter notes a minute, is taken from 20 to 400 only."""
+    from fillgen.readers.musicxml import read_abc  # noqa: PLC0415
+
+    assert read_abc(f"X:1\nM:4/4\nL:1/4\nQ:1/4={tempo}\nK:Bb\nBcdf|\n", "a tune").tempo == read
+
+
 def test_the_pattern_of_notes_never_looks_to_the_end_of_a_text() -> None:
     """What must be closed by a sign is looked for within a bound, so that a row of openings costs no more than its length."""
     assert max(len(m[0]) for m in abc._ABC.finditer("^" * 50_000)) < 10
