@@ -98,6 +98,9 @@ def _unpacked(content: bytes, place: str) -> bytes:
             entries = packed.infolist()
             if len(entries) > _MOST_PACKED or sum(e.file_size for e in entries) > MOST_BYTES:
                 raise TuneError("holds more than a score", place=place)
+            if not {entry.compress_type for entry in entries} <= _PACKINGS:
+                hint = "Save the tune as MusicXML again."
+                raise TuneError("packed in a way that scores are not", place=place, hint=hint)
             names = [entry.filename for entry in entries]
             named = _ROOT_FILE.search(packed.read(_CONTAINER)) if _CONTAINER in names else None
             scores = [named[1].decode()] if named else [name for name in names if _is_score(name)]
@@ -109,6 +112,8 @@ def _unpacked(content: bytes, place: str) -> bytes:
         raise TuneError("a damaged packed file", place=place) from error
 
 
+_PACKINGS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
+"""How files in a packed score are kept; other ways may ask for as much memory as their maker likes."""
 _CONTAINER = "META-INF/container.xml"
 _ROOT_FILE = re.compile(rb"""full-path\s*=\s*["']([^"']+)["']""")
 _DAMAGE = (

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -62,6 +64,15 @@ def test_tempos_that_nobody_plays_are_not_believed(tempo: int, read: int | None)
     from fillgen.readers.musicxml import read_abc  # noqa: PLC0415
 
     assert read_abc(f"X:1\nM:4/4\nL:1/4\nQ:1/4={tempo}\nK:Bb\nBcdf|\n", "a tune").tempo == read
+
+
+@pytest.mark.parametrize("packing", [zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2])
+def test_other_packings_are_refused_before_they_are_opened(packing: int) -> None:
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w", packing) as packed:
+        packed.writestr("fern.musicxml", score())
+    with pytest.raises(TuneError, match="packed in a way"):
+        read_score(content.getvalue(), "a score")
 
 
 def test_the_pattern_of_notes_never_looks_to_the_end_of_a_text() -> None:
