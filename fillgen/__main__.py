@@ -6,12 +6,17 @@ import contextlib
 import os
 import signal
 
+_INTERRUPTED = 128 + signal.SIGINT
+
 
 def run() -> None:
     """Start the program. Until it has started, Ctrl-C ends it without a word."""
-    with contextlib.suppress(ValueError):  # only the first thread may say what signals do
-        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
-            signal.signal(signal.SIGINT, signal.SIG_DFL)
+    try:
+        with contextlib.suppress(ValueError):  # only the first thread may say what signals do
+            if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+                signal.signal(signal.SIGINT, signal.SIG_DFL)
+    except KeyboardInterrupt:
+        os._exit(_INTERRUPTED)
     _fill_gaps()
     from fillgen.cli import main
 

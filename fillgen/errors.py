@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 
+_LONGEST = 500
+"""The most letters of a message, whatever a file has in it."""
+
+
 class FillgenError(Exception):
     """The base of every error this package raises on purpose.
 
@@ -13,9 +17,10 @@ class FillgenError(Exception):
     """
 
     def __init__(self, message: str, *, place: str = "", hint: str = "") -> None:
+        message = cut(message, _LONGEST)
         super().__init__(message)
         self.message = message
-        self.place = place
+        self.place = cut(place, _LONGEST)
         self.hint = hint
 
     def __str__(self) -> str:

@@ -7,10 +7,16 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from fillgen.errors import OutputError, PackError
+from fillgen.errors import OutputError, PackError, cut, printable
+from fillgen.incoming import read_bytes
 
 _HERE = Path(__file__).resolve().parent
 _PLACES = (_HERE / "installed_rules", _HERE.parent / "rules")
+
+MOST_BYTES = 200_000
+"""The largest table that is read, in bytes."""
+_MOST_DOTS = 200
+"""The most dots in a line: what a key of many parts costs grows by their square."""
 
 Table = dict[str, Any]
 
@@ -46,11 +52,16 @@ def plain_name(name: str) -> str:
 
 def read_table(path: Path) -> Table:
     """A TOML file as plain dictionaries and lists; PackError for invalid content, OutputError if it can't be read."""
+    content = read_bytes(path, MOST_BYTES)
+    if len(content) > MOST_BYTES:
+        raise PackError(f"larger than {MOST_BYTES // 1000} kB", place=str(path))
+    if max(line.count(b".") for line in content.split(b"\n")) > _MOST_DOTS:
+        raise PackError("has a line with more dots than a pack needs", place=str(path))
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
+        return tomllib.loads(content.decode("utf-8"))
     except UnicodeDecodeError as error:
         raise PackError(f"not text in UTF-8 (byte {error.start})", place=str(path)) from error
     except (ValueError, RecursionError) as error:
-        raise PackError(f"not a valid TOML file: {error}", place=str(path)) from error
-    except OSError as error:
-        raise OutputError(f"cannot be read: {error.strerror}", place=str(path)) from error
+        raise PackError(
+            f"not a valid TOML file: {cut(printable(str(error)), 200)}", place=str(path)
+        ) from error

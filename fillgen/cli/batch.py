@@ -26,7 +26,7 @@ from fillgen.cli.signature import grouped
 from fillgen.errors import FillgenError
 
 if TYPE_CHECKING:
-    from fillgen.batch import Outcome
+    from fillgen.app.batch import Outcome
 
 CHARTS = Option((), "A folder of charts: .txt, .chart and .chords, sub-folders too.", Path, metavar="FOLDER")
 RESULTS = Option(("--output", "-o"), "The folder for the results, made if missing.", Path, metavar="RESULTS")
@@ -55,7 +55,7 @@ def batch(
     Stopped or killed, the same command goes on where it was. Charts that cannot be read are named at the end, with
     exit code 2; the others are made all the same.
     """
-    from fillgen.batch import Batch, Order
+    from fillgen.app.batch import Batch, Order
 
     order = Order(options, pack_of(rules), chords, playing, look, form=format_)
     work = Batch(

@@ -488,7 +488,7 @@ def _chart_in(path: Path) -> str:
     if path.suffix.lower() not in _SCORES:
         raise OptionError(missing, hint=hint)
     from fillgen.chart.text import chart_text as written_chart
-    from fillgen.readers.musicxml import read_tune
+    from fillgen.readers.confined import read_tune
     from fillgen.tune import body_of
 
     tune = read_tune(path)

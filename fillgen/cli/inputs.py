@@ -61,7 +61,7 @@ def pack_of(path: Path | None) -> RulePack:
 def chart_text(chart: str) -> str:
     """The text of a chart that is given as text, as a file name, or as - for standard input."""
     if chart == "-":
-        from fillgen.readers.incoming import from_stdin
+        from fillgen.incoming import from_stdin
 
         return _decoded(from_stdin(_limit()), "standard input")
     if "|" in chart or "\n" in chart:
@@ -80,7 +80,7 @@ def chart_text(chart: str) -> str:
 
 def file_text(path: Path, most: int | None = None) -> str:
     """The text of a file, of so many bytes at most; OutputError where it can't be read or isn't text."""
-    from fillgen.readers.incoming import read_bytes
+    from fillgen.incoming import read_bytes
 
     return _decoded(read_bytes(path, _limit() if most is None else most), str(path))
 

@@ -142,7 +142,7 @@ def _is_midi_file(source: str) -> bool:
 def _file_piece(source: str, tempo: int | None, count_in: bool) -> _Piece:
     """A MIDI file, after a bar of clicks if they are asked for."""
     from fillgen.engine.request import check_tempo
-    from fillgen.readers.incoming import read_bytes
+    from fillgen.incoming import read_bytes
     from fillgen.readers.musicxml import MOST_BYTES
     from fillgen.sound.performance import bar_seconds, counted_in
     from fillgen.sound.playback import to_performance

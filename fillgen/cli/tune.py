@@ -46,7 +46,7 @@ def tune(
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
     """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
-    from fillgen.readers.musicxml import read_tune
+    from fillgen.readers.confined import read_tune
     from fillgen.tune import MOST_CHOICES, TuneRequest, pieces
 
     check_printed(output)

@@ -17,14 +17,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
-from pathlib import Path
 from typing import Any
 from xml.parsers import expat
 
 from fillgen.errors import TuneError, printable, shorten
 from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.abc import AbcTune, AbcVoice, first_tune
-from fillgen.readers.incoming import read_bytes
 from fillgen.readers.melody import REPEATS, Sheet, Sound, Voice, checked_sheet, named_apart
 from fillgen.theory.chords import NO_CHORD, Chord, Kind, base_kind, kinds, make_chord
 from fillgen.theory.metre import METRES, TICKS, Metre
@@ -71,14 +69,6 @@ class Tune:
 
 
 # Safe reading
-
-
-def read_xml(path: Path) -> bytes:
-    """The XML of a plain or packed MusicXML file, checked for size, depth and entities before anything parses it.
-
-    Raises OutputError where the file cannot be read, TuneError where it is no such file or is too large.
-    """
-    return safe_xml(read_bytes(path, MOST_BYTES), str(path))
 
 
 def safe_xml(content: bytes, place: str) -> bytes:
@@ -221,27 +211,24 @@ def _check(content: bytes, place: str) -> None:
 # What the score says
 
 
-def read_tune(path: Path) -> Tune:
-    """The tune of a MusicXML file: the notes and chord symbols of its first part that has notes.
+def read_tune(content: bytes, place: str) -> Tune:
+    """The tune of a MusicXML file, plain or packed, given as bytes: the notes and chord symbols of its first part
+    that has notes.
 
     Raises TuneError with the place where it cannot be used.
     """
-    content = read_xml(path)
-    import music21  # noqa: PLC0415 - a quarter of a second, for this command only
-
+    xml = safe_xml(content, place)
+    with _quiet(place):
+        score = _score(xml)
+        part = next((part for part in score.parts if _pitched(part)), None)
+    if part is None:
+        raise TuneError("has no notes", place=place)
     try:
-        score: Any = music21.converter.parseData(content, format="musicxml")
-        part = next(part for part in score.parts if _pitched(part))
-    except StopIteration:
-        raise TuneError("has no notes", place=str(path)) from None
-    except Exception as error:
-        raise TuneError("cannot be read as music", place=str(path)) from error
-    try:
-        return _tune(score, part, content, path)
-    except TuneError:
+        return _tune(score, part, xml, place)
+    except (TuneError, MemoryError):
         raise
     except Exception as error:
-        raise TuneError("holds something that is not understood", place=str(path)) from error
+        raise TuneError("holds something that is not understood", place=place) from error
 
 
 def _pitched(part: Any) -> list[Any]:
@@ -255,14 +242,14 @@ def _pitched(part: Any) -> list[Any]:
     ]
 
 
-def _tune(score: Any, part: Any, content: bytes, path: Path) -> Tune:
+def _tune(score: Any, part: Any, content: bytes, place: str) -> Tune:
     measures = list(part.getElementsByClass("Measure"))
-    metre = _metre(part, path)
+    metre = _metre(part, place)
     if len({sign.sharps for sign in part.flatten().getElementsByClass("KeySignature")}) > 1:
-        raise TuneError("changes its key", place=str(path), hint="Give a tune that stays in one key.")
+        raise TuneError("changes its key", place=place, hint="Give a tune that stays in one key.")
     lengths = [_ticks(measure.duration.quarterLength) for measure in measures]
     pickup = lengths[0] if lengths and lengths[0] < metre.bar else 0
-    bars = full_bars(lengths[1:] if pickup else lengths, metre, str(path))
+    bars = full_bars(lengths[1:] if pickup else lengths, metre, place)
     return Tune(
         title=_title(score),
         key=_key(part),
@@ -307,13 +294,13 @@ def _title(score: Any) -> str:
     return printable(str(title or ""))
 
 
-def _metre(part: Any, path: Path) -> Metre:
+def _metre(part: Any, place: str) -> Metre:
     found = {sign.ratioString for sign in part.flatten().getElementsByClass("TimeSignature")}
     if len(found) > 1:
-        raise TuneError(f"changes its metre ({', '.join(sorted(found))})", place=str(path))
+        raise TuneError(f"changes its metre ({', '.join(sorted(found))})", place=place)
     name = next(iter(found), "4/4")
     if name not in METRES:
-        raise TuneError(f"is in {name}", place=str(path), hint=f"Metres that work: {', '.join(METRES)}.")
+        raise TuneError(f"is in {name}", place=place, hint=f"Metres that work: {', '.join(METRES)}.")
     return METRES[name]
 
 
@@ -415,13 +402,17 @@ def read_score(content: bytes, place: str) -> Sheet:
     """The melodies of a MusicXML score, plain or packed, given as bytes; TuneError where it cannot be used."""
     xml = safe_xml(content, place)
     with _quiet(place):
-        import music21  # noqa: PLC0415 - a quarter of a second, for scores only
-
-        score: Any = music21.converter.parseData(_as_utf_8(xml), format="musicxml")
+        score = _score(xml)
         voices = tuple(_voice(part) for part in score.parts if _pitched(part))
         title, tempi = _title(score), [_tempo(part) for part in score.parts]
     repeats = (REPEATS,) if b"<repeat " in xml else ()
     return checked_sheet(Sheet(named_apart(voices), title, next(filter(None, tempi), None), repeats), place)
+
+
+def _score(xml: bytes) -> Any:
+    import music21  # noqa: PLC0415 - a quarter of a second, for scores only
+
+    return music21.converter.parseData(_as_utf_8(xml), format="musicxml")
 
 
 def _as_utf_8(xml: bytes) -> bytes:
@@ -443,6 +434,8 @@ def _quiet(place: str) -> Iterator[None]:
         ):
             warnings.simplefilter("ignore")
             yield
+    except MemoryError:
+        raise
     except Exception as error:
         raise TuneError("cannot be read as music", place=place) from error
 

@@ -24,11 +24,12 @@ from fillgen.errors import (
     did_you_mean,
     shorten,
 )
+from fillgen.incoming import from_stdin, read_bytes
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import written_phrase, wrong_bar
-from fillgen.readers.incoming import from_stdin, read_bytes
+from fillgen.readers.confined import read_abc, read_score
 from fillgen.readers.melody import Sheet, Sound, Voice, top_line
-from fillgen.readers.musicxml import MOST_BYTES, full_bars, read_abc, read_score
+from fillgen.readers.musicxml import MOST_BYTES, full_bars
 from fillgen.readers.timing import Beats, is_dotted, is_writable, on_places, settled
 from fillgen.theory.chords import NO_CHORD, Chord
 from fillgen.theory.keys import read_metre

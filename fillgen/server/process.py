@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import BinaryIO
 
 from fillgen.errors import FillgenError, NoPhraseError, OutputError, shorten
+from fillgen.readers.confined import limit_memory
 from fillgen.server.frames import (
     DATA,
     END,
@@ -24,8 +25,11 @@ from fillgen.server.frames import (
     length_of,
 )
 
-BAD, CLASH, NONE, FAULT = 400, 409, 422, 500
-"""HTTP statuses: what was asked cannot be read; a file stands in the way; no phrase is possible; a fault of ours."""
+BAD, CLASH, NONE, FAULT, FULL = 400, 409, 422, 500, 503
+"""HTTP statuses: what was asked cannot be read; a file stands in the way; no phrase is possible; a fault of ours; too much was asked."""
+MOST_MEMORY = 1_500_000_000
+"""The memory that a worker may have, in bytes."""
+_TOO_MUCH = "this takes more memory than a page should"
 OUR_FAULT = "something went wrong here; it is a fault of fillgen, not of yours"
 _GENERAL = "Try again; if it comes back, report it with what you asked for."
 
@@ -44,6 +48,9 @@ def answered(question: Question) -> Iterator[tuple[bytes, bytes]]:
             yield DATA, part
     except FillgenError as error:
         yield from _refused(_status(error), error_of(error), kind)
+    except MemoryError:
+        log = f"{question.name}: stopped at its limit of memory"
+        yield from _refused(FULL, error_bytes(_TOO_MUCH, hint="Ask for fewer bars or ideas."), kind)
     except Exception as error:  # one question must not end the worker
         log = f"{question.name}: {type(error).__name__}: {shorten(str(error), 200)}"
         yield from _refused(FAULT, error_bytes(OUR_FAULT, hint=_GENERAL), kind)
@@ -102,6 +109,7 @@ def main() -> None:
     os.dup2(2, 1)  # what a library prints must not come between the frames
     import fillgen.server.answers  # noqa: F401, PLC0415 - loaded before the first question comes
 
+    limit_memory(MOST_MEMORY)
     try:
         work(asks, tells)
     except BrokenPipeError:

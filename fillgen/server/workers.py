@@ -5,13 +5,11 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-import sys
 from asyncio.subprocess import PIPE, Process
 from collections.abc import AsyncIterator, Callable, Sequence
-from pathlib import Path
 from typing import Any
 
-import fillgen
+from fillgen.readers.confined import command
 from fillgen.server.frames import (
     DATA,
     END,
@@ -41,14 +39,8 @@ QUICK = frozenset(
 _PIECE = 1 << 16
 UNABLE = 503
 """The HTTP status of a question that nobody could answer."""
-_ROOT = str(Path(fillgen.__file__).parent.parent)
-COMMAND = (
-    sys.executable,
-    "-P",
-    "-c",
-    f"import sys; sys.path.append({_ROOT!r}); from fillgen.server.process import main; main()",
-)
-"""What a worker is started with. Its modules are never looked for in the folder where the server was started."""
+COMMAND = command("fillgen.server.process")
+"""What a worker is started with."""
 
 Log = Callable[[str], None]
 _Frame = tuple[bytes, bytes]

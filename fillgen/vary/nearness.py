@@ -24,6 +24,8 @@ _FREE = 3
 """The most neighbouring notes that a small change touches."""
 
 
+_PLACES = 64
+"""The most places of a long phrase that small changes are looked for at; another seed takes others."""
 _NEAR_COPY = 0.97
 """Small changes may leave two variants alike in this share of their sounding time."""
 
@@ -57,12 +59,20 @@ def _few_notes(task: Task) -> Iterator[PhraseSpace]:
     plan = own_plan(task)
     rises = rises_of(task) if task.wish.contour else {}
     own = dict(enumerate(note.midi for note in task.phrase))
-    for first, note in enumerate(task.phrase):
-        free = _free_from(task, first)
+    for first in _places(task):
+        free, note = _free_from(task, first), task.phrase[first]
         if free:
             stays = {index: midi for index, midi in own.items() if index not in free}
             kept = Kept(stays, rises, leaning(list(own.values()), 1.0), never={first: (note.midi,)})
             yield task.engine.space(plan, kept)
+
+
+def _places(task: Task) -> Sequence[int]:
+    """The notes with which small changes begin: of many, as many as there is time for, spread over the phrase."""
+    every = len(task.phrase) / _PLACES
+    if every <= 1:
+        return range(len(task.phrase))
+    return [int((place + task.dice.doubles(1)[0]) * every) for place in range(_PLACES)]
 
 
 def _free_from(task: Task, first: int) -> range:

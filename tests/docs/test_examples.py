@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from fillgen.chart.text import chart_text, parse_chart
-from fillgen.readers.musicxml import read_tune
+from fillgen.readers.confined import read_tune
 
 ROOT = Path(__file__).resolve().parents[2]
 BASS = "(?:/[A-G][b#]?)?"

@@ -19,8 +19,8 @@ import symusic
 from music21 import chord, duration, key, meter, note, pitch, stream, tempo
 
 from fillgen.errors import TuneError
+from fillgen.readers.confined import read_abc
 from fillgen.readers.midi import read_midi
-from fillgen.readers.musicxml import read_abc
 from fillgen.readers.phrases import Found, find_phrase, line_up
 from tests.outside.test_midi import VLQ_TABLE
 

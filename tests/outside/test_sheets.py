@@ -22,7 +22,7 @@ import fillgen
 from fillgen.chart.text import parse_chart
 from fillgen.phrase.idea import IdeaNote, Ideas
 from fillgen.phrase.note import Note
-from fillgen.readers.musicxml import read_tune
+from fillgen.readers.confined import read_tune
 from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.rules.pack import RulePack
 from fillgen.teaching.practice import own_ideas

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import music21
 
-from fillgen.readers.musicxml import read_tune
+from fillgen.readers.confined import read_tune
 from fillgen.tune import TuneRequest, pieces
 from fillgen.writers.tunes import tune_musicxml
 

@@ -29,7 +29,8 @@ from fillgen.chart.sequences import sequence, to_chord
 from fillgen.cli import main
 from fillgen.errors import OptionError, OutputError, TuneError
 from fillgen.hands.playing import PARTS, Playing
-from fillgen.readers.musicxml import Tune, read_tune
+from fillgen.readers.confined import read_tune
+from fillgen.readers.musicxml import Tune
 from fillgen.theory.chords import read_chord
 from fillgen.tune import Piece, TuneRequest, pieces
 from fillgen.writers.tunes import tune_midi, tune_musicxml

@@ -25,7 +25,7 @@ from typing import IO, Any
 import mido
 import pytest
 
-from fillgen.batch import INDEX
+from fillgen.app.batch import INDEX
 from fillgen.cli import main
 from fillgen.dice import Dice
 from fillgen.errors import OutputError

@@ -16,11 +16,11 @@ import pytest
 import typer
 
 import fillgen
+from fillgen.app.batch import Order
 from fillgen.app.contents import BOOK, IDEAS
 from fillgen.app.formats import FORMATS, Content, Format
 from fillgen.app.keywords import with_keywords
 from fillgen.app.options import OPTIONS, ChordOptions, IdeaOptions, Option, OutputOptions, given
-from fillgen.batch import Order
 from fillgen.cli.signature import Strict, grouped
 from fillgen.errors import OptionError
 from fillgen.server.fields import Fields

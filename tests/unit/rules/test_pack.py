@@ -645,3 +645,20 @@ def test_wrong_pack_stops_the_work(tmp_path: Path) -> None:
     path = write(tmp_path, '[[shape]]\nname = "x"\npoints = []\n')
     with pytest.raises(FillgenError, match="shape 'x'"):
         fillgen.ideas("| C |", rules=path, shape="arch")
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("x = 1\n" * 40_000, "larger than 200 kB"),
+        (".".join("a" * 90_000) + " = 1", "more dots"),
+        ("x = " + "[" * 90_000 + "]" * 90_000, "not a valid TOML file"),
+        (f'"{"k" * 150_000}" = 1', "unknown key"),
+    ],
+    ids=["long", "dotted", "nested", "one key"],
+)
+def test_a_pack_of_any_size_is_refused_in_a_few_words(text: str, why: str, tmp_path: Path) -> None:
+    """A key of many parts takes memory by the square of their number, so it is not given to the parser."""
+    with pytest.raises(PackError, match=why) as refused:
+        read(tmp_path, text).check()
+    assert len(str(refused.value)) < 1200

@@ -18,9 +18,10 @@ from typing import Any
 
 import pytest
 
-from fillgen import FillgenError, OptionError, OutputError, RulePack, batch, parse_chart
+from fillgen import FillgenError, OptionError, OutputError, RulePack, parse_chart
+from fillgen.app import batch
+from fillgen.app.batch import INDEX, Batch, Index, Order, Outcome, make
 from fillgen.app.options import ChordOptions, IdeaOptions, PlayOptions
-from fillgen.batch import INDEX, Batch, Index, Order, Outcome, make
 from fillgen.cli import main
 from fillgen.writers import files
 
