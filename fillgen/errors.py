@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-
 _LONGEST = 500
 """The most letters of a message, whatever a file has in it."""
 
