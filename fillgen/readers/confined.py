@@ -24,8 +24,10 @@ from fillgen.readers.melody import Sheet
 
 try:
     import resource
-except ImportError:  # not on Windows, where only the clock stops a reader
-    resource = None  # type: ignore[assignment]
+except ImportError:  # on Windows, where only the clock stops a reader
+    _HAS_LIMITS = False
+else:
+    _HAS_LIMITS = True
 
 MOST_SECONDS = 3
 """The computing time that one score may take, in seconds."""
@@ -33,7 +35,7 @@ MOST_WAITING = 20.0
 """How long an answer is waited for on a busy machine, in seconds."""
 MOST_MEMORY = 480_000_000
 """The memory that the process may have, its libraries included, in bytes; kept on Linux only."""
-_GROWN = MOST_MEMORY // 2
+_GROWN = MOST_MEMORY * 2 // 3
 _KILOBYTE = 1024
 _HINT = "Give a shorter score, or save it again from a music program."
 
@@ -102,7 +104,7 @@ class _Reader:
             try:
                 pickle.dump((task, content, place), process.stdin)
                 process.stdin.flush()
-                answer = pickle.load(process.stdout)  # noqa: S301 - from our own process
+                answer, stays = pickle.load(process.stdout)  # noqa: S301 - from our own process
             except (OSError, EOFError, pickle.UnpicklingError):
                 self.end()
                 raise TuneError("takes too long to read", place=place, hint=_HINT) from None
@@ -112,6 +114,8 @@ class _Reader:
                 raise
             finally:
                 watch.cancel()
+            if not stays:
+                self.end()
         if isinstance(answer, Exception):
             raise answer
         return answer
@@ -158,7 +162,7 @@ def main() -> None:
 
 
 def _answer(asks: BinaryIO, tells: BinaryIO) -> None:
-    """Answer one question. A process that has grown is not kept: EOFError ends it."""
+    """Answer one question, and say whether this process may be kept; EOFError where no more come."""
     task, content, place = pickle.load(asks)  # noqa: S301 - from the process that started this one
     _limit_time()
     try:
@@ -167,15 +171,18 @@ def _answer(asks: BinaryIO, tells: BinaryIO) -> None:
         answer = error
     except MemoryError:
         answer = TuneError("takes more memory to read than a score should", place=place, hint=_HINT)
-    pickle.dump(answer, tells)
+    pickle.dump((answer, not _has_grown()), tells)
     tells.flush()
-    if resource is not None and _KILOBYTE * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > _GROWN:
-        raise EOFError
+
+
+def _has_grown() -> bool:
+    """Whether this process has taken so much memory that the next score had too little."""
+    return _HAS_LIMITS and _KILOBYTE * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > _GROWN
 
 
 def _limit_time() -> None:
     """Have the system end this process when it has computed for too long from now on."""
-    if resource is not None:
+    if _HAS_LIMITS:
         used = resource.getrusage(resource.RUSAGE_SELF)
         soft = int(used.ru_utime + used.ru_stime) + 1 + MOST_SECONDS
         hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
@@ -188,7 +195,7 @@ def limit_memory(most: int) -> None:
     What can be limited are its addresses, of which it has more than it has pages; those it has now are let be.
     """
     statm = Path("/proc/self/statm")
-    if resource is None or not statm.is_file():
+    if not _HAS_LIMITS or not statm.is_file():
         return
     addresses, pages = (int(count) * resource.getpagesize() for count in statm.read_text().split()[:2])
     limit = addresses + max(0, most - pages)
