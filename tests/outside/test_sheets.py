@@ -342,7 +342,7 @@ def test_a_stranger_beams_alike(metre: str) -> None:
 def test_a_stranger_reads_the_tempo(metre: str) -> None:
     """music21 reads the mark of beats as the quarter notes that are meant; which note is the beat is common practice."""
     beats = {"6/8": ("quarter", 1), "9/8": ("quarter", 1), "12/8": ("quarter", 1), "2/2": ("half", 0)}
-    entry = replace(of_cells(metre), tempo=120)
+    (entry,) = entries_of(fillgen.ideas("| F | C7 |", metre=metre, tempo=120, count=1))
     (mark,) = read(render([entry], USUAL, "musicxml")).recurse().getElementsByClass("MetronomeMark")
     assert (mark.referent.type, mark.referent.dots) == beats.get(metre, ("quarter", 0))
     assert mark.getQuarterBPM() == 120
