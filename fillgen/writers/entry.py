@@ -12,7 +12,7 @@ from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, OutputError, printable, shorten
 from fillgen.hands.take import left_paths, swing_of
 from fillgen.phrase.idea import IdeaNote, Ideas
-from fillgen.phrase.note import spell
+from fillgen.phrase.spelling import spell
 from fillgen.theory.chords import Tone
 from fillgen.theory.metre import TICKS
 from fillgen.writers.look import USUAL, SheetOptions

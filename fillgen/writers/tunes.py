@@ -12,7 +12,8 @@ from fillgen.errors import TuneError
 from fillgen.hands.playing import Playing
 from fillgen.hands.take import left_paths, swing_of
 from fillgen.hands.voicing import VoicingPath
-from fillgen.phrase.note import Phrase, spell
+from fillgen.phrase.note import Phrase
+from fillgen.phrase.spelling import spell
 from fillgen.readers.musicxml import Tune
 from fillgen.theory.metre import TICKS
 from fillgen.tune import Piece
