@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from heapq import nsmallest
-from itertools import combinations, pairwise
+from itertools import combinations, islice, pairwise
 from typing import NamedTuple
 
 from fillgen.chart.progression import Progression
@@ -44,12 +44,14 @@ class LowLimit:
 
 
 LOW_LIMITS = (
-    LowLimit(48, 7, "below C3 thirds and fourths turn muddy: a fifth or more stays clear"),
-    LowLimit(51, 3, "below Eb3 steps turn muddy as well"),
-    LowLimit(52, 2, "below E3 a half step growls"),
+    LowLimit(46, 7, "below Bb2 fourths turn muddy: a fifth or more stays clear"),
+    LowLimit(52, 5, "below E3 seconds and thirds turn muddy: a fourth or more stays clear"),
 )
 """How close keys may lie low down. Common practice: arrangers' tables of low interval limits begin half steps at E3,
-whole steps at Eb3, minor thirds at C3, and wider intervals a little lower, where a fifth is asked for here."""
+whole steps at Eb3, thirds between Bb2 and C3 and fourths at Bb2. That is as low as they go; in one hand on a piano seconds
+and thirds are clear from E3."""
+CLUSTER = 4
+"""Three keys within so many semitones, a major third, are a cluster; two seconds one above the other are as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,8 @@ class Hand:
 
     `low` and `high` are the lowest and the highest key, as MIDI numbers. `span` is how far the hand reaches, in
     semitones; a chord in close position is always narrower than an octave. `thin` leaves three keys to a chord, for
-    small hands. `spread` adds the spread forms of each chord, up to a tenth wide, or up to `span` where that is more.
+    small hands. `rootless` leaves the root of a chord of four tones and more to the bass, unless the chart gives the bass
+    another note. `spread` adds the spread forms of each chord, up to a tenth wide, or up to `span` where that is more.
     OptionError where a setting is outside what is offered.
 
     >>> Hand(span=30)
@@ -68,10 +71,11 @@ class Hand:
     """
 
     low: int = 48
-    high: int = 64
+    high: int = 67
     span: int = OCTAVE
     thin: bool = False
     spread: bool = False
+    rootless: bool = False
 
     def __post_init__(self) -> None:
         if not 0 <= self.low <= self.high <= 127:
@@ -104,11 +108,15 @@ _INVERSIONS = {
 
 @dataclass(frozen=True, slots=True)
 class Voicing:
-    """A chord as the hand holds it: its keys from the lowest up, and the tone of the chord on each of them."""
+    """A chord as the hand holds it: its keys from the lowest up, and the tone of the chord on each of them.
+
+    `reason` says why it isn't clear, where the hand has nothing clearer; it is empty for a clear voicing.
+    """
 
     chord: Chord
     pitches: Pitches
     tones: tuple[Tone, ...]
+    reason: str = ""
 
     @property
     def inversion(self) -> int:
@@ -154,23 +162,41 @@ class Voicing:
 
 # The keys of one chord
 
+_TRIAD = 3
+_FEWEST_KEYS = 2
 
-def held_tones(chord: Chord, most: int) -> tuple[Tone, ...]:
-    """The tones of a chord that the left hand keeps if it holds at most a number of keys, three or more.
+
+def held_tones(chord: Chord, most: int, *, rootless: bool = False) -> tuple[Tone, ...]:
+    """The tones of a chord that the left hand keeps if it holds at most a number of keys, two or more.
 
     What the bass and the ear supply goes first: a perfect fifth, then the root, then the lowest of the tensions.
     Third and seventh, altered fifths and the highest tensions stay. Common practice. A bass note after a slash is
-    the bass player's, and changes nothing.
+    the bass player's, and changes nothing; where it isn't the root, a `rootless` hand plays the root as well.
 
     >>> from fillgen.theory.chords import read_chord
     >>> [tone.degree.text for tone in held_tones(read_chord("C13/G"), 4)]
     ['3', 'b7', '9', '13']
     """
-    tones = list(chord.tones)
+    bass_has_root = chord.bass is None or chord.bass == chord.root
+    without = rootless and bass_has_root and len(chord.tones) > _TRIAD
+    return _kept(_above_root(chord) if without else chord.tones, most)
+
+
+def _guides(chord: Chord) -> tuple[Tone, ...]:
+    """The guide tones, third and seventh: less than these isn't the chord any more."""
+    return tuple(tone for tone in chord.tones if tone.degree.family in ("3", "7"))
+
+
+def _above_root(chord: Chord) -> tuple[Tone, ...]:
+    return tuple(tone for tone in chord.tones if tone.degree.text != "1")
+
+
+def _kept(tones: Sequence[Tone], most: int) -> tuple[Tone, ...]:
+    kept = list(tones)
     for tone in _dispensable(tones):
-        if len(tones) > most:
-            tones.remove(tone)
-    return tuple(tones)
+        if len(kept) > most:
+            kept.remove(tone)
+    return tuple(kept)
 
 
 def _dispensable(tones: Sequence[Tone]) -> list[Tone]:
@@ -182,21 +208,63 @@ def _dispensable(tones: Sequence[Tone]) -> list[Tone]:
 
 @lru_cache(maxsize=1024)
 def voicings(chord: Chord, hand: Hand) -> tuple[Voicing, ...]:
-    """All the ways in which a hand can hold a chord, from the lowest keys up; none for N.C.
+    """All the ways in which a hand can hold a chord clearly, from the lowest keys up; none for N.C.
 
     These are its close positions, and with `hand.spread` its spread forms: a close position with its second key from
     the top an octave lower, which is the same as another one with its second key from the bottom an octave higher.
+    Keys keep their low limits and make no cluster; a chord that has no such form in the register is held with fewer keys,
+    down to two, and where that doesn't help either as clearly as can be, with the `reason`.
 
     >>> from fillgen.theory.chords import read_chord
     >>> [" ".join(voicing.names) for voicing in voicings(read_chord("F7"), Hand())]
     ['C3 Eb3 F3 A3', 'Eb3 F3 A3 C4', 'F3 A3 C4 Eb4']
     """
-    tones = held_tones(chord, hand.most)
-    by_class = {tone.name.pitch_class: tone for tone in tones}
-    found = sorted(pitches for pitches in _forms(tuple(by_class), hand) if _is_held(pitches, hand))
-    return tuple(
-        Voicing(chord, pitches, tuple(by_class[midi % OCTAVE] for midi in pitches)) for pitches in found
-    )
+    sizes = _sizes(chord, hand)
+    for size in sizes:
+        clear = [form for form in _held(size, hand) if not _mud(form[0])]
+        if clear:
+            return _voiced(chord, clear)
+    forms = [(_mud(form[0]), number, form) for number, size in enumerate(sizes) for form in _held(size, hand)]
+    least = min((each[:2] for each in forms), default=None)
+    return _voiced(chord, [form for *cost, form in forms if tuple(cost) == least])
+
+
+def _sizes(chord: Chord, hand: Hand) -> list[list[tuple[Tone, ...]]]:
+    """The tones that a hand may hold of a chord: first as many as it can, then fewer, with the root or without."""
+    full = held_tones(chord, hand.most, rootless=hand.rootless)
+    sizes = [[full]]
+    for most in range(len(full), _FEWEST_KEYS - 1, -1):
+        ways = dict.fromkeys((_kept(full, most), _kept(_above_root(chord), most), _guides(chord)))
+        sizes.append([tones for tones in ways if len(tones) == most])
+    return sizes
+
+
+_Form = tuple[Pitches, tuple[Tone, ...]]
+"""Keys, and the tones that are on them in any order."""
+
+
+def _voiced(chord: Chord, forms: Sequence[_Form]) -> tuple[Voicing, ...]:
+    found = []
+    for pitches, tones in forms:
+        by_class = {tone.name.pitch_class: tone for tone in tones}
+        found.append(
+            Voicing(chord, pitches, tuple(by_class[midi % OCTAVE] for midi in pitches), unclear(pitches))
+        )
+    return tuple(found)
+
+
+def _held(ways: Sequence[tuple[Tone, ...]], hand: Hand) -> list[_Form]:
+    """Every form of some tones that lies in the register and the reach of a hand, from the lowest up."""
+    forms = [(pitches, tones) for tones in ways for pitches in _forms(_classes(tones), hand)]
+    return sorted((form for form in forms if _is_in_reach(form[0], hand)), key=lambda form: form[0])
+
+
+def _classes(tones: Sequence[Tone]) -> tuple[int, ...]:
+    return tuple(tone.name.pitch_class for tone in tones)
+
+
+def _is_in_reach(pitches: Pitches, hand: Hand) -> bool:
+    return hand.low <= pitches[0] and pitches[-1] <= hand.high and pitches[-1] - pitches[0] <= hand.reach
 
 
 def _forms(classes: Sequence[int], hand: Hand) -> Iterator[Pitches]:
@@ -210,21 +278,36 @@ def _forms(classes: Sequence[int], hand: Hand) -> Iterator[Pitches]:
                 yield (close[-2] - OCTAVE, *close[:-2], close[-1])
 
 
-def _is_held(pitches: Pitches, hand: Hand) -> bool:
-    inside = hand.low <= pitches[0] and pitches[-1] <= hand.high
-    return inside and pitches[-1] - pitches[0] <= hand.reach and _is_clear(pitches)
+def _mud(pitches: Pitches) -> int:
+    """How unclear some keys are: the semitones that neighbours lack to their low limit, and an octave for a cluster."""
+    lacking = [limit.semitones - (above - key) for limit, key, above in _too_close(pitches)]
+    return sum(lacking) + OCTAVE * _clusters(pitches)
 
 
-def _is_clear(pitches: Pitches) -> bool:
-    """Whether no two neighbouring keys lie too close together for where they are.
+def _too_close(pitches: Pitches) -> list[tuple[LowLimit, int, int]]:
+    """The neighbours that lie closer than their low limit, with the first limit that they break."""
+    found = []
+    for key, above in pairwise(pitches):
+        broken = (limit for limit in LOW_LIMITS if key < limit.below and above - key < limit.semitones)
+        found += [(limit, key, above) for limit in islice(broken, 1)]
+    return found
 
-    >>> _is_clear((47, 50, 55)), _is_clear((48, 52, 55))
-    (False, True)
+
+def _clusters(pitches: Pitches) -> int:
+    return sum(top - bottom <= CLUSTER for bottom, top in zip(pitches, pitches[2:], strict=False))
+
+
+def unclear(pitches: Pitches) -> str:
+    """Why some keys do not sound clear together; empty where they do.
+
+    >>> unclear((52, 55, 60)), unclear((48, 52, 55))
+    ('', 'below E3 seconds and thirds turn muddy: a fourth or more stays clear')
+    >>> unclear((55, 56, 58))
+    'three keys within a major third are a cluster'
     """
-    pairs = list(pairwise(pitches))
-    return all(
-        above - key >= limit.semitones for limit in LOW_LIMITS for key, above in pairs if key < limit.below
-    )
+    if _clusters(pitches):
+        return "three keys within a major third are a cluster"
+    return next((limit.reason for limit, _, _ in _too_close(pitches)), "")
 
 
 # From one voicing to the next
@@ -282,6 +365,11 @@ class VoicingPath:
 
     voicings: tuple[Voicing | None, ...]
     movement: int
+
+    @property
+    def unclear(self) -> int:
+        """How many voicings aren't clear."""
+        return sum(bool(voicing and voicing.reason) for voicing in self.voicings)
 
     @property
     def before(self) -> tuple[Voicing | None, ...]:

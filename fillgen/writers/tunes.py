@@ -180,9 +180,9 @@ class _Added:
 
     def _right_chunks(self, start: int, count: int) -> list[Chunk]:
         first, end = start * self.metre.bar, (start + count) * self.metre.bar
-        phrase: Phrase = tuple(n for n in self.piece.idea.phrase if first <= n.onset < end)
-        names = spell(self.progression, phrase)
-        return [Chunk(n.onset - first, n.length, (name,)) for n, name in zip(phrase, names, strict=True)]
+        phrase: Phrase = self.piece.idea.phrase
+        named = zip(phrase, spell(self.progression, phrase), strict=True)
+        return [Chunk(n.onset - first, n.length, (name,)) for n, name in named if first <= n.onset < end]
 
     @cached_property
     def _left_path(self) -> VoicingPath:

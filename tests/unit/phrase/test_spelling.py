@@ -156,9 +156,9 @@ def test_a_moved_note_loses_its_name() -> None:
 def test_kept_bars_keep_their_names() -> None:
     """What `vary` keeps of a phrase is spelled as it was typed."""
     chart = parse_chart("| Eb | Cm7 | Fm7 | Bb7 |")
-    text = "G5q D#5q G5h | Eb5q D#5q Eb5h | C5q Ab4q F4h | Bb4h D5h"
+    text = "G5q D#5q G5h | Eb5h D#5h | C5q Ab4q F4h | Bb4h D5h"
     found = fillgen.variants(chart, text, keep=("1-2",), count=3, level=5)
-    assert all(idea.text.startswith("G5q D#5q G5h | Eb5q D#5q Eb5h |") for idea in found)
+    assert all(idea.text.startswith("G5q D#5q G5h | Eb5h D#5h |") for idea in found)
 
 
 @pytest.mark.parametrize("ending", ["abc", "musicxml"])
