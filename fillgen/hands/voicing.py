@@ -1,6 +1,7 @@
 """The left hand: which keys it can hold for a chord, and the way through a chart that moves it least, exactly.
 
-A chord is held with one key for each of its tones, in close position or spread. Which of its positions is best
+A chord is held with one key for each of its tones, in close position or spread, clear of mud and clusters; with fewer keys
+where that cannot be. Which of its positions is best
 depends on the chords around it, so the whole chart is decided at once: the best ways on from every voicing are
 found from the last chord back to the first. Pitches are MIDI numbers (C4 = 60), distances are semitones.
 """
@@ -147,7 +148,7 @@ class Voicing:
 
         >>> from fillgen.theory.chords import read_chord
         >>> [voicing.position for voicing in voicings(read_chord("Bb"), Hand())]
-        ['first inversion', 'second inversion']
+        ['second inversion', 'root position']
         >>> [voicing.position for voicing in voicings(read_chord("Bb7"), Hand(thin=True))]
         ['third at the bottom', 'seventh at the bottom']
         """
@@ -188,7 +189,14 @@ def _guides(chord: Chord) -> tuple[Tone, ...]:
 
 
 def _above_root(chord: Chord) -> tuple[Tone, ...]:
-    return tuple(tone for tone in chord.tones if tone.degree.text != "1")
+    """The tones without the root, and without a fifth that rubs against a tension a half step away, such as a b13."""
+    others = [tone for tone in chord.tones if tone.degree.text not in ("1", "5")]
+    rubbed = {(tone.name.pitch_class + rise) % OCTAVE for tone in others for rise in (-1, 1)}
+    return tuple(
+        tone
+        for tone in chord.tones
+        if tone in others or (tone.degree.text == "5" and tone.name.pitch_class not in rubbed)
+    )
 
 
 def _kept(tones: Sequence[Tone], most: int) -> tuple[Tone, ...]:
@@ -217,7 +225,7 @@ def voicings(chord: Chord, hand: Hand) -> tuple[Voicing, ...]:
 
     >>> from fillgen.theory.chords import read_chord
     >>> [" ".join(voicing.names) for voicing in voicings(read_chord("F7"), Hand())]
-    ['C3 Eb3 F3 A3', 'Eb3 F3 A3 C4', 'F3 A3 C4 Eb4']
+    ['F3 A3 C4 Eb4', 'A3 C4 Eb4 F4']
     """
     sizes = _sizes(chord, hand)
     for size in sizes:
@@ -423,7 +431,7 @@ def best_paths(progression: Progression, hand: Hand | None = None, count: int = 
     >>> from fillgen.chart.text import parse_chart
     >>> best, *_ = best_paths(parse_chart("| Bb | Dm | Eb | F7 |"))
     >>> [" ".join(voicing.names) for voicing in best.voicings], best.movement
-    (['D3 F3 Bb3', 'D3 F3 A3', 'Eb3 G3 Bb3', 'Eb3 F3 A3 C4'], 10)
+    (['F3 Bb3 D4', 'F3 A3 D4', 'G3 Bb3 Eb4', 'F3 A3 C4 Eb4'], 10)
     """
     hand = hand or Hand()
     if not 1 <= count <= MOST_PATHS:
@@ -470,7 +478,6 @@ def _way_on(chord: Chord, hand: Hand) -> str:
     loosened = (
         (f"a wider register, such as {_called(wider.low)} to {higher},", wider),
         ("a wider span, such as 12 semitones,", replace(hand, span=max(hand.span, OCTAVE))),
-        ("thin chords", replace(hand, thin=True)),
     )
     helps = [words for words, other in loosened if voicings(chord, other)]
     helpful = " or ".join(helps) or "a wider register together with a wider span"
@@ -539,9 +546,9 @@ def moves_in_words(before: Voicing | None, after: Voicing | None) -> str:
     """What the hand does between two voicings; `before` is None at the start, `after` over N.C.
 
     >>> from fillgen.theory.chords import read_chord
-    >>> bb, gm = (voicings(read_chord(symbol), Hand())[0] for symbol in ("Bb", "Gm"))
+    >>> bb, gm = (voicings(read_chord(symbol), Hand(53))[0] for symbol in ("Bb", "Gm"))
     >>> moves_in_words(None, bb), moves_in_words(bb, gm)
-    ('start here', 'only the middle note moves, up a whole step')
+    ('start here', 'only the lowest note moves, up a whole step')
     """
     if after is None:
         return "no chord, the hand stays"
