@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from operator import itemgetter
+from typing import NamedTuple
 
 from fillgen.chart.progression import Progression, passing_names
 from fillgen.phrase.note import Note, Phrase
@@ -51,13 +53,21 @@ def spell(progression: Progression, notes: Phrase) -> tuple[str, ...]:
     return Speller(progression).names(notes)
 
 
+class _Choice(NamedTuple):
+    """A name that a note may take: what it costs, and its place on the staff in letters."""
+
+    name: Name
+    cost: int
+    height: int
+
+
 class Speller:
     """Spells phrases over one progression. `written` are notes whose names also hold where they come back."""
 
     def __init__(self, progression: Progression, written: Phrase = ()) -> None:
         self._progression = progression
         self._written = {(note.onset, note.midi): note.name for note in written if note.name is not None}
-        self._choices = lru_cache(maxsize=4096)(self._costs_of)
+        self._usual = lru_cache(maxsize=4096)(self._usual_choices)
 
     def names(self, notes: Phrase) -> tuple[str, ...]:
         """The scientific names of a phrase's notes."""
@@ -65,46 +75,61 @@ class Speller:
 
     def _line(self, notes: Phrase) -> tuple[Name, ...]:
         """The names that cost least together; of equals the one whose later notes have the better names."""
-        best: dict[Name, tuple[int, tuple[Name, ...]]] = {}
-        for index, note in enumerate(notes):
-            choices = self._choices_of(note)
-            before = notes[index - 1]
-            best = {
-                name: min(
-                    (
-                        (total + cost + self._pair(before, line[-1], note, name), (*line, name))
-                        for total, line in best.values()
-                    ),
-                    key=lambda way: way[0],
-                    default=(cost, (name,)),
-                )
-                for name, cost in choices.items()
-            }
-        return min(best.values(), key=lambda way: way[0])[1] if best else ()
+        rows = [self._choices(note) for note in notes]
+        first = [row[0] for row in rows]
+        if not any(choice.cost for choice in first) and self._is_free_of_charge(notes, first):
+            return tuple(choice.name for choice in first)
+        lines: list[tuple[int, tuple[_Choice, ...]]] = [(0, ())]
+        for index, row in enumerate(rows):
+            lines = [self._onward(lines, notes, index, choice) for choice in row]
+        return tuple(choice.name for choice in min(lines, key=itemgetter(0))[1])
 
-    def _choices_of(self, note: Note) -> dict[Name, int]:
-        """The names a note may take with their costs, the cheapest first; its own alone where it came with one."""
+    def _is_free_of_charge(self, notes: Phrase, choices: Sequence[_Choice]) -> bool:
+        pairs = zip(notes, choices, notes[1:], choices[1:], strict=False)
+        return not any(self._pair(*pair) for pair in pairs)
+
+    def _onward(
+        self,
+        lines: Sequence[tuple[int, tuple[_Choice, ...]]],
+        notes: Phrase,
+        index: int,
+        choice: _Choice,
+    ) -> tuple[int, tuple[_Choice, ...]]:
+        """The cheapest of some lines that goes on to a choice for the next note."""
+        if not index:
+            return choice.cost, (choice,)
+        before, note = notes[index - 1], notes[index]
+        ways = ((total + self._pair(before, line[-1], note, choice), line) for total, line in lines)
+        total, line = min(ways, key=itemgetter(0))
+        return total + choice.cost, (*line, choice)
+
+    def _choices(self, note: Note) -> tuple[_Choice, ...]:
+        """The names a note may take, the cheapest first; its own alone where it came with one."""
         own = note.name or self._written.get((note.onset, note.midi))
         if own is not None and own.pitch_class == note.midi % 12 and abs(own.alter) <= MOST_SIGNS:
-            return {own: 0}
-        return self._choices(note)
+            return (_Choice(own, 0, _height(own, note.midi)),)
+        return self._usual(note)
 
-    def _costs_of(self, note: Note) -> dict[Name, int]:
+    def _usual_choices(self, note: Note) -> tuple[_Choice, ...]:
         chords = self._chords(note)
         key = self._key_at(note.onset)
-        costs = {name: _name_cost(name, chords, key) for name in names_of(note.midi % 12)}
-        return dict(sorted(costs.items(), key=lambda item: item[1]))
+        choices = (
+            _Choice(name, _name_cost(name, chords, key), _height(name, note.midi))
+            for name in names_of(note.midi % 12)
+        )
+        return tuple(sorted(choices, key=lambda choice: choice.cost))
 
-    def _pair(self, before: Note, first: Name, note: Note, second: Name) -> int:
+    def _pair(self, before: Note, first: _Choice, note: Note, second: _Choice) -> int:
         """What two neighbours cost by the interval that they show."""
-        if before.midi == note.midi and first != second:
-            return RENAMED
-        if is_plain(first, before.midi, second, note.midi):
+        interval = _looks(first.height, before.midi, second.height, note.midi)
+        if interval in _PLAIN:
             return 0
-        if is_half_step_on_a_letter(first, before.midi, second, note.midi):
+        if before.midi == note.midi:
+            return RENAMED
+        if interval == _HALF_STEP:
             into, out = HALF_STEP_ON_A_LETTER
             return into * self._is_outside(note) + out * self._is_outside(before)
-        return min(_odd_over(chord, first, second) for chord in self._chords(note))
+        return min(_odd_over(chord, first.name, second.name) for chord in self._chords(note))
 
     def _is_outside(self, note: Note) -> bool:
         """Whether a note is outside its chord and the scale over it."""
@@ -175,15 +200,24 @@ def _odd_over(chord: Chord, first: Name, second: Name) -> int:
 
 # Intervals as they look
 
+_PLAIN = frozenset(
+    {
+        *((letters, NATURAL[letters]) for letters in range(7)),
+        *((letters, NATURAL[letters] - 1) for letters in (1, 2, 4, 5, 6)),
+        (3, 6),
+    }
+)
+"""Letters and semitones of the perfect, major and minor intervals and of both tritones, octaves aside."""
+_HALF_STEP = (0, 1)
 
-def _looks(first: Name, first_midi: int, second: Name, second_midi: int) -> tuple[int, int]:
-    """An interval as it is printed, upwards: letters, and semitones beyond the major or perfect one on them."""
-    semitones = second_midi - first_midi
-    letters = _height(second, second_midi) - _height(first, first_midi)
+
+def _looks(first: int, first_midi: int, second: int, second_midi: int) -> tuple[int, int]:
+    """An interval as it is printed, upwards and without its octaves: letters and semitones."""
+    letters, semitones = second - first, second_midi - first_midi
     if semitones < 0 or (semitones == 0 and letters < 0):
-        semitones, letters = -semitones, -letters
+        letters, semitones = -letters, -semitones
     octaves, rest = divmod(letters, 7)
-    return letters, semitones - 12 * octaves - NATURAL[rest]
+    return rest, semitones - 12 * octaves
 
 
 def _height(name: Name, midi: int) -> int:
@@ -191,16 +225,6 @@ def _height(name: Name, midi: int) -> int:
     return (midi - name.alter - NATURAL[name.letter]) // 12 * 7 + name.letter
 
 
-def is_half_step_on_a_letter(first: Name, first_midi: int, second: Name, second_midi: int) -> bool:
-    """Whether two notes are a chromatic half step, such as C C#.
-
-    >>> is_half_step_on_a_letter(Name.read("C"), 72, Name.read("C#"), 73)
-    True
-    """
-    return _looks(first, first_midi, second, second_midi) == (0, 1)
-
-
-@lru_cache(maxsize=65536)
 def is_plain(first: Name, first_midi: int, second: Name, second_midi: int) -> bool:
     """Whether two notes look like a perfect, major or minor interval, or like a tritone.
 
@@ -208,9 +232,5 @@ def is_plain(first: Name, first_midi: int, second: Name, second_midi: int) -> bo
     >>> is_plain(e, 64, g_sharp, 68), is_plain(e, 64, ab, 68), is_plain(ab, 68, Name.read("D"), 74)
     (True, False, True)
     """
-    letters, beyond = _looks(first, first_midi, second, second_midi)
-    if letters < 0:
-        return False
-    if letters % 7 in (0, 3, 4):
-        return beyond == 0 or (letters % 7, beyond) in ((3, 1), (4, -1))
-    return beyond in (0, -1)
+    heights = _height(first, first_midi), _height(second, second_midi)
+    return _looks(heights[0], first_midi, heights[1], second_midi) in _PLAIN

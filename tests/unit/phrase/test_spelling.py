@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import product
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 
@@ -79,18 +81,21 @@ def test_spelling_costs_least_of_all() -> None:
         chart = parse_chart(" | ".join(dice.sample(symbols, 2)), key=str(dice.choice(all_keys())))
         notes = tuple(Note(480 * index, 480, dice.randint(58, 80)) for index in range(7))
         speller = Speller(chart)
-        costs = [speller._choices_of(note) for note in notes]
-        found = speller._line(notes)
-        assert all(
-            set(choices) == set(names_of(note.midi % 12)) for choices, note in zip(costs, notes, strict=True)
-        )
+        rows = [speller._choices(note) for note in notes]
+        assert [{each.name for each in row} for row in rows] == [
+            {*names_of(note.midi % 12)} for note in notes
+        ]
 
-        def cost(names: tuple[Name, ...]) -> int:
-            own = sum(choices[name] for choices, name in zip(costs, names, strict=True))  # noqa: B023
-            pairs = zip(notes, names, notes[1:], names[1:], strict=False)  # noqa: B023
+        def cost(line: Sequence[Any]) -> int:
+            pairs = zip(notes, line, notes[1:], line[1:], strict=False)  # noqa: B023
+            own = sum(choice.cost for choice in line)
             return own + sum(speller._pair(*pair) for pair in pairs)  # noqa: B023
 
-        assert cost(found) == min(map(cost, product(*costs)))
+        names = speller._line(notes)
+        chosen = [
+            next(each for each in row if each.name == name) for row, name in zip(rows, names, strict=True)
+        ]
+        assert cost(chosen) == min(map(cost, product(*rows)))
 
 
 # Odd intervals
