@@ -178,7 +178,7 @@ def _name_cost(name: Name, chords: Sequence[Chord], key: Key) -> int:
     if any(each.pitch_class == name.pitch_class for each in scale):
         return 0 if name in scale else OTHER_THAN_SCALE + _signed_natural(name)
     usual = midi_name(60 + name.pitch_class, key).rstrip("0123456789")
-    return OTHER_THAN_USUAL * (str(name) != usual) + _signed_natural(name)
+    return 0 if str(name) == usual else OTHER_THAN_USUAL + _signed_natural(name)
 
 
 def _signed_natural(name: Name) -> int:
