@@ -1,9 +1,9 @@
 """The left hand: which keys it can hold for a chord, and the way through a chart that moves it least, exactly.
 
-A chord is held with one key for each of its tones, in close position or spread, clear of mud and clusters; with fewer keys
-where that cannot be. Which of its positions is best
-depends on the chords around it, so the whole chart is decided at once: the best ways on from every voicing are
-found from the last chord back to the first. Pitches are MIDI numbers (C4 = 60), distances are semitones.
+A chord is held with one key for each of its tones, in close position or spread, clear of mud and clusters, or with fewer
+keys where that can't be. Which of its positions is best depends on the chords around it, so the whole chart is decided
+at once: the best ways on from every voicing are found from the last chord back to the first. Pitches are MIDI numbers
+(C4 = 60), distances are semitones.
 """
 
 from __future__ import annotations
