@@ -74,8 +74,10 @@ def ideas_content(
 
 
 def with_left(look: SheetOptions, parts: tuple[str, ...] | None) -> SheetOptions:
-    """A look with the left hand below where its part is asked for."""
-    return replace(look, staves=2) if parts is not None and "left" in parts else look
+    """A look with the left hand below where its part is asked for, as it plays with the other parts."""
+    if parts is None or "left" not in parts:
+        return look
+    return replace(look, staves=2, rootless="bass" in parts)
 
 
 def only_some(found: Ideas, only: str | None) -> Ideas:

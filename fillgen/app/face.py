@@ -235,7 +235,7 @@ def voicings(
 
     >>> best, *_ = voicings("| Bb | Dm | Eb | F7 |")
     >>> [" ".join(voicing.names) for voicing in best.voicings][0]
-    'D3 F3 Bb3'
+    'F3 Bb3 D4'
     """
     from fillgen.hands.voicing import best_paths
 

@@ -206,7 +206,7 @@ def check_stars(stars: Any) -> int:
 
 def notes_of(rows: Any) -> Phrase:
     """Notes from rows of onset, length and MIDI pitch; ValueError where they are none."""
-    notes = tuple(Note(*map(_whole, row)) for row in rows)
+    notes = tuple(Note(onset, length, midi) for onset, length, midi in (map(_whole, row) for row in rows))
     if any(not 0 <= note.midi <= 127 for note in notes):
         raise ValueError("a pitch lies outside the MIDI numbers 0 to 127")
     return notes

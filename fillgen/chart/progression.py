@@ -125,6 +125,9 @@ def passing_names(chord: Chord, key: Key) -> tuple[Name, ...]:
     >>> [str(name) for name in passing_names(read_chord("C7"), Key(Name.read("Eb"), "major"))]
     ['C', 'D', 'E', 'F', 'G', 'Ab', 'Bb']
     """
-    taken = {tone.name.letter for tone in chord.tones}
-    rest = [name for name in key.scale if name.letter not in taken]
+    rest = [
+        name
+        for name in key.scale
+        if chord.stands_on(name.letter) is None and chord.tone_at(name.pitch_class) is None
+    ]
     return tuple(sorted([*rest, *(tone.name for tone in chord.tones)]))

@@ -30,7 +30,7 @@ def voicings(
     span: Annotated[int | None, OPTIONS[PlayOptions]["span"]] = None,
     hand: Annotated[str | None, OPTIONS[IdeaOptions]["hand"]] = None,
     low: Annotated[str, LOW] = "C3",
-    high: Annotated[str, HIGH] = "E4",
+    high: Annotated[str, HIGH] = "G4",
     thin: Annotated[bool, THIN] = False,
     spread: Annotated[bool, SPREAD] = False,
     output: OutputOptions,

@@ -22,8 +22,9 @@ from fillgen.errors import NoPhraseError
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
-from fillgen.phrase.note import Note, Phrase, Speller
+from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.place import Place, place_of, places
+from fillgen.phrase.spelling import Speller
 from fillgen.phrase.text import phrase_text
 from fillgen.rules import judge
 from fillgen.rules.pack import Cell
@@ -145,14 +146,14 @@ def generate(request: Request, gather: Gather | None = None) -> Ideas:
 
 
 class Engine:
-    """Everything that one request needs to be kept between the stages."""
+    """Everything that one request needs to be kept between the stages. `written` are notes that keep their names."""
 
-    def __init__(self, choices: Choices) -> None:
+    def __init__(self, choices: Choices, written: Phrase = ()) -> None:
         self.choices = choices
         self.progression = choices.progression
         self.windows = Windows(choices.uses, choices.low, choices.high)
         self.problems = BarProblems(self.windows)
-        self.speller = Speller(self.progression)
+        self.speller = Speller(self.progression, written)
         self.fits = lru_cache(maxsize=None)(self._fits)
         self._place = lru_cache(maxsize=None)(partial(place_of, self.progression))
         self._factor = lru_cache(maxsize=_KEPT_TABLES)(self._base_factor)

@@ -6,6 +6,7 @@ The backing of a progression (everything but the right hand) is made once and se
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -26,8 +27,8 @@ from fillgen.theory.swing import swing_at
 _FEEL_TICKS = 9.0
 """The usual lateness or earliness of a note that is played with feel: about a hundredth of a second."""
 _FEEL_LOUDNESS = 7.0
-_LEFT_LOW, _LEFT_HIGH = 48, 64
-"""The left hand's register, C3 to E4, as far as the right hand leaves it."""
+_LEFT_LOW, _LEFT_HIGH = 48, 67
+"""The left hand's register, C3 to G4, as far as the right hand leaves it."""
 _LOUDNESS = {"right": (70, 26), "left": (54, 16), "bass": (76, 16)}
 """The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
 _SLOWEST = 0.6
@@ -149,7 +150,7 @@ class Ensemble:
 
     def _best_paths(self, below: int) -> tuple[VoicingPath, ...]:
         """The left hand's ways through the chart under the right hand's lowest note."""
-        return left_paths(self.progression, below, self.playing.span)
+        return left_paths(self.progression, below, self.playing.span, rootless="bass" in self.playing.parts)
 
     # Timing
 
@@ -226,20 +227,24 @@ def apart(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:
     return tuple(reversed(cut))
 
 
-def left_paths(progression: Progression, below: int, span: int = 12) -> tuple[VoicingPath, ...]:
+def left_paths(
+    progression: Progression, below: int, span: int = 12, *, rootless: bool = False
+) -> tuple[VoicingPath, ...]:
     """The left hand's two best ways through a progression under the right hand's lowest note (MIDI).
 
-    Where full chords have no room there, they are thinned, then lowered; where these have none either, the hands may
-    meet.
+    Where the usual register leaves too little room there for clear chords, a lower one is tried; where the hand can
+    hold nothing below, the hands may meet. `rootless` leaves the roots to a bass that plays as well.
     """
     high = min(_LEFT_HIGH, below - 1)
-    full = Hand(low=min(_LEFT_LOW, max(0, high - 14)), high=high, span=span)
-    for hand in (full, replace(full, thin=True), replace(full, low=max(0, full.low - 7), thin=True)):
-        try:
-            return best_paths(progression, hand, count=2)
-        except OptionError:
-            continue
-    return best_paths(progression, Hand(low=_LEFT_LOW, high=_LEFT_HIGH + 3, span=span), count=2)
+    usual = Hand(low=min(_LEFT_LOW, max(0, high - 14)), high=high, span=span, rootless=rootless)
+    found = []
+    for hand in (usual, replace(usual, low=max(0, usual.low - 7))):
+        with suppress(OptionError):
+            found.append(best_paths(progression, hand, count=2))
+    if not found:
+        met = Hand(low=_LEFT_LOW, high=_LEFT_HIGH + 3, span=span, rootless=rootless)
+        found = [best_paths(progression, met, count=2)]
+    return min(found, key=lambda paths: paths[0].unclear)
 
 
 def left_strokes(progression: Progression, cells: Sequence[Cell], path: VoicingPath) -> list[Stroke]:

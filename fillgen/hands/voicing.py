@@ -1,8 +1,9 @@
 """The left hand: which keys it can hold for a chord, and the way through a chart that moves it least, exactly.
 
-A chord is held with one key for each of its tones, in close position or spread. Which of its positions is best
-depends on the chords around it, so the whole chart is decided at once: the best ways on from every voicing are
-found from the last chord back to the first. Pitches are MIDI numbers (C4 = 60), distances are semitones.
+A chord is held with one key for each of its tones, in close position or spread, clear of mud and clusters, or with fewer
+keys where that can't be. Which of its positions is best depends on the chords around it, so the whole chart is decided
+at once: the best ways on from every voicing are found from the last chord back to the first. Pitches are MIDI numbers
+(C4 = 60), distances are semitones.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from heapq import nsmallest
-from itertools import combinations, pairwise
+from itertools import combinations, islice, pairwise
 from typing import NamedTuple
 
 from fillgen.chart.progression import Progression
@@ -44,12 +45,14 @@ class LowLimit:
 
 
 LOW_LIMITS = (
-    LowLimit(48, 7, "below C3 thirds and fourths turn muddy: a fifth or more stays clear"),
-    LowLimit(51, 3, "below Eb3 steps turn muddy as well"),
-    LowLimit(52, 2, "below E3 a half step growls"),
+    LowLimit(46, 7, "below Bb2 fourths turn muddy: a fifth or more stays clear"),
+    LowLimit(52, 5, "below E3 seconds and thirds turn muddy: a fourth or more stays clear"),
 )
 """How close keys may lie low down. Common practice: arrangers' tables of low interval limits begin half steps at E3,
-whole steps at Eb3, minor thirds at C3, and wider intervals a little lower, where a fifth is asked for here."""
+whole steps at Eb3, thirds between Bb2 and C3 and fourths at Bb2. That is as low as they go; in one hand on a piano seconds
+and thirds are clear from E3."""
+CLUSTER = 4
+"""Three keys within so many semitones, a major third, are a cluster; two seconds one above the other are as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +61,8 @@ class Hand:
 
     `low` and `high` are the lowest and the highest key, as MIDI numbers. `span` is how far the hand reaches, in
     semitones; a chord in close position is always narrower than an octave. `thin` leaves three keys to a chord, for
-    small hands. `spread` adds the spread forms of each chord, up to a tenth wide, or up to `span` where that is more.
+    small hands. `rootless` leaves the root of a chord of four tones and more to the bass, unless the chart gives the bass
+    another note. `spread` adds the spread forms of each chord, up to a tenth wide, or up to `span` where that is more.
     OptionError where a setting is outside what is offered.
 
     >>> Hand(span=30)
@@ -68,10 +72,11 @@ class Hand:
     """
 
     low: int = 48
-    high: int = 64
+    high: int = 67
     span: int = OCTAVE
     thin: bool = False
     spread: bool = False
+    rootless: bool = False
 
     def __post_init__(self) -> None:
         if not 0 <= self.low <= self.high <= 127:
@@ -104,11 +109,15 @@ _INVERSIONS = {
 
 @dataclass(frozen=True, slots=True)
 class Voicing:
-    """A chord as the hand holds it: its keys from the lowest up, and the tone of the chord on each of them."""
+    """A chord as the hand holds it: its keys from the lowest up, and the tone of the chord on each of them.
+
+    `reason` says why it isn't clear, where the hand has nothing clearer; it is empty for a clear voicing.
+    """
 
     chord: Chord
     pitches: Pitches
     tones: tuple[Tone, ...]
+    reason: str = ""
 
     @property
     def inversion(self) -> int:
@@ -139,7 +148,7 @@ class Voicing:
 
         >>> from fillgen.theory.chords import read_chord
         >>> [voicing.position for voicing in voicings(read_chord("Bb"), Hand())]
-        ['first inversion', 'second inversion']
+        ['second inversion', 'root position']
         >>> [voicing.position for voicing in voicings(read_chord("Bb7"), Hand(thin=True))]
         ['third at the bottom', 'seventh at the bottom']
         """
@@ -154,23 +163,48 @@ class Voicing:
 
 # The keys of one chord
 
+_TRIAD = 3
+_FEWEST_KEYS = 2
 
-def held_tones(chord: Chord, most: int) -> tuple[Tone, ...]:
-    """The tones of a chord that the left hand keeps if it holds at most a number of keys, three or more.
+
+def held_tones(chord: Chord, most: int, *, rootless: bool = False) -> tuple[Tone, ...]:
+    """The tones of a chord that the left hand keeps if it holds at most a number of keys, two or more.
 
     What the bass and the ear supply goes first: a perfect fifth, then the root, then the lowest of the tensions.
     Third and seventh, altered fifths and the highest tensions stay. Common practice. A bass note after a slash is
-    the bass player's, and changes nothing.
+    the bass player's, and changes nothing; where it isn't the root, a `rootless` hand plays the root as well.
 
     >>> from fillgen.theory.chords import read_chord
     >>> [tone.degree.text for tone in held_tones(read_chord("C13/G"), 4)]
     ['3', 'b7', '9', '13']
     """
-    tones = list(chord.tones)
+    bass_has_root = chord.bass is None or chord.bass == chord.root
+    without = rootless and bass_has_root and len(chord.tones) > _TRIAD
+    return _kept(_above_root(chord) if without else chord.tones, most)
+
+
+def _guides(chord: Chord) -> tuple[Tone, ...]:
+    """The guide tones, third and seventh: less than these isn't the chord any more."""
+    return tuple(tone for tone in chord.tones if tone.degree.family in ("3", "7"))
+
+
+def _above_root(chord: Chord) -> tuple[Tone, ...]:
+    """The tones without the root, and without a fifth that rubs against a tension a half step away, such as a b13."""
+    others = [tone for tone in chord.tones if tone.degree.text not in ("1", "5")]
+    rubbed = {(tone.name.pitch_class + rise) % OCTAVE for tone in others for rise in (-1, 1)}
+    return tuple(
+        tone
+        for tone in chord.tones
+        if tone in others or (tone.degree.text == "5" and tone.name.pitch_class not in rubbed)
+    )
+
+
+def _kept(tones: Sequence[Tone], most: int) -> tuple[Tone, ...]:
+    kept = list(tones)
     for tone in _dispensable(tones):
-        if len(tones) > most:
-            tones.remove(tone)
-    return tuple(tones)
+        if len(kept) > most:
+            kept.remove(tone)
+    return tuple(kept)
 
 
 def _dispensable(tones: Sequence[Tone]) -> list[Tone]:
@@ -182,21 +216,63 @@ def _dispensable(tones: Sequence[Tone]) -> list[Tone]:
 
 @lru_cache(maxsize=1024)
 def voicings(chord: Chord, hand: Hand) -> tuple[Voicing, ...]:
-    """All the ways in which a hand can hold a chord, from the lowest keys up; none for N.C.
+    """All the ways in which a hand can hold a chord clearly, from the lowest keys up; none for N.C.
 
     These are its close positions, and with `hand.spread` its spread forms: a close position with its second key from
     the top an octave lower, which is the same as another one with its second key from the bottom an octave higher.
+    Keys keep their low limits and make no cluster; a chord that has no such form in the register is held with fewer keys,
+    down to two, and where that doesn't help either as clearly as can be, with the `reason`.
 
     >>> from fillgen.theory.chords import read_chord
     >>> [" ".join(voicing.names) for voicing in voicings(read_chord("F7"), Hand())]
-    ['C3 Eb3 F3 A3', 'Eb3 F3 A3 C4', 'F3 A3 C4 Eb4']
+    ['F3 A3 C4 Eb4', 'A3 C4 Eb4 F4']
     """
-    tones = held_tones(chord, hand.most)
-    by_class = {tone.name.pitch_class: tone for tone in tones}
-    found = sorted(pitches for pitches in _forms(tuple(by_class), hand) if _is_held(pitches, hand))
-    return tuple(
-        Voicing(chord, pitches, tuple(by_class[midi % OCTAVE] for midi in pitches)) for pitches in found
-    )
+    sizes = _sizes(chord, hand)
+    for size in sizes:
+        clear = [form for form in _held(size, hand) if not _mud(form[0])]
+        if clear:
+            return _voiced(chord, clear)
+    forms = [(_mud(form[0]), number, form) for number, size in enumerate(sizes) for form in _held(size, hand)]
+    least = min((each[:2] for each in forms), default=None)
+    return _voiced(chord, [form for *cost, form in forms if tuple(cost) == least])
+
+
+def _sizes(chord: Chord, hand: Hand) -> list[list[tuple[Tone, ...]]]:
+    """The tones that a hand may hold of a chord: first as many as it can, then fewer, with the root or without."""
+    full = held_tones(chord, hand.most, rootless=hand.rootless)
+    sizes = [[full]]
+    for most in range(len(full), _FEWEST_KEYS - 1, -1):
+        ways = dict.fromkeys((_kept(full, most), _kept(_above_root(chord), most), _guides(chord)))
+        sizes.append([tones for tones in ways if len(tones) == most])
+    return sizes
+
+
+_Form = tuple[Pitches, tuple[Tone, ...]]
+"""Keys, and the tones that are on them in any order."""
+
+
+def _voiced(chord: Chord, forms: Sequence[_Form]) -> tuple[Voicing, ...]:
+    found = []
+    for pitches, tones in forms:
+        by_class = {tone.name.pitch_class: tone for tone in tones}
+        found.append(
+            Voicing(chord, pitches, tuple(by_class[midi % OCTAVE] for midi in pitches), unclear(pitches))
+        )
+    return tuple(found)
+
+
+def _held(ways: Sequence[tuple[Tone, ...]], hand: Hand) -> list[_Form]:
+    """Every form of some tones that lies in the register and the reach of a hand, from the lowest up."""
+    forms = [(pitches, tones) for tones in ways for pitches in _forms(_classes(tones), hand)]
+    return sorted((form for form in forms if _is_in_reach(form[0], hand)), key=lambda form: form[0])
+
+
+def _classes(tones: Sequence[Tone]) -> tuple[int, ...]:
+    return tuple(tone.name.pitch_class for tone in tones)
+
+
+def _is_in_reach(pitches: Pitches, hand: Hand) -> bool:
+    return hand.low <= pitches[0] and pitches[-1] <= hand.high and pitches[-1] - pitches[0] <= hand.reach
 
 
 def _forms(classes: Sequence[int], hand: Hand) -> Iterator[Pitches]:
@@ -210,21 +286,36 @@ def _forms(classes: Sequence[int], hand: Hand) -> Iterator[Pitches]:
                 yield (close[-2] - OCTAVE, *close[:-2], close[-1])
 
 
-def _is_held(pitches: Pitches, hand: Hand) -> bool:
-    inside = hand.low <= pitches[0] and pitches[-1] <= hand.high
-    return inside and pitches[-1] - pitches[0] <= hand.reach and _is_clear(pitches)
+def _mud(pitches: Pitches) -> int:
+    """How unclear some keys are: the semitones that neighbours lack to their low limit, and an octave for a cluster."""
+    lacking = [limit.semitones - (above - key) for limit, key, above in _too_close(pitches)]
+    return sum(lacking) + OCTAVE * _clusters(pitches)
 
 
-def _is_clear(pitches: Pitches) -> bool:
-    """Whether no two neighbouring keys lie too close together for where they are.
+def _too_close(pitches: Pitches) -> list[tuple[LowLimit, int, int]]:
+    """The neighbours that lie closer than their low limit, with the first limit that they break."""
+    found = []
+    for key, above in pairwise(pitches):
+        broken = (limit for limit in LOW_LIMITS if key < limit.below and above - key < limit.semitones)
+        found += [(limit, key, above) for limit in islice(broken, 1)]
+    return found
 
-    >>> _is_clear((47, 50, 55)), _is_clear((48, 52, 55))
-    (False, True)
+
+def _clusters(pitches: Pitches) -> int:
+    return sum(top - bottom <= CLUSTER for bottom, top in zip(pitches, pitches[2:], strict=False))
+
+
+def unclear(pitches: Pitches) -> str:
+    """Why some keys do not sound clear together; empty where they do.
+
+    >>> unclear((52, 55, 60)), unclear((48, 52, 55))
+    ('', 'below E3 seconds and thirds turn muddy: a fourth or more stays clear')
+    >>> unclear((55, 56, 58))
+    'three keys within a major third are a cluster'
     """
-    pairs = list(pairwise(pitches))
-    return all(
-        above - key >= limit.semitones for limit in LOW_LIMITS for key, above in pairs if key < limit.below
-    )
+    if _clusters(pitches):
+        return "three keys within a major third are a cluster"
+    return next((limit.reason for limit, _, _ in _too_close(pitches)), "")
 
 
 # From one voicing to the next
@@ -284,6 +375,11 @@ class VoicingPath:
     movement: int
 
     @property
+    def unclear(self) -> int:
+        """How many voicings aren't clear."""
+        return sum(bool(voicing and voicing.reason) for voicing in self.voicings)
+
+    @property
     def before(self) -> tuple[Voicing | None, ...]:
         """What the hand last held before each span; None until there is a first chord."""
         held: list[Voicing | None] = [None]
@@ -335,7 +431,7 @@ def best_paths(progression: Progression, hand: Hand | None = None, count: int = 
     >>> from fillgen.chart.text import parse_chart
     >>> best, *_ = best_paths(parse_chart("| Bb | Dm | Eb | F7 |"))
     >>> [" ".join(voicing.names) for voicing in best.voicings], best.movement
-    (['D3 F3 Bb3', 'D3 F3 A3', 'Eb3 G3 Bb3', 'Eb3 F3 A3 C4'], 10)
+    (['F3 Bb3 D4', 'F3 A3 D4', 'G3 Bb3 Eb4', 'F3 A3 C4 Eb4'], 10)
     """
     hand = hand or Hand()
     if not 1 <= count <= MOST_PATHS:
@@ -382,7 +478,6 @@ def _way_on(chord: Chord, hand: Hand) -> str:
     loosened = (
         (f"a wider register, such as {_called(wider.low)} to {higher},", wider),
         ("a wider span, such as 12 semitones,", replace(hand, span=max(hand.span, OCTAVE))),
-        ("thin chords", replace(hand, thin=True)),
     )
     helps = [words for words, other in loosened if voicings(chord, other)]
     helpful = " or ".join(helps) or "a wider register together with a wider span"
@@ -451,9 +546,9 @@ def moves_in_words(before: Voicing | None, after: Voicing | None) -> str:
     """What the hand does between two voicings; `before` is None at the start, `after` over N.C.
 
     >>> from fillgen.theory.chords import read_chord
-    >>> bb, gm = (voicings(read_chord(symbol), Hand())[0] for symbol in ("Bb", "Gm"))
+    >>> bb, gm = (voicings(read_chord(symbol), Hand(53))[0] for symbol in ("Bb", "Gm"))
     >>> moves_in_words(None, bb), moves_in_words(bb, gm)
-    ('start here', 'only the middle note moves, up a whole step')
+    ('start here', 'only the lowest note moves, up a whole step')
     """
     if after is None:
         return "no chord, the hand stays"

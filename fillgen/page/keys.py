@@ -11,7 +11,8 @@ from fillgen.engine.request import Request
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, IdeaNote
-from fillgen.phrase.note import Note, Phrase, spell
+from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.spelling import spell
 from fillgen.theory.pitch import Key, all_keys
 from fillgen.vary.transposition import moved
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fillgen.chart.progression import Progression
 from fillgen.chart.text import MOST_TEXT
 from fillgen.errors import ChartError, PhraseError, shorten
-from fillgen.phrase.note import Note, Phrase, check_line, spell
+from fillgen.phrase.note import Note, Phrase, check_line
+from fillgen.phrase.spelling import spell
 from fillgen.theory.chords import read_chord
 from fillgen.theory.metre import LENGTHS, TICKS, Metre, is_length, length_text, split_length
-from fillgen.theory.pitch import plain_signs, read_pitch
+from fillgen.theory.pitch import Name, plain_signs, read_pitch
 
 # Phrases
 
@@ -97,13 +98,13 @@ def _read_bar(bar: str, number: int, start: int, notes: list[Note], tied: bool) 
     onset = start
     for item, token in enumerate(bar.split(), 1):
         place = f"bar {number}, note {item}"
-        midi, length, ties = _read_note(token, place)
+        midi, name, length, ties = _read_note(token, place)
         if tied and (midi is None or notes[-1].midi != midi):
             raise PhraseError("a tie needs the same pitch again", place=place)
         if tied and midi is not None:
-            notes[-1] = Note(notes[-1].onset, notes[-1].length + length, midi)
+            notes[-1] = replace(notes[-1], length=notes[-1].length + length)
         elif midi is not None:
-            notes.append(Note(onset, length, midi))
+            notes.append(Note(onset, length, midi, name))
         tied = ties
         onset += length
     return onset - start, tied
@@ -118,15 +119,16 @@ def _phrase_bars(text: str) -> list[str]:
     return bars
 
 
-def _read_note(token: str, place: str) -> tuple[int | None, int, bool]:
+def _read_note(token: str, place: str) -> tuple[int | None, Name | None, int, bool]:
     match = _TOKEN.fullmatch(plain_signs(token))
     if match is None or (match[1] and match[4]):
         raise PhraseError(f"cannot read {shorten(token)}", place=place, hint=_note_hint(token))
     try:
         midi = None if match[1] else read_pitch(match[2])
+        name = None if match[1] else Name.read(match[2].rstrip("-0123456789"))
     except ValueError as error:
         raise PhraseError(str(error), place=place) from None
-    return midi, LENGTHS[match[3]], bool(match[4])
+    return midi, name, LENGTHS[match[3]], bool(match[4])
 
 
 def _note_hint(token: str) -> str:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from fillgen.errors import TuneError
+from fillgen.theory.pitch import Name
 
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """A note as its source has it: where it begins and ends, in ticks that need not be whole, and its MIDI pitch."""
+    """A note as its source has it: where it begins and ends, in ticks that need not be whole, and its MIDI pitch.
+
+    `name` is how the source spells it, None where it doesn't.
+    """
 
     onset: float
     end: float
     midi: int
+    name: Name | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True)
@@ -65,7 +70,7 @@ def top_line(sounds: Iterable[Sound]) -> tuple[Sound, ...]:
         elif held is None or sound.midi >= held.midi or held.end < sound.end - _ROLLED:
             line.append(sound)
     ends = [*(sound.onset for sound in line[1:]), float("inf")]
-    cut = (Sound(s.onset, min(s.end, end), s.midi) for s, end in zip(line, ends, strict=True))
+    cut = (replace(s, end=min(s.end, end)) for s, end in zip(line, ends, strict=True))
     return tuple(sound for sound in cut if sound.end > sound.onset)
 
 

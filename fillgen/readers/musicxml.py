@@ -14,7 +14,7 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import accumulate
 from typing import Any
@@ -324,13 +324,14 @@ def _notes(part: Any) -> Phrase:
     """The highest sounding note at each place, tied notes as one; grace notes are left out."""
     found: list[Note] = []
     for element in _pitched(part):
-        midi = max(pitch.midi for pitch in element.pitches)
+        highest = max(element.pitches, key=lambda pitch: pitch.midi)
+        midi = highest.midi
         onset, length = _ticks(element.offset), _ticks(element.duration.quarterLength)
         tied = element.tie is not None and element.tie.type in ("stop", "continue")
         if tied and found and found[-1].midi == midi and found[-1].end == onset:
-            found[-1] = Note(found[-1].onset, found[-1].length + length, midi)
+            found[-1] = replace(found[-1], length=found[-1].length + length)
         elif not found or onset >= found[-1].end:
-            found.append(Note(onset, length, midi))
+            found.append(Note(onset, length, midi, _spelling(highest)))
     return tuple(found)
 
 
@@ -352,6 +353,12 @@ def _chord(symbol: Any) -> Chord:
 
 def _name(pitch: Any) -> Name:
     return Name.read(pitch.name.replace("-", "b"))
+
+
+def _spelling(pitch: Any) -> Name | None:
+    """How a note is spelled; None for quarter tones and what needs more than two signs."""
+    alter = pitch.accidental.alter if pitch.accidental is not None else 0
+    return _name(pitch) if alter in (-2, -1, 0, 1, 2) else None
 
 
 _OTHER_NAMES = {
@@ -472,10 +479,10 @@ def _sounds(part: Any) -> tuple[Sound, ...]:
             tied = note.tie is not None and note.tie.type in ("stop", "continue")
             before = last.get(midi)
             if tied and before is not None and abs(found[before].end - onset) < 1:
-                found[before] = Sound(found[before].onset, end, midi)
+                found[before] = replace(found[before], end=end)
             else:
                 last[midi] = len(found)
-                found.append(Sound(onset, end, midi))
+                found.append(Sound(onset, end, midi, _spelling(note.pitch) if not shift % 12 else None))
     return tuple(found)
 
 

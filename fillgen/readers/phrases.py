@@ -256,7 +256,7 @@ def _scored(sheet: Sheet, place: str, part: str | None) -> Found:
 
 def _rounded(sounds: Sequence[Sound]) -> Phrase:
     """Sounds at the nearest ticks; what has no length left is left out."""
-    notes = (Note(round(s.onset), round(s.end) - round(s.onset), s.midi) for s in sounds)
+    notes = (Note(round(s.onset), round(s.end) - round(s.onset), s.midi, s.name) for s in sounds)
     return tuple(note for note in notes if note.length > 0)
 
 
@@ -293,7 +293,7 @@ def _played(sheet: Recording, place: str, part: str | None, metre: Metre | None)
     tempo, changes = sheet.tempo_from(line[0].onset, line[-1].end)
     metres, pickup = _pickup_at(voice.metres, line[0].onset, metre)
     start, own = _metre_at(metres, line[0].onset, line[-1].end, place, asked=metre is not None)
-    line = tuple(Sound(s.onset - start, s.end - start, s.midi) for s in line)
+    line = tuple(replace(s, onset=s.onset - start, end=s.end - start) for s in line)
     timing = settled(line, metre or own or METRES["4/4"])
     if timing.notes[-1].end > MOST_BARS * (metre or own or METRES["4/4"]).bar:
         raise PhraseError(f"has more than {MOST_BARS} bars", place=place)
@@ -541,7 +541,7 @@ def _written(notes: Phrase, progression: Progression, found: Found) -> tuple[Phr
         raise PhraseError("has no note in its bars", place=found.place)
     if is_writable(notes, progression.metre):
         return notes, ()
-    sounds = [Sound(note.onset, note.end, note.midi) for note in notes]
+    sounds = [Sound(note.onset, note.end, note.midi, note.name) for note in notes]
     timing = on_places(sounds, Beats(sounds, progression.metre, None))
     if not is_writable(timing.notes, progression.metre) or timing.notes[-1].end > progression.length:
         hint = "Notes are written in sixteenths and eighth-note triplets."

@@ -89,7 +89,7 @@ def _as_written(sounds: Sequence[Sound], metre: Metre) -> Phrase | None:
         onset, end = (round(tick / _FINEST) * _FINEST for tick in (sound.onset, sound.end))
         if max(abs(onset - sound.onset), abs(end - sound.end)) > 0.5 or end <= onset:
             return None
-        notes.append(Note(onset, end - onset, sound.midi))
+        notes.append(Note(onset, end - onset, sound.midi, sound.name))
     return tuple(notes) if is_writable(tuple(notes), metre) else None
 
 
@@ -279,7 +279,7 @@ class Beats:
             (far, onset), (end_far, end) = self.nearest(sound.onset), self.nearest(sound.end)
             if max(far, end_far) > 1 or end <= onset:
                 return None
-            notes.append(Note(onset, end - onset, sound.midi))
+            notes.append(Note(onset, end - onset, sound.midi, sound.name))
         in_order = all(a.end <= b.onset for a, b in pairwise(notes))
         return tuple(notes) if in_order else None
 
@@ -314,6 +314,7 @@ def on_places(sounds: Sequence[Sound], beats: Beats) -> Timing:
             place,
             _end(beats, place, beats.straight(sound.end), coming, detached=detached) - place,
             sound.midi,
+            sound.name,
         )
         for (place, sound), coming in zip(kept, nexts, strict=True)
     )

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from fillgen.chart.progression import Progression
 from fillgen.phrase.idea import IdeaNote
-from fillgen.phrase.note import Note, Phrase, Speller
+from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.place import Place
+from fillgen.phrase.spelling import Speller
 from fillgen.rules.pack import Level
 from fillgen.rules.rule import RuleUse, Seen, Window
 from fillgen.rules.tones import role

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from functools import cached_property, lru_cache
 
 from fillgen.chart.progression import Progression
-from fillgen.phrase.note import Note, Phrase, spell
+from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.place import Place, places
+from fillgen.phrase.spelling import spell
 from fillgen.rules import judge
 from fillgen.rules.rule import STEP, Seen, Window
 from fillgen.rules.tones import role

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -13,7 +13,7 @@ from fillgen.chart.progression import Progression
 from fillgen.engine.checked import Checked
 from fillgen.engine.lattice import Lattice, Run
 from fillgen.errors import listed
-from fillgen.phrase.note import Note, Phrase
+from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import Place
 from fillgen.phrase.text import can_be_written, phrase_text
 from fillgen.rules.windows import Windows
@@ -90,7 +90,7 @@ def _nearest(checked: Checked, windows: Windows, states: Sequence[Sequence[_Stat
         _repeated([state.length for state in each], own) for each, own in zip(states, domains, strict=True)
     ]
     return tuple(
-        Note(note.onset, int(length[row]), int(pitch[row]))
+        replace(note, length=int(length[row]), midi=int(pitch[row]))
         for note, length, pitch, row in zip(checked.notes, lengths, pitches, rows[0].tolist(), strict=True)
     )
 

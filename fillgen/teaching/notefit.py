@@ -303,7 +303,8 @@ class _Over:
     def _why_it_clashes(self, name: Name) -> str:
         """In the key, but another form of the letter is in the chord; or beside a chord tone; or beside another note."""
         if self._in_key(name.pitch_class):
-            own = next(tone for tone in self.chord.tones if tone.name.letter == name.letter)
+            own = self.chord.stands_on(name.letter)
+            assert own is not None
             return (
                 f"{name} belongs to {self.key}, but {self.chord.symbol} has {own.name} in its place: "
                 f"it clashes with {own.name}."

@@ -67,13 +67,17 @@ class Degree:
 
 @dataclass(frozen=True)
 class Kind:
-    """A chord kind: its degrees above the root, and how it may be written."""
+    """A chord kind: its degrees above the root, and how it may be written.
+
+    `naturals` is whether its tones take plain letters wherever there are any, as players write a diminished seventh.
+    """
 
     name: str
     musicxml: str
     degrees: tuple[Degree, ...]
     left_out: tuple[str, ...]
     spellings: tuple[str, ...]
+    naturals: bool = False
 
     @cached_property
     def sounding(self) -> tuple[Degree, ...]:
@@ -89,10 +93,14 @@ class Kind:
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """A tone of a chord: what it is above the root, and what it is called."""
+    """A tone of a chord: what it is above the root, what it is called, and its name on the letter of its degree.
+
+    `stacked` is the name that theory gives it: the seventh of Bbdim7 is called G and stacked Abb.
+    """
 
     degree: Degree
     name: Name
+    stacked: Name
 
 
 @dataclass(frozen=True)
@@ -101,6 +109,8 @@ class Chord:
 
     >>> [str(tone.name) for tone in read_chord("Gb7").tones]
     ['Gb', 'Bb', 'Db', 'Fb']
+    >>> [str(tone.name) for tone in read_chord("Bbdim7").tones]
+    ['Bb', 'Db', 'E', 'G']
     """
 
     symbol: str
@@ -113,9 +123,27 @@ class Chord:
 
     @cached_property
     def tones(self) -> tuple[Tone, ...]:
+        """The tones from the root up, without double signs: a reader wants A in place of Bbb.
+
+        The letters of a diminished seventh say nothing of where it goes, so its tones are plain letters where there
+        are any. Common practice.
+        """
         if self.root is None or self.kind is None:
             return ()
-        return tuple(Tone(d, self.root.up(d.steps, d.semitones)) for d in self.kind.sounding)
+        degrees = self.kind.sounding
+        return tuple(self._tone(degree, self.root.up(degree.steps, degree.semitones)) for degree in degrees)
+
+    def _tone(self, degree: Degree, stacked: Name) -> Tone:
+        has_plain_letter = self.kind is not None and self.kind.naturals and stacked != self.root
+        return Tone(degree, stacked.natural() if has_plain_letter else stacked.plain(), stacked)
+
+    def stands_on(self, letter: int) -> Tone | None:
+        """The tone whose degree falls on a letter (0 = C), however the tone is written.
+
+        >>> str(read_chord("Bbdim7").stands_on(3).name)
+        'E'
+        """
+        return next((tone for tone in self.tones if tone.stacked.letter == letter), None)
 
     @cached_property
     def mask(self) -> int:
@@ -162,6 +190,7 @@ def kinds() -> tuple[Kind, ...]:
             tuple(map(Degree.read, row["degrees"].split())),
             tuple(row.get("leave-out", "").split()),
             tuple(row["spellings"]),
+            row.get("naturals", False),
         )
         for row in table("chords")["kind"]
     )

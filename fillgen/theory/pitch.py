@@ -76,6 +76,16 @@ class Name:
         names = [Name(letter, alter) for alter in (0, sign) for letter in range(7)]
         return next(name for name in names if name.pitch_class == self.pitch_class)
 
+    def natural(self) -> Name:
+        """The plain letter of the same pitch class where there is one; otherwise the same with one sign at most.
+
+        >>> str(Name.read("Fb").natural()), str(Name.read("Cbb").natural())
+        ('E', 'Bb')
+        """
+        if self.pitch_class in NATURAL:
+            return Name(NATURAL.index(self.pitch_class), 0)
+        return self.plain()
+
     def __str__(self) -> str:
         return LETTERS[self.letter] + ("#" * self.alter if self.alter > 0 else "b" * -self.alter)
 

@@ -7,8 +7,9 @@ from functools import cached_property
 
 from fillgen.engine.generate import Engine
 from fillgen.errors import NoPhraseError
-from fillgen.phrase.note import Phrase, spell
+from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import Place
+from fillgen.phrase.spelling import spell
 from fillgen.rules.judge import Breach
 from fillgen.rules.rule import RuleUse, Seen
 from fillgen.vary.likeness import rhythm_of

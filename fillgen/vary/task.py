@@ -18,7 +18,8 @@ from fillgen.engine.generate import Engine
 from fillgen.engine.plans import Plan, Rhythm_
 from fillgen.engine.request import Choices, Request, settle
 from fillgen.errors import OptionError
-from fillgen.phrase.note import Phrase, spell
+from fillgen.phrase.note import Phrase
+from fillgen.phrase.spelling import spell
 from fillgen.rules.judge import rhythm_beyond
 from fillgen.rules.pack import BUSY, Level, Shape
 from fillgen.theory.metre import Metre
@@ -119,7 +120,7 @@ def task_for(request: Request, phrase: Phrase, wish: Wish) -> Task:
     if settled.busy is None:
         settled = replace(settled, busy=_busy(settled, phrase))
     held = _held(request.progression, phrase, wish)
-    return Task(Engine(settle(_widened(settled, held))), phrase, wish, Dice(request.seed))
+    return Task(Engine(settle(_widened(settled, held)), phrase), phrase, wish, Dice(request.seed))
 
 
 def _widened(request: Request, held: Phrase) -> Request:

@@ -12,7 +12,7 @@ from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, OutputError, printable, shorten
 from fillgen.hands.take import left_paths, swing_of
 from fillgen.phrase.idea import IdeaNote, Ideas
-from fillgen.phrase.note import spell
+from fillgen.phrase.spelling import spell
 from fillgen.theory.chords import Tone
 from fillgen.theory.metre import TICKS
 from fillgen.writers.look import USUAL, SheetOptions
@@ -211,7 +211,7 @@ def _left(
     below = min((each.note.midi for each in entry.notes), default=127)
     chunks = [
         Chunk(max(0, onset - lead), length - max(0, lead - onset), names)
-        for onset, length, names in _voiced(progression, below, settings.span)
+        for onset, length, names in _voiced(progression, below, settings.span, rootless=settings.rootless)
         if onset + length > lead
     ]
     bars = written(chunks, progression.metre, progression.key, lengths, pickup=lead > 0)
@@ -220,9 +220,11 @@ def _left(
 
 
 @lru_cache(maxsize=256)
-def _voiced(progression: Progression, below: int, span: int) -> tuple[tuple[int, int, tuple[str, ...]], ...]:
+def _voiced(
+    progression: Progression, below: int, span: int, *, rootless: bool
+) -> tuple[tuple[int, int, tuple[str, ...]], ...]:
     """The left hand's chords below a pitch: onset and length in ticks and the names of the keys; none if it is silent."""
-    path = left_paths(progression, below, span)[0]
+    path = left_paths(progression, below, span, rootless=rootless)[0]
     return tuple(
         (chord.onset, chord.length, tuple(_key_names(voicing.tones, voicing.pitches)))
         for chord, voicing in zip(progression.spans, path.voicings, strict=True)

@@ -12,7 +12,8 @@ PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 
 @dataclass(frozen=True)
 class SheetOptions:
-    """The look of a sheet. With 2 `staves` the left hand is below the right, and reaches `span` semitones.
+    """The look of a sheet. With 2 `staves` the left hand is below the right, and reaches `span` semitones;
+    `rootless` leaves the roots to a bass that plays as well.
 
     `note_names` prints names under the notes, `fingers` fingers above them; `paper` is a4 or letter; the default `title`
     is the progression's. OptionError for any other number of staves or paper.
@@ -23,6 +24,7 @@ class SheetOptions:
     fingers: bool = True
     paper: str = "a4"
     span: int = 12
+    rootless: bool = False
     title: str = ""
 
     def __post_init__(self) -> None:

@@ -12,7 +12,8 @@ from fillgen.errors import TuneError
 from fillgen.hands.playing import Playing
 from fillgen.hands.take import left_paths, swing_of
 from fillgen.hands.voicing import VoicingPath
-from fillgen.phrase.note import Phrase, spell
+from fillgen.phrase.note import Phrase
+from fillgen.phrase.spelling import spell
 from fillgen.readers.musicxml import Tune
 from fillgen.theory.metre import TICKS
 from fillgen.tune import Piece
@@ -179,9 +180,9 @@ class _Added:
 
     def _right_chunks(self, start: int, count: int) -> list[Chunk]:
         first, end = start * self.metre.bar, (start + count) * self.metre.bar
-        phrase: Phrase = tuple(n for n in self.piece.idea.phrase if first <= n.onset < end)
-        names = spell(self.progression, phrase)
-        return [Chunk(n.onset - first, n.length, (name,)) for n, name in zip(phrase, names, strict=True)]
+        phrase: Phrase = self.piece.idea.phrase
+        named = zip(phrase, spell(self.progression, phrase), strict=True)
+        return [Chunk(n.onset - first, n.length, (name,)) for n, name in named if first <= n.onset < end]
 
     @cached_property
     def _left_path(self) -> VoicingPath:

@@ -47,12 +47,18 @@ def _rows(progression: Progression, path: VoicingPath) -> list[_ChordRow]:
             span.chord.symbol,
             after,
             moved,
-            moves_in_words(before, after),
+            _words(before, after),
         )
         for span, before, after, moved in zip(
             progression.spans, path.before, path.voicings, path.moves, strict=True
         )
     ]
+
+
+def _words(before: Voicing | None, after: Voicing | None) -> str:
+    """What moves, and why the keys aren't clear where the hand has none that are."""
+    moved = moves_in_words(before, after)
+    return f"{moved}; {after.reason}" if after is not None and after.reason else moved
 
 
 def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, width: int = 100) -> str:
@@ -67,12 +73,12 @@ def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, wid
     <BLANKLINE>
        1  2 half steps in all
     <BLANKLINE>
-          # #   # # O   # #      bar 1  Bb: D3 F3 Bb3, first inversion
-        |_|O|_|O|_|_|_|_|_|_|    start here
+          # #   # # O   # #      bar 1  Bb: F3 Bb3 D4, second inversion
+        |_|_|_|O|_|_|_|_|O|_|    start here
          C3            C4
     <BLANKLINE>
-          # #   # # O   # #      bar 2  Gm: D3 G3 Bb3, second inversion
-        |_|O|_|_|O|_|_|_|_|_|    only the middle note moves, up a whole step
+          # #   # # O   # #      bar 2  Gm: G3 Bb3 D4, root position
+        |_|_|_|_|O|_|_|_|O|_|    only the lowest note moves, up a whole step
          C3            C4
     <BLANKLINE>
     """
@@ -142,7 +148,7 @@ def voicings_document(
     >>> from fillgen.hands.voicing import best_paths
     >>> chart = parse_chart("| Bb | Gm |")
     >>> voicings_document(chart, best_paths(chart, count=1))["paths"][0]["chords"][0]["names"]
-    ['D3', 'F3', 'Bb3']
+    ['F3', 'Bb3', 'D4']
     """
     return {
         "chart": chart_document(progression, tempo),

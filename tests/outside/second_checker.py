@@ -291,6 +291,18 @@ def chord_tones(symbol: str) -> frozenset[int]:
 
 
 @cache
+def chord_letters(symbol: str) -> dict[int, str]:
+    """The letter on which theory stacks each pitch class of a chord symbol: the thirds above its root."""
+    root, suffix = _split(symbol)
+    found = {}
+    for number, sign in _formula(suffix).items():
+        semitones = degree_semitones(sign.replace("-", "b") + str(number)) or 0
+        letter = "CDEFGAB"[("CDEFGAB".index(root[0]) + number - 1) % 7]
+        found[(pitch_class(root) + semitones) % 12] = letter
+    return found
+
+
+@cache
 def _may_be_thinner(symbol: str) -> bool:
     """Whether a chart may give fewer tones than music21: only in eleventh and thirteenth kinds."""
     return KINDS[_split(symbol)[1]][0].endswith(("11th", "13th"))
@@ -312,9 +324,13 @@ def scale_letters(key_name: str) -> dict[str, int]:
 
 
 @cache
-def _field(key_name: str, tones: tuple[str, ...]) -> frozenset[int]:
-    """The scale's pitch classes with spelled chord tones put in the place of the same letters."""
-    letters = {tone[0] for tone in tones}
+def _field(key_name: str, tones: tuple[str, ...], symbol: str) -> frozenset[int]:
+    """The scale's pitch classes with chord tones put in the place of the letters they are stacked on.
+
+    A chart prints Bbdim7 as Bb Db E G; its seventh stands on A all the same.
+    """
+    stacked = chord_letters(symbol)
+    letters = {stacked.get(pitch_class(tone), tone[0]) for tone in tones}
     kept = {tone for letter, tone in scale_letters(key_name).items() if letter not in letters}
     return frozenset(kept | {pitch_class(tone) for tone in tones})
 
@@ -362,7 +378,7 @@ def _heard_tones(entry: dict[str, Any]) -> frozenset[int]:
 def _chord(start: float, entry: dict[str, Any], key_name: str) -> Chord:
     """A chord of the chart as it is heard."""
     symbol = entry["symbol"]
-    field = _field(key_name, tuple(entry["tones"]))
+    field = _field(key_name, tuple(entry["tones"]), symbol)
     tonic, mode = key_name.split()
     leading = (pitch_class(tonic) + 11) % 12 if mode == "minor" else None
     return Chord(start, symbol, pitch_class(_split(symbol)[0]), _heard_tones(entry), field, leading)

@@ -369,8 +369,8 @@ def classes(kind: Kind) -> set[int]:
 
 
 def names(chord: Chord) -> list[str]:
-    """The spelled tones of a chord."""
-    return [str(tone.name) for tone in chord.tones]
+    """The tones of a chord as theory stacks them, each on the letter of its degree."""
+    return [str(tone.stacked) for tone in chord.tones]
 
 
 def symbol(root: str, spelling: str) -> str:
@@ -533,7 +533,7 @@ def test_every_tone_has_the_letter_of_its_degree(root: str) -> None:
         for tone in chord.tones:
             _, number = degree_parts(tone.degree.text)
             letter = LETTERS[(LETTERS.index(root[0]) + number - 1) % 7]
-            assert str(tone.name)[0] == letter, (root, kind.name)
+            assert str(tone.stacked)[0] == letter, (root, kind.name)
             wanted = (pitch_class(root) + semitones(tone.degree.text)) % 12
             assert pitch_class(str(tone.name)) == tone.name.pitch_class == wanted, (root, kind.name)
 

@@ -122,8 +122,8 @@ def classes(chord: Chord) -> frozenset[int]:
 
 
 def names(chord: Chord) -> list[str]:
-    """The names of a chord's tones."""
-    return [str(tone.name) for tone in chord.tones]
+    """The tones of a chord as theory stacks them, each on the letter of its degree."""
+    return [str(tone.stacked) for tone in chord.tones]
 
 
 def keys_of(mode: str) -> list[Key]:

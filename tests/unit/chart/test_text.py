@@ -275,7 +275,10 @@ def test_keys_may_be_written_in_many_ways(text: str, key: str) -> None:
         ("CΔ7", "C E G B"),
         ("C-7", "C Eb G Bb"),
         ("C11", "C G Bb D F"),
-        ("E7#9", "E G# B D F##"),
+        ("E7#9", "E G# B D G"),
+        ("B♭dim7", "Bb Db E G"),
+        ("Dbdim7", "Db E G Bb"),
+        ("Ebm7b5", "Eb Gb A Db"),
     ],
 )
 def test_chord_symbols(written: str, tones: str) -> None:

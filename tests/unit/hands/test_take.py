@@ -1,0 +1,62 @@
+"""The left hand of a take: clear below E3, without clusters, and without the root where the bass plays it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from itertools import combinations
+
+import pytest
+
+import fillgen
+from fillgen import RulePack, parse_chart
+from fillgen.hands.playing import Playing
+from fillgen.hands.take import Ensemble, left_paths
+from fillgen.theory.pitch import all_keys
+
+PACK = RulePack()
+NUMERALS = {
+    "major": "| Imaj9 | vi7 | ii7 | V13 | iii7 | VI7b9 | ivm6 | viidim7 | bII7 | I6/9 |",
+    "minor": "| im11 | iv7 | iim7b5 | V7b13 | VImaj7 | VII13 | viidim7 | V7alt | iv6 | i |",
+}
+
+
+def is_clear(pitches: tuple[int, ...]) -> bool:
+    """Whether nothing below a fourth lies under E3, and no three keys within a major third."""
+    low = all(b - a >= 5 for a, b in combinations(pitches, 2) if a < 52)
+    return low and all(max(three) - min(three) > 4 for three in combinations(pitches, 3))
+
+
+@pytest.mark.parametrize("rootless", [False, True])
+@pytest.mark.parametrize("span", [9, 12])
+@pytest.mark.parametrize("below", [60, 62, 64, 67, 72])
+def test_the_left_hand_is_clear_in_every_key(below: int, span: int, rootless: bool) -> None:
+    """What isn't clear has its reason, and from a right hand on Eb4 upwards there is nothing of that kind."""
+    unclear = 0
+    for key in all_keys():
+        progression = parse_chart(NUMERALS[key.mode], key=str(key))
+        for path in left_paths(progression, below, span, rootless=rootless):
+            assert all(v is None or is_clear(v.pitches) or v.reason for v in path.voicings)
+            assert all(v is None or v.pitches[-1] < below for v in path.voicings)
+            assert all(v is None or v.width <= span for v in path.voicings)
+            unclear += path.unclear
+    assert not unclear or below < 63
+
+
+@pytest.mark.parametrize("chart", ["| Fm11 | A7b13 | Dm | G7 |", "| G | Bbdim7 | Am7 | D7 |"])
+@pytest.mark.parametrize("parts", [("right", "left"), ("right", "left", "bass")])
+def test_what_sounds_is_clear(chart: str, parts: tuple[str, ...]) -> None:
+    """In every rhythm of four beats the left hand's strokes are clear, with a bass without the roots of its sevenths."""
+    for rhythm in PACK.rhythm_names:
+        if "4/4" not in PACK.rhythm(rhythm).metres:
+            continue
+        ideas = fillgen.ideas(chart, rhythm=rhythm, count=3, low="E4")
+        ensemble = Ensemble(ideas, Playing(parts=parts, swing=1.0))
+        for idea in ideas:
+            struck: dict[int, list[int]] = defaultdict(list)
+            for stroke in ensemble.take(idea).strokes["left"]:
+                struck[stroke.tick].append(stroke.midi)
+            for tick, keys in struck.items():
+                chord = ideas.progression.span_at(tick).chord
+                assert is_clear(tuple(sorted(keys))), (rhythm, chord.symbol, keys)
+                if "bass" in parts and chord.root is not None and len(chord.tones) > 3:
+                    assert chord.root.pitch_class not in {midi % 12 for midi in keys}
