@@ -24,8 +24,10 @@ from types import ModuleType
 from typing import Any
 
 import coverage
+import music21
 
 from tests.bench.surroundings import figure, told
+from tests.mutation import LARGEST, mutated
 
 NUMBER = 50_000
 TUNES = 8
@@ -50,8 +52,6 @@ def guide() -> Any:
 
 def real_files() -> dict[str, list[bytes]]:
     """Real tunes by kind, read where music21 keeps them."""
-    import music21
-
     corpus = Path(music21.__file__).parent / "corpus"
     found: dict[str, list[bytes]] = {"abc": [], "musicxml": [], "midi": [], "mxl": []}
     found["mxl"] = [(corpus / name).read_bytes() for name in _SCORES]
@@ -151,8 +151,6 @@ def blind(tally: Tally, whole: Mapping[str, Sequence[bytes]]) -> None:
 
 def guided(atheris: Any, tally: Tally, whole: Mapping[str, Sequence[bytes]], end: Callable[[], None]) -> None:
     """Change files that reached something new; the first byte of each says its kind. It ends the process."""
-    from tests.mutation import LARGEST, mutated
-
     names = list(whole)
 
     def one(data: bytes) -> None:
