@@ -273,8 +273,8 @@ def mutant(kind: str, number: int, whole: Sequence[bytes] | None = None) -> byte
 
 # Verdicts
 
-LONGEST_MESSAGE = 1000
-"""The most characters of a message, the file's name not counted."""
+LONGEST_MESSAGE = 1500
+"""The most characters of a message, the file's name not counted: its place, what is wrong, and a hint."""
 MOST_CALLS = 20_000_000
 """The most functions that reading a mutated file may call."""
 
