@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
+from unittest import mock
 
 import fillgen
 from fillgen import FillgenError, RulePack, chart_text, parse_chart, parse_phrase, phrase_text
@@ -24,7 +25,7 @@ from fillgen.book import store
 from fillgen.book.door import Book
 from fillgen.book.exchange import from_json, merge, to_json
 from fillgen.hands.playing import PARTS, Playing
-from fillgen.readers.musicxml import read_tune
+from fillgen.readers import confined
 from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.sound.playback import to_performance
 from fillgen.theory.metre import METRES
@@ -51,7 +52,7 @@ def _as_phrase(path: Path) -> None:
 
 def _as_tune(path: Path) -> None:
     """A tune with chords, whose bars are a chart."""
-    body = body_of(read_tune(path))
+    body = body_of(confined.read_tune(path))
     assert parse_chart(chart_text(body)).spans == body.spans
 
 
@@ -275,8 +276,14 @@ def mutant(kind: str, number: int, whole: Sequence[bytes] | None = None) -> byte
 
 LONGEST_MESSAGE = 1500
 """The most characters of a message, the file's name not counted: its place, what is wrong, and a hint."""
-MOST_CALLS = 20_000_000
+MOST_CALLS = 5_000_000
 """The most functions that reading a mutated file may call."""
+
+
+IN_HERE = mock.patch.object(
+    confined._READER, "ask", lambda task, content, place: confined._TASKS[task](content, place)
+)
+"""Scores are read in this process, where what gets out is seen and counted; elsewhere a process of their own ends by it."""
 
 
 @dataclass(frozen=True)
@@ -294,7 +301,7 @@ def judged(reader: Reader, path: Path) -> Verdict:
     printed, message, wrong = io.StringIO(), "", ""
     count = cProfile.Profile()
     try:
-        with warnings.catch_warnings(), redirect_stdout(printed), redirect_stderr(printed), count:
+        with warnings.catch_warnings(), redirect_stdout(printed), redirect_stderr(printed), IN_HERE, count:
             warnings.simplefilter("error")
             reader(path)
     except FillgenError as error:

@@ -14,6 +14,7 @@ import importlib
 import json
 import os
 import random
+import signal
 import sys
 import tempfile
 import warnings
@@ -39,7 +40,8 @@ _LONGEST_TUNE = 1500
 READERS = ("readers/*", "chart/text.py", "phrase/text.py", "rules/pack.py", "book/exchange.py", "book/validity.py", "book/door.py",
            "sound/playback.py")  # fmt: skip
 """The modules that read files, of which the branches gone through are counted."""
-_SHOWN = 20
+_MOST_SECONDS = 60
+"""The computing time after which reading a file is given up, and counted as wrong."""
 
 
 def guide() -> Any:
@@ -81,6 +83,14 @@ def _tunes(paths: Sequence[Path]) -> list[bytes]:
     return found
 
 
+class SlowError(Exception):
+    """Reading a file takes too long."""
+
+
+def _give_up(*_: object) -> None:
+    raise SlowError
+
+
 class Tally:
     """What became of the mutated files, by kind and reader."""
 
@@ -93,6 +103,7 @@ class Tally:
     def take(self, kind: str, data: bytes) -> None:
         """Count what the readers make of a file; what is wrong is kept once for each place it comes from."""
         self.files[kind] += 1
+        signal.setitimer(signal.ITIMER_VIRTUAL, _MOST_SECONDS)
         for name, verdict in self.readings.verdicts(kind, data, self.folder):
             self.counts[kind, name, "wrong" if verdict.wrong else "read" if verdict.read else "refused"] += 1
             if verdict.wrong and f"{name}: {verdict.wrong[:80]}" not in self.wrong:
@@ -204,6 +215,7 @@ def main() -> None:
     real = real_files()
     whole = {kind: [*readings.seeds(kind), *real.get(kind, [])] for kind in readings.KINDS}
     print(", ".join(f"{len(files)} {kind}" for kind, files in whole.items()), flush=True)
+    signal.signal(signal.SIGVTALRM, _give_up)
     folder = tempfile.TemporaryDirectory()
     (place := Path(folder.name, "files")).mkdir()
     tally = Tally(readings, place, given.number)
