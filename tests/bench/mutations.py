@@ -189,7 +189,7 @@ def guided(atheris: Any, tally: Tally, whole: Mapping[str, Sequence[bytes]], end
     runs = (
         tally.number + sum(map(len, whole.values())) + 1
     )  # all files as they are come first, and an empty one
-    limits = (f"-atheris_runs={runs}", f"-max_len={LARGEST}", "-len_control=0", "-timeout=600", "-rss_limit_mb=0", "-seed=1",
+    limits = (f"-atheris_runs={runs}", f"-max_len={LARGEST}", "-len_control=0", "-timeout=600", "-rss_limit_mb=0", f"-seed={tally.number}",
               "-verbosity=0")  # fmt: skip
     atheris.Setup([sys.argv[0], *limits, str(corpus)], one, custom_mutator=changed)
     atheris.Fuzz()
