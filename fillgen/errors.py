@@ -4,29 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-_LONGEST = 500
-"""The most letters of a message, whatever a file has in it."""
-
 
 class FillgenError(Exception):
-    """The base of every error this package raises on purpose.
+    r"""The base of every error this package raises on purpose.
 
-    >>> print(ChartError("unknown chord 'Hm7'", place="bar 3", hint="Did you mean 'Bm7'?"))
+    What it quotes, from a text or another library, may hold control characters and be of any length; it is told without
+    them, and of long texts the beginning and the end.
+
+    >>> print(ChartError("unknown chord 'Hm7'", place="bar 3", hint="Did you mean\x1b 'Bm7'?"))
     bar 3: unknown chord 'Hm7'. Did you mean 'Bm7'?
     """
 
     def __init__(self, message: str, *, place: str = "", hint: str = "") -> None:
-        message = cut(message, _LONGEST)
-        super().__init__(message)
-        self.message = message
-        self.place = cut(place, _LONGEST)
-        self.hint = hint
+        self.message, self.place, self.hint = map(_bounded, (message, place, hint))
+        super().__init__(self.message)
 
     def __str__(self) -> str:
         sentence = f"{self.place}: {self.message}" if self.place else self.message
         if not sentence.endswith((".", "?", "!")):
             sentence += "."
         return f"{sentence} {self.hint}".rstrip()
+
+
+_LONGEST = 500
+"""The most characters of a message, of its place and of its hint."""
+
+
+def _bounded(text: str) -> str:
+    """A text that is printable, the middle left out where it is long."""
+    half = _LONGEST // 2
+    text = text if len(text) <= _LONGEST else f"{text[: half - 1]}…{text[-half:]}"
+    return printable(text)
 
 
 class ChartError(FillgenError):

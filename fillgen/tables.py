@@ -7,7 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from fillgen.errors import OutputError, PackError, cut, printable
+from fillgen.errors import OutputError, PackError, cut
 from fillgen.incoming import read_bytes
 
 _HERE = Path(__file__).resolve().parent
@@ -62,6 +62,4 @@ def read_table(path: Path) -> Table:
     except UnicodeDecodeError as error:
         raise PackError(f"not text in UTF-8 (byte {error.start})", place=str(path)) from error
     except (ValueError, RecursionError) as error:
-        raise PackError(
-            f"not a valid TOML file: {cut(printable(str(error)), 200)}", place=str(path)
-        ) from error
+        raise PackError(f"not a valid TOML file: {cut(str(error), 200)}", place=str(path)) from error

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import atexit
+import contextlib
 import os
 import signal
-import tempfile
-from pathlib import Path
 
-_FOLDER = tempfile.TemporaryDirectory(prefix="fillgen-tests-")
+from tests.folders import own_folder
+
+_END = contextlib.ExitStack()
+_FOLDER = _END.enter_context(own_folder())
 """Kept as long as the tests run, and removed when they end. Each process of a parallel run has its own."""
+atexit.register(_END.close)
 
-os.environ["FILLGEN_BOOK"] = str(Path(_FOLDER.name) / "ideas.book")
-os.environ["XDG_DATA_HOME"] = str(Path(_FOLDER.name) / "data")
-os.environ["XDG_CACHE_HOME"] = str(Path(_FOLDER.name) / "cache")
+os.environ["FILLGEN_BOOK"] = str(_FOLDER / "ideas.book")
+os.environ["XDG_DATA_HOME"] = str(_FOLDER / "data")
+os.environ["XDG_CACHE_HOME"] = str(_FOLDER / "cache")
 os.environ["MIDO_BACKEND"] = "tests.memory_ports"
 os.environ.pop("FILLGEN_NO_BOOK", None)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from fillgen.errors import TuneError
+from fillgen.errors import TuneError, printable
 from fillgen.theory.pitch import Name
 
 
@@ -75,16 +75,17 @@ def top_line(sounds: Iterable[Sound]) -> tuple[Sound, ...]:
 
 
 def checked_sheet(sheet: Sheet, place: str) -> Sheet:
-    """A sheet that has notes, and not too many."""
+    """A sheet that has notes, and not too many, its title without control characters."""
     if not sheet.voices:
         raise TuneError("has no notes", place=place)
     if sum(len(voice.sounds) for voice in sheet.voices) > MOST_NOTES:
         raise TuneError(f"has more than {MOST_NOTES} notes", place=place)
-    return sheet
+    return replace(sheet, title=printable(sheet.title))
 
 
 def named_apart(voices: tuple[Voice, ...]) -> tuple[Voice, ...]:
-    """Voices with names that tell them apart."""
+    """Voices with names that tell them apart, without control characters."""
+    voices = tuple(replace(voice, name=printable(voice.name)) for voice in voices)
     names = [voice.name.casefold() for voice in voices]
     return tuple(
         voice if names.count(voice.name.casefold()) == 1 else replace(voice, name=f"{voice.name} ({number})")

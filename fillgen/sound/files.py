@@ -6,6 +6,7 @@ velocities, sounds, volumes and pans.
 
 from __future__ import annotations
 
+import contextlib
 import io
 import shutil
 import subprocess
@@ -15,6 +16,7 @@ import wave
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -228,19 +230,48 @@ def check_font(font: Path) -> str:
 def _by_font(midi: bytes, font: Path) -> Iterable[Samples]:
     """A MIDI file played with a sound font, kept below the ceiling."""
     player = check_font(font)
-    with tempfile.TemporaryDirectory() as folder:
-        source, target = Path(folder, "take.mid"), Path(folder, "take.wav")
-        source.write_bytes(midi)
+    with _scratch() as source, _scratch() as target:
+        source.write(midi)
+        source.seek(0)
         command = [player, "-ni", "-q", "-g", str(_PLAYER_GAIN), "-r", str(RATE), "-T", "wav", "-O", "s16"]
-        _run([*command, "-F", str(target), str(font.resolve()), str(source)], font)
+        _run([*command, "-F", _path(target), str(font.resolve()), _path(source)], font, (source, target))
         rows = _read(target, font)
     limiter = Limiter()
     return [limiter.limited(rows), limiter.rest()]
 
 
-def _run(command: Sequence[str], font: Path) -> None:
+if sys.platform == "win32":
+
+    @contextlib.contextmanager
+    def _scratch() -> Iterator[IO[bytes]]:
+        """A file in a temporary folder, where another program can open it."""
+        with (
+            tempfile.TemporaryDirectory(prefix="fillgen-") as folder,
+            Path(folder, "take").open("w+b") as file,
+        ):
+            yield file
+
+    def _path(file: IO[bytes]) -> str:
+        return file.name
+
+else:
+
+    def _scratch() -> IO[bytes]:
+        """A temporary file without a name, of which nothing is left however this process ends."""
+        return tempfile.TemporaryFile()
+
+    def _path(file: IO[bytes]) -> str:
+        """What a program that inherits an open file can open it by."""
+        return f"/dev/fd/{file.fileno()}"
+
+
+def _run(command: Sequence[str], font: Path, files: Sequence[IO[bytes]]) -> None:
+    """Run the player, which inherits the files where they have no names of their own."""
+    inherited = () if sys.platform == "win32" else tuple(file.fileno() for file in files)
     try:
-        done = subprocess.run(command, capture_output=True, check=False, timeout=_LONGEST_WAIT)  # noqa: S603
+        done = subprocess.run(  # noqa: S603
+            command, capture_output=True, check=False, timeout=_LONGEST_WAIT, pass_fds=inherited
+        )
     except (OSError, subprocess.SubprocessError) as error:
         raise OutputError(f"{_PLAYER} cannot be run: {error}", place=str(font)) from error
     if done.returncode:
@@ -248,10 +279,11 @@ def _run(command: Sequence[str], font: Path) -> None:
         raise OutputError(f"{_PLAYER} failed: {reasons[-1][:200]}", place=str(font))
 
 
-def _read(path: Path, font: Path) -> Samples:
+def _read(sound: IO[bytes], font: Path) -> Samples:
     """The two rows of samples of a file that fluidsynth wrote."""
     try:
-        with wave.open(str(path), "rb") as file:
+        sound.seek(0)
+        with wave.open(sound, "rb") as file:
             numbers = np.frombuffer(file.readframes(file.getnframes()), dtype="<i2")
             rows = numbers.reshape(-1, file.getnchannels()).T / (FULL_SCALE + 1)
     except (OSError, EOFError, wave.Error, ValueError) as error:

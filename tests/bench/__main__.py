@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from itertools import combinations
+from pathlib import Path
 
 import constraint
 import numpy as np
@@ -30,7 +31,7 @@ from tests.bench.surroundings import figure, told
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 LONG = f"| {' | '.join(['Ebmaj7 | Gm7 C7 | Fm7 | Bb7'] * 16)} |"
-COMPILED = f"{tempfile.gettempdir()}/fillgen-bench-compiled"
+COMPILED = str(Path(__file__).resolve().parents[2] / "bench-results/compiled")
 """Where the compiled modules of the timed processes lie."""
 NO_BOOK = {"FILLGEN_NO_BOOK": "1"}
 """No bench touches the idea book of whoever runs it."""

@@ -42,6 +42,7 @@ BENCHES: Mapping[str, Sequence[str]] = {
     "server": ("-m", "tests.bench.server"),
     "page": ("-m", "tests.bench.page"),
     "mutants": ("-m", "tests.bench.mutants", "--each", "100"),
+    "mutations": ("-m", "tests.bench.mutations"),
     "coverage": (*_PYTEST, "-n", "auto", "--cov=fillgen", "--cov-branch", "--cov-report="),
 }
 AT_LENGTH = 25

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -24,6 +22,7 @@ from fillgen.book.store import tags
 from fillgen.cli import main
 from fillgen.dice import Dice
 from tests.effort import EFFORT
+from tests.folders import own_folder
 from tests.processes import unmeasured
 from tests.properties.test_book_machine import answer
 
@@ -317,10 +316,9 @@ def in_closed_folder(folder: Path, job: Callable[[], str]) -> str:
 @pytest.fixture
 def open_folder() -> Iterator[Path]:
     """A folder that every user can enter."""
-    folder = Path(tempfile.mkdtemp(prefix="fillgen-closed-"))
-    folder.chmod(0o755)
-    yield folder
-    shutil.rmtree(folder)
+    with own_folder() as folder:
+        folder.chmod(0o755)
+        yield folder
 
 
 def test_closed_folder(open_folder: Path) -> None:

@@ -10,8 +10,7 @@ import contextlib
 import io
 import random
 import warnings
-import zipfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -22,6 +21,8 @@ import pytest
 from fillgen import parse_phrase, phrase_text
 from fillgen.cli import main
 from fillgen.readers.phrases import Reading, line_up
+from tests.mutation import BYTES, Damage, flipped, numbers_changed, packed
+from tests.readings import ABC, ABC_VOICES, PHRASES
 
 CHART = "| Ebmaj7 | Bb7 |"
 
@@ -103,78 +104,8 @@ XML = (
     "<note><rest/><duration>6</duration></note><barline><repeat direction='backward'/></barline></measure>"
     "</part></score-partwise>"
 )
-ABC = (
-    'X:1\nT:Wren\nM:4/4\nL:1/8\nQ:1/4=96\nK:Eb\nV:1 name="Top"\n'
-    'B2|:"Eb"e4 (3gag ^f>g|1 [Gb]4- b2 z2:|2 {c}b8|]\nw: la la\n'
-)
-ABC_VOICES = "X:1\nM:C|\nL:1/4\nK:C dor\n[V:1]cdef|[M:2/2]g2 z2|\n[V:2]C4|Z|\n"
-TEXTS = (
-    "Bb4q | Eb5h G5et Ab5et G5et re F5e~ | F5w",
-    "F5q. Eb5e D5h | rq G5q F5h |",
-    "C5e.  D5s C5q rh\n| C5w\n",
-)
-
-
-def packed(xml: bytes, name: str = "wren.xml", *, container: bool = True) -> bytes:
-    """A score in a packed file."""
-    buffer = io.BytesIO()
-    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
-        if container:
-            entry = f'<container><rootfiles><rootfile full-path="{name}"/></rootfiles></container>'
-            archive.writestr("META-INF/container.xml", entry)
-        archive.writestr(name, xml)
-    return buffer.getvalue()
-
 
 # Damage
-
-Damage = Callable[[bytes, random.Random], bytes]
-
-
-def flipped(data: bytes, chance: random.Random) -> bytes:
-    """A few bits the other way round."""
-    changed = bytearray(data)
-    for _ in range(chance.randint(1, 6)):
-        changed[chance.randrange(len(changed))] ^= 1 << chance.randrange(8)
-    return bytes(changed)
-
-
-def bytes_replaced(data: bytes, chance: random.Random) -> bytes:
-    changed = bytearray(data)
-    for _ in range(chance.randint(1, 4)):
-        changed[chance.randrange(len(changed))] = chance.choice(
-            (0, 1, 0x7F, 0x80, 0xF0, 0xFF, 0x2F, 0x51, 0x58)
-        )
-    return bytes(changed)
-
-
-def cut(data: bytes, chance: random.Random) -> bytes:
-    return data[: chance.randrange(len(data))]
-
-
-def piece(data: bytes, chance: random.Random) -> tuple[int, int]:
-    start = chance.randrange(len(data))
-    return start, min(len(data), start + chance.randint(1, 40))
-
-
-def left_out(data: bytes, chance: random.Random) -> bytes:
-    start, end = piece(data, chance)
-    return data[:start] + data[end:]
-
-
-def doubled(data: bytes, chance: random.Random) -> bytes:
-    start, end = piece(data, chance)
-    return data[:end] + data[start:end] * chance.choice((1, 1, 2, 50)) + data[end:]
-
-
-def swapped(data: bytes, chance: random.Random) -> bytes:
-    a, b, c = sorted(chance.randrange(len(data) + 1) for _ in range(3))
-    return data[:a] + data[b:c] + data[a:b] + data[c:]
-
-
-def inserted(data: bytes, chance: random.Random) -> bytes:
-    at = chance.randrange(len(data) + 1)
-    return data[:at] + chance.randbytes(chance.randint(1, 24)) + data[at:]
 
 
 def messages_changed(_: bytes, chance: random.Random) -> bytes:
@@ -203,19 +134,6 @@ def messages_changed(_: bytes, chance: random.Random) -> bytes:
     buffer = io.BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
-
-
-BYTES: tuple[Damage, ...] = (flipped, bytes_replaced, cut, left_out, doubled, swapped, inserted)
-
-HUGE = ("0", "-1", "7", "00", "99999", "2147483648", "1e400", "9" * 5000, "-0.0", "NaN", "1/0", "٣", "½")
-
-
-def numbers_changed(data: bytes, chance: random.Random) -> bytes:
-    """One number of a text in the place of which another stands."""
-    text = data.decode("utf-8")
-    places = [at for at, letter in enumerate(text) if letter.isdigit()]
-    at = chance.choice(places)
-    return (text[:at] + chance.choice(HUGE) + text[at + 1 :]).encode()
 
 
 def re_encoded(data: bytes, chance: random.Random) -> bytes:
@@ -335,9 +253,8 @@ def damages(kind: str) -> tuple[Sequence[bytes], Sequence[Damage]]:
     if kind == "mxl":
         return [packed(XML.encode()), packed(XML.encode(), container=False)], (*BYTES, *[repacked] * 5)
     if kind == "abc":
-        whole = [ABC.encode(), ABC_VOICES.encode()]
-        return whole, (ABC_WORDS, ABC_WORDS, numbers_changed, re_encoded, *BYTES)
-    return [text.encode() for text in TEXTS], (TEXT_WORDS, TEXT_WORDS, numbers_changed, re_encoded, *BYTES)
+        return [ABC, ABC_VOICES], (ABC_WORDS, ABC_WORDS, numbers_changed, re_encoded, *BYTES)
+    return PHRASES, (TEXT_WORDS, TEXT_WORDS, numbers_changed, re_encoded, *BYTES)
 
 
 def damaged_files(kind: str, seed: int, count: int) -> Iterator[bytes]:

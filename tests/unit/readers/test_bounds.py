@@ -10,7 +10,7 @@ import pytest
 
 from fillgen.errors import TuneError
 from fillgen.readers import abc
-from fillgen.readers.confined import read_score, read_tune
+from fillgen.readers.confined import read_abc, read_score, read_tune
 
 SCORE = """<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Fern</part-name></score-part></part-list>
 <part id="P1"><measure number="1"><attributes><divisions>1</divisions></attributes>{harmony}
@@ -61,8 +61,6 @@ def test_a_measure_may_have_any_number() -> None:
 @pytest.mark.parametrize(("tempo", "read"), [(5, None), (20, 20), (132, 132), (400, 400), (900, None)])
 def test_tempos_that_nobody_plays_are_not_believed(tempo: int, read: int | None) -> None:
     """An ABC tempo, in quarter notes a minute, is taken from 20 to 400 only."""
-    from fillgen.readers.confined import read_abc  # noqa: PLC0415
-
     assert read_abc(f"X:1\nM:4/4\nL:1/4\nQ:1/4={tempo}\nK:Bb\nBcdf|\n", "a tune").tempo == read
 
 
@@ -81,7 +79,14 @@ def test_the_pattern_of_notes_never_looks_to_the_end_of_a_text() -> None:
 
 
 def test_a_row_of_accidentals_is_refused() -> None:
-    from fillgen.readers.confined import read_abc  # noqa: PLC0415 - what is read from text
-
     with pytest.raises(TuneError, match=r"cannot read"):
         read_abc("X:1\nM:4/4\nL:1/4\nK:Bb\n" + "^" * 99_000 + "\n", "a tune")
+
+
+def test_titles_and_names_are_printable() -> None:
+    """Whatever control characters a score or an ABC text has in its title and in the names of its parts, none is passed on."""
+    text = 'X:1\nT:Wren\x7f Song\nM:4/4\nL:1/4\nK:Bb\nV:1 name="To\x1bp"\nBcdf|\n'
+    sheet = read_abc(text, "a tune")
+    assert (sheet.title, sheet.voices[0].name) == ("Wren Song", "Top")
+    sheet = read_score(score().replace(b"Fern", "Fern\u009b2".encode()), "a score")
+    assert sheet.voices[0].name == "Fern2"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import os
+import select
 import stat
 import subprocess
 import sys
@@ -27,6 +29,7 @@ from fillgen.sound.synth.limiter import CEILING
 from fillgen.sound.synth.tones import RATE
 from fillgen.theory.metre import TICKS
 from fillgen.writers.midi import to_midi, to_midi_files
+from tests.processes import unmeasured
 
 CHART = "| Fmaj7 | D7 | Gm7 | C7 |"
 ALL = ("right", "left", "bass", "drums")
@@ -286,6 +289,36 @@ def test_a_player_that_fails(body: str, told: str, tmp_path: Path, monkeypatch: 
     with pytest.raises(OutputError, match=told) as failed:
         audio.to_sound(midi("right"), font=font)
     assert failed.value.place == str(font)
+
+
+PLAYS = """
+import sys
+from pathlib import Path
+from fillgen.sound.files import to_sound
+to_sound(Path(sys.argv[1]).read_bytes(), font=Path(sys.argv[2]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="files without names are not known there")
+def test_a_kill_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is left in the temporary folder where the program is killed while the player plays."""
+    (temporary := tmp_path / "temporary").mkdir()
+    (tmp_path / "take.mid").write_bytes(midi("right"))
+    os.mkfifo(tmp_path / "begun")
+    begun = os.open(tmp_path / "begun", os.O_RDONLY | os.O_NONBLOCK)
+    begins = f"open({str(tmp_path / 'begun')!r}, 'w').write('x')\nsys.stdin.read()"
+    font = install(tmp_path, monkeypatch, f"{SOUNDS.format(high=127)}\n{begins}")
+    process = subprocess.Popen(
+        [sys.executable, "-c", PLAYS, str(tmp_path / "take.mid"), str(font)],
+        stdin=subprocess.PIPE,
+        env={**unmeasured(), "TMPDIR": str(temporary)},
+    )
+    with process:
+        plays, _, _ = select.select([begun], [], [], 60)
+        process.kill()
+    os.close(begun)
+    assert plays
+    assert list(temporary.iterdir()) == []
 
 
 def test_without_a_player(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

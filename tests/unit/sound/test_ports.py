@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from pathlib import Path
 from types import ModuleType
 
 import pytest
@@ -243,11 +244,9 @@ def test_libraries_are_silenced(world: World, capfd: pytest.CaptureFixture[str])
     assert capfd.readouterr().err == "heard\n"
 
 
-def test_files_load_no_ports() -> None:
+def test_files_load_no_ports(tmp_path: Path) -> None:
     """Writing a MIDI file loads neither ports nor what drives them."""
-    modules = loaded(
-        f"import os, tempfile\nos.chdir(tempfile.mkdtemp())\n{command('ideas', '| C | G7 |', '-n', '1', '-o', 'x.mid')}"
-    )
+    modules = loaded(command("ideas", "| C | G7 |", "-n", "1", "-o", str(tmp_path / "x.mid")))
     assert "fillgen.writers.midi" in modules
     assert not modules & {
         "rtmidi",
