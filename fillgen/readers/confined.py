@@ -171,6 +171,8 @@ def _answer(asks: BinaryIO, tells: BinaryIO) -> None:
         answer = error
     except MemoryError:
         answer = TuneError("takes more memory to read than a score should", place=place, hint=_HINT)
+    except Exception as error:  # a fault of ours, to be seen as one
+        answer = RuntimeError(f"{type(error).__name__}: {error}")
     pickle.dump((answer, not _has_grown()), tells)
     tells.flush()
 

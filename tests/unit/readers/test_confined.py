@@ -76,3 +76,10 @@ def test_what_libraries_print_or_warn_of_reaches_nobody(capfd: pytest.CaptureFix
     ) as reader:
         assert reader.ask("abc", ABC, "a tune").voices
     assert capfd.readouterr() == ("", "")
+
+
+def test_a_fault_of_ours_is_seen_as_one() -> None:
+    with reader_that("raise KeyError('B flat')") as reader:
+        with pytest.raises(RuntimeError, match="KeyError: 'B flat'"):
+            reader.ask("abc", ABC, "a tune")
+        assert reader.ask("abc", ABC, "again").voices
