@@ -36,6 +36,7 @@ def _settings(reading: Reading, options: CheckOptions, pack: RulePack) -> CheckS
         low=pitch(options.low, "the lowest note"),
         high=pitch(options.high, "the highest note"),
         swings=pack.rhythm(options.rhythm).swing if options.rhythm is not None else reading.swings,
+        strict=options.strict,
     )
 
 

@@ -30,7 +30,8 @@ class CheckSettings:
 
     `tempo` is in quarter notes a minute; a `hand` must be able to reach the notes at that tempo, eighths played as they
     swing, or at 120 if none is given. `ends_on` are degrees of the last chord, `lead_to` is the tune's first pitch,
-    `low` and `high` are another range, all as for ideas. A phrase that isn't `whole` doesn't have to close.
+    `low` and `high` are another range, all as for ideas. A phrase that isn't `whole` doesn't have to close. Where the check
+    is `strict`, matters of style and of the level count as much as clashes do.
     """
 
     tempo: int | None = None
@@ -41,6 +42,7 @@ class CheckSettings:
     low: int | None = None
     high: int | None = None
     swings: bool = False
+    strict: bool = False
 
 
 USUAL = CheckSettings()

@@ -80,6 +80,16 @@ class Line:
         """The semitones by which the line rises from a note to the next; 0 at the end."""
         return self.into(index + 1) if index + 1 < len(self.notes) else 0
 
+    def approach(self, index: int) -> int:
+        """The semitones to a note from the last one of another pitch; 0 where there is none."""
+        before = self.other_before(index)
+        return 0 if before is None else self.notes[index].midi - self.notes[before].midi
+
+    def departure(self, index: int) -> int:
+        """The semitones from a note to the next one of another pitch; 0 where there is none."""
+        after = self.other_after(index)
+        return 0 if after is None else self.notes[after].midi - self.notes[index].midi
+
     def chord(self, index: int) -> Chord:
         """The chord the ear has where a note begins."""
         return self.progression.span_at(self.notes[index].onset).heard

@@ -40,13 +40,11 @@ class _Run:
 
     @property
     def into(self) -> int:
-        """The semitones from the last other note to this one; 0 at the beginning."""
-        return self.line.into(self.first)
+        return self.line.approach(self.index)
 
     @property
     def out(self) -> int:
-        """The semitones from this note to the next other one; 0 at the end."""
-        return self.line.out(self.last)
+        return self.line.departure(self.index)
 
     @property
     def passing(self) -> bool:
