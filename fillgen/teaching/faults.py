@@ -198,7 +198,7 @@ def _avoided(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     below = _tone_below(line, index)
     rubs = f"{line.at(index)} lies a half step above {below}, a note of {chord.symbol}"
     if place.strong:
-        return f"{rubs}, and stands on a strong beat, where the two clash."
+        return f"{rubs}, and falls on a strong beat, where it rubs most."
     return f"{rubs}, and lasts {_beats(place.length / BEAT)} over it; the limit is {_beats(use.settings['beats'])}."
 
 

@@ -231,7 +231,7 @@ def _unexplained(line: Line, index: int) -> str:
         return f"{start} and opens an enclosure, but {pair} do not go to a chord note between them."
     instead = f"it could be {listed(line.near(index))}"
     if line.where[index].strong:
-        return f"{start} and stands on a strong beat; {instead}."
+        return f"{start} and falls on a strong beat; {instead}."
     if not index:
         return f"{start}, with no note before it to step from; {instead}."
     if line.after(index) is None:
