@@ -211,6 +211,13 @@ def _incomplete(line: Line, index: int) -> str:
     return f"{line.at(index)} is an incomplete neighbour: {_reached(line, index)}{goal}."
 
 
+def _changing(line: Line, index: int) -> str:
+    after = line.other_after(index)
+    assert after is not None
+    pair = f"with {line.names[after]} it lies on either side of {line.names[after + 1]}, to which they go"
+    return f"{line.at(index)} is a changing note: {pair}."
+
+
 def _cambiata(line: Line, index: int) -> str:
     into = line.approach(index)
     came = f"a step {_toward(into)} from {_from(line, index)}"
@@ -275,6 +282,7 @@ _SAYS: dict[str, Callable[[Line, int], str]] = {
     "incomplete neighbour": _incomplete,
     "pedal": _pedal,
     "free anticipation": _free_anticipation,
+    "changing note": _changing,
     "cambiata": _cambiata,
     "pentatonic passing": _pentatonic,
     "": _unexplained,

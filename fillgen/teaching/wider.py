@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from fillgen.rules.rule import STEP, Seen
+from fillgen.rules.rule import BEAT, STEP, Seen
 from fillgen.rules.tones import is_light
 from fillgen.teaching.line import Line
 
@@ -133,6 +133,18 @@ def _and_back(run: _Run) -> bool:
     return 1 <= abs(run.into) <= STEP and run.out == -run.into
 
 
+def _changing(run: _Run) -> bool:
+    """In the scale, no longer than half a beat, and with the note that follows on either side of a tone to which they go."""
+    line, other, goal = run.line, run.last + 1, run.last + 2
+    if goal >= len(line.notes) or bool(line.windows[other][1].tone):
+        return False
+    if not run.passing or 2 * run.note.place.length > BEAT:
+        return False
+    one, two = (line.notes[goal].midi - line.notes[each].midi for each in (run.index, other))
+    steps = 1 <= abs(one) <= STEP and 1 <= abs(two) <= STEP and one * two < 0
+    return steps and bool(line.windows[goal][1].tone)
+
+
 def _cambiata(run: _Run) -> bool:
     """Light, reached by step, left by a third the same way to a tone, from which a step turns back."""
     if not (bool(is_light(run.note)) and run.passing and 1 <= abs(run.into) <= STEP):
@@ -165,13 +177,14 @@ WIDER_TONES: dict[str, Callable[[_Run], bool]] = {
     "appoggiatura": lambda run: run.note.place.strong and run.arrives,
     "incomplete neighbour": lambda run: run.arrives,
     "free anticipation": _free_anticipation,
+    "changing note": _changing,
     "cambiata": _cambiata,
     "pentatonic passing": _pentatonic,
 }
 """What a note is called that is none of the narrow kinds, in the order in which it is named.
 
 Suspensions with a detour ("ornamental resolution"), appoggiaturas in any direction (Hutchinson, Music Theory for the
-21st-Century Classroom, 10.4), free anticipations and the cambiata are in Piston, Harmony, on nonharmonic tones; the pedal in
+21st-Century Classroom, 10.4), free anticipations, changing notes and the cambiata are in Piston, Harmony, on nonharmonic tones; the pedal in
 any handbook; passing notes of five-note scales in Day-O'Connell, Pentatonicism from the Eighteenth Century to Debussy. The two
 books are named from memory."""
 

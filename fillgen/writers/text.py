@@ -30,6 +30,7 @@ MARKS = {
     "suspension": "susp",
     "retardation": "ret",
     "escape tone": "esc",
+    "changing note": "nbr",
     "cambiata": "camb",
     "pedal": "ped",
 }

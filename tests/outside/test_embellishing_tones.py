@@ -193,6 +193,8 @@ WIDER = {
     "cambiata": case("| Eb |", "Eb5q D5q Bb4e C5e Bb4q", "-", "cambiata", "-", "neighbour", "-"),
     "free anticipation": case("| Eb | Bb |", "G5h. D5q | F5w", "-", "free anticipation", "-"),
     "no free anticipation of a chord that is not to come": case("| Eb | Ab |", "G5h. D5q | Ab4w", "-", "", "-"),
+    "changing notes on a strong beat": case("| Eb |", "Eb5h F5e Ab5e G5q", "-", "changing note", "approach", "-"),
+    "no changing notes that go elsewhere": case("| Eb |", "Eb5h F5e Ab5e Eb5q", "-", "", "", "-"),
     "suspension with a detour": case("| Eb | Bb |", "G5h Eb5h~ | Eb5h Bb4q D5q", "-", "suspension", "-", "-"),
     "suspension that resolves on the next downbeat": case(
         "| Eb | Bb | Bb |", "G5h Eb5h | Eb5w | D5w", "-", "-", "suspension", "-"
