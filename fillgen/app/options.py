@@ -231,9 +231,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "hand": _HAND,
     },
     CheckOptions: {
-        "level": Option(
-            ("--level",), "1 to 5, or auto for the lowest that the phrase fits. [default: 3]"
-        ),
+        "level": Option(("--level",), "1 to 5, or auto for the lowest that the phrase fits. [default: 3]"),
         "tempo": Option(("--tempo",), "Quarter notes a minute. [default: the phrase's own, or 120]", int),
         "rhythm": _RHYTHM,
         "low": _LOW,

@@ -77,8 +77,16 @@ class Report:
         if not self.faults:
             return f"Nothing clashes: the phrase keeps every rule of level {self.level}."
         rest = [f"{many(style, 'note')} {_is(style)} a matter of style"] if style else []
-        rest += [f"{many(level, 'note')} {'goes' if level == 1 else 'go'} beyond level {self.level}"] if level else []
-        first = f"{many(clashes, 'note')} {'clashes' if clashes == 1 else 'clash'}" if clashes else "Nothing clashes"
+        rest += (
+            [f"{many(level, 'note')} {'goes' if level == 1 else 'go'} beyond level {self.level}"]
+            if level
+            else []
+        )
+        first = (
+            f"{many(clashes, 'note')} {'clashes' if clashes == 1 else 'clash'}"
+            if clashes
+            else "Nothing clashes"
+        )
         return f"{first}{'; ' if rest else ''}{' and '.join(rest)}."
 
     @property

@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fillgen.phrase.idea import CHORD_TONE
-from fillgen.rules.rule import Example, Rule, Seen, Verdict
+from fillgen.rules.rule import BEAT, Example, Rule, Seen, Verdict
 from fillgen.rules.tones import EMBELLISHMENTS, is_step
 from fillgen.teaching.line import Line, tone_name
-from fillgen.teaching.naming import FURTHER_TONES, kinds
+from fillgen.teaching.naming import FURTHER_TONES, KEPT_OVER, kinds, retardation, suspension
 from fillgen.theory.chords import Chord
 
 
@@ -33,7 +33,7 @@ UNRESOLVED = ClashRule(
 )
 HALF_STEP = ClashRule(
     "unresolved-half-step",
-    "A note a half step from a note of its chord moves on by step.",
+    "A note a half step from a note of its chord moves on by step, within two beats unless it is kept from the chord before.",
     "The two rub until one of them gives way.",
 )
 
@@ -46,11 +46,17 @@ def clash_rule(line: Line, index: int, *, closes: bool) -> ClashRule | None:
     if index == len(line.notes) - 1 and not closes:
         return None
     kind = kinds(line)[index]
-    if kind == CHORD_TONE and line.lacking(index) is not None:
-        return HALF_STEP if rubbing(line, index) else UNRESOLVED
-    if kind == "":
-        return HALF_STEP if rubbing(line, index) else UNRESOLVED
-    return None
+    hangs = kind == CHORD_TONE and line.lacking(index) is not None
+    waits = line.where[index].length > _LONGEST * BEAT and kind not in (CHORD_TONE, *_PREPARED)
+    if kind and not hangs and not (waits and rubbing(line, index)):
+        return None
+    return HALF_STEP if rubbing(line, index) else UNRESOLVED
+
+
+_LONGEST = 2
+"""Beats that a note may rub against its chord before it moves on. Chosen: stressed notes of hymns and songs last one or two."""
+_PREPARED = (*KEPT_OVER, "pedal", "anticipation")
+"""What the ear has accepted before, or is about to: such a note may last."""
 
 
 def rubbing(line: Line, index: int) -> str:
@@ -82,6 +88,8 @@ def _goes_somewhere(before: Seen | None, note: Seen, after: Seen | None) -> Verd
     if after is None and not note.place.ends:
         return True  # the phrase goes on, nobody knows where
     verdict = note.tone & note.among(note.place.held)
+    if note.place.length > _LONGEST * BEAT:
+        return verdict | suspension(before, note, after) | retardation(before, note, after)
     if after is not None:
         verdict = verdict | (note.foreign & is_step(after.midi - note.midi) & after.tone)
     for is_one in _THREE_TELL:

@@ -150,7 +150,9 @@ def _foreign(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     said, kind = says(line, index), kinds(line)[index]
     if kind in use.settings.get("allow", ()):
         level = f"Level {checked.level.number}"
-        return f"{said} {level} uses {_many(kind)} in the scale only, and none a half step above a chord note."
+        return (
+            f"{said} {level} uses {_many(kind)} in the scale only, and none a half step above a chord note."
+        )
     return said
 
 

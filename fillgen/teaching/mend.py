@@ -78,16 +78,16 @@ def _freed_of_clashes(checked: Checked) -> Phrase | None:
     reach = tuple(use for use in checked.uses if use.rule.kind == "in-reach")
     fair = (RuleUse(GOES_SOMEWHERE, {}), *reach)
     for uses in (checked.uses, fair):
-        found: Phrase | None = checked.notes
+        windows, now = Windows(uses, checked.low, checked.high), checked
         for _ in range(_ROUNDS):
-            now = replace(checked, notes=found)
-            clashing = all_clashes(now, Line(now.progression, now.notes, now.where))
+            clashing = frozenset(all_clashes(now, Line(now.progression, now.notes, now.where)))
             if not clashing:
-                return found
-            question = _Question(Windows(uses, checked.low, checked.high), fair, frozenset(clashing))
-            found = _nearest(now, question, [_stays_or_goes(now, i) for i in range(len(now.notes))])
+                return now.notes
+            states = [_stays_or_goes(now, index) for index in range(len(now.notes))]
+            found = _nearest(now, _Question(windows, fair, clashing), states)
             if found is None:
                 break
+            now = replace(now, notes=found)
     return None
 
 
@@ -181,10 +181,7 @@ def _table(asked: _Question, states: Sequence[Sequence[_State]], index: int) -> 
     after: Sequence[_State | None] = states[index + 1] if index + 1 < len(states) else (None,)
     rows = []
     for one in before:
-        blocks = [
-            [asked.allowed(index, one, two, three) for three in after]
-            for two in states[index]
-        ]
+        blocks = [[asked.allowed(index, one, two, three) for three in after] for two in states[index]]
         rows.append(np.concatenate([np.concatenate(row, axis=2) for row in blocks], axis=1))
     return np.concatenate(rows, axis=0)
 

@@ -62,7 +62,7 @@ def _strong_beats(checked: Checked, line: Line) -> Iterator[str]:
 
 def _accented(line: Line) -> Iterator[str]:
     """Notes on strong beats that lean on what follows, by their names."""
-    names = {kind: 0 for kind in _LEANING}
+    names = dict.fromkeys(_LEANING, 0)
     for kind in kinds(line):
         names[kind] = names.get(kind, 0) + 1
     found = [many(names[kind], what) for kind, what in _LEANING.items() if names[kind]]

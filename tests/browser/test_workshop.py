@@ -300,7 +300,9 @@ def dropped(page, name: str, content: bytes, more: int = 0) -> None:
 
 def test_files_are_dropped_and_a_damaged_one_is_told(page) -> None:
     dropped(page, "mine.txt", b"Eb5q. D5e Bb4h | G4q Bb4q C5h | Ab4h C5h | Bb4w")
-    expect(page.locator(".report h3")).to_have_text("Nothing clashes: the phrase keeps every rule of level 3.")
+    expect(page.locator(".report h3")).to_have_text(
+        "Nothing clashes: the phrase keeps every rule of level 3."
+    )
     expect(page.locator(".report")).to_be_focused()
     dropped(page, "torn.mid", b"MThd\0\0\0\6\0\1\0")
     mistake = page.locator("#panel-check .panel-inside > .mistake")

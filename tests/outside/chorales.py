@@ -67,9 +67,7 @@ def _notes(soprano: Any, late: int) -> Phrase:
     )
 
 
-def _bars(
-    chords: list[tuple[int, Chord]], metre: Metre, bars: int
-) -> list[list[tuple[Chord, int]]]:
+def _bars(chords: list[tuple[int, Chord]], metre: Metre, bars: int) -> list[list[tuple[Chord, int]]]:
     """Chords with their onsets as bars; the first chord is there from the start of its bar."""
     rows = []
     for start in range(0, bars * metre.bar, metre.bar):

@@ -186,20 +186,30 @@ WIDER = {
     # Hutchinson 10.4: an appoggiatura in any direction; one that begins the phrase is common practice
     "appoggiatura the same way": case("| Eb |", "Bb4h F5q G5q", "-", "appoggiatura", "-"),
     "appoggiatura from the start": case("| Eb |", "F5q Eb5h.", "appoggiatura", "-"),
-    "appoggiatura with a passing note on its way": case("| Eb |", "Bb4h D5q C5e Bb4e", "-", "appoggiatura", "passing", "-"),
+    "appoggiatura with a passing note on its way": case(
+        "| Eb |", "Bb4h D5q C5e Bb4e", "-", "appoggiatura", "passing", "-"
+    ),
     "no appoggiatura that leaps away": case("| Eb |", "Bb4h F5q Bb4q", "-", "", "-"),
     # Piston: incomplete neighbours, cambiata, free anticipation, ornamental resolution
-    "incomplete neighbour to a weak place": case("| Eb |", "Eb5h Eb5e C5e Bb4q", "-", "-", "incomplete neighbour", "-"),
+    "incomplete neighbour to a weak place": case(
+        "| Eb |", "Eb5h Eb5e C5e Bb4q", "-", "-", "incomplete neighbour", "-"
+    ),
     "cambiata": case("| Eb |", "Eb5q D5q Bb4e C5e Bb4q", "-", "cambiata", "-", "neighbour", "-"),
     "free anticipation": case("| Eb | Bb |", "G5h. D5q | F5w", "-", "free anticipation", "-"),
-    "no free anticipation of a chord that is not to come": case("| Eb | Ab |", "G5h. D5q | Ab4w", "-", "", "-"),
-    "changing notes on a strong beat": case("| Eb |", "Eb5h F5e Ab5e G5q", "-", "changing note", "approach", "-"),
+    "no free anticipation of a chord that is not to come": case(
+        "| Eb | Ab |", "G5h. D5q | Ab4w", "-", "", "-"
+    ),
+    "changing notes on a strong beat": case(
+        "| Eb |", "Eb5h F5e Ab5e G5q", "-", "changing note", "approach", "-"
+    ),
     "no changing notes that go elsewhere": case("| Eb |", "Eb5h F5e Ab5e Eb5q", "-", "", "", "-"),
     "suspension with a detour": case("| Eb | Bb |", "G5h Eb5h~ | Eb5h Bb4q D5q", "-", "suspension", "-", "-"),
     "suspension that resolves on the next downbeat": case(
         "| Eb | Bb | Bb |", "G5h Eb5h | Eb5w | D5w", "-", "-", "suspension", "-"
     ),
-    "suspension that resolves over another chord": case("| Eb | Bb Gm |", "Eb5w | Eb5h D5h", "-", "suspension", "-"),
+    "suspension that resolves over another chord": case(
+        "| Eb | Bb Gm |", "Eb5w | Eb5h D5h", "-", "suspension", "-"
+    ),
     "no suspension that leaps away": case("| Eb | Bb |", "G5h Eb5h | Eb5h Bb4h", "-", "-", "", "-"),
     # Pedal: kept while the chords change
     "pedal, held": case("| Eb Bb | Eb |", "Eb5w~ | Eb5w", "pedal"),
@@ -219,7 +229,12 @@ def test_wider_definitions(says: str) -> None:
     chart = parse_chart(one.chart, key="Eb", metre=one.metre)
     phrase = parse_phrase(one.phrase, chart.metre)
     assert kinds(Line(chart, phrase)) == one.kinds
-    words = {"anticipation": "anticipates", "": "outside", "passing": "passing note", "neighbour": "neighbour note"}
+    words = {
+        "anticipation": "anticipates",
+        "": "outside",
+        "passing": "passing note",
+        "neighbour": "neighbour note",
+    }
     for kind, sentence in zip(one.kinds, reasons(chart, phrase), strict=True):
         assert kind == TONE or words.get(kind, kind) in sentence
 

@@ -14,13 +14,12 @@ from random import Random
 
 import pytest
 
-from fillgen import Phrase, Progression, RulePack, ideas
+from fillgen import Phrase, Progression, RulePack, ideas, parse_chart, parse_phrase
 from fillgen.engine.checked import checked_phrase
 from fillgen.rules.rule import STEP
 from fillgen.teaching.check import Report, check
 from fillgen.teaching.faults import all_clashes
 from fillgen.teaching.line import Line
-from fillgen.theory.metre import METRES
 from tests.outside.chorales import SCORES, chorale
 from tests.outside.traditional import TUNES
 
@@ -53,7 +52,9 @@ def test_the_chorales_are_read_in_step_with_their_chords() -> None:
     """Chorales in a major key close on their tonic, over chords that hold nearly all of their notes."""
     for progression, notes in map(chorale, SCORES):
         if progression.key.mode == "major":
-            assert notes[-1].midi % 12 == progression.last.root.pitch_class == progression.key.tonic.pitch_class
+            assert (
+                notes[-1].midi % 12 == progression.last.root.pitch_class == progression.key.tonic.pitch_class
+            )
     notes = [(line, i) for line in (Line(*chorale(n)) for n in SCORES) for i in range(len(line.notes))]
     tones = sum(line.roles[index] == "chord tone" for line, index in notes)
     assert len(notes) == 543
@@ -150,16 +151,11 @@ def test_ideas_never_clash(chart: str, metre: str, level: int) -> None:
 @cache
 def ideas_chart(chart: str, metre: str) -> Progression:
     """The chart of the ideas, parsed once."""
-    from fillgen import parse_chart
-
-    assert metre in METRES
     return parse_chart(chart, metre=metre)
 
 
 def judged(chart: str, phrase: str, key: str) -> Report:
     """A report on a phrase at level 3, both as text."""
-    from fillgen import parse_chart, parse_phrase
-
     progression = parse_chart(chart, key=key)
     return check(progression, parse_phrase(phrase, progression.metre), PACK.level(3))
 
@@ -181,6 +177,7 @@ def judged(chart: str, phrase: str, key: str) -> Report:
         ("| Ab |", "Ab4h C5q D5q", True),  # the phrase stops on it
         ("| Ab | Eb7 |", "C5w~ | C5w", True),  # held into a chord that lacks it to the end
         ("| Ab | Eb7 Ab |", "C5w~ | C5w", False),  # pedal
+        ("| Ab | Eb7 |", "A4w | G4w", True),  # a half step that rubs for a whole bar
     ],
 )
 def test_foreign_notes_have_to_go_somewhere(chart: str, phrase: str, clash: bool) -> None:

@@ -309,7 +309,9 @@ def test_the_small_cases_are_worth_trying() -> None:
     reports = []
     for number in range(120):
         progression, phrase, level, low, high = small_case(number)
-        reports.append((phrase, check(progression, phrase, level, CheckSettings(low=low, high=high, strict=True))))
+        reports.append(
+            (phrase, check(progression, phrase, level, CheckSettings(low=low, high=high, strict=True)))
+        )
     broken = [(phrase, report) for phrase, report in reports if broken_rules(report)]
     mended = [(phrase, report.mend) for phrase, report in broken if report.mend is not None]
     shorter = [1 for phrase, mend in mended if [n.length for n in phrase] != [n.length for n in mend.notes]]
@@ -357,7 +359,9 @@ def test_what_is_freed_of_clashes_has_none() -> None:
             continue
         mended += 1
         after = report.mend.notes
-        assert not check(progression, after, level, CheckSettings(low=low, high=high)).of_kind("clash"), number
+        assert not check(progression, after, level, CheckSettings(low=low, high=high)).of_kind("clash"), (
+            number
+        )
         strict = check(progression, phrase, level, CheckSettings(low=low, high=high, strict=True)).mend
         assert strict is None or len(report.mend.changed) <= len(strict.changed), number
     assert mended >= 50
