@@ -133,13 +133,14 @@ class Checked:
         found = places(self.progression, [own, *following], self.ends_on, self.lead, closes=closes)[0]
         return replace(found, since=self.where[index].since)
 
-    def breaches(self) -> list[judge.Breach]:
-        return judge.breaches(self.every_use, self.where, [note.midi for note in self.notes])
+    @cached_property
+    def breaches(self) -> tuple[judge.Breach, ...]:
+        return tuple(judge.breaches(self.every_use, self.where, [note.midi for note in self.notes]))
 
     @property
     def fits(self) -> bool:
         """Whether the phrase keeps every rule of the level and does nothing that the level's rhythms don't do."""
-        return not self.breaches() and not any(judge.rhythm_beyond(self.progression, self.notes, self.level))
+        return not self.breaches and not any(judge.rhythm_beyond(self.progression, self.notes, self.level))
 
 
 def _range_rule(low: int, high: int) -> Rule:

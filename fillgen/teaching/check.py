@@ -144,7 +144,7 @@ def check(
 
 def _to_mend(checked: Checked, line: Line) -> bool:
     """Whether other notes are sought: for clashes, in a strict check for every rule that is broken."""
-    return bool(checked.breaches()) if checked.settings.strict else bool(all_clashes(checked, line))
+    return bool(checked.breaches) if checked.settings.strict else bool(all_clashes(checked, line))
 
 
 class _Ranged(Line):

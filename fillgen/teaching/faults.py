@@ -68,7 +68,7 @@ def faults_of(checked: Checked, line: Line) -> tuple[Fault, ...]:
         _fault(checked, line, "clash", index, rule.name, rule.says, rule.reason, _clash(checked, line, index))
         for index, rule in clashing.items()
     ]
-    for breach in checked.breaches():
+    for breach in checked.breaches:
         if not _said_by_clash(breach, clashing):
             rule, wrong = breach.use.rule, _wrong(checked, line, breach)
             kind = _kind(rule.kind)
@@ -87,7 +87,7 @@ def clashes_of(checked: Checked, line: Line) -> dict[int, ClashRule]:
 
 def all_clashes(checked: Checked, line: Line) -> set[int]:
     """The notes that clash with their chords or are out of reach, counted from 0."""
-    far = {breach.index for breach in checked.breaches() if breach.use.rule.kind in _CLASHES}
+    far = {breach.index for breach in checked.breaches if breach.use.rule.kind in _CLASHES}
     return far | clashes_of(checked, line).keys()
 
 
@@ -311,7 +311,7 @@ _WRONG: dict[str, _Says] = {
 
 def rules_kept(checked: Checked) -> tuple[tuple[str, str], ...]:
     """The rules that hold, without those that had nothing to ask."""
-    broken = {breach.use.rule.kind for breach in checked.breaches()}
+    broken = {breach.use.rule.kind for breach in checked.breaches}
     idle = {"lead-in"} if checked.lead < 0 or not checked.closes else set()
     idle |= set() if checked.closes else {"final-note"}
     return tuple(

@@ -106,6 +106,8 @@ class Line:
     def lacking(self, index: int) -> tuple[int, Chord] | None:
         """The first other chord into which a note is held that lacks it, and the tick."""
         inside = self.notes[index].midi % 12
+        if self.where[index].held >> inside & 1:
+            return None
         return next((each for each in self._others(index) if each[1].tone_at(inside) is None), None)
 
     def _others(self, index: int) -> list[tuple[int, Chord]]:

@@ -29,6 +29,8 @@ from fillgen.teaching.words import beat_words
 
 _WIDEST = 24
 """Semitones: wider intervals are all as uneven."""
+_BESIDE = 2
+"""How far from a clash the notes may lie that are changed for its sake, as long as that is enough."""
 _ROUNDS = 3
 """How often a mend is mended where a note that stayed had its reason in one that changed farther off."""
 
@@ -74,27 +76,39 @@ def _kept_to_rules(checked: Checked) -> Phrase | None:
 
 
 def _freed_of_clashes(checked: Checked) -> Phrase | None:
-    """The nearest phrase in which nothing clashes; what changes keeps the level's rules if it can."""
+    """The nearest phrase in which nothing clashes; what changes keeps the level's rules if it can.
+
+    Notes beside a clash may change first, all others only where that isn't enough.
+    """
     reach = tuple(use for use in checked.uses if use.rule.kind == "in-reach")
     fair = (RuleUse(GOES_SOMEWHERE, {}), *reach)
-    for uses in (checked.uses, fair):
-        windows, now = Windows(uses, checked.low, checked.high), checked
-        for _ in range(_ROUNDS):
-            clashing = frozenset(all_clashes(now, Line(now.progression, now.notes, now.where)))
-            if not clashing:
-                return now.notes
-            states = [_stays_or_goes(now, index) for index in range(len(now.notes))]
-            found = _nearest(now, _Question(windows, fair, clashing), states)
-            if found is None:
-                break
-            now = replace(now, notes=found)
+    ways = ((uses, beside) for uses in (checked.uses, fair) for beside in (_BESIDE, len(checked.notes)))
+    freed = (_freed(checked, uses, fair, beside) for uses, beside in ways)
+    return next((notes for notes in freed if notes is not None), None)
+
+
+def _freed(
+    checked: Checked, uses: Sequence[RuleUse], fair: tuple[RuleUse, ...], beside: int
+) -> Phrase | None:
+    """The nearest phrase in which nothing clashes, where notes up to so many from a clash may change by some rules."""
+    windows, now = Windows(uses, checked.low, checked.high), checked
+    for _ in range(_ROUNDS):
+        clashing = frozenset(all_clashes(now, Line(now.progression, now.notes, now.where)))
+        if not clashing:
+            return now.notes
+        free = {at for index in clashing for at in range(index - beside, index + beside + 1)}
+        states = [
+            [
+                _State(note.length, now.where[index], note.midi),
+                *(_lengths(now, index) if index in free else ()),
+            ]
+            for index, note in enumerate(now.notes)
+        ]
+        found = _nearest(now, _Question(windows, fair, clashing), states)
+        if found is None:
+            return None
+        now = replace(now, notes=found)
     return None
-
-
-def _stays_or_goes(checked: Checked, index: int) -> list[_State]:
-    """A note as it is, and in every other way."""
-    note = checked.notes[index]
-    return [_State(note.length, checked.where[index], note.midi), *_lengths(checked, index)]
 
 
 @dataclass(frozen=True)
