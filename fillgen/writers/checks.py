@@ -42,7 +42,7 @@ def check_text(report: Report, width: int = 100, *, explain: bool = False) -> st
     >>> from fillgen.rules.pack import RulePack
     >>> chart = parse_chart("| Bb |", key="Bb")
     >>> report = check(chart, parse_phrase("Bb4q C5q F5h", chart.metre), RulePack().level(3))
-    >>> print(check_text(report, 80).split("The smallest")[0].rstrip())
+    >>> print(check_text(report, 80).split("Style")[0].rstrip())
     1 note clashes; 1 note is a matter of style.
     Bb major, 4/4, level 3 (passing notes)
     <BLANKLINE>
@@ -50,7 +50,7 @@ def check_text(report: Report, width: int = 100, *, explain: bool = False) -> st
      chord | Bb             |
      notes | Bb4q C5q F5h   |
            | 1    ?   5     |
-    finger | 1    2   5     |
+    finger | 2    3   5     |
     <BLANKLINE>
     Clashes
       bar 1: C5 on beat 2 is outside Bb, is reached by step from Bb4 and left by a
