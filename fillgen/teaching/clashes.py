@@ -38,6 +38,10 @@ HALF_STEP = ClashRule(
 )
 
 
+CLASHES = {rule.name: rule for rule in (UNRESOLVED, HALF_STEP)}
+"""The rules by their names."""
+
+
 def clash_rule(line: Line, index: int, *, closes: bool) -> ClashRule | None:
     """The rule by which a note clashes with its chord, None if it does not.
 
