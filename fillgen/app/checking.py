@@ -16,7 +16,7 @@ from fillgen.theory.pitch import pitch_of
 
 
 def report_on(reading: Reading, options: CheckOptions, pack: RulePack) -> Report:
-    """What fits and what doesn't in a phrase; OptionError where the options ask for something that isn't offered."""
+    """What clashes and what works in a phrase; OptionError where the options ask for something that isn't offered."""
     settings = _settings(reading, options, pack)
     number = _level(reading, options, pack, settings)
     report = check(reading.progression, reading.notes, pack.level(number), settings, pack=pack)
@@ -36,6 +36,7 @@ def _settings(reading: Reading, options: CheckOptions, pack: RulePack) -> CheckS
         low=pitch(options.low, "the lowest note"),
         high=pitch(options.high, "the highest note"),
         swings=pack.rhythm(options.rhythm).swing if options.rhythm is not None else reading.swings,
+        strict=options.strict,
     )
 
 

@@ -124,8 +124,9 @@ def checked_content(
     look: SheetOptions,
     *,
     width: int = 100,
+    explain: bool = False,
 ) -> Content:
-    """A phrase with its report: the report in words, the phrase as notes and MIDI."""
+    """A phrase with its report: the report in words, note by note if asked, the phrase as notes and MIDI."""
     from fillgen.writers.checks import check_document, check_text  # noqa: PLC0415
 
     def music() -> Content:
@@ -147,7 +148,7 @@ def checked_content(
 
     title = look.title or reading.progression.title or reading.title
     return Content(
-        text=lambda: check_text(report, width),
+        text=lambda: check_text(report, width, explain=explain),
         json=json,
         midi=midi,
         sheet=sheet,

@@ -172,7 +172,7 @@ def variants(chart: str | Progression, phrase: str | Phrase, options: _VaryCall)
 
 @with_two_and_keywords(_CheckCall)
 def check(chart: str | Progression, phrase: str | Phrase, options: _CheckCall) -> Report:
-    """What fits and what doesn't in a phrase of one's own, and the smallest change that mends it.
+    """What clashes in a phrase of one's own, what is a matter of style or beyond the level, and how to mend it.
 
     Parameters
     ----------
@@ -182,14 +182,16 @@ def check(chart: str | Progression, phrase: str | Phrase, options: _CheckCall) -
 
     Returns
     -------
-    A report: `right`, the `faults` with their places, what `works`, and how the phrase can be mended.
+    A report: `verdict` in a sentence, `right` (nothing clashes; with `strict`, nothing at all is amiss), the `faults` with
+    their kinds and places, what `works`, and how the phrase can be mended.
 
     Raises
     ------
     PhraseError where the phrase doesn't fit the chart, OptionError and PackError as `ideas` does.
 
-    >>> check("| Eb | Bb7 |", "G4q Ab4e Bb4e G4h | D4q F4q Bb4h").right
-    True
+    >>> report = check("| Eb | Bb7 |", "G4q Ab4e Bb4e G4h | C5q Bb4q F4h")
+    >>> report.right, [(fault.kind, fault.rule) for fault in report.faults]
+    (True, [('level', 'strong-beat'), ('level', 'non-chord-note'), ('style', 'final-note')])
     """
     from fillgen.app.checking import report_on
 

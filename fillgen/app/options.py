@@ -89,6 +89,7 @@ class CheckOptions:
     ends_on: Sequence[str] | None = None
     lead_to: str | int | None = None
     hand: str | None = None
+    strict: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -230,9 +231,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "hand": _HAND,
     },
     CheckOptions: {
-        "level": Option(
-            ("--level",), "1 to 5, or auto for the lowest at which the phrase is right. [default: 3]"
-        ),
+        "level": Option(("--level",), "1 to 5, or auto for the lowest that the phrase fits. [default: 3]"),
         "tempo": Option(("--tempo",), "Quarter notes a minute. [default: the phrase's own, or 120]", int),
         "rhythm": _RHYTHM,
         "low": _LOW,
@@ -240,6 +239,9 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "ends_on": _ENDS_ON,
         "lead_to": _LEAD_TO,
         "hand": _HAND,
+        "strict": Option(
+            ("--strict",), "Matters of style and of the level count as much as clashes do.", bool
+        ),
     },
     VaryOptions: {
         "keep": Option(

@@ -9,7 +9,7 @@ import typer
 
 from fillgen.app.checking import report_on
 from fillgen.app.contents import CHECKED, checked_content
-from fillgen.app.formats import Target, targets_of
+from fillgen.app.formats import JSON, Target, targets_of
 from fillgen.app.options import (
     LAST,
     PART,
@@ -18,6 +18,7 @@ from fillgen.app.options import (
     BookOptions,
     CheckOptions,
     ChordOptions,
+    Option,
     OutputOptions,
     PlayOptions,
     SheetOptions,
@@ -26,9 +27,12 @@ from fillgen.cli.ideas import look_of
 from fillgen.cli.inputs import own_phrase, pack_of
 from fillgen.cli.outputs import check_printed, deliver, print_out, width_of
 from fillgen.cli.signature import grouped
+from fillgen.errors import OptionError
 from fillgen.hands.playing import played_as
 from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import RulePack
+
+EXPLAIN = Option(("--explain",), "Say note by note what each note is, and which rules hold.", bool)
 
 
 @grouped(without=("audio",))
@@ -39,27 +43,31 @@ def check(
     options: CheckOptions,
     part: Annotated[str | None, PART] = None,
     last: Annotated[bool, LAST] = False,
+    explain: Annotated[bool, EXPLAIN] = False,
     playing: PlayOptions,
     output: OutputOptions,
     look: SheetOptions,
     book: BookOptions,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
-    """What fits and what does not in a phrase of your own, note by note, and the smallest change that mends it.
+    """What clashes in a phrase of your own, what is a matter of style or beyond the level, and how to mend it.
 
     With -o NAME.txt or .json the report goes to a file; with .mid, .pdf and the like the phrase itself does. The exit code
-    is 1 where a rule is broken.
+    is 1 where something clashes or is out of reach, with --strict where anything at all is amiss.
     """
-    targets = check_targets(output, look)
+    targets = check_targets(output, look, explain=explain)
     pack = pack_of(rules)
     reading = own_phrase(chords, phrase, part, book, last=last)
-    show_check(reading, options, playing, pack, output, targets, look)
+    show_check(reading, options, playing, pack, output, targets, look, explain=explain)
 
 
-def check_targets(output: OutputOptions, look: SheetOptions) -> tuple[Target, ...]:
+def check_targets(output: OutputOptions, look: SheetOptions, *, explain: bool = False) -> tuple[Target, ...]:
     """The files of a check, refused before any work where they can't be written."""
     check_printed(output)
-    return targets_of(output, CHECKED, look)
+    targets = targets_of(output, CHECKED, look)
+    if explain and (output.format == JSON or any(target.ending == ".json" for target in targets)):
+        raise OptionError("--explain is in words", hint="JSON says it of every note anyway; leave it out.")
+    return targets
 
 
 def show_check(
@@ -70,12 +78,16 @@ def show_check(
     output: OutputOptions,
     targets: tuple[Target, ...],
     look: SheetOptions,
+    *,
+    explain: bool = False,
 ) -> None:
-    """Check a phrase and print or write what was found; exit with 1 where a rule is broken."""
+    """Check a phrase and print or write what was found; exit with 1 where something clashes."""
     played = played_as(playing, pack, hand=options.hand)
     report = report_on(reading, options, pack)
     seen = look_of(look, playing, played)
-    content = checked_content(report, reading, options, pack, *played, seen, width=width_of())
+    content = checked_content(
+        report, reading, options, pack, *played, seen, width=width_of(), explain=explain
+    )
     if not any(target.ending in (".txt", ".json") for target in targets):
         print_out(content, output)
     deliver(content, targets, output)

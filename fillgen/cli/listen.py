@@ -21,7 +21,7 @@ from fillgen.app.options import (
     PlayOptions,
     SheetOptions,
 )
-from fillgen.cli.check import check_targets, show_check
+from fillgen.cli.check import EXPLAIN, check_targets, show_check
 from fillgen.cli.inputs import pack_of, read_chart
 from fillgen.cli.outputs import note
 from fillgen.cli.signature import grouped
@@ -50,20 +50,22 @@ def listen(
     no_metronome: Annotated[bool, NO_METRONOME] = False,
     latency: Annotated[float, LATENCY] = 0.0,
     options: CheckOptions,
+    explain: Annotated[bool, EXPLAIN] = False,
     output: OutputOptions,
     look: SheetOptions,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
-    """Play a phrase over the chart to a metronome, and see what fits and what does not, as check says it.
+    """Play a phrase over the chart to a metronome, and see what clashes and what works, as check says it.
 
-    A bar is counted in, then the chart goes by once. The exit code is 1 where a rule is broken.
+    A bar is counted in, then the chart goes by once. The exit code is 1 where something clashes or is out of reach, with
+    --strict where anything at all is amiss.
     """
     from fillgen.engine.request import check_tempo
     from fillgen.sound.listening import written
 
     if no_metronome and port is not None:
         raise OptionError("--no-metronome and --port do not go together", hint="Leave one of them out.")
-    targets = check_targets(output, look)
+    targets = check_targets(output, look, explain=explain)
     pack = pack_of(rules)
     tempo = options.tempo
     if tempo is None:
@@ -77,7 +79,7 @@ def listen(
         typer.echo("fillgen: stopped; nothing was checked.", err=True)
         raise typer.Exit(130)
     reading = aligned(written(heard), replace(chords, metre=progression.metre.name))
-    show_check(reading, options, PlayOptions(), pack, output, targets, look)
+    show_check(reading, options, PlayOptions(), pack, output, targets, look, explain=explain)
 
 
 def _rehearse(progression: Progression, options: CheckOptions, pack: RulePack) -> None:

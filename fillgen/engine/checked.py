@@ -30,7 +30,8 @@ class CheckSettings:
 
     `tempo` is in quarter notes a minute; a `hand` must be able to reach the notes at that tempo, eighths played as they
     swing, or at 120 if none is given. `ends_on` are degrees of the last chord, `lead_to` is the tune's first pitch,
-    `low` and `high` are another range, all as for ideas. A phrase that isn't `whole` doesn't have to close.
+    `low` and `high` are another range, all as for ideas. A phrase that isn't `whole` doesn't have to close. Where the check
+    is `strict`, matters of style and of the level count as much as clashes do.
     """
 
     tempo: int | None = None
@@ -41,6 +42,7 @@ class CheckSettings:
     low: int | None = None
     high: int | None = None
     swings: bool = False
+    strict: bool = False
 
 
 USUAL = CheckSettings()
@@ -131,13 +133,14 @@ class Checked:
         found = places(self.progression, [own, *following], self.ends_on, self.lead, closes=closes)[0]
         return replace(found, since=self.where[index].since)
 
-    def breaches(self) -> list[judge.Breach]:
-        return judge.breaches(self.every_use, self.where, [note.midi for note in self.notes])
+    @cached_property
+    def breaches(self) -> tuple[judge.Breach, ...]:
+        return tuple(judge.breaches(self.every_use, self.where, [note.midi for note in self.notes]))
 
     @property
     def fits(self) -> bool:
         """Whether the phrase keeps every rule of the level and does nothing that the level's rhythms don't do."""
-        return not self.breaches() and not any(judge.rhythm_beyond(self.progression, self.notes, self.level))
+        return not self.breaches and not any(judge.rhythm_beyond(self.progression, self.notes, self.level))
 
 
 def _range_rule(low: int, high: int) -> Rule:

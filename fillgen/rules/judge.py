@@ -52,7 +52,11 @@ def breaches(uses: Sequence[RuleUse], places: Sequence[Place], pitches: Sequence
 
 
 def rhythm_beyond(progression: Progression, notes: Phrase, level: Level) -> Iterator[tuple[str, list[Note]]]:
-    """What a phrase's rhythm does that a level's rhythms don't, in words, with the notes that do it."""
+    """What a phrase's rhythm does that a level's rhythms don't, with the notes that do it.
+
+    There may be `syncopation` (notes held across a heavier beat), a `push` (notes held over the bar line), a `triplet`,
+    or notes `beside` those that come in with a chord.
+    """
     starts = {span.onset for span in progression.spans}
     crossing = [note for note in notes if _is_syncopated(progression, note, starts)]
     pushed = [note for note in crossing if _crosses_bar(progression, note)]
@@ -60,10 +64,10 @@ def rhythm_beyond(progression: Progression, notes: Phrase, level: Level) -> Iter
     triplets = [note for note in notes if is_triplet(note.onset) or is_triplet(note.length)]
     beside = [note for note in notes if note.onset not in starts]
     features = (
-        (level.syncopation, "syncopation (notes held across a heavier beat)", held),
-        (level.pushes, "notes held over the bar line from a weaker beat", pushed),
-        (level.triplets, "triplets", triplets),
-        (not level.one_a_chord, "notes but the one that comes in with each chord", beside),
+        (level.syncopation, "syncopation", held),
+        (level.pushes, "push", pushed),
+        (level.triplets, "triplet", triplets),
+        (not level.one_a_chord, "beside", beside),
     )
     yield from ((what, found) for allowed, what, found in features if not allowed and found)
 

@@ -144,7 +144,7 @@ def enclosure_closes(before: Seen | None, note: Seen, after: Seen | None) -> Ver
     "avoid-note",
     1,
     says="A note outside the chord a semitone above one of its tones is never stressed, and lasts no longer than {beats} of a beat over it.",
-    reason="It clashes with the tone below it as soon as it is held.",
+    reason="It rubs against the tone below it as long as it is held.",
     source="Nettles and Graf, The Chord Scale Theory, on avoid notes; as quoted in later handbooks",
     keeps=Example("| Cmaj7 |", "G5q. F5e E5h"),
     breaks=Example("| Cmaj7 |", "G5q F5q E5h"),

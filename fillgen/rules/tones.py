@@ -13,6 +13,11 @@ def is_step(rise: Pitch) -> Verdict:
     return (abs(rise) >= 1) & (abs(rise) <= STEP)
 
 
+def is_light(note: Seen) -> Verdict:
+    """Whether a note neither begins on a strong beat nor sounds on into one whose chord lacks it."""
+    return note.weak & note.among(note.place.held)
+
+
 # The notes outside the chord: what each of them is. A note may be one of those that its level names.
 
 

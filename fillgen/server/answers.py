@@ -186,7 +186,7 @@ def _files(question: Question) -> Reply:
 
 
 def _check(question: Question) -> Reply:
-    """What fits and what does not in a phrase, as the command `check` says it."""
+    """What clashes and what works in a phrase, as the command `check` says it."""
     fields = fields_of(question)
     reading = asked.reading_of(fields)
     options = fields.group(CheckOptions)

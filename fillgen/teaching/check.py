@@ -1,8 +1,8 @@
-"""A player's own phrase held against the rules of a level: what fits, what does not, and the smallest change that mends it.
+"""A player's own phrase judged: what clashes, what is a matter of style, what goes beyond the level, and how to mend it.
 
-The rules are those by which ideas are made, asked of the finished phrase; what its rhythm does beyond the level is a
-remark and no fault. The mend is found by the solver that finds ideas: of all phrases that keep the rules the one with
-the fewest notes changed, and of those the one whose notes move least.
+A clash is a note outside its chord that goes nowhere, by what handbooks know of such notes, or one that is out of reach. The
+rules of a level, by which ideas are made, are asked as well; what breaks them and doesn't clash is style or beyond the level.
+The mend is found by the solver that finds ideas: the fewest notes changed, and of those the one whose notes move least.
 """
 
 from __future__ import annotations
@@ -12,15 +12,15 @@ from dataclasses import dataclass
 
 from fillgen.chart.progression import Progression
 from fillgen.engine.checked import USUAL, Checked, CheckSettings, checked_phrase, lowest_level
-from fillgen.errors import listed
+from fillgen.errors import listed, many
 from fillgen.hands.fingering import best, beyond, difficulty
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import IdeaNote
 from fillgen.phrase.note import Phrase
 from fillgen.rules import judge
 from fillgen.rules.pack import Level, RulePack
-from fillgen.teaching.faults import Fault, faults_of, rules_kept
-from fillgen.teaching.level import lowest_words, place_words, rhythm_words
+from fillgen.teaching.faults import Fault, FaultKind, all_clashes, faults_of, rules_kept
+from fillgen.teaching.level import lowest_words, place_words
 from fillgen.teaching.line import Line
 from fillgen.teaching.mend import Mend, mended
 from fillgen.teaching.naming import kinds
@@ -40,7 +40,7 @@ class Report:
     `names` is what textbooks call each note, `reasons` a sentence for each; `holds` are the rules that hold, by name
     and text. `tempo` is in quarter notes a minute, None if none was given; `lowest` is the lowest level the
     phrase fits, None if none was sought or found. `reading` are remarks on how the phrase was read, such as its part
-    or its timing; whoever read it adds them with `dataclasses.replace`.
+    or its timing; whoever read it adds them with `dataclasses.replace`. Where the check is `strict`, every fault counts.
     """
 
     progression: Progression
@@ -57,15 +57,45 @@ class Report:
     tempo: int | None = None
     lowest: int | None = None
     reading: tuple[str, ...] = ()
+    strict: bool = False
 
     @property
     def right(self) -> bool:
-        """Whether no rule is broken."""
-        return not self.faults
+        """Whether nothing clashes; in a strict check, whether there is no fault of any kind."""
+        return not (self.faults if self.strict else self.of_kind("clash"))
+
+    def of_kind(self, kind: FaultKind) -> tuple[Fault, ...]:
+        """The faults of one kind: clash, style or level."""
+        return tuple(fault for fault in self.faults if fault.kind == kind)
+
+    @property
+    def verdict(self) -> str:
+        """What there is to say of the phrase in one sentence."""
+        clashes, style, level = (
+            len({fault.index for fault in self.of_kind(kind)}) for kind in ("clash", "style", "level")
+        )
+        if not self.faults:
+            return f"Nothing clashes: the phrase keeps every rule of level {self.level}."
+        rest = [f"{many(style, 'note')} {_is(style)} a matter of style"] if style else []
+        rest += (
+            [f"{many(level, 'note')} {'goes' if level == 1 else 'go'} beyond level {self.level}"]
+            if level
+            else []
+        )
+        first = (
+            f"{many(clashes, 'note')} {'clashes' if clashes == 1 else 'clash'}"
+            if clashes
+            else "Nothing clashes"
+        )
+        return f"{first}{'; ' if rest else ''}{' and '.join(rest)}."
 
     @property
     def phrase(self) -> Phrase:
         return tuple(each.note for each in self.notes)
+
+
+def _is(count: int) -> str:
+    return "is" if count == 1 else "are"
 
 
 def check(
@@ -85,14 +115,14 @@ def check(
     >>> from fillgen.phrase.text import parse_phrase
     >>> chart = parse_chart("| C | G7 |", key="C")
     >>> report = check(chart, parse_phrase("C5q D5q A5q G5q | F5h B4h", chart.metre), RulePack().level(3))
-    >>> sorted({(fault.name, fault.kind) for fault in report.faults})
-    [('A5', 'non-chord-note'), ('A5', 'strong-beat'), ('B4', 'leap-turns-back'), ('D5', 'non-chord-note')]
+    >>> [(fault.name, fault.kind) for fault in report.faults]
+    [('D5', 'clash'), ('A5', 'level'), ('A5', 'level'), ('B4', 'style')]
     """
     checked = checked_phrase(progression, notes, level, settings)
     line = _Ranged(checked)
     faults = faults_of(checked, line)
     fingers = best([note.midi for note in notes], settings.hand)
-    mend, unmended = mended(checked) if faults else (None, ())
+    mend, unmended = mended(checked) if _to_mend(checked, line) else (None, ())
     lowest = lowest_level(progression, notes, pack, settings) if pack is not None else None
     return Report(
         progression,
@@ -105,10 +135,16 @@ def check(
         mend,
         what_works(checked, line, faults),
         (*unmended, *_remarks(checked), *(lowest_words(lowest, pack) if pack is not None else ())),
-        rules_kept(checked, faults),
+        rules_kept(checked),
         settings.tempo,
         lowest,
+        strict=settings.strict,
     )
+
+
+def _to_mend(checked: Checked, line: Line) -> bool:
+    """Whether other notes are sought: for clashes, in a strict check for every rule that is broken."""
+    return bool(checked.breaches) if checked.settings.strict else bool(all_clashes(checked, line))
 
 
 class _Ranged(Line):
@@ -129,11 +165,11 @@ class _Ranged(Line):
         return [name for name in names if read_pitch(name) in self._range]
 
 
-# Rhythm and levels
+# What else there is to say
 
 
 def _remarks(checked: Checked) -> tuple[str, ...]:
-    return (*rhythm_words(checked), *_silent_bars(checked), *_hand_words(checked))
+    return (*_silent_bars(checked), *_hand_words(checked))
 
 
 def _silent_bars(checked: Checked) -> Iterator[str]:

@@ -1,14 +1,17 @@
-"""What a phrase breaks, and where."""
+"""What there is to mend in a phrase, and where: what clashes, what is a matter of style, what goes beyond the level."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from fillgen.engine.checked import Checked
 from fillgen.errors import listed
 from fillgen.rules import judge
 from fillgen.rules.rule import BEAT, RuleUse
+from fillgen.teaching.clashes import ClashRule, clash_rule, rubbing
+from fillgen.teaching.level import rhythm_beyond_words
 from fillgen.teaching.line import Line
 from fillgen.teaching.naming import KEPT_OVER, kinds
 from fillgen.teaching.notefit import degree_in_words
@@ -16,15 +19,36 @@ from fillgen.teaching.sentences import says
 from fillgen.teaching.words import beat_number, beat_words
 from fillgen.theory.pitch import interval_in_words, midi_name
 
+FaultKind = Literal["clash", "style", "level"]
+"""A clash sounds wrong or is out of reach; a matter of style is a choice that few would make; the rest is beyond the level."""
+_CLASHES = {"in-reach"}
+"""Rules of a level whose breach is a clash by itself."""
+_STYLE = {"repeat-limit", "leap-turns-back", "settled-before-rest", "final-note", "lead-in"}
+"""Rules of a level that are a matter of style."""
+_ABOUT_FOREIGN_NOTES = {
+    "root-only",
+    "strong-beat",
+    "held-note",
+    "non-chord-note",
+    "enclosure-closes",
+    "avoid-note",
+    "non-chord-length",
+    "settled-before-rest",
+    "final-note",
+}
+"""Rules of a level that have nothing to add where a note clashes."""
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """A rule broken at a note: the note, counted from 0, where it begins, what the rule says, and what is wrong.
+    """Something amiss at a note: how grave it is, by which rule, the note, where it begins, and what is wrong with it.
 
-    `beat` counts from 1; `sentence` is about this very note.
+    `kind` is clash, style or level; `rule` is the rule's name, `says` and `reason` what it says and why. `index` counts notes
+    from 0, `beat` counts from 1; `sentence` is about this very note.
     """
 
-    kind: str
+    kind: FaultKind
+    rule: str
     index: int
     bar: int
     beat: float
@@ -39,22 +63,77 @@ class Fault:
 
 def faults_of(checked: Checked, line: Line) -> tuple[Fault, ...]:
     """Every fault of a phrase, in the order of its notes."""
-    found = []
-    for breach in checked.breaches():
-        note, rule = checked.notes[breach.index], breach.use.rule
-        found.append(
-            Fault(
-                rule.kind,
-                breach.index,
-                checked.progression.bar_of(note.onset),
-                beat_number(checked.progression.metre, note.onset),
-                line.names[breach.index],
-                breach.use.text,
-                rule.reason,
-                _wrong(checked, line, breach),
+    clashing = clashes_of(checked, line)
+    found = [
+        _fault(checked, line, "clash", index, rule.name, rule.says, rule.reason, _clash(checked, line, index))
+        for index, rule in clashing.items()
+    ]
+    for breach in checked.breaches:
+        if not _said_by_clash(breach, clashing):
+            rule, wrong = breach.use.rule, _wrong(checked, line, breach)
+            kind = _kind(rule.kind)
+            found.append(
+                _fault(checked, line, kind, breach.index, rule.kind, breach.use.text, rule.reason, wrong)
             )
-        )
-    return tuple(found)
+    found += _beyond_rhythms(checked, line)
+    return tuple(sorted(found, key=lambda fault: fault.index))
+
+
+def clashes_of(checked: Checked, line: Line) -> dict[int, ClashRule]:
+    """The notes that clash with their chords, counted from 0, with the rules by which they do."""
+    asked = ((index, clash_rule(line, index, closes=checked.closes)) for index in range(len(line.notes)))
+    return {index: rule for index, rule in asked if rule is not None}
+
+
+def all_clashes(checked: Checked, line: Line) -> set[int]:
+    """The notes that clash with their chords or are out of reach, counted from 0."""
+    far = {breach.index for breach in checked.breaches if breach.use.rule.kind in _CLASHES}
+    return far | clashes_of(checked, line).keys()
+
+
+def _fault(
+    checked: Checked,
+    line: Line,
+    kind: FaultKind,
+    index: int,
+    rule: str,
+    statement: str,
+    reason: str,
+    sentence: str,
+) -> Fault:
+    progression, onset = checked.progression, checked.notes[index].onset
+    bar, beat = progression.bar_of(onset), beat_number(progression.metre, onset)
+    return Fault(kind, rule, index, bar, beat, line.names[index], statement, reason, sentence)
+
+
+def _kind(rule: str) -> FaultKind:
+    """How grave it is to break a rule of a level where nothing clashes otherwise."""
+    return "clash" if rule in _CLASHES else "style" if rule in _STYLE else "level"
+
+
+def _said_by_clash(breach: judge.Breach, clashing: Collection[int]) -> bool:
+    """Whether a rule of the level says no more of a note than that it clashes."""
+    rule = breach.use.rule.kind
+    about = {breach.index, breach.index - 1} if rule == "enclosure-closes" else {breach.index}
+    return rule in _ABOUT_FOREIGN_NOTES and not about.isdisjoint(clashing)
+
+
+def _beyond_rhythms(checked: Checked, line: Line) -> Iterator[Fault]:
+    """What the rhythm does that those of the level don't, note by note."""
+    at = {note.onset: index for index, note in enumerate(checked.notes)}
+    reason = "A level keeps to rhythms that its player can count."
+    for statement, does, notes in rhythm_beyond_words(checked):
+        for index in (at[note.onset] for note in notes):
+            wrong = f"{line.at(index)} {does}."
+            yield _fault(checked, line, "level", index, "rhythm", statement, reason, wrong)
+
+
+def _clash(checked: Checked, line: Line, index: int) -> str:
+    """What is wrong with a note that clashes."""
+    rubs = rubbing(line, index)
+    against = f" It rubs against {rubs}, a half step away." if rubs else ""
+    held = bool(line.windows[index][1].tone)
+    return f"{_held_over(checked, line, index) if held else says(line, index)}{against}"
 
 
 def _wrong(checked: Checked, line: Line, breach: judge.Breach) -> str:
@@ -67,17 +146,14 @@ _Says = Callable[[Checked, Line, int, RuleUse], str]
 
 
 def _foreign(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
-    """A note outside its chord: its textbook name where it has one, and that the level does not use it."""
-    said = says(line, index)
-    return f"{said} {_refused(checked, line, index, use)}" if kinds(line)[index] else said
-
-
-def _refused(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
-    """Why a note that textbooks know is still against the rule."""
-    kind, level = kinds(line)[index], f"Level {checked.level.number}"
+    """A note outside its chord: what it is, and which of its kind the level does not use where it uses others."""
+    said, kind = says(line, index), kinds(line)[index]
     if kind in use.settings.get("allow", ()):
-        return f"{level} uses {_many(kind)} in the scale only, and none a half step above a chord note."
-    return f"{level} does not use {_many(kind)}."
+        level = f"Level {checked.level.number}"
+        return (
+            f"{said} {level} uses {_many(kind)} in the scale only, and none a half step above a chord note."
+        )
+    return said
 
 
 def _many(kind: str) -> str:
@@ -97,9 +173,14 @@ def _not_root(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
 
 
 def _held(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
-    note, held, metre = checked.notes[index], line.held_into(index), checked.progression.metre
-    if kinds(line)[index] in KEPT_OVER:
+    if kinds(line)[index] in (*KEPT_OVER, "pedal"):
         return _foreign(checked, line, index, use)
+    return _held_over(checked, line, index)
+
+
+def _held_over(checked: Checked, line: Line, index: int) -> str:
+    """A note held where it doesn't belong."""
+    note, held, metre = checked.notes[index], line.held_into(index), checked.progression.metre
     if held is None:
         tick = checked.progression.strong_between(note.onset, note.end)[0]
         return f"{line.at(index)} is outside {line.chord(index).symbol} and held across {beat_words(metre, tick)}."
@@ -119,7 +200,7 @@ def _avoided(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     below = _tone_below(line, index)
     rubs = f"{line.at(index)} lies a half step above {below}, a note of {chord.symbol}"
     if place.strong:
-        return f"{rubs}, and stands on a strong beat, where the two clash."
+        return f"{rubs}, and falls on a strong beat, where it rubs most."
     return f"{rubs}, and lasts {_beats(place.length / BEAT)} over it; the limit is {_beats(use.settings['beats'])}."
 
 
@@ -228,9 +309,9 @@ _WRONG: dict[str, _Says] = {
 """What is wrong with a note, by the rule it breaks; of any other rule what the note is."""
 
 
-def rules_kept(checked: Checked, faults: Sequence[Fault]) -> tuple[tuple[str, str], ...]:
+def rules_kept(checked: Checked) -> tuple[tuple[str, str], ...]:
     """The rules that hold, without those that had nothing to ask."""
-    broken = {fault.kind for fault in faults}
+    broken = {breach.use.rule.kind for breach in checked.breaches}
     idle = {"lead-in"} if checked.lead < 0 or not checked.closes else set()
     idle |= set() if checked.closes else {"final-note"}
     return tuple(

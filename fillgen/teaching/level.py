@@ -6,18 +6,25 @@ from collections.abc import Iterator
 
 from fillgen.chart.progression import Progression
 from fillgen.engine.checked import Checked
-from fillgen.errors import listed
+from fillgen.phrase.note import Note
 from fillgen.rules.judge import rhythm_beyond
 from fillgen.rules.pack import RulePack
 from fillgen.teaching.words import beat_words
 
 
-def rhythm_words(checked: Checked) -> Iterator[str]:
-    """What the rhythm does that the level's rhythms do not."""
-    for what, found in rhythm_beyond(checked.progression, checked.notes, checked.level):
-        where = listed([place_words(checked.progression, note.onset) for note in found[:3]], "and")
-        more = f", and {len(found) - 3} more" if len(found) > 3 else ""
-        yield f"The rhythms of level {checked.level.number} have no {what}; here: {where}{more}."
+def rhythm_beyond_words(checked: Checked) -> Iterator[tuple[str, str, list[Note]]]:
+    """What the rhythm does that the level's rhythms do not: a sentence, what such a note does, and the notes."""
+    for feature, found in rhythm_beyond(checked.progression, checked.notes, checked.level):
+        what, does = _IN_WORDS[feature]
+        yield f"The rhythms of level {checked.level.number} have no {what}.", does, found
+
+
+_IN_WORDS = {
+    "syncopation": ("syncopation", "is held across a heavier beat"),
+    "push": ("notes held over the bar line from a weaker beat", "is held over the bar line"),
+    "triplet": ("triplets", "belongs to a triplet"),
+    "beside": ("notes but the one that comes in with each chord", "does not come in with a chord"),
+}
 
 
 def place_words(progression: Progression, tick: int) -> str:

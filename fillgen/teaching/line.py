@@ -62,6 +62,16 @@ class Line:
     def after(self, index: int) -> Note | None:
         return self.notes[index + 1] if index + 1 < len(self.notes) else None
 
+    def other_before(self, index: int) -> int | None:
+        """The last note before one that has another pitch, if there is one."""
+        own = self.notes[index].midi
+        return next((i for i in range(index - 1, -1, -1) if self.notes[i].midi != own), None)
+
+    def other_after(self, index: int) -> int | None:
+        """The first note after one that has another pitch, if there is one."""
+        own = self.notes[index].midi
+        return next((i for i in range(index + 1, len(self.notes)) if self.notes[i].midi != own), None)
+
     def into(self, index: int) -> int:
         """The semitones by which the line rises to a note from the one before; 0 at the beginning."""
         return self.notes[index].midi - self.notes[index - 1].midi if index else 0
@@ -69,6 +79,16 @@ class Line:
     def out(self, index: int) -> int:
         """The semitones by which the line rises from a note to the next; 0 at the end."""
         return self.into(index + 1) if index + 1 < len(self.notes) else 0
+
+    def approach(self, index: int) -> int:
+        """The semitones to a note from the last one of another pitch; 0 where there is none."""
+        before = self.other_before(index)
+        return 0 if before is None else self.notes[index].midi - self.notes[before].midi
+
+    def departure(self, index: int) -> int:
+        """The semitones from a note to the next one of another pitch; 0 where there is none."""
+        after = self.other_after(index)
+        return 0 if after is None else self.notes[after].midi - self.notes[index].midi
 
     def chord(self, index: int) -> Chord:
         """The chord the ear has where a note begins."""
@@ -80,12 +100,22 @@ class Line:
 
     def held_into(self, index: int) -> tuple[int, Chord] | None:
         """The other chord into which a note is held, and the tick: the first that lacks it, otherwise the last."""
+        others = self._others(index)
+        return self.lacking(index) or next(iter(others[-1:]), None)
+
+    def lacking(self, index: int) -> tuple[int, Chord] | None:
+        """The first other chord into which a note is held that lacks it, and the tick."""
+        inside = self.notes[index].midi % 12
+        if self.where[index].held >> inside & 1:
+            return None
+        return next((each for each in self._others(index) if each[1].tone_at(inside) is None), None)
+
+    def _others(self, index: int) -> list[tuple[int, Chord]]:
+        """The other chords over whose strong beats a note is held, and the ticks."""
         note, own = self.notes[index], self.chord(index)
         ticks = self.progression.strong_between(note.onset, note.end)
-        others = [(tick, self.progression.span_at(tick).heard) for tick in ticks]
-        others = [(tick, chord) for tick, chord in others if chord.mask != own.mask]
-        lacking = [(tick, chord) for tick, chord in others if chord.tone_at(note.midi % 12) is None]
-        return next(iter(lacking or others[-1:]), None)
+        heard = [(tick, self.progression.span_at(tick).heard) for tick in ticks]
+        return [(tick, chord) for tick, chord in heard if chord.mask != own.mask]
 
     def near(self, index: int) -> list[str]:
         """The chord tones nearest to a note, one below it and one above, by name."""

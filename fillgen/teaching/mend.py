@@ -1,4 +1,8 @@
-"""The smallest change that mends a phrase."""
+"""The smallest change that mends a phrase.
+
+A strict mend keeps every rule of the level. Otherwise only what clashes is mended: the notes that change keep the rules of the
+level, the others stay as they are and need no more than not to clash.
+"""
 
 from __future__ import annotations
 
@@ -16,12 +20,19 @@ from fillgen.errors import listed
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import Place
 from fillgen.phrase.text import can_be_written, phrase_text
+from fillgen.rules.rule import RuleUse, Seen
 from fillgen.rules.windows import Windows
+from fillgen.teaching.clashes import GOES_SOMEWHERE
+from fillgen.teaching.faults import all_clashes
 from fillgen.teaching.line import Line
 from fillgen.teaching.words import beat_words
 
 _WIDEST = 24
 """Semitones: wider intervals are all as uneven."""
+_BESIDE = 2
+"""How far from a clash the notes may lie that are changed for its sake, as long as that is enough."""
+_ROUNDS = 3
+"""How often a mend is mended where a note that stayed had its reason in one that changed farther off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +53,11 @@ _Values = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class _State:
-    """A length that a note may have, and its place with that length."""
+    """A length that a note may have, its place with that length, and its pitch where that stays as it is."""
 
     length: int
     place: Place
+    kept: int | None = None
 
 
 def mended(checked: Checked) -> tuple[Mend | None, tuple[str, ...]]:
@@ -53,9 +65,86 @@ def mended(checked: Checked) -> tuple[Mend | None, tuple[str, ...]]:
 
     Notes may change their pitch, and may end where a strong beat or a chord begins.
     """
-    states = [_lengths(checked, index) for index in range(len(checked.notes))]
-    found = _nearest(checked, Windows(checked.uses, checked.low, checked.high), states)
+    found = _kept_to_rules(checked) if checked.settings.strict else _freed_of_clashes(checked)
     return (_mend(checked, found), ()) if found else (None, (_no_mend(checked),))
+
+
+def _kept_to_rules(checked: Checked) -> Phrase | None:
+    """The nearest phrase that keeps every rule of the level."""
+    states = [_lengths(checked, index) for index in range(len(checked.notes))]
+    return _nearest(checked, _Question(Windows(checked.uses, checked.low, checked.high)), states)
+
+
+def _freed_of_clashes(checked: Checked) -> Phrase | None:
+    """The nearest phrase in which nothing clashes; what changes keeps the level's rules if it can.
+
+    Notes beside a clash may change first, all others only where that isn't enough.
+    """
+    reach = tuple(use for use in checked.uses if use.rule.kind == "in-reach")
+    fair = (RuleUse(GOES_SOMEWHERE, {}), *reach)
+    ways = ((uses, beside) for uses in (checked.uses, fair) for beside in (_BESIDE, len(checked.notes)))
+    freed = (_freed(checked, uses, fair, beside) for uses, beside in ways)
+    return next((notes for notes in freed if notes is not None), None)
+
+
+def _freed(
+    checked: Checked, uses: Sequence[RuleUse], fair: tuple[RuleUse, ...], beside: int
+) -> Phrase | None:
+    """The nearest phrase in which nothing clashes, where notes up to so many from a clash may change by some rules."""
+    windows, now = Windows(uses, checked.low, checked.high), checked
+    for _ in range(_ROUNDS):
+        clashing = frozenset(all_clashes(now, Line(now.progression, now.notes, now.where)))
+        if not clashing:
+            return now.notes
+        free = {at for index in clashing for at in range(index - beside, index + beside + 1)}
+        states = [
+            [
+                _State(note.length, now.where[index], note.midi),
+                *(_lengths(now, index) if index in free else ()),
+            ]
+            for index, note in enumerate(now.notes)
+        ]
+        found = _nearest(now, _Question(windows, fair, clashing), states)
+        if found is None:
+            return None
+        now = replace(now, notes=found)
+    return None
+
+
+@dataclass(frozen=True)
+class _Question:
+    """What is asked of a mended phrase: rules of notes that may change, and those of notes that stay.
+
+    Where a note and both its neighbours stay, nothing is asked but that it isn't one of the clashing.
+    """
+
+    windows: Windows
+    fair: tuple[RuleUse, ...] = ()
+    clashing: frozenset[int] = frozenset()
+
+    def domain(self, state: _State) -> NDArray[np.int16]:
+        """The pitches that a note may have in a state."""
+        if state.kept is None:
+            return self.windows.domain(state.place)
+        return np.array([state.kept], dtype=np.int16)
+
+    def allowed(
+        self, index: int, before: _State | None, state: _State, after: _State | None
+    ) -> NDArray[np.bool_]:
+        """Which pitches may stand between which: axes of the note before, the note and the note after."""
+        around = [each for each in (before, state, after) if each]
+        if all(each.kept is None for each in around):
+            return self.windows.joined(before and before.place, state.place, after and after.place)
+        one = Seen(before.place, self.domain(before)[:, None, None]) if before else None
+        two = Seen(state.place, self.domain(state)[None, :, None])
+        three = Seen(after.place, self.domain(after)[None, None, :]) if after else None
+        shape = (one.midi.size if one else 1, two.midi.size, three.midi.size if three else 1)
+        if all(each.kept is not None for each in around):
+            return np.full(shape, index not in self.clashing)
+        table = np.ones(shape, dtype=np.bool_)
+        for use in self.windows.uses if state.kept is None else self.fair:
+            table &= use.holds((one, two, three))
+        return table
 
 
 def _lengths(checked: Checked, index: int) -> list[_State]:
@@ -70,18 +159,18 @@ def _lengths(checked: Checked, index: int) -> list[_State]:
     return [_State(note.length, checked.where[index]), *cut]
 
 
-def _nearest(checked: Checked, windows: Windows, states: Sequence[Sequence[_State]]) -> Phrase | None:
+def _nearest(checked: Checked, asked: _Question, states: Sequence[Sequence[_State]]) -> Phrase | None:
     """Of all phrases that keep the rules the one with the fewest notes changed, then with the least movement.
 
     Ties are broken by the time by which notes are shortened, then by how evenly the line moves.
     """
-    domains = [[windows.domain(state.place) for state in each] for each in states]
+    domains = [[asked.domain(state) for state in each] for each in states]
     pitches = [np.concatenate(each).astype(np.int64) for each in domains]
     runs = [Run(index, np.arange(each.size)[:, None]) for index, each in enumerate(pitches)]
     if not all(each.size for each in pitches):
         return None
     costs = zip(_costs(checked, states, domains, pitches), range(len(states)), strict=True)
-    nearest = _smallest([np.where(_table(windows, states, i), cost, np.inf) for cost, i in costs])
+    nearest = _smallest([np.where(_table(asked, states, i), cost, np.inf) for cost, i in costs])
     uneven = zip(nearest, _unevenness(pitches), strict=True)
     total, rows = Lattice(runs, nearest).best([np.where(table, -each, -np.inf) for table, each in uneven])
     if total == -np.inf:
@@ -100,16 +189,13 @@ def _repeated(each: Sequence[int], domains: Sequence[NDArray[np.int16]]) -> NDAr
     return np.repeat(np.asarray(each, dtype=np.int64), [domain.size for domain in domains])
 
 
-def _table(windows: Windows, states: Sequence[Sequence[_State]], index: int) -> NDArray[np.bool_]:
+def _table(asked: _Question, states: Sequence[Sequence[_State]], index: int) -> NDArray[np.bool_]:
     """What may stand between what, for all lengths of a note and its neighbours together."""
     before: Sequence[_State | None] = states[index - 1] if index else (None,)
     after: Sequence[_State | None] = states[index + 1] if index + 1 < len(states) else (None,)
     rows = []
     for one in before:
-        blocks = [
-            [windows.joined(one and one.place, two.place, three and three.place) for three in after]
-            for two in states[index]
-        ]
+        blocks = [[asked.allowed(index, one, two, three) for three in after] for two in states[index]]
         rows.append(np.concatenate([np.concatenate(row, axis=2) for row in blocks], axis=1))
     return np.concatenate(rows, axis=0)
 
@@ -184,12 +270,16 @@ def _end_words(progression: Progression, tick: int) -> str:
 
 def _no_mend(checked: Checked) -> str:
     """Why a phrase has no mend over its rhythm: the rules without which it would have one."""
+    if not checked.settings.strict:
+        return "No other notes in this rhythm go with the chords: give it another rhythm."
     states = [_lengths(checked, index) for index in range(len(checked.notes))]
     named = [
         use.rule.kind
         for use in checked.uses
         if _nearest(
-            checked, Windows([u for u in checked.uses if u is not use], checked.low, checked.high), states
+            checked,
+            _Question(Windows([u for u in checked.uses if u is not use], checked.low, checked.high)),
+            states,
         )
     ]
     none = "No other notes in this rhythm keep every rule"

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import lru_cache, partial
+from functools import lru_cache
 
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.rules.rule import STEP, Seen, Verdict
-from fillgen.rules.tones import Embellishment, is_step
+from fillgen.rules.tones import Embellishment, is_light, is_step
 from fillgen.teaching.line import Line
+from fillgen.teaching.wider import wider
 
 # What textbooks name besides. No level uses these kinds: they tell a reader what a note is called.
 
@@ -41,13 +42,13 @@ def _resolves(note: Seen, after: Seen | None, way: int) -> Verdict:
     return is_step(out) & (out * way > 0) & after.tone
 
 
-def leaning(before: Seen | None, note: Seen, after: Seen | None, *, either_way: bool = False) -> Verdict:
-    """On a strong beat, reached by leap and left by step against the leap to a tone; `either_way` leaves that open."""
+def leaning(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
+    """On a strong beat, reached by leap and left by step against the leap to a tone."""
     if before is None or after is None:
         return False
     into, out = note.midi - before.midi, after.midi - note.midi
     leaned = note.place.strong & note.foreign & (abs(into) > STEP) & is_step(out) & after.tone
-    return leaned if either_way else leaned & (into * out < 0)
+    return leaned & (into * out < 0)
 
 
 def accented_passing(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
@@ -80,20 +81,21 @@ def _goes_by_step(before: Seen | None, note: Seen, after: Seen | None, way: int)
 
 
 def escape_tone(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
-    """On a weak place, reached by step and left by leap in the opposite direction."""
+    """Light and in the scale, reached by step and left by leap in the opposite direction."""
     if before is None or after is None:
         return False
     into, out = note.midi - before.midi, after.midi - note.midi
-    return note.weak & note.foreign & is_step(into) & (abs(out) > STEP) & (into * out < 0)
+    escapes = is_light(note) & note.among(note.place.passing) & note.foreign
+    return escapes & is_step(into) & (abs(out) > STEP) & (into * out < 0)
 
 
 def incomplete_neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
-    """On a weak place, reached by leap and left by step to a chord tone on a strong beat."""
+    """Light, reached by leap and left by step to a chord tone on a strong beat."""
     if before is None or after is None:
         return False
     into, out = note.midi - before.midi, after.midi - note.midi
     settles = after.place.strong & after.tone
-    return note.weak & note.foreign & (abs(into) > STEP) & is_step(out) & settles
+    return is_light(note) & note.foreign & (abs(into) > STEP) & is_step(out) & settles
 
 
 def double_neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
@@ -122,8 +124,7 @@ FURTHER_TONES: dict[str, Embellishment] = {
     "incomplete neighbour": incomplete_neighbour,
 }
 """What a note is called that is none of the above, in the order in which it is named. Definitions: Open Music Theory,
-Embellishing tones. `leaning` is the appoggiatura that may clash as well; left in either direction it is that of
-Hutchinson, Music Theory for the 21st-Century Classroom. A note held into its chord may be a tone where it begins and a
+Embellishing tones. `leaning` is the appoggiatura that may clash as well. A note held into its chord may be a tone where it begins and a
 suspension or a retardation where it is held."""
 
 
@@ -135,12 +136,12 @@ KEPT_OVER = ("suspension", "retardation")
 
 
 @lru_cache(maxsize=64)
-def kinds(line: Line, *, either_way: bool = False) -> tuple[str, ...]:
+def kinds(line: Line, *, narrow: bool = False) -> tuple[str, ...]:
     """What textbooks call each note, empty where they have no name for it.
 
-    Chord tones and the kinds of `fillgen.rules.tones.EMBELLISHMENTS` first, then those of `FURTHER_TONES`. A tone held into
-    a chord that lacks it and left by step is a suspension or a retardation. `either_way` takes the wider appoggiatura,
-    which goes on in the direction of its leap as well.
+    Chord tones and the kinds of `fillgen.rules.tones.EMBELLISHMENTS` first, then those of `FURTHER_TONES`, then those of
+    `fillgen.teaching.wider.WIDER_TONES` unless only `narrow` definitions are asked. A tone held into a chord that lacks it
+    and left by step is a suspension or a retardation.
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.phrase.text import parse_phrase
@@ -148,10 +149,15 @@ def kinds(line: Line, *, either_way: bool = False) -> tuple[str, ...]:
     >>> kinds(Line(chart, parse_phrase("C5q G5q F5h~ | F5h E5h", chart.metre)))
     ('chord tone', 'incomplete neighbour', 'suspension', 'chord tone')
     """
-    table = dict(FURTHER_TONES)
-    if either_way:
-        table["appoggiatura"] = partial(leaning, either_way=True)
-    return tuple(_kind(line, index, table) for index in range(len(line.notes)))
+    found = [_kind(line, index, FURTHER_TONES) for index in range(len(line.notes))]
+    return tuple(found if narrow else [_widely(line, index, kind) for index, kind in enumerate(found)])
+
+
+def _widely(line: Line, index: int, kind: str) -> str:
+    """What one note is called where the narrow definitions have no name for it, or none for what it is held into."""
+    if kind == CHORD_TONE:
+        return kind if line.lacking(index) is None else wider(line, index) or kind
+    return kind or wider(line, index)
 
 
 def _kind(line: Line, index: int, table: Mapping[str, Embellishment]) -> str:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from fillgen.engine.checked import Checked
-from fillgen.errors import listed
+from fillgen.errors import listed, many
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.rules.rule import FOURTH, STEP
 from fillgen.teaching.faults import Fault, rules_kept
 from fillgen.teaching.line import Line
+from fillgen.teaching.naming import kinds
 from fillgen.teaching.notefit import degree_in_words
 from fillgen.theory.metre import TICKS
 from fillgen.theory.pitch import interval_in_words
@@ -32,19 +33,21 @@ def what_works(checked: Checked, line: Line, faults: Sequence[Fault]) -> tuple[s
         *_steps(line),
         *_range(line, faults),
     ]
-    return tuple(found or [_one_thing(checked, line, faults)])
+    return tuple(found or [_one_thing(checked, line)])
 
 
 def _right_bars(checked: Checked, faults: Sequence[Fault]) -> Iterator[str]:
-    played = list(dict.fromkeys(checked.progression.bar_of(note.onset) for note in checked.notes))
-    right = [bar for bar in played if bar not in {fault.bar for fault in faults}]
-    if right == played:
+    if not faults:
         yield f"Every note keeps every rule of level {checked.level.number}."
+        return
+    clashing = {fault.bar for fault in faults if fault.kind == "clash"}
+    played = list(dict.fromkeys(checked.progression.bar_of(note.onset) for note in checked.notes))
+    right = [bar for bar in played if bar not in clashing]
+    if right == played:
+        yield "Every note goes with its chord."
     elif right:
-        which = (
-            f"Bar {right[0]} keeps" if len(right) == 1 else f"Bars {listed([*map(str, right)], 'and')} keep"
-        )
-        yield f"{which} every rule."
+        which = f"bar {right[0]}" if len(right) == 1 else f"bars {listed([*map(str, right)], 'and')}"
+        yield f"Nothing clashes in {which}."
 
 
 def _strong_beats(checked: Checked, line: Line) -> Iterator[str]:
@@ -54,6 +57,27 @@ def _strong_beats(checked: Checked, line: Line) -> Iterator[str]:
         yield _ALL_STRONG.get(len(strong), f"All {len(strong)} notes on strong beats belong to their chords.")
     elif strong and 3 * len(tones) >= 2 * len(strong):
         yield f"{len(tones)} of {len(strong)} notes on strong beats belong to their chords."
+    yield from _accented(line)
+
+
+def _accented(line: Line) -> Iterator[str]:
+    """Notes on strong beats that lean on what follows, by their names."""
+    names = dict.fromkeys(_LEANING, 0)
+    for kind in kinds(line):
+        names[kind] = names.get(kind, 0) + 1
+    found = [many(names[kind], what) for kind, what in _LEANING.items() if names[kind]]
+    if found:
+        yield f"It has {listed(found, 'and')}, resolved by step."
+
+
+_LEANING = {
+    "suspension": "suspension",
+    "retardation": "retardation",
+    "appoggiatura": "appoggiatura",
+    "accented passing": "accented passing note",
+    "accented neighbour": "accented neighbour note",
+}
+"""The kinds of notes that are stressed outside their chords, and what they are called."""
 
 
 _ALL_STRONG = {
@@ -100,18 +124,18 @@ def _steps(line: Line) -> Iterator[str]:
 def _range(line: Line, faults: Sequence[Fault]) -> Iterator[str]:
     pitches = [note.midi for note in line.notes]
     low, high = min(pitches), max(pitches)
-    if any(fault.kind == "range" for fault in faults) or low == high:
+    if any(fault.rule == "range" for fault in faults) or low == high:
         return
     names = [line.names[pitches.index(end)] for end in (low, high)]
     yield f"It stays between {names[0]} and {names[1]} and spans {interval_in_words(high - low)}."
 
 
-def _one_thing(checked: Checked, line: Line, faults: Sequence[Fault]) -> str:
+def _one_thing(checked: Checked, line: Line) -> str:
     tone = next((index for index, role in enumerate(line.roles) if role == CHORD_TONE), None)
     if tone is not None:
         bar = checked.progression.bar_of(checked.notes[tone].onset)
         return f"{line.at(tone)} of bar {bar} belongs to its chord: begin from there."
-    held = rules_kept(checked, faults)
+    held = rules_kept(checked)
     if held:
         return f"One rule holds throughout: {held[0][1][0].lower()}{held[0][1][1:]}"
     whole = checked.notes[-1].end / TICKS

@@ -56,15 +56,29 @@ def _chord_tone(line: Line, index: int) -> str:
     return f"{start}: a chord note may stand on any beat."
 
 
+def _from(line: Line, index: int) -> str:
+    """The note of another pitch that comes before."""
+    before = line.other_before(index)
+    assert before is not None
+    return line.names[before]
+
+
+def _to(line: Line, index: int) -> str:
+    """The note of another pitch that comes after."""
+    after = line.other_after(index)
+    assert after is not None
+    return line.names[after]
+
+
 def _passing(line: Line, index: int) -> str:
-    between = f"{line.names[index - 1]} and {line.names[index + 1]}"
+    between = f"{_from(line, index)} and {_to(line, index)}"
     start = f"{line.at(index)} is a passing note between {between}, a step from each, off the strong beats."
     return f"{start}{_rub(line, index)}"
 
 
 def _neighbour(line: Line, index: int) -> str:
-    main = line.names[index - 1]
-    start = f"{line.at(index)} is a neighbour note: a step {_beside(line.into(index))} {main} and back, off the strong beats."
+    motion = f"a step {_beside(line.approach(index))} {_from(line, index)} and back"
+    start = f"{line.at(index)} is a neighbour note: {motion}, off the strong beats."
     return f"{start}{_rub(line, index)}"
 
 
@@ -86,8 +100,15 @@ def _anticipation(line: Line, index: int) -> str:
         goal = _degree(held[1], note.midi)
         return f"{line.at(index)} comes before its chord: it anticipates {goal} and is held into it."
     assert after is not None
-    goal = _degree(line.chord(index + 1), after.midi)
+    struck = next(i for i in range(index + 1, len(line.notes)) if line.roles[i] == CHORD_TONE)
+    goal = _degree(line.chord(struck), after.midi)
     return f"{line.at(index)} comes before its chord: it anticipates {goal}, which is struck next."
+
+
+def _free_anticipation(line: Line, index: int) -> str:
+    goal = _degree(line.chord(index + 1), line.notes[index].midi)
+    start = f"{line.at(index)} comes before its chord: it is {goal} to come"
+    return f"{start}, in which the line goes on with {line.names[index + 1]}: a free anticipation."
 
 
 def _approach(line: Line, index: int) -> str:
@@ -103,15 +124,21 @@ def _approach(line: Line, index: int) -> str:
 
 
 def _appoggiatura(line: Line, index: int) -> str:
-    came = f"reached by a leap from {line.names[index - 1]}"
-    start = f"{line.at(index)} is an appoggiatura: {came}, it leans on the strong beat and steps {_toward(line.out(index))} to {line.names[index + 1]}."
-    return f"{start}{_rub(line, index)}"
+    goes = f"it leans on the strong beat and steps {_toward(line.departure(index))} to {_to(line, index)}"
+    return f"{line.at(index)} is an appoggiatura: {_reached(line, index)}{goes}.{_rub(line, index)}"
+
+
+def _reached(line: Line, index: int) -> str:
+    """How the line comes to a note from another one; nothing where the phrase begins with it."""
+    into = line.approach(index)
+    return f"reached {_by(into)} from {_from(line, index)}, " if into else ""
 
 
 def _kept_over(line: Line, index: int) -> str:
-    kind, goal = kinds(line)[index], line.names[index + 1]
-    way = _toward(line.out(index))
-    end = f"it steps {way} to {goal}: a {kind}{_figure(line, index)}."
+    kind, goal = kinds(line)[index], _resolution(line, index)
+    way = _toward(line.notes[goal].midi - line.notes[index].midi)
+    detour = f" after {line.names[goal - 1]}" if line.notes[goal - 1].midi != line.notes[index].midi else ""
+    end = f"it steps {way} to {line.names[goal]}{detour}: a {kind}{_figure(line, index, goal)}."
     held = line.held_into(index)
     if line.roles[index] == CHORD_TONE and held:
         start = f"{line.at(index)} is {_degree(line.chord(index), line.notes[index].midi)}"
@@ -119,13 +146,27 @@ def _kept_over(line: Line, index: int) -> str:
     return f"{line.at(index)} stays from {line.chord(index - 1).symbol} over {line.chord(index).symbol}, which lacks it; {end}"
 
 
-def _figure(line: Line, index: int) -> str:
+def _resolution(line: Line, index: int) -> int:
+    """The note to which a note kept over moves by step, at once or after one other note."""
+    after = line.other_after(index)
+    assert after is not None
+    return after if abs(line.departure(index)) <= STEP else after + 1
+
+
+def _pedal(line: Line, index: int) -> str:
+    if line.roles[index] != CHORD_TONE:
+        return f"{line.at(index)} stays while the chords change, a chord note before and after: a pedal."
+    start = f"{line.at(index)} is {_degree(line.chord(index), line.notes[index].midi)}"
+    return f"{start} and is held while the chords change, until it belongs to its chord again: a pedal."
+
+
+def _figure(line: Line, index: int, goal: int) -> str:
     """How a suspension is counted above the bass, where players say so."""
-    chord = line.chord(index + 1)
+    chord = line.chord(goal)
     bass = chord.bass or chord.root
     if bass is None:
         return ""
-    letters = [LETTERS.index(line.names[each][0]) for each in (index, index + 1)]
+    letters = [LETTERS.index(line.names[each][0]) for each in (index, goal)]
     counted = [(letter - bass.letter) % 7 + 1 for letter in letters]
     figure = "-".join(str(number + 7 if number <= 2 else number) for number in counted)
     return f" ({figure})" if figure in _FIGURES else ""
@@ -141,24 +182,22 @@ def _double(line: Line, index: int) -> str:
 
 
 def _accented_passing(line: Line, index: int) -> str:
-    between = f"{line.names[index - 1]} to {line.names[index + 1]}"
-    return f"{line.at(index)} passes from {between} by step, but on a strong beat: an accented passing note.{_rub(line, index)}"
+    between = f"{_from(line, index)} to {_to(line, index)}"
+    return f"{line.at(index)} passes from {between} by step, on a strong beat: an accented passing note.{_rub(line, index)}"
 
 
 def _accented_neighbour(line: Line, index: int) -> str:
-    motion = f"a step {_beside(line.into(index))} {line.names[index - 1]} and back"
-    return (
-        f"{line.at(index)} is {motion}, but on a strong beat: an accented neighbour note.{_rub(line, index)}"
-    )
+    motion = f"a step {_beside(line.approach(index))} {_from(line, index)} and back"
+    return f"{line.at(index)} is {motion}, on a strong beat: an accented neighbour note.{_rub(line, index)}"
 
 
 def _chromatic_passing(line: Line, index: int) -> str:
-    between = f"{line.names[index - 1]} to {line.names[index + 1]}"
+    between = f"{_from(line, index)} to {_to(line, index)}"
     return f"{line.at(index)} passes from {between} by step, but lies outside the scale over {line.chord(index).symbol}: a chromatic passing note."
 
 
 def _chromatic_neighbour(line: Line, index: int) -> str:
-    motion = f"a step {_beside(line.into(index))} {line.names[index - 1]} and back"
+    motion = f"a step {_beside(line.approach(index))} {_from(line, index)} and back"
     return f"{line.at(index)} is {motion}, but lies outside the scale over {line.chord(index).symbol}: a chromatic neighbour note."
 
 
@@ -168,9 +207,27 @@ def _escape(line: Line, index: int) -> str:
 
 
 def _incomplete(line: Line, index: int) -> str:
-    came = f"reached by a leap from {line.names[index - 1]}"
-    goal = f"a step {_beside(-line.out(index))} {line.names[index + 1]} on the strong beat after it"
-    return f"{line.at(index)} is an incomplete neighbour: {came}, {goal}."
+    goal = f"a step {_beside(-line.departure(index))} {_to(line, index)} after it"
+    return f"{line.at(index)} is an incomplete neighbour: {_reached(line, index)}{goal}."
+
+
+def _changing(line: Line, index: int) -> str:
+    after = line.other_after(index)
+    assert after is not None
+    pair = f"with {line.names[after]} it lies on either side of {line.names[after + 1]}, to which they go"
+    return f"{line.at(index)} is a changing note: {pair}."
+
+
+def _cambiata(line: Line, index: int) -> str:
+    into = line.approach(index)
+    came = f"a step {_toward(into)} from {_from(line, index)}"
+    goes = f"a third the same way to {_to(line, index)}, from which the line turns back"
+    return f"{line.at(index)} is a cambiata: {came}, then {goes}."
+
+
+def _pentatonic(line: Line, index: int) -> str:
+    between = f"{_from(line, index)} to {_to(line, index)}"
+    return f"{line.at(index)} passes from {between} by a step and a minor third, as in five-note scales: a pentatonic passing note."
 
 
 def _unexplained(line: Line, index: int) -> str:
@@ -181,7 +238,7 @@ def _unexplained(line: Line, index: int) -> str:
         return f"{start} and opens an enclosure, but {pair} do not go to a chord note between them."
     instead = f"it could be {listed(line.near(index))}"
     if line.where[index].strong:
-        return f"{start} and stands on a strong beat; {instead}."
+        return f"{start} and falls on a strong beat; {instead}."
     if not index:
         return f"{start}, with no note before it to step from; {instead}."
     if line.after(index) is None:
@@ -223,6 +280,11 @@ _SAYS: dict[str, Callable[[Line, int], str]] = {
     "chromatic neighbour": _chromatic_neighbour,
     "escape tone": _escape,
     "incomplete neighbour": _incomplete,
+    "pedal": _pedal,
+    "free anticipation": _free_anticipation,
+    "changing note": _changing,
+    "cambiata": _cambiata,
+    "pentatonic passing": _pentatonic,
     "": _unexplained,
 }
 
@@ -293,7 +355,7 @@ def _leap(line: Line, index: int) -> Iterator[str]:
 
 
 def _tie(line: Line, index: int) -> Iterator[str]:
-    already_said = kinds(line)[index] in (*KEPT_OVER, "anticipation")
+    already_said = kinds(line)[index] in (*KEPT_OVER, "anticipation", "pedal")
     held = None if already_said or line.where[index].held == _HELD_OVER_NOTHING else line.held_into(index)
     if held is None:
         return

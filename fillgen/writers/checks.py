@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
-from itertools import groupby
+from dataclasses import replace
 from typing import Any
 
 from fillgen.chart.progression import Progression
@@ -12,11 +12,11 @@ from fillgen.errors import OptionError, many
 from fillgen.phrase.idea import IdeaNote, Ideas
 from fillgen.phrase.text import phrase_text
 from fillgen.teaching.check import Report
-from fillgen.teaching.faults import Fault
+from fillgen.teaching.faults import Fault, FaultKind
 from fillgen.teaching.mend import Mend
 from fillgen.teaching.ranking import ranking
 from fillgen.teaching.sentences import reasons
-from fillgen.teaching.words import beat_number, beat_words
+from fillgen.teaching.words import beat_number
 from fillgen.writers.document import chart_document, note_document
 from fillgen.writers.text import chart_heading, staff
 
@@ -27,54 +27,71 @@ _NARROWEST = 40
 # Text
 
 
-def check_text(report: Report, width: int = 100) -> str:
-    """A report as text of about `width` characters: verdict, how the phrase was read, staff, faults, mend, what works.
+_SECTIONS: dict[FaultKind, str] = {"clash": "Clashes", "style": "Style", "level": "Beyond level {level}"}
+"""The kinds of faults in the order in which they are said, with their titles."""
+
+
+def check_text(report: Report, width: int = 100, *, explain: bool = False) -> str:
+    """A report as text of about `width` characters: verdict, how the phrase was read, staff, places, mend, what works.
+
+    With `explain` it goes on note by note, and with the rules that hold.
 
     >>> from fillgen.teaching.check import check
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.phrase.text import parse_phrase
     >>> from fillgen.rules.pack import RulePack
-    >>> chart = parse_chart("| C |", key="C")
-    >>> report = check(chart, parse_phrase("C5q D5q G5h", chart.metre), RulePack().level(3))
-    >>> print(check_text(report).split("  The rule")[0].rstrip())
-    C major, 4/4, level 3 (passing notes)
-    2 notes break the rules of level 3.
+    >>> chart = parse_chart("| Bb |", key="Bb")
+    >>> report = check(chart, parse_phrase("Bb4q C5q F5h", chart.metre), RulePack().level(3))
+    >>> print(check_text(report, 80).split("Style")[0].rstrip())
+    1 note clashes; 1 note is a matter of style.
+    Bb major, 4/4, level 3 (passing notes)
     <BLANKLINE>
-      beat | 1   2   3   4 |
-     chord | C             |
-     notes | C5q D5q G5h   |
-           | 1   ?   5     |
-    finger | 1   2   5     |
+      beat | 1    2   3   4 |
+     chord | Bb             |
+     notes | Bb4q C5q F5h   |
+           | 1    ?   5     |
+    finger | 2    3   5     |
     <BLANKLINE>
-    What breaks the rules
-      bar 1, beat 2: D5
-        non-chord-note: D5 on beat 2 is outside C, is reached by step from C5 and left by a leap to G5; it
-          could go to C5 or E5.
+    Clashes
+      bar 1: C5 on beat 2 is outside Bb, is reached by step from Bb4 and left by a
+        leap to F5; it could go to Bb4 or D5.
+      The rule: A note outside its chord comes from somewhere and goes somewhere: it
+        passes, returns, leans on the next note, is kept from the chord before or
+        comes early for the next. Where it leaps away or stops, it sounds like a
+        slip.
     """
     sections = [
         "\n".join(
-            [_heading(report), _verdict(report), *(_wrapped(line, 0, width) for line in report.reading)]
+            [
+                _wrapped(report.verdict, 0, width),
+                _heading(report),
+                *(_wrapped(line, 0, width) for line in report.reading),
+            ]
         ),
-        "\n".join(staff(report.notes, report.progression, width)),
-        *_faults(report, width),
+        "\n".join(staff(_named(report), report.progression, width)),
+        *(section for kind in _SECTIONS for section in _faults(report, kind, width)),
         *_mend(report.mend, width),
-        *_section("What holds", [f"{kind}: {statement}" for kind, statement in report.holds], width),
-        *_section("Note by note", list(_by_bar(report)), width),
-        *_section("Also", report.remarks, width),
         *_section("What works", report.works, width),
+        *(_explained(report, width) if explain else ()),
+        *_section("Also", report.remarks, width),
     ]
     return "\n\n".join(sections) + "\n"
+
+
+def _named(report: Report) -> list[IdeaNote]:
+    """The notes, those without a role by what textbooks call them."""
+    named = zip(report.notes, report.names, strict=True)
+    return [note if note.role else replace(note, role=name) for note, name in named]
 
 
 def _heading(report: Report) -> str:
     return f"{chart_heading(report.progression)}, level {report.level} ({report.level_name})"
 
 
-def _verdict(report: Report) -> str:
-    wrong = len({fault.index for fault in report.faults})
-    if not wrong:
-        return f"The phrase keeps every rule of level {report.level}."
-    return f"{wrong} note{' breaks' if wrong == 1 else 's break'} the rules of level {report.level}."
+def _explained(report: Report, width: int) -> Iterator[str]:
+    """Every note, and every rule that holds."""
+    yield from _section("Note by note", list(_by_bar(report)), width)
+    yield from _section("What holds", [f"{kind}: {statement}" for kind, statement in report.holds], width)
 
 
 def _section(title: str, lines: Sequence[str], width: int) -> list[str]:
@@ -95,31 +112,12 @@ def _wrapped(line: str, depth: int, width: int) -> str:
     )
 
 
-def _faults(report: Report, width: int) -> list[str]:
-    """The faults note by note: what is wrong, and why there is such a rule."""
-    if not report.faults:
-        return []
-    lines = ["What breaks the rules"]
-    explained: set[str] = set()
-    for _, group in groupby(report.faults, key=lambda fault: fault.index):
-        notes = list(group)
-        first = notes[0]
-        beat = beat_words(report.progression.metre, report.notes[first.index].note.onset)
-        lines.append(f"{_INDENT}bar {first.bar}, {beat}: {first.name}")
-        for sentence in dict.fromkeys(fault.sentence for fault in notes):
-            broken = [fault for fault in notes if fault.sentence == sentence]
-            kinds = ", ".join(fault.kind for fault in broken)
-            lines.append(_wrapped(f"{kinds}: {sentence}", 2, width))
-            lines += [_wrapped(line, 2, width) for line in _rules(broken, explained)]
-    return ["\n".join(lines)]
-
-
-def _rules(broken: Sequence[Fault], explained: set[str]) -> Iterator[str]:
-    """What the broken rules say and why, each rule once; those in `explained` are skipped."""
-    for fault in broken:
-        if fault.kind not in explained:
-            explained.add(fault.kind)
-            yield f"The rule: {fault.says} {fault.reason}"
+def _faults(report: Report, kind: FaultKind, width: int) -> list[str]:
+    """The faults of one kind: every place with what is wrong there, then each rule once."""
+    faults = report.of_kind(kind)
+    places = dict.fromkeys(f"bar {fault.bar}: {fault.sentence}" for fault in faults)
+    rules = dict.fromkeys(f"The rule: {fault.says} {fault.reason}" for fault in faults)
+    return _section(_SECTIONS[kind].format(level=report.level), [*places, *rules], width)
 
 
 def _mend(mend: Mend | None, width: int) -> list[str]:
@@ -178,7 +176,8 @@ def check_document(report: Report) -> dict[str, Any]:
     """A report as plain dictionaries and lists.
 
     Onsets and durations are quarter notes from the start of the phrase, beats count from 1; `note` of a fault and
-    `changed` of a mend count notes from 0. A role is empty if no rule justifies the note, a kind if textbooks have no
+    `changed` of a mend count notes from 0. A fault's kind is clash, style or level; `right` says that nothing clashes, in a
+    strict check that there is no fault. A note's role is empty if no rule justifies the note, its kind if textbooks have no
     name for it. `tempo` and `lowest` are null if they weren't requested.
     """
     chart = chart_document(report.progression, report.tempo or 0)
@@ -187,6 +186,7 @@ def check_document(report: Report) -> dict[str, Any]:
         "chart": {**chart, "tempo": report.tempo},
         "level": report.level,
         "lowest": report.lowest,
+        "verdict": report.verdict,
         "right": report.right,
         "reading": list(report.reading),
         "text": phrase_text(report.phrase, report.progression, [note.name for note in report.notes]),
@@ -214,7 +214,8 @@ def _note(progression: Progression, note: IdeaNote, kind: str, why: str) -> dict
 
 def _fault(fault: Fault) -> dict[str, Any]:
     return {
-        "rule": fault.kind,
+        "kind": fault.kind,
+        "rule": fault.rule,
         "note": fault.index,
         "bar": fault.bar,
         "beat": fault.beat,

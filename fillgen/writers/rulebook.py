@@ -8,6 +8,7 @@ from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.rules.pack import Level, Rhythm, RulePack, Shape
 from fillgen.rules.rule import Example, Rule
 from fillgen.rules.rulebook import RULES
+from fillgen.teaching.clashes import CLASHES
 from fillgen.theory.pitch import C_MAJOR, midi_name
 
 
@@ -18,6 +19,7 @@ def listing(pack: RulePack) -> str:
     groups: list[tuple[str, list[tuple[str, str]]]] = [
         ("Levels", [(str(level.number), f"{level.name}: {level.says}") for level in levels]),
         ("Rules", [(rule.kind, _sentence(rule, pack)) for rule in RULES.values()]),
+        ("What clashes at every level", [(rule.name, rule.says) for rule in CLASHES.values()]),
         ("Rhythms", [(rhythm.name, f"{', '.join(rhythm.metres)}. {rhythm.says}") for rhythm in rhythms]),
         ("Shapes", [(shape.name, shape.says) for shape in pack.shapes.values()]),
         (
@@ -60,6 +62,8 @@ def explain(name: str, pack: RulePack) -> str:
     wanted = wanted.removeprefix("level").strip() if wanted.startswith("level ") else wanted
     if wanted in RULES:
         return _rule(RULES[wanted], pack)
+    if wanted in CLASHES:
+        return "\n".join([wanted, f"  every level: {CLASHES[wanted].says}", f"Why: {CLASHES[wanted].reason}"])
     numbers = {str(number): number for number in pack.level_numbers}
     if wanted in numbers:
         return _level(pack.level(numbers[wanted]))
@@ -72,7 +76,7 @@ def explain(name: str, pack: RulePack) -> str:
     try:
         return _rhythm(pack.rhythm(wanted))
     except OptionError:
-        known = [*RULES, *pack.weights, *pack.shapes, *pack.rhythm_names]
+        known = [*RULES, *CLASHES, *pack.weights, *pack.shapes, *pack.rhythm_names]
         hint = did_you_mean(wanted, known) or "fillgen rules lists them all."
         raise OptionError(
             f"there is no rule, level, rhythm, shape or term {shorten(name)}", hint=hint

@@ -19,8 +19,22 @@ MARKS = {
     "approach": "appr",
     "appoggiatura": "lean",
     "": "?",
+    "accented passing": "pass",
+    "chromatic passing": "pass",
+    "pentatonic passing": "pass",
+    "accented neighbour": "nbr",
+    "chromatic neighbour": "nbr",
+    "double neighbour": "nbr",
+    "incomplete neighbour": "nbr",
+    "free anticipation": "ant",
+    "suspension": "susp",
+    "retardation": "ret",
+    "escape tone": "esc",
+    "changing note": "nbr",
+    "cambiata": "camb",
+    "pedal": "ped",
 }
-"""Marks of notes outside their chord, by role."""
+"""Marks of notes outside their chord, by role, and by what textbooks call those that have no role."""
 _MEANINGS = {
     "pass": "passing note",
     "nbr": "neighbour note",

@@ -21,6 +21,7 @@ from fillgen.teaching.check import check
 from fillgen.teaching.line import Line
 from fillgen.teaching.naming import FURTHER_TONES, kinds
 from fillgen.teaching.sentences import reasons
+from fillgen.teaching.wider import WIDER_TONES
 from tests.effort import one_in
 from tests.outside.melodies import names_and_texts
 
@@ -55,10 +56,7 @@ def check_roles(reading: Reading) -> Counter[str]:
     roles = [told.role for told in report.notes]
     assert len(roles) == len(notes) == len(kinds(Line(progression, notes, where)))
     assert set(roles) <= ROLES
-    assert set(kinds(Line(progression, notes, where))) <= ROLES | set(FURTHER_TONES) | {
-        "suspension",
-        "retardation",
-    }
+    assert set(kinds(Line(progression, notes, where))) <= ROLES | FURTHER_TONES.keys() | WIDER_TONES.keys()
     for note, role in zip(notes, roles, strict=True):
         assert (role == CHORD_TONE) == (
             progression.span_at(note.onset).heard.tone_at(note.midi % 12) is not None

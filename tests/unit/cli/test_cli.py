@@ -20,6 +20,7 @@ from fillgen import RulePack, parse_chart, parse_phrase
 from fillgen.chart.text import MOST_BARS
 from fillgen.rules.pack import BUSY
 from fillgen.rules.rulebook import RULES
+from fillgen.teaching.clashes import CLASHES
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import read_pitch
 from fillgen.writers import files
@@ -717,7 +718,7 @@ def test_listing(call: Call) -> None:
     """`rules` lists every level, rule, rhythm and shape."""
     answer = call("rules")
     assert (answer.code, answer.err) == (0, "")
-    for name in (*map(str, PACK.level_numbers), *RULES, *PACK.rhythm_names, *PACK.shapes):
+    for name in (*map(str, PACK.level_numbers), *RULES, *CLASHES, *PACK.rhythm_names, *PACK.shapes):
         assert re.search(rf"^  {re.escape(name)} ", answer.out, re.MULTILINE), name
 
 
@@ -732,6 +733,15 @@ def test_rule_is_explained(call: Call, rule: Any) -> None:
         for use in PACK.level(number).uses:
             if use.rule is rule:
                 assert f"level {number}: {use.text}" in answer.out
+
+
+@pytest.mark.parametrize("rule", CLASHES.values(), ids=lambda rule: rule.name)
+def test_what_clashes_is_explained(call: Call, rule: Any) -> None:
+    """`rules NAME` explains the rules that a fault of `check` names and no level switches off."""
+    answer = call("rules", rule.name)
+    assert (answer.code, answer.err) == (0, "")
+    assert rule.says in answer.out
+    assert rule.reason in answer.out
 
 
 @pytest.mark.parametrize("name", PACK.rhythm_names)

@@ -23,25 +23,42 @@ WRONG = "Eb5q D5q C5h | C5q. Bb4e Ab4h | Ab4q G4q F4h | G4h C5h"
 
 
 def test_right_phrase_ends_with_what_works(call: Call) -> None:
-    """A phrase that keeps every rule: code 0, and the answer ends with what works."""
+    """A phrase that keeps every rule: code 0, a verdict first, what works, and every note if asked."""
     answer = call("check", HOME, RIGHT)
     assert (answer.code, answer.err) == (0, "")
-    assert "keeps every rule of level 3" in answer.out
-    assert "What works" in answer.out.split("\n\n")[-1]
+    assert answer.out.splitlines()[0] == "Nothing clashes: the phrase keeps every rule of level 3."
+    assert "What works" in answer.out
+    assert "Note by note" not in answer.out
+    assert "Note by note" in call("check", HOME, RIGHT, "--explain").out
 
 
 def test_wrong_phrase_is_mended(call: Call) -> None:
-    """A phrase that breaks a rule: code 1, the place, the rule, and a mend that is right when it is checked."""
+    """A phrase that clashes: code 1, the place, the rule, and a mend that is right when it is checked."""
     answer = call("check", HOME, WRONG, "--format", "json")
     document = json.loads(answer.out)
     assert (answer.code, answer.err, document["right"]) == (1, "", False)
     assert {(fault["bar"], fault["note"]) for fault in document["faults"]} == {(4, 10)}
-    assert "final-note" in {fault["rule"] for fault in document["faults"]}
+    assert {(fault["kind"], fault["rule"]) for fault in document["faults"]} == {
+        ("clash", "unresolved-half-step")
+    }
     assert call("check", HOME, document["mend"]["text"]).code == 0
 
 
+def test_only_clashes_have_code_1_unless_strict(call: Call) -> None:
+    """Repeated notes, a close on the fifth and an accented passing note: code 0, 1 where the check is strict."""
+    phrase = "Eb5q Eb5q Eb5h | C5q. Bb4e Ab4h | C5h Bb4q Ab4q | G4h D5h"
+    document = json.loads(call("check", HOME, phrase, "--format", "json").out)
+    assert {fault["kind"] for fault in document["faults"]} == {"style", "level"}
+    assert (document["right"], document["mend"]) == (True, None)
+    assert call("check", HOME, phrase).code == 0
+    strict = call("check", HOME, phrase, "--strict", "--format", "json")
+    assert (strict.code, json.loads(strict.out)["right"]) == (1, False)
+    assert call("check", HOME, json.loads(strict.out)["mend"]["text"], "--strict").code == 0
+    assert call("check", HOME, RIGHT, "--strict").code == 0
+
+
 def test_lowest_level_is_found(call: Call) -> None:
-    """`--level auto` takes the lowest level at which a phrase is right; roots alone are of the first."""
+    """`--level auto` takes the lowest level that a phrase fits; roots alone are of the first."""
     levels = {
         phrase: json.loads(call("check", "| C | G7 |", phrase, "--level", "auto", "--format", "json").out)[
             "level"
@@ -82,7 +99,7 @@ def test_many_ideas_in_one_file_are_refused(call: Call) -> None:
 def test_check_is_written(call: Call, tmp_path: Path) -> None:
     """The answer goes to a text or JSON file as well, and the code stays what it is."""
     assert call("check", HOME, WRONG, "-o", "told.txt").code == 1
-    assert "final-note" in (tmp_path / "told.txt").read_text(encoding="utf-8")
+    assert "1 note clashes" in (tmp_path / "told.txt").read_text(encoding="utf-8")
     assert call("check", HOME, WRONG, "-o", "told.json").code == 1
     assert json.loads((tmp_path / "told.json").read_text(encoding="utf-8"))["right"] is False
     refused(call("check", HOME, WRONG, "-o", "told/"), "'told/'", ".txt", ".json")
@@ -122,6 +139,8 @@ BAD = {
     ),
     "explained from nowhere": (["ideas", HOME, "-n", "2", "--explain", "--only", "3"], ["'3'", "2 ideas"]),
     "explained as MIDI": (["ideas", HOME, "--explain", "-o", "x.mid"], ["--explain", ".txt"]),
+    "check explained as JSON": (["check", HOME, RIGHT, "--explain", "--format", "json"], ["--explain"]),
+    "check explained in a JSON file": (["check", HOME, RIGHT, "--explain", "-o", "x.json"], ["--explain"]),
     "explained as JSON": (["ideas", HOME, "--explain", "--format", "json"], ["--explain", ".txt"]),
     "huge level": (["check", HOME, RIGHT, "--level", "9" * 5000], ["unknown level"]),
     "ladder that goes down": (["practice", HOME, "--levels", "3,2"], ["go up"]),

@@ -27,7 +27,7 @@ export class Checking {
     this.part = make("input", { type: "text", maxlength: "100", autocomplete: "off" });
     this.phrase = make("textarea", { rows: "2", spellcheck: "false", autocomplete: "off", autocapitalize: "off" });
     const levels = this.start.levels.map(({ number, name }) => [number, `${number}: ${name}`]);
-    this.level = choice([...levels, ["auto", "the lowest at which it is right"]]);
+    this.level = choice([...levels, ["auto", "the lowest that it fits"]]);
     this.level.value = String(this.start.usual.level);
     this.drop = make(
       "div",
@@ -136,32 +136,20 @@ export class Checking {
   }
 
   show(report, name) {
-    const wrong = new Set(report.faults.map((fault) => fault.note)).size;
-    const verdict = wrong ? `${many(wrong, "note")} ${wrong === 1 ? "breaks" : "break"} the rules of level ${report.level}.` : `The phrase keeps every rule of level ${report.level}.`;
     this.result.hidden = false;
     this.result.replaceChildren(
-      make("h3", {}, verdict),
+      make("h3", {}, report.verdict),
       make("p", {}, `Checked: ${name}, as `, make("code", {}, report.text)),
       ...lined("How it was read", report.reading),
-      ...this.byBar(report),
+      ...faulty("Clashes", report, "clash"),
+      ...faulty("Style", report, "style"),
+      ...faulty(`Beyond level ${report.level}`, report, "level"),
       ...this.mend(report.mend),
       ...lined("What works", report.works),
       ...lined("Also", report.remarks),
+      make("details", {}, make("summary", {}, "Note by note"), ...byBar(report)),
     );
     this.result.focus();
-  }
-
-  byBar(report) {
-    const bars = [...new Set(report.notes.map((note) => note.bar))];
-    return bars.map((bar) => {
-      const rows = report.notes.map((note, place) => ({ note, faults: report.faults.filter((fault) => fault.note === place) }));
-      return make(
-        "section",
-        { class: "bar-report" },
-        make("h4", {}, `Bar ${bar}`),
-        make("ul", {}, rows.filter(({ note }) => note.bar === bar).map(row)),
-      );
-    });
   }
 
   mend(mend) {
@@ -183,15 +171,24 @@ function lined(title, sentences) {
   return sentences.length ? [make("h4", {}, title), make("ul", {}, sentences.map((sentence) => make("li", {}, sentence)))] : [];
 }
 
-// A note with what is wrong with it, or with why it is right.
-function row({ note, faults }) {
-  const place = `${note.name}, beat ${note.beat}`;
-  if (!faults.length) return make("li", { class: "fits" }, make("strong", {}, `✓ fits: ${place}. `), make("span", {}, note.why));
-  const sentences = [...new Set(faults.map((fault) => fault.what))];
-  const rows = sentences.map((what) => {
-    const broken = faults.filter((fault) => fault.what === what);
-    const rules = broken.map((fault) => make("p", { class: "soft" }, `${fault.rule}: ${fault.says} ${fault.reason}`));
-    return make("li", {}, make("p", {}, what), rules);
+// The faults of one kind: every place with what is wrong there, then each rule once.
+function faulty(title, report, kind) {
+  const faults = report.faults.filter((fault) => fault.kind === kind);
+  if (!faults.length) return [];
+  const places = new Set(faults.map((fault) => `Bar ${fault.bar}: ${fault.what}`));
+  const rules = new Set(faults.map((fault) => `The rule: ${fault.says} ${fault.reason}`));
+  return [
+    make("h4", {}, title),
+    make("ul", {}, [...places].map((place) => make("li", kind === "clash" ? { class: "wrong" } : {}, place))),
+    ...[...rules].map((rule) => make("p", { class: "soft" }, rule)),
+  ];
+}
+
+// Every note with what it is, a section for each bar.
+function byBar(report) {
+  const bars = [...new Set(report.notes.map((note) => note.bar))];
+  return bars.map((bar) => {
+    const notes = report.notes.filter((note) => note.bar === bar);
+    return make("section", { class: "bar-report" }, make("h5", {}, `Bar ${bar}`), make("ul", {}, notes.map((note) => make("li", {}, note.why))));
   });
-  return make("li", { class: "wrong" }, make("strong", {}, `✗ wrong: ${place}`), make("ul", {}, rows));
 }
