@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fillgen.chart.progression import Progression
 from fillgen.engine.request import Choices
-from fillgen.phrase.remark import Remark, RemarkKind, on_count
+from fillgen.phrase.remark import Remark, RemarkKind, on_chart, on_count
 
 
 def _leads(choices: Choices) -> bool:
@@ -24,9 +24,12 @@ def _degrees(progression: Progression) -> set[str]:
 
 
 def remarks_on(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[Remark, ...]:
-    """What to say about an answer: why there are fewer ideas than asked for, and whether the last chord leads on."""
+    """What to say about an answer: how the chart was read, why ideas are few, whether the last chord leads on."""
     request = choices.request
-    counted = on_count(request.count, phrases, shown, apart)
+    counted = (
+        *on_chart(choices.progression.remarks),
+        *on_count(request.count, phrases, shown, apart),
+    )
     if request.purpose not in ("intro", "turnaround") or _leads(choices):
         return counted
     tonic, last = choices.progression.key.tonic, choices.progression.last

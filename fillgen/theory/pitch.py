@@ -17,9 +17,30 @@ _NAME = re.compile(r"([A-G])(#{1,3}|b{1,3}|)")
 _PITCH = re.compile(r"([A-G](?:#{1,3}|b{1,3})?)(-?\d)")
 
 
+_GERMAN = re.compile(r"(?:(?P<flat>[CDFG]es|[EA]s)|(?P<sharp>[CDEFGA]is|His)|(?P<b>Hes)|H)", re.IGNORECASE)
+
+
 def plain_signs(text: str) -> str:
     """Accidentals as they are typed on a keyboard: `B♭` becomes `Bb`."""
     return text.translate(_SIGNS)
+
+
+def from_german(text: str) -> tuple[str, str] | None:
+    """A text that begins with a German note name, with the English one in its place, and a sentence that explains it.
+
+    None where the name would be the same in English.
+
+    >>> from_german("Fis7"), from_german("H")
+    (('F#7', 'The German Fis is F#.'), ('B', 'The German H is B, and the German B is Bb.'))
+    """
+    match = _GERMAN.match(text)
+    if match is None:
+        return None
+    german = match[0].capitalize()
+    letter = "B" if german[0] == "H" else german[0]
+    sign = "b" if match["flat"] or match["b"] else "#" if match["sharp"] else ""
+    also = ", and the German B is Bb" if german == "H" else ""
+    return f"{letter}{sign}{text[match.end() :]}", f"The German {german} is {letter}{sign}{also}."
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -111,7 +111,7 @@ BAD: dict[str, tuple[list[str], list[str]]] = {
     "unknown degree": (["| C |", "--ends-on", "root,thrid"], ["'thrid'", "'third'"]),
     "no degree": (["| C |", "--ends-on", ""], ["root", "third", "fifth"]),
     "unknown level": (["| C |", "--level", "9"], ["9", "1, 2, 3, 4, 5"]),
-    "unknown key": (["| C |", "--key", "H"], ["'H'", "Eb major"]),
+    "unknown key": (["| C |", "--key", "H"], ["'H'", "B major"]),
     "nearly a key": (["| C |", "--key", "Eb mayor"], ["'Eb mayor'", "'Eb major'"]),
     "missing chart file": (["missing.txt"], ["missing.txt", "no such file"]),
     "rules from nowhere": (["| C |", "--rules", "none.toml"], ["none.toml", "cannot be read"]),
@@ -625,6 +625,24 @@ def test_chart_from_file_and_standard_input(
     given = call("ideas", source, "-n", "2")
     assert given.out.startswith("Café Lantern: C minor, 3/4, waltz")
     assert given == call("ideas", text, "-n", "2")
+
+
+@pytest.mark.parametrize(
+    "words", [["notes"], ["voicings"], ["practice"], ["ideas", "--format", "json"], ["ideas"], ["check"]]
+)
+def test_what_a_chart_left_open_is_said_once(call: Call, words: list[str]) -> None:
+    """Every command says that each chord is a bar where a chart has no bar lines, with or beside its answer."""
+    phrase = ["C5w | G4w"] if words[0] == "check" else []
+    given = call(*words, "Ab Eb7", *phrase)
+    assert (
+        len(
+            re.findall(
+                r"There are no bar\s+lines", given.out if words[-1] in ("ideas", "check") else given.err
+            )
+        )
+        == 1
+    )
+    assert "no bar" not in call(*words, "| Ab | Eb7 |", *phrase).err
 
 
 def test_options_reach_the_generator(call: Call) -> None:
