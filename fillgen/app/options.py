@@ -186,7 +186,8 @@ _ENDS_ON = Option(
     values=lambda: ENDS_ON,
 )
 _LEAD_TO = Option(
-    ("--lead-to",), "The tune's first note, such as G5: the last note lies within a third of it."
+    ("--lead-to",),
+    "The tune's first note, such as G5: the last note lies within a third of it. Without an octave, the nearest.",
 )
 _HAND = Option(
     ("--hand",),

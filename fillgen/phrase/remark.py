@@ -18,6 +18,8 @@ class RemarkKind(StrEnum):
     """Fewer ideas than asked for, since no more were found."""
     ALIKE = "alike"
     """Some ideas are close to others."""
+    LEAD = "lead"
+    """Which note the phrase leads to, where its octave was left open."""
     LAST_CHORD = "last chord"
     """The chart doesn't lead on as an intro or a turnaround should."""
     ORDER = "order"

@@ -152,6 +152,21 @@ def pitch_of(given: str | int, what: str = "", *, place: str = "") -> int:
         raise OptionError(f"unknown pitch {shorten(given)}{purpose}", place=place, hint=hint) from None
 
 
+def nearest_pitch(given: str | int, near: float, what: str = "", *, place: str = "") -> int:
+    """The MIDI number of a pitch, as `pitch_of` reads it, or of a note without an octave: the one nearest to a MIDI number.
+
+    Raises OptionError where the text names neither.
+
+    >>> nearest_pitch("A5", 60, "--lead-to"), nearest_pitch("A", 60, "--lead-to"), nearest_pitch("A", 64, "--lead-to")
+    (81, 57, 69)
+    """
+    name = None if isinstance(given, int) else _NAME.fullmatch(plain_signs(given.strip()))
+    if name is None:
+        return pitch_of(given, what, place=place)
+    octaves = range(Name.read(name[0]).pitch_class, 128, 12)
+    return min(octaves, key=lambda midi: abs(midi - near))
+
+
 def is_black(midi: int) -> bool:
     """Whether a key of the keyboard is black.
 

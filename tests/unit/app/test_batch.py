@@ -373,7 +373,7 @@ def cli_read() -> Callable[[Path], str]:
         (["in", "--low", "H4"], ["'H4'", "lowest"]),
         (["in", "--for", "outro"], ["'outro'", "'intro'"]),
         (["in", "--key", "Eb mayor"], ["'Eb mayor'", "'Eb major'"]),
-        (["in", "--metre", "7/4"], ["'7/4'", "4/4"]),
+        (["in", "--metre", "11/4"], ["'11/4'", "4/4"]),
         (["in", "--jobs", "-2"], ["-2 jobs", "1 to 256"]),
         (["in", "--jobs", "0"], ["0 jobs", "1 to 256"]),
         (["in", "--format", "jsn"], ["jsn", "json"]),
@@ -583,7 +583,7 @@ def test_order_is_checked() -> None:
     for wrong in (
         {"options": IdeaOptions(count=0)},
         {"options": IdeaOptions(low="H4")},
-        {"chords": ChordOptions(metre="7/4")},
+        {"chords": ChordOptions(metre="11/4")},
         {"playing": PlayOptions(parts=("harp",))},
     ):
         with pytest.raises(FillgenError):

@@ -103,3 +103,40 @@ def test_json_names_the_section_of_each_bar() -> None:
     bars = document(fillgen.ideas("| Ab | [A] Fm7 | Bbm7 | [B] Eb7 |", count=1))["chart"]["bars"]
     assert [bar.get("section") for bar in bars] == [None, "A", "A", "B"]
     assert "section" not in bars[0]
+
+
+# The note that the ideas lead to
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "lead"),
+    [("D4", "A5", "C5"), ("C4", "E5", "C5"), ("C3", "C5", "C4"), ("F#4", "F#6", "C5")],
+)
+def test_a_note_to_lead_to_needs_no_octave(low: str, high: str, lead: str) -> None:
+    """Without an octave the note nearest to the middle of the range is meant; the ideas are as if it had been named."""
+    asked = {"low": low, "high": high, "count": 3, "seed": 2}
+    found = fillgen.ideas(CHART, lead_to="C", **asked)  # type: ignore[arg-type]
+    named = fillgen.ideas(CHART, lead_to=lead, **asked)  # type: ignore[arg-type]
+    assert [idea.text for idea in found] == [idea.text for idea in named]
+    assert [remark.text for remark in found.remarks if remark.kind == RemarkKind.LEAD and lead in remark.text]
+    assert RemarkKind.LEAD not in {remark.kind for remark in named.remarks}
+
+
+def test_a_phrase_leads_to_the_note_nearest_to_its_end() -> None:
+    """Checked or varied, a phrase leads to the nearest note of that name, above its end or below."""
+    phrase = "C5w | Ab4w | Bb4w | G4w"
+    leads = {
+        lead: fillgen.check(CHART, phrase, lead_to=lead).right for lead in ("Ab", "Ab4", "Ab5", "C", "C5")
+    }
+    assert leads == {"Ab": True, "Ab4": True, "Ab5": False, "C": False, "C5": False}
+    named, nearest = (
+        fillgen.variants(CHART, phrase, lead_to=lead, keep=("1",), count=2) for lead in ("Ab4", "A♭")
+    )
+    assert [idea.text for idea in named] == [idea.text for idea in nearest]
+
+
+@pytest.mark.parametrize("written", ["H", "A9b", "", "Cm", "c"])
+def test_a_note_to_lead_to_that_is_none(written: str) -> None:
+    """What is no note is refused, octave or not."""
+    with pytest.raises(OptionError, match="lead to"):
+        fillgen.ideas(CHART, lead_to=written, count=1)

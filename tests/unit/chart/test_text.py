@@ -21,6 +21,8 @@ METRE_TABLE = [
     ("2/4", 960, 2, (0,)),
     ("2/2", 1920, 2, (0, 960)),
     ("5/4", 2400, 5, (0, 1440)),
+    ("7/4", 3360, 7, (0, 1920)),
+    ("7/8", 1680, 7, (0, 480, 960)),
     ("6/8", 1440, 2, (0, 720)),
     ("9/8", 2160, 3, (0, 720, 1440)),
     ("12/8", 2880, 4, (0, 720, 1440, 2160)),
@@ -63,7 +65,7 @@ def read_back(chart: Progression) -> Progression:
 
 @pytest.mark.parametrize(("name", "bar", "beats", "strong"), METRE_TABLE)
 def test_metre_of_a_chart(name: str, bar: int, beats: int, strong: tuple[int, ...]) -> None:
-    """A chart can be in each of the eight metres, and its bars last as long as the metre says."""
+    """A chart can be in each of the metres, and its bars last as long as the metre says."""
     chart = parse_chart("| C | G7 |", metre=name)
     assert (chart.metre.name, chart.metre.bar, chart.metre.beats) == (name, bar, beats)
     assert chart.metre.strong == strong
@@ -107,6 +109,8 @@ def test_chords_share_the_beats_evenly(name: str, bar: int, beats: int, strong: 
         ("| C / |", "2/2", [2]),
         ("| C / / F / |", "5/4", [3, 2]),
         ("| C / F / G7 |", "5/4", [2, 2, 1]),
+        ("| C / / / F / / |", "7/4", [4, 3]),
+        ("| C / F / G7 / / |", "7/8", [2, 2, 3]),
         ("| C / |", "6/8", [2]),
         ("| C / F |", "9/8", [2, 1]),
         ("| C / / F |", "12/8", [3, 1]),
@@ -779,7 +783,7 @@ def test_errors_of_a_chart_are_chart_errors() -> None:
     assert "'Bm7'" in caught.value.hint
 
 
-@pytest.mark.parametrize("metre", ["7/4", "4", "", "four", "4-4"])
+@pytest.mark.parametrize("metre", ["11/4", "4", "", "four", "4-4"])
 def test_unknown_metre(metre: str) -> None:
     """A metre that does not exist is refused, and all that exist are named."""
     with pytest.raises(OptionError) as caught:

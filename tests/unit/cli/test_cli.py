@@ -67,8 +67,8 @@ BAD: dict[str, tuple[list[str], list[str]]] = {
     "numeral without a key": (["| I | V7 |"], ["bar 1, chord 1", "'I'", "--key"]),
     "empty chart": ([""], ["chart", "empty", "| Ebmaj7 |"]),
     "chart of bar lines": (["| |"], ["bar 1", "empty", "N.C."]),
-    "wrong metre": (["| C |", "--metre", "7/4"], ["'7/4'", *METRES]),
-    "wrong metre in the chart": (["metre: 7/4\n| C |"], ["'7/4'", *METRES]),
+    "wrong metre": (["| C |", "--metre", "11/4"], ["'11/4'", *METRES]),
+    "wrong metre in the chart": (["metre: 11/4\n| C |"], ["'11/4'", *METRES]),
     "chart that does not fill its bars": (
         ["| C | F / G |"],
         ["bar 2", "3 beats", "4/4 bar has 4", "one beat"],
