@@ -19,7 +19,7 @@ from fillgen.chart.progression import Progression, Span, laid
 from fillgen.errors import ChartError, did_you_mean, printable, shorten
 from fillgen.theory.chords import Chord, quality, read_chord
 from fillgen.theory.keys import infer_key, read_key, read_metre
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import METRES, Metre
 from fillgen.theory.numerals import NUMERAL, read_numeral
 from fillgen.theory.pitch import LETTERS, Key, plain_signs
 
@@ -213,12 +213,13 @@ def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
 def _written_bars(body: Iterable[_Line], *, barred: bool) -> list[_Bar | _Mark]:
     """The bars of a chart as they are written, with the repeat signs and endings between them.
 
-    Where a chart is not `barred`, all that stands between two names of sections is one bar.
+    A line's end ends a bar. Where a chart is not `barred`, all that a line has between two names of sections is one bar.
     """
     reader = _Reader(barred=barred)
     for line in body:
         for match in _SIGN.finditer(line.text):
             reader.take(match, line)
+        reader.end_line()
     return reader.finished()
 
 
@@ -247,6 +248,12 @@ class _Reader:
         else:
             for sign in _apart(self._without_ending(mark)):
                 self._word(replace(mark, sign=sign))
+
+    def end_line(self) -> None:
+        """Ends a bar with its line; a comma or dash may wait for the next one."""
+        joint, self._joint = self._joint, None
+        self._close()
+        self._joint = joint
 
     def finished(self) -> list[_Bar | _Mark]:
         """All bars; ChartError where there are none, or where something is missing at the end."""
@@ -351,7 +358,7 @@ def _each_a_bar(rows: Iterable[_Bar | _Mark], metre: Metre) -> tuple[list[_Bar],
     counted = any(sign.text == "/" for row in joined for sign in row.signs)
     size = metre.beats if counted else 1
     bars: list[_Bar] = []
-    for row in joined:
+    for row in _run_on(joined) if counted else joined:
         for first in range(0, len(row.signs), size):
             bar = _Bar(row.signs[first : first + size], len(bars) + 1, row.line, "" if first else row.section)
             bars.append(_repeated(bar, bars))
@@ -362,6 +369,17 @@ def _each_a_bar(rows: Iterable[_Bar | _Mark], metre: Metre) -> tuple[list[_Bar],
     if counted:
         return bars, (f"There are no bar lines: every {metre.beats} beats are a bar.",)
     return bars, ("There are no bar lines: each chord is a bar. Two in a bar are written | Gm7 C7 |.",)
+
+
+def _run_on(rows: Iterable[_Bar]) -> list[_Bar]:
+    """Rows of signs, each joined to the one before unless it begins a section."""
+    found: list[_Bar] = []
+    for row in rows:
+        if found and not row.section:
+            found[-1].signs.extend(row.signs)
+        else:
+            found.append(replace(row, signs=[*row.signs]))
+    return found
 
 
 def _too_many() -> ChartError:
@@ -552,6 +570,9 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
     try:
         if text == "%":
             raise ChartError("a % stands alone in its bar")
+        if text in METRES:
+            hint = "Name the metre of the whole chart at its head, such as metre: 3/4."
+            raise ChartError(f"{text} stands among the chords, and all bars have one metre", hint=hint)
         if NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, key)
         return read_chord(text)

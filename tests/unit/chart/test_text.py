@@ -129,6 +129,7 @@ def test_slash_holds_a_chord_one_more_beat(text: str, metre: str, beats: list[in
         ("Ebmaj7 Gm7 C7 Fm7", ["Ebmaj7", "Gm7", "C7", "Fm7"]),
         ("Ebmaj7\nGm7\n\nFm7\n", ["Ebmaj7", "Gm7", "Fm7"]),
         ("title: Pier\nEb Gm7\nFm7 Bb7", ["Eb", "Gm7", "Fm7", "Bb7"]),
+        ("Eb -\nGm7 -\nFm7", ["Eb", "Gm7", "Fm7"]),
         ("Eb, Gm7, Fm7,\nBb7,", ["Eb", "Gm7", "Fm7", "Bb7"]),
         ("Eb - Gm7 – Fm7 — Bb7", ["Eb", "Gm7", "Fm7", "Bb7"]),
         ("Eb-Gm7-C-7-Fm7-Bb7/D", ["Eb", "Gm7", "C-7", "Fm7", "Bb7/D"]),
@@ -156,7 +157,7 @@ def test_numerals_without_bar_lines(text: str) -> None:
 
 @pytest.mark.parametrize(
     ("text", "metre", "beats"),
-    [("Eb / / Bb7 Ab / / /", "4/4", [[3, 1], [4]]), ("Eb / Bb7 Ab / /", "3/4", [[2, 1], [3]])],
+    [("Eb / / Bb7 Ab / / /", "4/4", [[3, 1], [4]]), ("Eb / /\n/ Ab / /\nBb7", "4/4", [[4], [3, 1]]), ("Eb / Bb7 Ab / /", "3/4", [[2, 1], [3]])],
 )
 def test_without_bar_lines_slashes_count_the_beats(text: str, metre: str, beats: list[list[int]]) -> None:
     """Where a / holds a chord, as many beats as the metre has are a bar, and the chart says so."""
@@ -230,17 +231,18 @@ def test_section_of_a_bar() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["C | G7", "| C | G7 |", "|C|G7|", "C\nG7 |", "| C ||\nG7 |]", "[| C | G7 |]"]
+    "text", ["C | G7", "| C | G7 |", "|C|G7|", "C\nG7 |", "| C\nG7", "C |\n\n G7", "| C ||\nG7 |]", "[| C | G7 |]"]
 )
 def test_bar_lines_may_be_written_in_many_ways(text: str) -> None:
-    """Outer bar lines may be left out, double and final ones mean the same, blanks do not matter."""
-    expected = [["C", "G7"]] if text.startswith("C\n") else [["C"], ["G7"]]
-    assert symbols(text, metre="2/4") == expected
+    """Outer bar lines may be left out, double and final ones mean the same, a line's end ends a bar."""
+    assert symbols(text, metre="2/4") == [["C"], ["G7"]]
 
 
 def test_rows_of_bars() -> None:
     """A chart may run over several lines, each with its own outer bar lines."""
-    assert symbols("| Eb | Gm7 |\n| Ab | Bb7 |\n") == [["Eb"], ["Gm7"], ["Ab"], ["Bb7"]]
+    expected = [["Eb"], ["Gm7"], ["Ab"], ["Bb7"]]
+    for text in ("| Eb | Gm7 |\n| Ab | Bb7 |\n", "Eb | Gm7\nAb | Bb7", "| Eb | Gm7\n\n# aside\n| Ab | Bb7"):
+        assert symbols(text) == expected
 
 
 # Repeats
@@ -743,6 +745,8 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("| C,, F |", ["bar 1", "comma"]),
         ("| c | f |", ["bar 1, chord 1", "'c'", "'C'"]),
         ("| Eb | bb7 |", ["bar 2, chord 1", "'bb7'", "'Bb7'"]),
+        ("| C | 2/4 F | G |", ["bar 2, chord 1", "2/4", "one metre", "metre:"]),
+        ("Eb\nGm\nFm Q", ["chart line 3, bar 4, chord 1", "'Q'"]),
         ("| H7 |", ["'H7'", "Did you mean 'B7'", "Bb"]),
         ("| Es |", ["'Es'", "Did you mean 'Eb'", "German Es is Eb"]),
         ("| Asm7 |", ["'Asm7'", "Did you mean 'Abm7'", "German As is Ab"]),
