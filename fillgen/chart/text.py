@@ -259,7 +259,7 @@ class _Reader:
         """All bars; ChartError where there are none, or where something is missing at the end."""
         self._close()
         if self._section is not None:
-            raise self._section.misread("no bar follows the name of the section")
+            raise self._no_bar()
         if not any(isinstance(bar, _Bar) for bar in self.bars):
             raise ChartError("the chart is empty", hint='Write chords between bars: "| Ebmaj7 | Gm7 C7 |".')
         return self.bars
@@ -273,6 +273,10 @@ class _Reader:
         middle = sign.start + match.end()
         self.bars.append(replace(mark, sign=_Sign(match[0], sign.start, middle)))
         return _Sign(sign.text[match.end() :], middle, sign.end)
+
+    def _no_bar(self) -> MisreadChartError:
+        assert self._section is not None
+        return self._section.misread("no bar follows the name of the section")
 
     def _word(self, mark: _Mark) -> None:
         if self._bar is None:
@@ -292,6 +296,8 @@ class _Reader:
             hint = "Write its name before the first chord of a bar, such as | [B] Ab | Bb7 |."
             raise mark.misread("a section begins inside a bar", hint=hint)
         self._close()
+        if self._section is not None:
+            raise self._no_bar()
         self._section = replace(mark, number=self._number)
 
     def _bar_line(self, mark: _Mark, *, first: bool) -> None:

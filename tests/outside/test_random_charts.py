@@ -12,7 +12,7 @@ from fillgen.writers.document import document
 from tests.effort import one_in
 from tests.outside.second_checker import Limits, faults
 
-PER_BATCH = 9
+PER_BATCH = 10
 BATCHES = 40
 ONE_IN = 5
 """One batch in so many is tried each time, the others with the slow tests."""

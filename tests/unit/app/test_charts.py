@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 import fillgen
@@ -10,6 +12,8 @@ from fillgen.app.charts import progression_of, reading_of
 from fillgen.app.options import ChordOptions
 from fillgen.chart.sequences import sequence
 from fillgen.phrase.remark import RemarkKind
+from fillgen.readers.musicxml import read_tune
+from fillgen.tune import TuneRequest, pieces
 from fillgen.writers.document import document
 
 CHART = "| Ab | Fm7 | Bbm7 | Eb7 |"
@@ -140,3 +144,14 @@ def test_a_note_to_lead_to_that_is_none(written: str) -> None:
     """What is no note is refused, octave or not."""
     with pytest.raises(OptionError, match="lead to"):
         fillgen.ideas(CHART, lead_to=written, count=1)
+
+
+def test_a_tune_keeps_the_sections_of_its_chords() -> None:
+    """Chords that are given for a tune keep their sections and remarks between its intro and ending."""
+    tune = read_tune(Path(__file__).parents[3] / "shared/tunes/garden-gate.musicxml")
+    assert tune.bars == 4
+    chords = "[A] Bb Eb [B] F7 Bb"
+    (piece,) = pieces(TuneRequest(tune, intro=4, ending=4, quote=2, chords=chords, count=1))
+    whole = piece.ideas.progression
+    assert whole.sections == ((4, "A"), (6, "B"))
+    assert len(whole.remarks) == 1

@@ -157,7 +157,11 @@ def test_numerals_without_bar_lines(text: str) -> None:
 
 @pytest.mark.parametrize(
     ("text", "metre", "beats"),
-    [("Eb / / Bb7 Ab / / /", "4/4", [[3, 1], [4]]), ("Eb / /\n/ Ab / /\nBb7", "4/4", [[4], [3, 1]]), ("Eb / Bb7 Ab / /", "3/4", [[2, 1], [3]])],
+    [
+        ("Eb / / Bb7 Ab / / /", "4/4", [[3, 1], [4]]),
+        ("Eb / /\n/ Ab / /\nBb7", "4/4", [[4], [3, 1]]),
+        ("Eb / Bb7 Ab / /", "3/4", [[2, 1], [3]]),
+    ],
 )
 def test_without_bar_lines_slashes_count_the_beats(text: str, metre: str, beats: list[list[int]]) -> None:
     """Where a / holds a chord, as many beats as the metre has are a bar, and the chart says so."""
@@ -231,7 +235,8 @@ def test_section_of_a_bar() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["C | G7", "| C | G7 |", "|C|G7|", "C\nG7 |", "| C\nG7", "C |\n\n G7", "| C ||\nG7 |]", "[| C | G7 |]"]
+    "text",
+    ["C | G7", "| C | G7 |", "|C|G7|", "C\nG7 |", "| C\nG7", "C |\n\n G7", "| C ||\nG7 |]", "[| C | G7 |]"],
 )
 def test_bar_lines_may_be_written_in_many_ways(text: str) -> None:
     """Outer bar lines may be left out, double and final ones mean the same, a line's end ends a bar."""
@@ -736,6 +741,7 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("| C |1. F |", ["bar 2", "ending 2", "missing"]),
         ("| C |1,2,3,4,5,6,7,8,9. " + "F | " * 60 + ":|", [f"more than {MOST_BARS} bars"]),
         ("| C | [B] F | G [C] C |", ["bar 3", "section", "inside a bar"]),
+        ("[A] [B] | C |", ["bar 1", "no bar follows"]),
         ("| C | [A]", ["bar 2", "no bar follows"]),
         ("Eb - - Bb7", ["bar 1", "'-'", "both sides", "/"]),
         ("| C - | F |", ["bar 1", "'-'", "both sides", "/"]),
