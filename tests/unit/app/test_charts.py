@@ -12,7 +12,7 @@ from fillgen.app.charts import progression_of, reading_of
 from fillgen.app.options import ChordOptions
 from fillgen.chart.sequences import sequence
 from fillgen.phrase.remark import RemarkKind
-from fillgen.readers.musicxml import read_tune
+from fillgen.readers.confined import read_tune
 from fillgen.tune import TuneRequest, pieces
 from fillgen.writers.document import document
 
