@@ -311,11 +311,14 @@ def _quoted_notes(request: TuneRequest, start: int, to: int) -> list[Note]:
 
 
 def _chain(parts: Sequence[Progression], body: Progression) -> Progression:
-    """Progressions one after another, in the key of the tune."""
+    """Progressions one after another, in the key of the tune and with its sections."""
     bars: list[tuple[Span, ...]] = []
+    sections: tuple[tuple[int, str], ...] = ()
     for part in parts:
+        if part is body:
+            sections = tuple((len(bars) + at, name) for at, name in body.sections)
         bars += _from_start(part.bars, len(bars) * body.metre.bar)
-    return Progression(body.metre, body.key, tuple(bars), body.title)
+    return Progression(body.metre, body.key, tuple(bars), body.title, sections=sections, remarks=body.remarks)
 
 
 def _from_start(bars: Sequence[tuple[Span, ...]], start: int) -> tuple[tuple[Span, ...], ...]:

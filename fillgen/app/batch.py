@@ -93,7 +93,7 @@ class Order:
 
     def result(self, text: str) -> bytes:
         """The result for a chart text; FillgenError where there is none."""
-        progression = progression_of(replace(self.chords, chart=text))
+        progression = progression_of(replace(self.chords, chart=text), self.options.rhythm, self.pack)
         found = generate(Request.over(progression, self.options, self.pack))
         playing, sounds = self._played()
         look = replace(with_left(self.look, self.playing.parts), span=playing.span)

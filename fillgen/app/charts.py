@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fillgen.app.options import ChordOptions
 from fillgen.chart.progression import Progression
-from fillgen.chart.text import chart_text, parse_chart
+from fillgen.chart.text import chart_text, parse_chart, stated_metre
 from fillgen.errors import OptionError, many, shorten
 from fillgen.phrase.idea import Idea
+from fillgen.rules.pack import RulePack
 from fillgen.theory.keys import read_key, read_metre
+from fillgen.theory.metre import Metre
 
 if TYPE_CHECKING:
     from fillgen.readers.phrases import Found, Reading
@@ -18,14 +21,46 @@ if TYPE_CHECKING:
 _LONGEST_NUMBER = 4
 
 
-def progression_of(options: ChordOptions) -> Progression:
+def progression_of(
+    options: ChordOptions, rhythm: str | None = None, pack: RulePack | None = None
+) -> Progression:
     """The progression of a chart text or of a stock sequence, with sevenths if they are asked for.
 
-    Raises OptionError where neither or both are given, ChartError where the chart can't be read.
+    A `rhythm` that is played in one metre only brings that metre where none is named. Raises OptionError where neither
+    chart nor sequence is given or both are, and for an unknown rhythm; ChartError where the chart can't be read.
 
     >>> str(progression_of(ChordOptions(chart="| Ebmaj7 | Bb7 |")).key)
     'Eb major'
+    >>> progression_of(ChordOptions(chart="| Ebmaj7 | Bb7 |"), "waltz").metre.name
+    '3/4'
     """
+    brought = _brought(options, rhythm, pack)
+    if brought is not None:
+        found = _progression(replace(options, metre=brought.name))
+        return replace(found, remarks=(*found.remarks, _bringing(rhythm, brought)))
+    return _progression(options)
+
+
+def _brought(options: ChordOptions, rhythm: str | None, pack: RulePack | None) -> Metre | None:
+    """The metre of a rhythm that knows no other, where neither chart nor player name one; None where nothing changes."""
+    if rhythm is None or options.metre is not None:
+        return None
+    metres = (pack or RulePack()).rhythm(rhythm).metres
+    own = "4/4"
+    if options.sequence is not None:
+        from fillgen.chart.sequences import sequence  # noqa: PLC0415 - the table is large
+
+        own = sequence(options.sequence).metre.name
+    elif options.chart is None or stated_metre(options.chart) is not None:
+        return None
+    return read_metre(metres[0]) if len(metres) == 1 and metres[0] != own else None
+
+
+def _bringing(rhythm: str | None, metre: Metre) -> str:
+    return f"No metre is named: {rhythm} brings {metre.name}."
+
+
+def _progression(options: ChordOptions) -> Progression:
     if (options.chart is None) == (options.sequence is None):
         hint = 'Such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |".'
         raise OptionError("give either a chart or a sequence", place="chart", hint=hint)
@@ -45,11 +80,25 @@ def progression_of(options: ChordOptions) -> Progression:
     return with_sevenths(found)
 
 
-def reading_of(options: ChordOptions, phrase: str, part: str | None = None) -> Reading:
-    """A phrase (text, a file's name, or - for standard input) lined up with its chart."""
+def reading_of(
+    options: ChordOptions,
+    phrase: str,
+    part: str | None = None,
+    rhythm: str | None = None,
+    pack: RulePack | None = None,
+) -> Reading:
+    """A phrase (text, a file's name, or - for standard input) lined up with its chart.
+
+    A rhythm brings its metre, as in `progression_of`, unless the phrase has one.
+    """
     from fillgen.readers.phrases import find_phrase  # noqa: PLC0415 - for phrases of a player's own
 
-    return aligned(find_phrase(phrase, part=part, metre=options.metre), options)
+    found = find_phrase(phrase, part=part, metre=options.metre)
+    brought = _brought(options, rhythm, pack) if found.metre is None else None
+    if brought is None:
+        return aligned(found, options)
+    reading = aligned(found, replace(options, metre=brought.name))
+    return replace(reading, remarks=(_bringing(rhythm, brought), *reading.remarks))
 
 
 def aligned(found: Found, options: ChordOptions) -> Reading:
@@ -59,7 +108,8 @@ def aligned(found: Found, options: ChordOptions) -> Reading:
     if options.chart is not None and options.sequence is None and not options.sevenths:
         return line_up(found, options.chart, key=options.key, metre=options.metre)
     progression = progression_of(options)
-    return line_up(found, chart_text(progression), key=str(progression.key), metre=progression.metre)
+    reading = line_up(found, chart_text(progression), key=str(progression.key), metre=progression.metre)
+    return replace(reading, remarks=(*progression.remarks, *reading.remarks))
 
 
 def whole_number(text: str) -> int | None:

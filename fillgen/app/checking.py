@@ -7,6 +7,7 @@ from dataclasses import replace
 from fillgen.app.charts import whole_number
 from fillgen.app.options import CheckOptions
 from fillgen.engine.checked import CheckSettings, lowest_level
+from fillgen.engine.request import lead_of
 from fillgen.errors import OptionError, shorten
 from fillgen.hands.reach import reach
 from fillgen.readers.phrases import Reading
@@ -32,7 +33,7 @@ def _settings(reading: Reading, options: CheckOptions, pack: RulePack) -> CheckS
         hand=reach(options.hand) if options.hand is not None else None,
         ends_on=tuple(options.ends_on) if options.ends_on is not None else None,
         whole=reading.whole,
-        lead_to=pitch(options.lead_to, "the note to lead to"),
+        lead_to=None if options.lead_to is None else lead_of(options.lead_to, reading.notes[-1].midi),
         low=pitch(options.low, "the lowest note"),
         high=pitch(options.high, "the highest note"),
         swings=pack.rhythm(options.rhythm).swing if options.rhythm is not None else reading.swings,

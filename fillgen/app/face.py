@@ -88,9 +88,15 @@ class _Ground:
             return self.rules
         return RulePack.read(Path(self.rules)) if self.rules is not None else RulePack()
 
-    def progression(self, chart: str | Progression) -> Progression:
-        """A chart that is parsed already, or its text."""
-        return parse_chart(chart, key=self.key, metre=self.metre) if isinstance(chart, str) else chart
+    def progression(self, chart: str | Progression, rhythm: str | None = None) -> Progression:
+        """A chart that is parsed already, or its text; a rhythm that knows one metre brings it."""
+        if not isinstance(chart, str):
+            return chart
+        from fillgen.app.charts import progression_of
+        from fillgen.app.options import ChordOptions
+
+        key = None if self.key is None else str(self.key)
+        return progression_of(ChordOptions(chart=chart, key=key, metre=self.metre), rhythm, self.pack)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,7 +141,7 @@ def ideas(chart: str | Progression, options: _IdeasCall) -> Ideas:
     >>> waltz.rhythm, [idea.rank for idea in waltz]
     ('waltz', [1, 2])
     """
-    return generate(Request.over(options.progression(chart), options, options.pack))
+    return generate(Request.over(options.progression(chart, options.rhythm), options, options.pack))
 
 
 @with_two_and_keywords(_VaryCall)
@@ -198,18 +204,20 @@ def check(chart: str | Progression, phrase: str | Phrase, options: _CheckCall) -
     return report_on(_reading(options, chart, phrase), options, options.pack)
 
 
-def _reading(ground: _Ground, chart: str | Progression, phrase: str | Phrase) -> Reading:
+def _reading(ground: _VaryCall | _CheckCall, chart: str | Progression, phrase: str | Phrase) -> Reading:
     """A phrase over its chart, as every way in reads it."""
     from fillgen.app.charts import aligned
     from fillgen.app.options import ChordOptions
     from fillgen.readers.phrases import Reading, find_phrase
 
+    progression = ground.progression(chart, ground.rhythm)
     if not isinstance(phrase, str):
-        return Reading(ground.progression(chart), phrase, None, "", (), whole=True)
-    progression = ground.progression(chart)
-    text = chart if isinstance(chart, str) else chart_text(chart)
-    chords = ChordOptions(chart=text, key=str(progression.key), metre=progression.metre.name)
-    return aligned(find_phrase(phrase, metre=progression.metre), chords)
+        return Reading(progression, phrase, None, "", progression.remarks, whole=True)
+    chords = ChordOptions(
+        chart=chart_text(progression), key=str(progression.key), metre=progression.metre.name
+    )
+    reading = aligned(find_phrase(phrase, metre=progression.metre), chords)
+    return replace(reading, remarks=(*progression.remarks, *reading.remarks))
 
 
 def notes_that_fit(

@@ -157,7 +157,8 @@ def _sequences() -> Sequence[str]:
 CHART = Option(
     (),
     'Chords between bar lines, such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", a file that holds them, or - for standard '
-    "input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar.",
+    "input. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar. Without any |, each chord is "
+    "a bar.",
     metavar="CHART",
 )
 PHRASE = Option(
@@ -186,7 +187,8 @@ _ENDS_ON = Option(
     values=lambda: ENDS_ON,
 )
 _LEAD_TO = Option(
-    ("--lead-to",), "The tune's first note, such as G5: the last note lies within a third of it."
+    ("--lead-to",),
+    "The tune's first note, such as G5: the last note lies within a third of it. Without an octave, the nearest.",
 )
 _HAND = Option(
     ("--hand",),
@@ -202,7 +204,11 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             ("--sequence",), "A stock chord sequence by name, in place of a chart.", values=_sequences
         ),
         "key": Option(("--key",), "Key, such as Eb, 'C minor' or F#m. Found from the chords if left out."),
-        "metre": Option(("--metre",), f"{', '.join(METRES)}. [default: 4/4]", values=lambda: tuple(METRES)),
+        "metre": Option(
+            ("--metre",),
+            f"{', '.join(METRES)}. [default: that of a rhythm that knows only one, or 4/4]",
+            values=lambda: tuple(METRES),
+        ),
         "sevenths": Option(("--sevenths",), "Add to triads the sevenths that fit the key.", bool),
     },
     IdeaOptions: {

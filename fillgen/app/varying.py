@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fillgen.app.options import VaryOptions
-from fillgen.engine.request import IdeaOptions, Request
+from fillgen.engine.request import IdeaOptions, Request, lead_of
 from fillgen.errors import OptionError
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.remark import on_reading
@@ -22,6 +22,8 @@ def variants(reading: Reading, varying: VaryOptions, options: IdeaOptions, pack:
     NoPhraseError where nothing can be found.
     """
     wish = wish_of(varying, options)
+    if options.lead_to is not None:
+        options = replace(options, lead_to=lead_of(options.lead_to, reading.notes[-1].midi))
     request = Request.over(reading.progression, options, pack)
     tempo = options.tempo if options.tempo is not None else reading.tempo
     found = vary(replace(request, tempo=tempo, closes=reading.whole), reading.notes, wish)

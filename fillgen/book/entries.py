@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
@@ -61,7 +61,7 @@ def _chart(progression: Progression) -> Chart:
 @lru_cache(maxsize=4096)
 def _progression(chart: Chart) -> Progression:
     found = parse_chart(chart.text, key=chart.key, metre=chart.metre)
-    return Progression(found.metre, found.key, found.bars, chart.title, chart.first)
+    return replace(found, title=chart.title, first=chart.first)
 
 
 @dataclass(frozen=True, slots=True)

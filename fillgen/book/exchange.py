@@ -160,7 +160,13 @@ def _shown_entry(row: Any, whole: Any, moment: datetime) -> Entry:
 
 def _chart_of(document: Any) -> Chart:
     metre = read_metre(document["metre"])
-    bars = [_bar_text(bar["chords"], metre.beat) for bar in document["bars"]]
+    named: str | None = None
+    bars = []
+    for bar in document["bars"]:
+        text = _bar_text(bar["chords"], metre.beat)
+        section = bar.get("section", named)
+        bars.append(text if section == named else f"[{section}] {text}")
+        named = section
     return Chart(f"| {' | '.join(bars)} |", document["key"], metre.name, "", document["bars"][0]["bar"])
 
 

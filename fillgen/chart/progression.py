@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import pairwise
 
@@ -31,7 +31,8 @@ class Progression:
     """A parsed chart: its metre, its key, and the chords of each bar.
 
     `heard` of a span is the chord the ear has there: over N.C. the chord before goes on. `first` is the number of the
-    first bar: 0 where that one holds the pick-up of a phrase.
+    first bar: 0 where that one holds the pick-up of a phrase. `sections` are the places of bars, counted from 0, at which
+    a section begins, each with its name. `remarks` say how the chart was read where its text left that open.
     """
 
     metre: Metre
@@ -39,6 +40,12 @@ class Progression:
     bars: tuple[tuple[Span, ...], ...]
     title: str = ""
     first: int = 1
+    sections: tuple[tuple[int, str], ...] = ()
+    remarks: tuple[str, ...] = field(default=(), compare=False)
+
+    def section_of(self, index: int) -> str:
+        """The name of the section of a bar, counted from 0; empty where the chart names none."""
+        return next((name for start, name in reversed(self.sections) if start <= index), "")
 
     def bar_of(self, tick: int) -> int:
         """The number of the bar that holds a tick."""

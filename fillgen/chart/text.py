@@ -1,22 +1,25 @@
 """Chart text and phrase text, read and written.
 
 Chart text: bars between `|`; the chords of a bar share its beats evenly; a lone `/` holds a chord one more beat;
-`%` repeats a bar; `|: :|` repeats what lies between. Lines at the head of a chart may name its `title:`, `key:`
-and `metre:`. Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to the next note.
+`%` repeats a bar; `|: :|` repeats what lies between, with `|1. ... :|2. ... |` for its endings; `[A]` before a bar
+begins a section. Commas and dashes may part chords. Where there is no `|` at all, each chord is a bar. Lines at the
+head of a chart may name its `title:`, `key:` and `metre:`; a line that begins with `#` and a blank is a comment.
+Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to the next note.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TypeVar
 
 from fillgen.chart.progression import Progression, Span, laid
 from fillgen.errors import ChartError, did_you_mean, printable, shorten
 from fillgen.theory.chords import Chord, quality, read_chord
 from fillgen.theory.keys import infer_key, read_key, read_metre
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import METRES, Metre
 from fillgen.theory.numerals import NUMERAL, read_numeral
 from fillgen.theory.pitch import LETTERS, Key, plain_signs
 
@@ -28,7 +31,18 @@ MOST_TEXT = 100_000
 T = TypeVar("T")
 _HEADS = ("title", "key", "metre")
 _HEAD = re.compile(r"\s*([A-Za-z]+)\s*:(?![|])\s*(.*)")
-_SIGN = re.compile(r"\|:|:\|:?|\|\]|\[\||\|+|(?:\([^)|]{0,99}\)|[^\s|:])+|:")
+_COMMENT = re.compile(r"\s*#(?:\s.*)?")
+_SIGN = re.compile(
+    r"(?P<line>\|:|:\|:?|\|\]|\[\||\|+)"
+    r"|\[\s*(?P<section>[^\]|\s][^\]|]{0,39})\]"
+    r"|(?P<joint>,|[-–—−]+)"
+    r"|(?P<word>(?:\([^)|]{0,99}\)|,(?=[#b♯♭\d])|[^\s|:,])+|:)"
+)
+"""The signs of a chart. A comma or dash at the beginning of a sign parts chords; elsewhere it may belong to one."""
+_DASH = re.compile(r"[-–—−](?=[A-G]|N\.?C|[#b♯♭]?[IViv])")
+"""A dash between two chords that are written without blanks."""
+_ENDING = re.compile(r"[1-9](?:[,-][1-9])*(?:\.|(?=$|[A-GN%]))")
+"""The number of an ending, alone or close to its first chord."""
 
 
 # Charts
@@ -61,11 +75,12 @@ class _Sign:
 
 @dataclass(slots=True)
 class _Bar:
-    """A bar as it is read: its signs, and its number in the written chart."""
+    """A bar as it is read: its signs, its number in the written chart, and the section that it begins, if any."""
 
     signs: list[_Sign]
     number: int
     line: int
+    section: str = ""
 
     def misread(self, message: str, *, hint: str = "") -> MisreadChartError:
         """The error of a bar that is wrong as a whole."""
@@ -74,8 +89,34 @@ class _Bar:
         )
 
     def place(self, item: int | None = None) -> str:
-        where = f"chart line {self.line}, bar {self.number}" if self.line > 1 else f"bar {self.number}"
+        where = _place(self.number, self.line)
         return where if item is None else f"{where}, chord {item}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Mark:
+    """A repeat sign between bars, or the number of an ending: the bar before which it stands, and its line."""
+
+    sign: _Sign
+    number: int
+    line: int
+
+    def misread(self, message: str, *, hint: str = "") -> MisreadChartError:
+        place = _place(self.number, self.line)
+        return MisreadChartError(message, self.sign.start, self.sign.end, place=place, hint=hint)
+
+    @property
+    def passes(self) -> list[int]:
+        """The times through a repeat for which an ending is meant: `1,2.` and `1-2` are for the first and the second."""
+        numbers: list[int] = []
+        for part in self.sign.text.rstrip(".").split(","):
+            first, *more = part.split("-")
+            numbers += range(int(first), int(more[-1] if more else first) + 1)
+        return numbers
+
+
+def _place(number: int, line: int) -> str:
+    return f"chart line {line}, bar {number}" if line > 1 else f"bar {number}"
 
 
 def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre | None = None) -> Progression:
@@ -83,11 +124,13 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
 
     `key` and `metre` win over the chart's own head lines; without either the key is inferred from the chords and
     the metre is 4/4. Raises ChartError with bar and chord where the text cannot be read, OptionError for a key or
-    metre that does not exist.
+    metre that does not exist. What the text left open is in the progression's `remarks`.
 
     >>> chart = parse_chart("| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |")
     >>> str(chart.key), len(chart.bars)
     ('Eb major', 4)
+    >>> chart_text(parse_chart("[A] Ebmaj7, Abmaj7 [B] Fm7, Bb7"))
+    '| [A] Ebmaj7 | Abmaj7 | [B] Fm7 | Bb7 |'
     """
     if len(text) > MOST_TEXT:
         raise ChartError(f"the chart has {len(text)} characters; the limit is {MOST_TEXT}")
@@ -97,12 +140,16 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     the_metre = _setting(metre if metre is not None else heads.get("metre", "4/4"), read_metre)
     wanted = key if key is not None else heads.get("key")
     the_key = _setting(wanted, read_key) if wanted is not None else None
-    bars = _unfold(_written_bars(body))
+    barred = any("|" in line.text for line in body)
+    written = _written_bars(body, barred=barred)
+    bars, remarks = (_unfold(written), ()) if barred else _each_a_bar(written, the_metre)
     chords = [_chords_of(bar, the_metre, the_key) for bar in bars]
     if not any(chord.root is not None for bar in chords for chord, _ in bar):
         raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
     the_key = the_key or infer_key([(chord, length) for bar in chords for chord, length in bar])
-    return Progression(the_metre, the_key, laid(chords), printable(heads.get("title", "")))
+    title = printable(heads.get("title", ""))
+    sections = tuple((index, bar.section) for index, bar in enumerate(bars) if bar.section)
+    return Progression(the_metre, the_key, laid(chords), title, sections=sections, remarks=remarks)
 
 
 def stated_metre(text: str) -> Metre | None:
@@ -149,6 +196,8 @@ def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
     for written in _lines(text):
         line = written.text
         match = _HEAD.fullmatch(line)
+        if _COMMENT.fullmatch(line):
+            continue
         if match is not None and match[1].lower() in _HEADS:
             heads[match[1].lower()] = match[2].strip()
         elif match is None or "|" in line:
@@ -161,59 +210,300 @@ def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
     return heads, body
 
 
-def _written_bars(body: Iterable[_Line]) -> list[_Bar | str]:
-    """The bars of a chart as they are written, with the repeat signs between them."""
-    bars: list[_Bar | str] = []
-    number = 1
-    open_bar: _Bar | None = None
-    blank = False
+def _written_bars(body: Iterable[_Line], *, barred: bool) -> list[_Bar | _Mark]:
+    """The bars of a chart as they are written, with the repeat signs and endings between them.
+
+    A line's end ends a bar. Where a chart is not `barred`, all that a line has between two names of sections is one bar.
+    """
+    reader = _Reader(barred=barred)
     for line in body:
         for match in _SIGN.finditer(line.text):
-            sign = match[0]
-            start, end = (line.start + place for place in match.span())
-            if "|" not in sign:
-                open_bar = open_bar or _Bar([], number, line.number)
-                open_bar.signs.append(_Sign(sign, start, end))
-                continue
-            if open_bar is not None:
-                bars.append(open_bar)
-                number, open_bar = number + 1, None
-            elif blank and sign == "|" and line.text[: match.start()].rstrip() != "":
-                hint = "Write % to repeat the bar before, or N.C. for no chord."
-                place = _Bar([], number, line.number).place()
-                raise MisreadChartError("the bar is empty", start, end, place=place, hint=hint)
-            blank = sign == "|"
-            bars += [mark for mark in (":|", "|:") if mark in _parts(sign)]
-    if open_bar is not None:
-        bars.append(open_bar)
-    if not any(isinstance(bar, _Bar) for bar in bars):
-        raise ChartError("the chart is empty", hint='Write chords between bars: "| Ebmaj7 | Gm7 C7 |".')
-    return bars
+            reader.take(match, line)
+        reader.end_line()
+    return reader.finished()
 
 
-def _parts(sign: str) -> tuple[str, ...]:
-    return (":|", "|:") if sign == ":|:" else (sign,)
+class _Reader:
+    """Takes the signs of a chart one after another and puts them into bars."""
+
+    def __init__(self, *, barred: bool) -> None:
+        self.bars: list[_Bar | _Mark] = []
+        self._barred = barred
+        self._bar: _Bar | None = None
+        self._number = 1
+        self._after_line = False
+        self._section: _Mark | None = None
+        self._joint: _Mark | None = None
+
+    def take(self, match: re.Match[str], line: _Line) -> None:
+        start, end = (line.start + place for place in match.span())
+        mark = _Mark(_Sign(match[0], start, end), self._number, line.number)
+        kind = match.lastgroup
+        if kind == "line":
+            self._bar_line(mark, first=line.text[: match.start()].strip() == "")
+        elif kind == "section":
+            self._begin_section(replace(mark, sign=_Sign(printable(match["section"]).strip(), start, end)))
+        elif kind == "joint":
+            self._join(mark)
+        else:
+            for sign in _apart(self._without_ending(mark)):
+                self._word(replace(mark, sign=sign))
+
+    def end_line(self) -> None:
+        """Ends a bar with its line; a comma or dash may wait for the next one."""
+        joint, self._joint = self._joint, None
+        self._close()
+        self._joint = joint
+
+    def finished(self) -> list[_Bar | _Mark]:
+        """All bars; ChartError where there are none, or where something is missing at the end."""
+        self._close()
+        if self._section is not None:
+            raise self._no_bar()
+        if not any(isinstance(bar, _Bar) for bar in self.bars):
+            raise ChartError("the chart is empty", hint='Write chords between bars: "| Ebmaj7 | Gm7 C7 |".')
+        return self.bars
+
+    def _without_ending(self, mark: _Mark) -> _Sign:
+        """A sign less the number of an ending at its beginning, where a bar begins as well; that one is taken."""
+        sign = mark.sign
+        match = _ENDING.match(sign.text) if self._barred and self._bar is None else None
+        if match is None:
+            return sign
+        middle = sign.start + match.end()
+        self.bars.append(replace(mark, sign=_Sign(match[0], sign.start, middle)))
+        return _Sign(sign.text[match.end() :], middle, sign.end)
+
+    def _no_bar(self) -> MisreadChartError:
+        assert self._section is not None
+        return self._section.misread("no bar follows the name of the section")
+
+    def _word(self, mark: _Mark) -> None:
+        if self._bar is None:
+            section = self._section.sign.text if self._section is not None else ""
+            self._bar = _Bar([], mark.number, mark.line, section)
+            self._section = None
+        self._bar.signs.append(mark.sign)
+        self._joint = None
+
+    def _join(self, mark: _Mark) -> None:
+        if self._bar is None or self._joint is not None:
+            raise _misplaced(mark)
+        self._joint = mark
+
+    def _begin_section(self, mark: _Mark) -> None:
+        if self._bar is not None and self._barred:
+            hint = "Write its name before the first chord of a bar, such as | [B] Ab | Bb7 |."
+            raise mark.misread("a section begins inside a bar", hint=hint)
+        self._close()
+        if self._section is not None:
+            raise self._no_bar()
+        self._section = replace(mark, number=self._number)
+
+    def _bar_line(self, mark: _Mark, *, first: bool) -> None:
+        """Takes a bar line or repeat sign; an outer one, the first of its text line, closes no empty bar."""
+        sign = mark.sign.text
+        if self._bar is not None:
+            self._close()
+        elif self._after_line and sign == "|" and not first and self._section is None:
+            hint = "Write % to repeat the bar before, or N.C. for no chord."
+            raise mark.misread("the bar is empty", hint=hint)
+        self._after_line = sign == "|"
+        parts = (":|", "|:") if sign == ":|:" else (sign,)
+        for part in parts:
+            if part in (":|", "|:"):
+                place = _Mark(_Sign(part, mark.sign.start, mark.sign.end), mark.number, mark.line)
+                self.bars.append(place)
+
+    def _close(self) -> None:
+        if self._joint is not None and self._joint.sign.text != ",":
+            raise _misplaced(self._joint)
+        if self._bar is not None:
+            self.bars.append(self._bar)
+            self._number += 1
+        self._bar = self._joint = None
 
 
-def _unfold(bars: Sequence[_Bar | str]) -> list[_Bar]:
+def _misplaced(mark: _Mark) -> MisreadChartError:
+    """The error of a comma or dash that has no chord on one of its sides."""
+    if mark.sign.text == ",":
+        return mark.misread(
+            "a comma stands without a chord before it", hint="Write it between two chords: Eb, Gm."
+        )
+    return mark.misread(
+        f"{shorten(mark.sign.text)} stands without a chord on both sides",
+        hint="To hold a chord one more beat, write /.",
+    )
+
+
+def _apart(sign: _Sign) -> list[_Sign]:
+    """The chords that a sign is made of, where dashes join them (`Eb-Gm-Fm7`); a chord that has a dash is one."""
+    cuts = [match.start() for match in _DASH.finditer(sign.text)]
+    if not sign.text:
+        return []
+    if not cuts or _is_chord(sign.text):
+        return [sign]
+    edges = [-1, *cuts, len(sign.text)]
+    return [
+        _Sign(sign.text[before + 1 : after], sign.start + before + 1, sign.start + after)
+        for before, after in pairwise(edges)
+    ]
+
+
+def _is_chord(text: str) -> bool:
+    try:
+        read_chord(text)
+    except ChartError:
+        return False
+    return True
+
+
+def _each_a_bar(rows: Iterable[_Bar | _Mark], metre: Metre) -> tuple[list[_Bar], tuple[str, ...]]:
+    """The bars of a chart without bar lines, and what to say: each chord is one, or where a / counts beats, so many are."""
+    joined = [replace(row, signs=_joined(row.signs)) for row in rows if isinstance(row, _Bar)]
+    counted = any(sign.text == "/" for row in joined for sign in row.signs)
+    size = metre.beats if counted else 1
+    bars: list[_Bar] = []
+    for row in _run_on(joined) if counted else joined:
+        for first in range(0, len(row.signs), size):
+            bar = _Bar(row.signs[first : first + size], len(bars) + 1, row.line, "" if first else row.section)
+            bars.append(_repeated(bar, bars))
+    if len(bars) > MOST_BARS:
+        raise _too_many()
+    if len(bars) < 2:
+        return bars, ()
+    if counted:
+        return bars, (f"There are no bar lines: every {metre.beats} beats are a bar.",)
+    return bars, ("There are no bar lines: each chord is a bar. Two in a bar are written | Gm7 C7 |.",)
+
+
+def _run_on(rows: Iterable[_Bar]) -> list[_Bar]:
+    """Rows of signs, each joined to the one before unless it begins a section."""
+    found: list[_Bar] = []
+    for row in rows:
+        if found and not row.section:
+            found[-1].signs.extend(row.signs)
+        else:
+            found.append(replace(row, signs=[*row.signs]))
+    return found
+
+
+def _too_many() -> ChartError:
+    return ChartError(f"the chart has more than {MOST_BARS} bars", hint=f"The limit is {MOST_BARS}.")
+
+
+# Repeats
+
+_ENDINGS = "Endings are written |: Eb | Gm7 |1. Bb7 :|2. Eb |."
+
+
+def _unfold(written: Iterable[_Bar | _Mark]) -> list[_Bar]:
     """The bars in the order in which they are played."""
-    played: list[_Bar] = []
-    begin, is_open = 0, False
-    for bar in bars:
-        if bar == "|:":
-            if is_open:
-                raise ChartError("a repeat is opened inside a repeat", hint="Close the first one with :|.")
-            begin, is_open = len(played), True
-        elif bar == ":|":
-            played += played[begin:]
-            begin, is_open = len(played), False
-        elif isinstance(bar, _Bar):
-            played.append(_repeated(bar, played))
-        if len(played) > MOST_BARS:
-            raise ChartError(f"the chart has more than {MOST_BARS} bars", hint=f"The limit is {MOST_BARS}.")
-    if is_open:
-        raise ChartError("a repeat is opened and never closed", hint="Close it with :|.")
-    return played
+    repeats = _Repeats()
+    for each in written:
+        if isinstance(each, _Bar):
+            repeats.play(each)
+        elif each.sign.text == "|:":
+            repeats.open(each)
+        elif each.sign.text == ":|":
+            repeats.close()
+        else:
+            repeats.ending(each)
+    return repeats.finished()
+
+
+class _Repeats:
+    """Plays bars in order, those of a repeat again, each time with the ending that is meant for it.
+
+    `_body` are the bars of a repeat up to its first ending, None where no ending has begun; `_time` is how often the body
+    was played. `_last` is the ending that goes on, `_owed` says that it was closed and the next one is to follow.
+    """
+
+    def __init__(self) -> None:
+        self.played: list[_Bar] = []
+        self._begin = 0
+        self._opened: _Mark | None = None
+        self._body: list[_Bar] | None = None
+        self._last: _Mark | None = None
+        self._time = 1
+        self._ending = 0
+        self._owed = False
+
+    def play(self, bar: _Bar) -> None:
+        self._settle()
+        self._add([_repeated(bar, self.played)])
+
+    def open(self, mark: _Mark) -> None:
+        self._settle()
+        if self._opened is not None:
+            raise mark.misread("a repeat is opened inside a repeat", hint="Close the first one with :|.")
+        self._start_over()
+        self._opened = mark
+
+    def ending(self, mark: _Mark) -> None:
+        passes = mark.passes
+        due = 1 if self._body is None else self._time + 1
+        if passes != list(range(due, due + max(1, len(passes)))):
+            raise mark.misread(f"ending {due} is due here", hint=_ENDINGS)
+        if self._body is None:
+            self._body = self.played[self._begin :]
+            if not self._body:
+                raise mark.misread("no bar of a repeat comes before its ending", hint=_ENDINGS)
+        elif self._owed:
+            self._add(self._body)
+        else:
+            assert self._last is not None
+            raise mark.misread(
+                f"ending {self._last.sign.text.rstrip('.')} is not closed", hint="Close it with :|."
+            )
+        self._time, self._owed, self._last = due, False, mark
+        self._ending = len(self.played)
+
+    def close(self) -> None:
+        self._opened = None
+        if self._body is None or self._last is None:
+            self._add(self.played[self._begin :])
+            self._start_over()
+            return
+        bars = self.played[self._ending :]
+        for _ in self._last.passes[1:]:
+            self._add([*self._body, *bars])
+        self._time = self._last.passes[-1]
+        self._owed = True
+
+    def finished(self) -> list[_Bar]:
+        """All bars as they are played; ChartError for a repeat or an ending that lacks its end."""
+        self._settle()
+        if self._opened is not None:
+            raise self._opened.misread("a repeat is opened and never closed", hint="Close it with :|.")
+        if self._last is not None and self._last.passes[0] == 1:
+            raise self._alone(self._last)
+        return self.played
+
+    def _settle(self) -> None:
+        """After the last of several endings was closed, what follows belongs to the repeat no more."""
+        if not self._owed:
+            return
+        assert self._last is not None
+        if self._last.passes[0] == 1:
+            raise self._alone(self._last)
+        self._start_over()
+
+    def _alone(self, ending: _Mark) -> MisreadChartError:
+        return ending.misread(
+            f"ending {ending.passes[-1] + 1} is missing after ending {ending.sign.text.rstrip('.')}",
+            hint=_ENDINGS,
+        )
+
+    def _start_over(self) -> None:
+        self._begin = len(self.played)
+        self._body = self._last = None
+        self._time, self._owed = 1, False
+
+    def _add(self, bars: Sequence[_Bar]) -> None:
+        self.played += bars
+        if len(self.played) > MOST_BARS:
+            raise _too_many()
 
 
 def _repeated(bar: _Bar, played: Sequence[_Bar]) -> _Bar:
@@ -221,7 +511,7 @@ def _repeated(bar: _Bar, played: Sequence[_Bar]) -> _Bar:
         return bar
     if not played:
         raise bar.misread("there is no bar before the % to repeat")
-    return _Bar(played[-1].signs, bar.number, bar.line)
+    return replace(bar, signs=played[-1].signs)
 
 
 def _chords_of(bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, int]]:
@@ -286,10 +576,9 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
     try:
         if text == "%":
             raise ChartError("a % stands alone in its bar")
-        if text.endswith(",") or text == "-":
-            raise ChartError(
-                f"cannot read {shorten(text)}", hint="Chords stand between bar lines: | Eb | Gm |."
-            )
+        if text in METRES:
+            hint = "Name the metre of the whole chart at its head, such as metre: 3/4."
+            raise ChartError(f"{text} stands among the chords, and all bars have one metre", hint=hint)
         if NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, key)
         return read_chord(text)
@@ -314,8 +603,11 @@ def chart_text(progression: Progression) -> str:
         ("metre", progression.metre.name, "4/4"),
     ]
     lines = [f"{head}: {value}\n" for head, value, usual in heads if value != usual]
-    bars = " | ".join(_bar_text(bar, progression.metre) for bar in progression.bars)
-    return f"{''.join(lines)}| {bars} |"
+    bars = [_bar_text(bar, progression.metre) for bar in progression.bars]
+    for index, name in progression.sections:
+        if index < len(bars):
+            bars[index] = f"[{name}] {bars[index]}"
+    return f"{''.join(lines)}| {' | '.join(bars)} |"
 
 
 def _bar_text(bar: Sequence[Span], metre: Metre) -> str:

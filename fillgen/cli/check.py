@@ -57,7 +57,7 @@ def check(
     """
     targets = check_targets(output, look, explain=explain)
     pack = pack_of(rules)
-    reading = own_phrase(chords, phrase, part, book, last=last)
+    reading = own_phrase(chords, phrase, part, book, last=last, rhythm=options.rhythm, pack=pack)
     show_check(reading, options, playing, pack, output, targets, look, explain=explain)
 
 

@@ -62,7 +62,7 @@ def ideas(
     pack = pack_of(rules)
     played = way_of(playing, pack, options, needed=bool(targets))
     remembers = keeps(book, fresh=fresh)
-    request = Request.over(progression_of(chords), options, pack)
+    request = Request.over(progression_of(chords, options.rhythm, pack), options, pack)
     every = fresh_ideas(request, book.book) if fresh else generate(request)
     found = only_some(every, only)
     content = ideas_content(found, *played, look_of(look, playing, played), width=width_of())

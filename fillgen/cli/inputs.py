@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from fillgen.app import charts
 from fillgen.app.options import BookOptions, ChordOptions, IdeaOptions, given
 from fillgen.chart.progression import Progression
+from fillgen.cli.outputs import note
 from fillgen.errors import OptionError, OutputError, listed
 from fillgen.rules.pack import RulePack
 
@@ -23,9 +24,21 @@ _CHART_LIKE = {".txt", ".chart", ".chords", ".md", ".mid", ".json", ".xml", ".mu
 """Endings of names that are meant as files, so that a file that isn't there is said."""
 
 
-def progression_of(chords: ChordOptions) -> Progression:
-    """The progression of a chart (text, a file, or standard input) or of a stock sequence."""
-    return charts.progression_of(read_chart(chords))
+def progression_of(
+    chords: ChordOptions, rhythm: str | None = None, pack: RulePack | None = None
+) -> Progression:
+    """The progression of a chart (text, a file, or standard input) or of a stock sequence; a rhythm may bring its metre."""
+    return charts.progression_of(read_chart(chords), rhythm, pack)
+
+
+def explained_progression_of(
+    chords: ChordOptions, rhythm: str | None = None, pack: RulePack | None = None
+) -> Progression:
+    """The same for an answer that has no remarks of its own: how the chart was read is said beside it."""
+    found = progression_of(chords, rhythm, pack)
+    for remark in found.remarks:
+        note(remark)
+    return found
 
 
 def read_chart(chords: ChordOptions) -> ChordOptions:
@@ -40,13 +53,19 @@ def with_phrase(chords: ChordOptions, phrase: str | None) -> tuple[ChordOptions,
     return chords, phrase
 
 
-def reading_of(chords: ChordOptions, phrase: str, part: str | None = None) -> Reading:
+def reading_of(
+    chords: ChordOptions,
+    phrase: str,
+    part: str | None = None,
+    rhythm: str | None = None,
+    pack: RulePack | None = None,
+) -> Reading:
     """A phrase lined up with its chart; only one of them can come from standard input."""
     if chords.chart == phrase == "-":
         raise OptionError(
             "chart and phrase cannot both come from standard input", hint="Give one as text or file."
         )
-    return charts.reading_of(read_chart(chords), phrase, part)
+    return charts.reading_of(read_chart(chords), phrase, part, rhythm, pack)
 
 
 def pack_of(path: Path | None) -> RulePack:
@@ -101,7 +120,14 @@ def _limit() -> int:
 
 
 def own_phrase(
-    chords: ChordOptions, phrase: str | None, part: str | None, book: BookOptions, *, last: bool = False
+    chords: ChordOptions,
+    phrase: str | None,
+    part: str | None,
+    book: BookOptions,
+    *,
+    last: bool = False,
+    rhythm: str | None = None,
+    pack: RulePack | None = None,
 ) -> Reading:
     """A phrase of the player's own: over its chart, or an idea of the book by its number or last rank."""
     chords, phrase = with_phrase(chords, phrase)
@@ -117,7 +143,7 @@ def own_phrase(
 
         return as_reading(entries)
     refuse_last(last)
-    return reading_of(chords, phrase, part)
+    return reading_of(chords, phrase, part, rhythm, pack)
 
 
 def book_entries(chords: ChordOptions, book: BookOptions, *, last: bool = False) -> list[Entry] | None:

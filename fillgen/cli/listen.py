@@ -72,7 +72,7 @@ def listen(
         tempo = pack.rhythm(options.rhythm).tempo if options.rhythm is not None else _USUAL_TEMPO
     check_tempo(tempo)
     chords, options = read_chart(chords), replace(options, tempo=tempo)
-    progression = progression_of(chords)
+    progression = progression_of(chords, options.rhythm, pack)
     _rehearse(progression, options, pack)
     heard = _heard(progression, tempo, input_, port, latency, clicks=not no_metronome)
     if heard.stopped:

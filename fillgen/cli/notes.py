@@ -7,7 +7,7 @@ from typing import Annotated
 from fillgen.app.contents import document_text
 from fillgen.app.formats import Content, as_file, targets_of
 from fillgen.app.options import ChordOptions, Option, OutputOptions
-from fillgen.cli.inputs import progression_of
+from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed
 from fillgen.cli.signature import grouped
 
@@ -28,7 +28,7 @@ def notes(
 
     check_printed(output)
     targets = targets_of(output, ("text", "json", "page", "picture"))
-    found = progression_of(chords)
+    found = explained_progression_of(chords)
     content = Content(
         text=lambda: notes_text(found, dorian_sixth=dorian_sixth),
         json=lambda: document_text(notes_document(found, dorian_sixth=dorian_sixth)),

@@ -102,7 +102,7 @@ def play(
         asked = [name for name in given(options) if name not in _OF_PHRASES]
         refuse_options([*asked, *(["only"] if only else [])], "a phrase of your own")
         refuse_last(last)
-        reading = reading_of(chords, phrase, part)
+        reading = reading_of(chords, phrase, part, options.rhythm, pack)
         found = own_answer(reading, pack, rhythm=options.rhythm, tempo=options.tempo, hand=options.hand)
     else:
         found = only_some(_ideas(chords, options, pack, book, part=part, last=last), only)
@@ -122,7 +122,11 @@ def _ideas(
     """New ideas, or those of the book whose numbers are given."""
     refuse_part(part)
     found = ideas_of_book(chords, book, options, last=last, besides=("hand",))
-    return generate(Request.over(progression_of(chords), options, pack)) if found is None else found
+    return (
+        generate(Request.over(progression_of(chords, options.rhythm, pack), options, pack))
+        if found is None
+        else found
+    )
 
 
 def _is_midi_file(source: str) -> bool:

@@ -26,9 +26,9 @@ from fillgen.app.options import (
     given,
 )
 from fillgen.cli.inputs import (
+    explained_progression_of,
     ideas_of_book,
     pack_of,
-    progression_of,
     reading_of,
     refuse_last,
     refuse_options,
@@ -104,7 +104,9 @@ def practice(
         course = _course(mine, chords, levels, per_level, options, pack)
         read = lesson_content(course, playing.swing, pack, look, width=width_of())
     if not is_lesson:
-        ideas = mine or generate(Request.over(progression_of(chords), options, pack))
+        ideas = mine or generate(
+            Request.over(explained_progression_of(chords, options.rhythm, pack), options, pack)
+        )
         session = _session(ideas, played.parts, turns, only, slowest, steps, playing.times)
         heard = session_content(session, played, sounds, look)
     works = ((read, lessons), (heard, loops))
@@ -157,7 +159,7 @@ def _mine(
         return ideas_of_book(chords, book, options, last=last, besides=_OF_LESSONS)
     refuse_last(last)
     refuse_options([name for name in given(options) if name not in _OF_LESSONS], "a phrase of your own")
-    reading = reading_of(chords, phrase, part)
+    reading = reading_of(chords, phrase, part, options.rhythm, pack)
     _say(reading, pack)
     own = own_answer(reading, pack, rhythm=options.rhythm, tempo=options.tempo, hand=options.hand)
     return replace(own, remarks=())
@@ -187,7 +189,7 @@ def _course(
     if mine is not None and len(mine) > 1:
         raise OptionError(f"{len(mine)} ideas are named", hint="A lesson takes one.")
     return lesson(
-        progression_of(chords) if mine is None else mine.progression,
+        explained_progression_of(chords, options.rhythm, pack) if mine is None else mine.progression,
         levels=_numbers(levels),
         per_level=per_level,
         seed=options.seed,

@@ -8,7 +8,7 @@ from fillgen.app.contents import document_text
 from fillgen.app.formats import Content, targets_of
 from fillgen.app.options import ChordOptions, Option, OutputOptions, SequenceOptions
 from fillgen.app.sequences import found_sequences
-from fillgen.cli.inputs import progression_of
+from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed
 from fillgen.cli.signature import grouped
 
@@ -40,7 +40,7 @@ def _changes(source: str, options: SequenceOptions) -> Content:
         metre=options.metre,
         sevenths=options.sevenths,
     )
-    found = progression_of(chords)
+    found = explained_progression_of(chords)
     return Content(text=lambda: proposals_text(found))
 
 

@@ -71,6 +71,8 @@ def tune(
         pack=pack,
     )
     found = pieces(request)
+    for remark in found[0].ideas.progression.remarks:
+        note(remark)
     if len(found) < options.count:
         are = "is" if len(found) == 1 else "are"
         note(f"there {are} {many(len(found), 'version')} with different chords.")

@@ -57,7 +57,7 @@ def vary(
     pack = pack_of(rules)
     played = way_of(playing, pack, options, needed=bool(targets))
     remembers = keeps(book)
-    reading = own_phrase(chords, phrase, part, book, last=last)
+    reading = own_phrase(chords, phrase, part, book, last=last, rhythm=options.rhythm, pack=pack)
     every = variants(reading, varying, options, pack)
     found = only_some(every, only)
     content = ideas_content(found, *played, look_of(look, playing, played), width=width_of())

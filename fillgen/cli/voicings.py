@@ -7,7 +7,7 @@ from typing import Annotated
 from fillgen.app.contents import document_text
 from fillgen.app.formats import Content, targets_of
 from fillgen.app.options import OPTIONS, ChordOptions, IdeaOptions, Option, OutputOptions, PlayOptions
-from fillgen.cli.inputs import progression_of
+from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError
@@ -46,7 +46,7 @@ def voicings(
         raise OptionError(f"the lowest key {low} lies above the highest, {high}")
     if not 1 <= count <= _MOST_PATHS:
         raise OptionError(f"the count is {count}", hint=f"Ask for 1 to {_MOST_PATHS} ways.")
-    found = progression_of(chords)
+    found = explained_progression_of(chords)
     paths = best_paths(found, Hand(lowest, highest, span_of(span, hand), thin, spread), count)
     content = Content(
         text=lambda: voicings_text(found, paths),

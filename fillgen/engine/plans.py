@@ -139,7 +139,7 @@ def _leaving(cells: Sequence[Cell], end: int) -> tuple[Cell, ...]:
 
 def _landing(cells: Sequence[Cell], progression: Progression) -> tuple[Cell, ...]:
     """Closes whose last note comes with the last chord and is held, or let go a beat or half a bar before the end."""
-    bar, beat = progression.metre.bar, progression.metre.beat
+    bar, beat = progression.metre.bar, progression.metre.pulse
     land = progression.spans[-1].onset % bar
     rest = bar - land
     lengths = dict.fromkeys(length for length in (rest, rest - beat, rest // 2) if length >= beat)
@@ -191,7 +191,7 @@ def _fill(
 ) -> list[list[tuple[int, int]]]:
     """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
     chosen = _given(progression, letters, fixed)
-    early = dice.one_of((0, 0, progression.metre.beat, 2 * progression.metre.beat))
+    early = dice.one_of((0, 0, progression.metre.pulse, 2 * progression.metre.pulse))
     notes: list[list[tuple[int, int]]] = []
     free = 0
     for bar, letter in enumerate(letters):

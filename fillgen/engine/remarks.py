@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fillgen.chart.progression import Progression
 from fillgen.engine.request import Choices
-from fillgen.phrase.remark import Remark, RemarkKind, on_count
+from fillgen.phrase.remark import Remark, RemarkKind, on_chart, on_count
+from fillgen.theory.pitch import Name
 
 
 def _leads(choices: Choices) -> bool:
@@ -23,10 +24,24 @@ def _degrees(progression: Progression) -> set[str]:
     return {tone.degree.text for tone in progression.last.tones}
 
 
+def _on_lead(choices: Choices) -> tuple[Remark, ...]:
+    """Which note the ideas lead to, if the player left the octave open."""
+    asked = choices.request.lead_to
+    if choices.lead_to is None or not isinstance(asked, str) or asked.strip()[-1:].isdigit():
+        return ()
+    note = Name.read(asked.strip()).at(choices.lead_to)
+    text = f"The ideas lead to {note}, the nearest to the middle of their range."
+    return (Remark(RemarkKind.LEAD, text),)
+
+
 def remarks_on(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[Remark, ...]:
-    """What to say about an answer: why there are fewer ideas than asked for, and whether the last chord leads on."""
+    """What to say about an answer: how the chart was read, why ideas are few, whether the last chord leads on."""
     request = choices.request
-    counted = on_count(request.count, phrases, shown, apart)
+    counted = (
+        *on_chart(choices.progression.remarks),
+        *_on_lead(choices),
+        *on_count(request.count, phrases, shown, apart),
+    )
     if request.purpose not in ("intro", "turnaround") or _leads(choices):
         return counted
     tonic, last = choices.progression.key.tonic, choices.progression.last

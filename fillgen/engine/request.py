@@ -12,7 +12,7 @@ from fillgen.rules.pack import BUSY, Level, Rhythm, RulePack, Shape
 from fillgen.rules.rule import RuleUse
 from fillgen.rules.rulebook import RULES
 from fillgen.theory.metre import TICKS, swung
-from fillgen.theory.pitch import midi_name, pitch_of
+from fillgen.theory.pitch import midi_name, nearest_pitch, pitch_of
 
 MOST_IDEAS = 1000
 PURPOSES = ("intro", "turnaround", "ending")
@@ -142,7 +142,7 @@ def settle(request: Request) -> Choices:
     usual_low = level.low if request.purpose is None else max(level.low, _OVER_THE_LEFT)
     low = usual_low if request.low is None else pitch_of(request.low, "the lowest note")
     high = level.high if request.high is None else pitch_of(request.high, "the highest note")
-    lead_to = None if request.lead_to is None else pitch_of(request.lead_to, "the note to lead to")
+    lead_to = None if request.lead_to is None else lead_of(request.lead_to, (low + high) / 2)
     if low > high:
         names = [midi_name(pitch, request.progression.key) for pitch in (low, high)]
         raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
@@ -158,6 +158,14 @@ def settle(request: Request) -> Choices:
     choices = Choices(request, level, rhythm, tempo, busy, shapes, low, high, ends_on, hand, lead_to)
     _check_purpose(choices)
     return choices
+
+
+def lead_of(given: str | int, near: float, *, place: str = "") -> int:
+    """The MIDI number of the note to lead to; of one without an octave the nearest to a MIDI number.
+
+    OptionError, with its place, where there is no such note.
+    """
+    return nearest_pitch(given, near, "the note to lead to", place=place)
 
 
 def check_tempo(tempo: int) -> None:

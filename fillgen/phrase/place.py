@@ -118,7 +118,7 @@ def place_of(
     others = (tick for tick, at in zip(crossed, held, strict=True) if at.mask != chord.mask)
     return Place(
         strong=progression.is_strong(onset),
-        length=(next(others, end) - onset) * 96 // progression.metre.beat,
+        length=(next(others, end) - onset) * 96 // progression.metre.pulse,
         before_rest=following == CLOSES or following > end,
         chord=chord.mask,
         root=mask_of([chord.root.pitch_class] if chord.root else []),

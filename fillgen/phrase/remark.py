@@ -18,6 +18,8 @@ class RemarkKind(StrEnum):
     """Fewer ideas than asked for, since no more were found."""
     ALIKE = "alike"
     """Some ideas are close to others."""
+    LEAD = "lead"
+    """Which note the phrase leads to, where its octave was left open."""
     LAST_CHORD = "last chord"
     """The chart doesn't lead on as an intro or a turnaround should."""
     ORDER = "order"
@@ -28,6 +30,8 @@ class RemarkKind(StrEnum):
     """How many rhythms carry a row of pitches."""
     SPELLING = "spelling"
     """A key is written as another that sounds the same."""
+    CHART = "chart"
+    """How the chart was read."""
     READING = "reading"
     """How the player's phrase was read."""
     MEMORY = "memory"
@@ -77,6 +81,11 @@ def on_count(asked: int, phrases: int, shown: int, apart: int) -> tuple[Remark, 
         few = "One of them is" if apart == 1 else f"{apart} of them are"
         return (Remark(RemarkKind.ALIKE, f"{few} clearly apart; the rest are close to one of these."),)
     return ()
+
+
+def on_chart(sentences: Iterable[str]) -> tuple[Remark, ...]:
+    """What there is to say about how a chart was read."""
+    return tuple(Remark(RemarkKind.CHART, sentence) for sentence in sentences)
 
 
 def on_reading(sentences: Iterable[str]) -> tuple[Remark, ...]:

@@ -377,7 +377,7 @@ def line_up(
         raise PhraseError(f"the phrase has more than {MOST_BARS} bars", place=found.place)
     played, whole, remarks = _as_long(progression, laying.bars, pickup=laying.pickup)
     notes, moved = _written(laying.notes, played, found)
-    every = (*laying.top, *found.remarks, *laying.remarks, *remarks, *moved)
+    every = (*progression.remarks, *laying.top, *found.remarks, *laying.remarks, *remarks, *moved)
     title = found.title or progression.title
     return Reading(played, notes, found.tempo, title, every, whole, found.swings)
 
@@ -519,14 +519,19 @@ def _as_long(
     chart = len(progression.bars)
     rows = [[(span.chord, span.length) for span in bar] for bar in progression.bars]
     before = [[(Chord(NO_CHORD, None, None), progression.metre.bar)]] if pickup else []
-    played = laid([*before, *(rows * -(-bars // chart))])[: len(before) + bars]
+    rounds = -(-bars // chart)
+    played = laid([*before, *(rows * rounds)])[: len(before) + bars]
+    starts = range(len(before), len(before) + rounds * chart, chart)
+    sections = tuple((start + at, name) for start in starts for at, name in progression.sections)
     remarks: tuple[str, ...] = ()
     if bars < chart:
         counts = "bar counts" if bars == 1 else f"{bars} bars count"
         remarks = (f"The phrase has {_bars(bars)}, the chart {chart}: the chart's first {counts}.",)
     elif bars > chart:
         remarks = (f"The phrase has {_bars(bars)}, the chart {chart}: the chart is played again.",)
-    return replace(progression, bars=played, first=0 if pickup else 1), bars % chart == 0, remarks
+    sections = tuple(each for each in sections if each[0] < len(played))
+    played_as = replace(progression, bars=played, first=0 if pickup else 1, sections=sections)
+    return played_as, bars % chart == 0, remarks
 
 
 def _bars(number: int) -> str:

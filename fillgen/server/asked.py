@@ -10,7 +10,7 @@ from fillgen.app import charts
 from fillgen.app.options import ChordOptions, IdeaOptions
 from fillgen.chart.progression import Progression
 from fillgen.chart.text import MisreadChartError
-from fillgen.engine.request import ENDS_ON, Request, settle
+from fillgen.engine.request import ENDS_ON, Request, lead_of, settle
 from fillgen.errors import ChartError, FillgenError, OptionError, many
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.reach import reach
@@ -83,6 +83,8 @@ def idea_options(fields: Fields, usual: int) -> IdeaOptions:
         value = getattr(options, name)
         if value is not None:
             pitch_of(value, what, place=name)
+    if options.lead_to is not None:
+        lead_of(options.lead_to, 0, place="lead_to")
     if not fields.has("count"):
         return replace(options, count=usual)
     if not 1 <= options.count <= MOST_IDEAS:
@@ -91,7 +93,7 @@ def idea_options(fields: Fields, usual: int) -> IdeaOptions:
     return options
 
 
-_PITCHES = {"low": "the lowest note", "high": "the highest note", "lead_to": "the note to lead to"}
+_PITCHES = {"low": "the lowest note", "high": "the highest note"}
 """The options that are pitches, so that a wrong one is said at its field."""
 
 

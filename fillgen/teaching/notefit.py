@@ -86,6 +86,56 @@ class ChordNotes:
         return tuple(fit for fit in self.fits if fit.kind == kind)
 
 
+@dataclass(frozen=True, slots=True)
+class Recurring:
+    """A chord that a chart comes back to, told once: as it comes first, and each other chord that it goes on to.
+
+    `bars` are the runs of bars that it stands in, each with its first and last number; `onward` has one of its places
+    for each chord that follows it.
+    """
+
+    notes: ChordNotes
+    bars: tuple[tuple[int, int], ...]
+    onward: tuple[ChordNotes, ...]
+
+
+def recurring(chords: Sequence[ChordNotes]) -> tuple[Recurring, ...]:
+    """The chords of a chart, each once with all its places, in the order in which they come first.
+
+    Chords are one where the same notes fit them for the same reasons.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> first, second = recurring(chord_notes(parse_chart("| F7 | Bb7 | F7 | F7 | Bb7 |")))
+    >>> first.bars, [str(each.following.symbol) for each in first.onward], second.bars
+    (((1, 1), (3, 4)), ['Bb7'], ((2, 2), (5, 5)))
+    """
+    places: dict[object, list[ChordNotes]] = {}
+    for each in chords:
+        chord = each.span.chord
+        places.setdefault((chord.root, chord.kind, chord.bass, each.fits, each.remark), []).append(each)
+    return tuple(Recurring(group[0], _runs(group), _onward(group)) for group in places.values())
+
+
+def _runs(group: Sequence[ChordNotes]) -> tuple[tuple[int, int], ...]:
+    """The runs of bars of a chord's places; those that touch are one."""
+    runs: list[tuple[int, int]] = []
+    for each in group:
+        if runs and each.bar <= runs[-1][1] + 1:
+            runs[-1] = (runs[-1][0], each.through)
+        else:
+            runs.append((each.bar, each.through))
+    return tuple(runs)
+
+
+def _onward(group: Sequence[ChordNotes]) -> tuple[ChordNotes, ...]:
+    """One of a chord's places for each chord that it goes on to."""
+    found: dict[object, ChordNotes] = {}
+    for each in group:
+        if each.following is not None:
+            found.setdefault((each.following.root, each.following.kind, each.following.bass), each)
+    return tuple(found.values())
+
+
 def chord_notes(progression: Progression, *, dorian_sixth: bool = False) -> tuple[ChordNotes, ...]:
     """What fits each chord of a progression; a chord that is repeated at once is listed once.
 

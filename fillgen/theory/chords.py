@@ -9,7 +9,7 @@ from functools import cached_property, lru_cache
 
 from fillgen.errors import ChartError, did_you_mean, shorten
 from fillgen.tables import table
-from fillgen.theory.pitch import LETTERS, NATURAL, Name, plain_signs
+from fillgen.theory.pitch import LETTERS, NATURAL, Name, from_german, plain_signs
 
 NO_CHORD = "N.C."
 _NO_CHORD_SPELLINGS = {"N.C.", "NC", "N.C", "n.c.", "nc"}
@@ -256,18 +256,38 @@ def _read_bass(low: str, text: str) -> Name:
     try:
         return Name.read(low.strip())
     except ValueError:
-        hint = "After the slash stands a bass note, such as C/E."
+        hint = _german_hint(text) or "After the slash stands a bass note, such as C/E."
         raise ChartError(f"unknown bass note {shorten(low)} in {shorten(text)}", hint=hint) from None
 
 
 def _unknown(text: str) -> ChartError:
-    hint = did_you_mean(_with_root(text[:24]), _symbols_like(text))
+    hint = _german_hint(text) or did_you_mean(_with_root(text[:24]), _symbols_like(text))
     return ChartError(f"unknown chord {shorten(text)}", hint=hint or "A chord is written like C, Am7 or Bb7.")
 
 
+def _german_hint(text: str) -> str:
+    """The chord that is meant where root or bass have German names, and what they mean; empty if they have none."""
+    root, slash, bass = text[:24].rpartition("/")
+    parts = [root, bass] if slash else [bass]
+    english = [from_german(part) or (part, "") for part in parts]
+    explained = dict.fromkeys(why for _, why in english if why)
+    meant = "/".join(part for part, _ in english)
+    if not explained or not (_reads(meant) or text[:1] in "Hh"):
+        return ""
+    return " ".join([did_you_mean(meant, [meant] if _reads(meant) else _symbols_like(meant)), *explained])
+
+
+def _reads(text: str) -> bool:
+    try:
+        read_chord(text)
+    except ChartError:
+        return False
+    return True
+
+
 def _with_root(text: str) -> str:
-    """A wrong symbol with a root that exists: a small letter made large, the German H read as B."""
-    return ("B" if text[:1] in "Hh" else text[:1].upper()) + text[1:]
+    """A wrong symbol with its small first letter made large."""
+    return text[:1].upper() + text[1:]
 
 
 def _symbols_like(text: str) -> list[str]:

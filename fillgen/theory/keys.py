@@ -8,7 +8,7 @@ from functools import lru_cache
 from fillgen.errors import ChartError, OptionError, did_you_mean, shorten
 from fillgen.theory.chords import Chord
 from fillgen.theory.metre import METRES, Metre
-from fillgen.theory.pitch import MODES, Key, all_keys, plain_signs
+from fillgen.theory.pitch import MODES, Key, all_keys, from_german, plain_signs
 
 # Settings that come as text
 
@@ -41,9 +41,28 @@ def read_key(text: str) -> Key:
     known = [str(key) for key in all_keys()]
     wanted = f"{words[0][:1].upper()}{words[0][1:]} {mode}" if words else ""
     if len(words) > 2 or mode not in MODES or wanted not in known:
-        hint = did_you_mean(text, known) or "A key is written like 'Eb major' or 'C minor'."
+        hint = (
+            _german_hint(text)
+            or did_you_mean(text, known)
+            or "A key is written like 'Eb major' or 'C minor'."
+        )
         raise OptionError(f"unknown key {shorten(text)}", hint=hint)
     return all_keys()[known.index(wanted)]
+
+
+def _german_hint(text: str) -> str:
+    """The key that is meant by a German one (`Es-Dur`, `fis-Moll`, `H`), and what its name means; empty for another."""
+    words = text.replace("-", " ").split()
+    named = from_german(words[0]) if words else None
+    modes = {"dur": "major", "moll": "minor"}
+    mode = modes.get(words[1].lower(), words[1].lower()) if len(words) == 2 else "major"
+    tonic = named[0] if named is not None else words[0] if words and words[-1].lower() in modes else ""
+    if tonic.endswith("m"):
+        tonic, mode = tonic[:-1], "minor"
+    meant = f"{tonic[:1].upper()}{tonic[1:]} {mode}"
+    if meant not in map(str, all_keys()):
+        return ""
+    return f"Did you mean {meant!r}?{' ' + named[1] if named is not None else ''}"
 
 
 # Keys

@@ -37,10 +37,13 @@ def is_triplet(ticks: int) -> bool:
 class Metre:
     """A metre: its name, the ticks of a bar and of a beat, its strong beats and its accents.
 
-    `strong` are ticks from the start of the bar; `accents` are weights from 0 to 1 on the eighth-note grid.
+    `strong` are ticks from the start of the bar; `accents` are weights from 0 to 1 on the eighth-note grid. Where beats are
+    eighths (7/8), they are felt in groups of two and three, which begin at the strong ones.
 
     >>> metre("6/8").beats, metre("6/8").strong
     (2, (0, 720))
+    >>> metre("7/8").beats, metre("7/8").strong
+    (7, (0, 480, 960))
     """
 
     name: str
@@ -63,6 +66,26 @@ class Metre:
         """The lower number of the time signature."""
         return int(self.name.split("/")[1])
 
+    @property
+    def is_grouped(self) -> bool:
+        """Whether beats are eighths, felt in uneven groups."""
+        return self.beat < TICKS
+
+    @property
+    def pulse(self) -> int:
+        """Ticks of what is felt as a beat: a quarter at least."""
+        return max(self.beat, TICKS)
+
+    def group(self, tick: int) -> int:
+        """The number of the beat of a bar that holds a tick, or of the group of beats, counted from 0.
+
+        >>> [METRES["7/8"].group(tick) for tick in (240, 480, 1440)], METRES["3/4"].group(960)
+        ([0, 1, 2], 2)
+        """
+        if not self.is_grouped:
+            return tick // self.beat
+        return sum(start <= tick for start in self.strong) - 1
+
     def place_name(self, tick: int, first: int = 1) -> str:
         """A tick as players count it, the first bar having the number given.
 
@@ -72,9 +95,9 @@ class Metre:
         return f"bar {tick // self.bar + first}, beat {1 + tick % self.bar / self.beat:.3g}"
 
     def accent(self, tick: int) -> float:
-        """How heavy a place of the bar is, from 1 (its first beat) down to 1/16 (between eighths)."""
+        """How heavy a place of the bar is, from 1 (its first beat) down to 1/16 or less (between eighths)."""
         eighth, between = divmod(tick % self.bar, TICKS // 2)
-        return 0.0625 if between else self.accents[eighth]
+        return min(0.0625, *(each / 2 for each in self.accents)) if between else self.accents[eighth]
 
     def crosses(self, onset: int, length: int) -> bool:
         """Whether a note is syncopated: held across a place of the bar that is heavier than its own.
@@ -96,6 +119,13 @@ METRES: dict[str, Metre] = {
         ("2/4", 480, (0,), (1, 0.25, 0.5, 0.25)),
         ("2/2", 960, (0, 960), (1, 0.125, *_QUARTER, 0.5, 0.125, *_QUARTER)),
         ("5/4", 480, (0, 1440), (1, 0.125, *_QUARTER, *_QUARTER, 0.5, 0.125, *_QUARTER)),
+        (
+            "7/4",
+            480,
+            (0, 1920),
+            (1, 0.0625, 0.125, 0.0625, 0.25, 0.0625, 0.125, 0.0625, 0.5, 0.125, *_QUARTER, *_QUARTER),
+        ),
+        ("7/8", 240, (0, 480, 960), (1, 0.25, 0.5, 0.25, 0.5, 0.25, 0.25)),
         ("6/8", 720, (0, 720), (1, 0.25, 0.25, 0.5, 0.25, 0.25)),
         ("9/8", 720, (0, 720, 1440), (1, 0.25, 0.25, 0.5, 0.25, 0.25, 0.5, 0.25, 0.25)),
         (
@@ -106,7 +136,8 @@ METRES: dict[str, Metre] = {
         ),
     )
 }
-"""The metres a chart can have. Accents agree with music21's `getAccentWeight`, 5/4 being counted 3 + 2."""
+"""The metres a chart can have. Accents agree with music21's `getAccentWeight`, 5/4 being counted 3 + 2, 7/4 4 + 3 and
+7/8 2 + 2 + 3."""
 
 
 def metre(name: str) -> Metre:

@@ -17,9 +17,30 @@ _NAME = re.compile(r"([A-G])(#{1,3}|b{1,3}|)")
 _PITCH = re.compile(r"([A-G](?:#{1,3}|b{1,3})?)(-?\d)")
 
 
+_GERMAN = re.compile(r"(?:(?P<flat>[CDFG]es|[EA]s)|(?P<sharp>[CDEFGA]is|His)|(?P<b>Hes)|H)", re.IGNORECASE)
+
+
 def plain_signs(text: str) -> str:
     """Accidentals as they are typed on a keyboard: `B♭` becomes `Bb`."""
     return text.translate(_SIGNS)
+
+
+def from_german(text: str) -> tuple[str, str] | None:
+    """A text that begins with a German note name, with the English one in its place, and a sentence that explains it.
+
+    None where the name would be the same in English.
+
+    >>> from_german("Fis7"), from_german("H")
+    (('F#7', 'The German Fis is F#.'), ('B', 'The German H is B, and the German B is Bb.'))
+    """
+    match = _GERMAN.match(text)
+    if match is None:
+        return None
+    german = match[0].capitalize()
+    letter = "B" if german[0] == "H" else german[0]
+    sign = "b" if match["flat"] or match["b"] else "#" if match["sharp"] else ""
+    also = ", and the German B is Bb" if german == "H" else ""
+    return f"{letter}{sign}{text[match.end() :]}", f"The German {german} is {letter}{sign}{also}."
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -129,6 +150,21 @@ def pitch_of(given: str | int, what: str = "", *, place: str = "") -> int:
     except ValueError:
         hint = "Write it like D4, Eb5 or F#4, from C-1 to G9."
         raise OptionError(f"unknown pitch {shorten(given)}{purpose}", place=place, hint=hint) from None
+
+
+def nearest_pitch(given: str | int, near: float, what: str = "", *, place: str = "") -> int:
+    """The MIDI number of a pitch, as `pitch_of` reads it, or of a note without an octave: the one nearest to a MIDI number.
+
+    Raises OptionError where the text names neither.
+
+    >>> nearest_pitch("A5", 60, "--lead-to"), nearest_pitch("A", 60, "--lead-to"), nearest_pitch("A", 64, "--lead-to")
+    (81, 57, 69)
+    """
+    name = None if isinstance(given, int) else _NAME.fullmatch(plain_signs(given.strip()))
+    if name is None:
+        return pitch_of(given, what, place=place)
+    octaves = range(Name.read(name[0]).pitch_class, 128, 12)
+    return min(octaves, key=lambda midi: abs(midi - near))
 
 
 def is_black(midi: int) -> bool:

@@ -31,10 +31,17 @@ def document(ideas: Ideas) -> dict[str, Any]:
 
 
 def chart_document(progression: Progression, tempo: int) -> dict[str, Any]:
-    """A progression as plain dictionaries; a chord's onset counts from the start of its bar."""
+    """A progression as plain dictionaries; a chord's onset counts from the start of its bar.
+
+    A bar has its `section` where the chart names sections.
+    """
     bars = [
-        {"bar": number, "chords": [_chord(span, bar[0].onset) for span in bar]}
-        for number, bar in enumerate(progression.bars, progression.first)
+        {
+            "bar": index + progression.first,
+            **({"section": section} if (section := progression.section_of(index)) else {}),
+            "chords": [_chord(span, bar[0].onset) for span in bar],
+        }
+        for index, bar in enumerate(progression.bars)
     ]
     return {"key": str(progression.key), "metre": progression.metre.name, "tempo": tempo, "bars": bars}
 

@@ -123,7 +123,10 @@ def _bullets(sentences: Iterable[str], width: int) -> list[str]:
 
 def _fit_lines(lesson: Lesson, width: int) -> list[str]:
     first_bar = lesson.progression.first
-    heads = [f"{bars_of(chord, first_bar)}  {chord.span.chord.symbol}" for chord in lesson.fits]
+    heads = [
+        f"{bars_of([(chord.bar, chord.through)], first_bar)}  {chord.span.chord.symbol}"
+        for chord in lesson.fits
+    ]
     column = max(map(len, heads)) + 2
     lines = []
     for head, chord in zip(heads, lesson.fits, strict=True):
@@ -359,7 +362,7 @@ def _put_fits(main: Element, lesson: Lesson) -> None:
     put(section, "h2", _FIT, id="fits-name")
     rows = put(section, "ul")
     for chord in lesson.fits:
-        row = put(rows, "li", f"{bars_of(chord, lesson.progression.first)} ")
+        row = put(rows, "li", f"{bars_of([(chord.bar, chord.through)], lesson.progression.first)} ")
         put(row, "strong", chord.span.chord.symbol).tail = f": {_fitting(chord)}"
     put(section, "h3", "How to read the pictures")
     legend = put(section, "ul", look="legend")

@@ -90,7 +90,7 @@ def _tempo(score: Score) -> str:
     return f'<tempo tstamp="1" staff="1" place="above" {unit}>{words}</tempo>'
 
 
-_UNITS = {"quarter": 4, "half": 2}
+_UNITS = {"eighth": 8, "quarter": 4, "half": 2}
 
 
 def _section(

@@ -205,7 +205,12 @@ def attributes(metre: Metre, key: Key, clef: str = "G") -> Element:
     return found
 
 
-_BEATS = {TICKS: ("quarter", 0), TICKS * 3 // 2: ("quarter", 1), 2 * TICKS: ("half", 0)}
+_BEATS = {
+    TICKS // 2: ("eighth", 0),
+    TICKS: ("quarter", 0),
+    TICKS * 3 // 2: ("quarter", 1),
+    2 * TICKS: ("half", 0),
+}
 """The note that a beat of so many ticks is written as, and its dots."""
 
 

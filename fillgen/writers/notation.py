@@ -170,6 +170,8 @@ def _first_end(onset: int, end: int, metre: Metre, thirds: frozenset[int], *, re
     half = onset - onset % (2 * TICKS)
     if half in thirds and end <= half + 2 * TICKS:
         return end
+    if metre.is_grouped:
+        return _grouped_end(onset, end, metre)
     if metre.beat % TICKS:
         return _compound_end(onset, end, metre)
     return _simple_end(onset, end, metre, rest=rest)
@@ -187,6 +189,15 @@ def _compound_end(onset: int, end: int, metre: Metre) -> int:
         if onset % (beats * metre.beat) == 0 and onset + beats * metre.beat <= end:
             return onset + beats * metre.beat
     return end
+
+
+def _grouped_end(onset: int, end: int, metre: Metre) -> int:
+    """In uneven groups of beats: to the end of the group, or from its beginning over whole groups as one note."""
+    edges = (*metre.strong, metre.bar)
+    group = next(edge for edge in edges if edge > onset)
+    if end <= group or onset not in edges:
+        return min(end, group)
+    return max(edge for edge in edges if onset < edge <= end and edge - onset in _SINGLE)
 
 
 def _simple_end(onset: int, end: int, metre: Metre, *, rest: bool) -> int:
@@ -262,9 +273,9 @@ def _levels(symbol: Symbol) -> int:
 
 
 def _with_beams(symbols: Sequence[Symbol], metre: Metre) -> list[Symbol]:
-    """Beams that join the short notes of one beat."""
+    """Beams that join the short notes of one beat, or of one group of beats."""
     beamed: list[Symbol] = []
-    for _, members in groupby(symbols, key=lambda s: (s.tick // metre.beat, _levels(s) > 0)):
+    for _, members in groupby(symbols, key=lambda s: (metre.group(s.tick), _levels(s) > 0)):
         run = list(members)
         if any(symbol.is_triplet for symbol in run):
             beamed += [each for part in _in_groups(run) for each in _joined(part)]

@@ -13,7 +13,7 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 from fillgen.chart.progression import Progression
-from fillgen.errors import cut, printable
+from fillgen.errors import cut, listed, printable
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.teaching.notefit import (
     CLASHES,
@@ -22,7 +22,9 @@ from fillgen.teaching.notefit import (
     PASSES,
     ChordNotes,
     NoteFit,
+    Recurring,
     chord_notes,
+    recurring,
 )
 from fillgen.theory.pitch import NATURAL, is_black
 from fillgen.writers.document import chart_document
@@ -44,15 +46,16 @@ _SAYS = {
 # What all formats have in common
 
 
-def bars_of(chord: ChordNotes, first: int = 1) -> str:
-    """The bars of a chord in words; `first` is the number of the chart's first bar, 0 for a pick-up.
+def bars_of(runs: Sequence[tuple[int, int]], first: int = 1) -> str:
+    """Runs of bars in words, each from its first bar to its last; `first` is the number of the chart's first bar.
 
-    >>> from fillgen.chart.text import parse_chart
-    >>> [bars_of(chord) for chord in chord_notes(parse_chart("| Ab | Ab | Bb |"))]
-    ['bars 1 to 2', 'bar 3']
+    >>> bars_of([(1, 2), (4, 4)]), bars_of([(3, 3)]), bars_of([(1, 1), (3, 3)], 0)
+    ('bars 1 to 2 and 4', 'bar 3', 'bars 0 and 2')
     """
-    start, end = chord.bar - 1 + first, chord.through - 1 + first
-    return f"bar {start}" if start == end else f"bars {start} to {end}"
+    shown = [(start - 1 + first, end - 1 + first) for start, end in runs]
+    words = [str(start) if start == end else f"{start} to {end}" for start, end in shown]
+    is_one = len(shown) == 1 and shown[0][0] == shown[0][1]
+    return f"{'bar' if is_one else 'bars'} {listed(words, 'and')}"
 
 
 def _symbol(chord: ChordNotes) -> str:
@@ -68,8 +71,6 @@ def tone_names(chord: ChordNotes) -> str:
 
 def _into(chord: ChordNotes) -> list[str]:
     """What stays and what moves into the next chord, a sentence each; nothing for the last chord."""
-    if chord.following is None:
-        return []
     words = [shared.words for shared in chord.common] + [way.words for way in chord.ways]
     return [f"{sentence}." for sentence in words]
 
@@ -79,6 +80,8 @@ def _into(chord: ChordNotes) -> list[str]:
 
 def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: int = 100) -> str:
     """All chords as text of about `width` characters: their notes by kind, each with its degree and the reason.
+
+    A chord that comes again is told once, with all its bars and the ways into each chord after it.
 
     `dorian_sixth` is as for `fillgen.teaching.notefit.note_fits`.
 
@@ -93,18 +96,21 @@ def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: i
                        G   5    G is the fifth of C: it may stand on any beat and stay.
     """
     blocks = [f"{chart_heading(progression)}\n{_WHAT}"]
-    blocks += [_block(chord, width) for chord in chord_notes(progression, dorian_sixth=dorian_sixth)]
+    every = recurring(chord_notes(progression, dorian_sixth=dorian_sixth))
+    blocks += [_block(chord, width) for chord in every]
     return "\n\n".join(blocks) + "\n"
 
 
-def _block(chord: ChordNotes, width: int) -> str:
+def _block(each: Recurring, width: int) -> str:
+    chord = each.notes
     remark = f" ({chord.remark})" if chord.remark else ""
-    head = f"{bars_of(chord)}  {chord.span.chord.symbol}: {tone_names(chord)}{remark}"
+    head = f"{bars_of(each.bars)}  {chord.span.chord.symbol}: {tone_names(chord)}{remark}"
     lines = textwrap.wrap(head, width, subsequent_indent=_INDENT)
     for kind in NOTE_KINDS:
         lines += _listed(kind, [_line(fit) for fit in chord.of_kind(kind)] or [("", "none")], width)
-    if chord.following is not None:
-        lines += _listed(f"into {chord.following.symbol}", [("", words) for words in _into(chord)], width)
+    for place in each.onward:
+        assert place.following is not None
+        lines += _listed(f"into {place.following.symbol}", [("", words) for words in _into(place)], width)
     return "\n".join(lines)
 
 
@@ -220,8 +226,9 @@ def _key_style() -> str:
 # A keyboard
 
 
-def _keyboard(chord: ChordNotes, number: int) -> Element:
+def _keyboard(each: Recurring, number: int) -> Element:
     """An octave of keys from C to B, each with its note's name, degree, word and mark, and a description."""
+    chord = each.notes
     titles = [f"keys-{number}", f"described-{number}"]
     drawn = Element(
         "svg",
@@ -232,7 +239,7 @@ def _keyboard(chord: ChordNotes, number: int) -> Element:
             "aria-labelledby": " ".join(titles),
         },
     )
-    put(drawn, "title", f"Keyboard for {_symbol(chord)}, {bars_of(chord)}", id=titles[0])
+    put(drawn, "title", f"Keyboard for {_symbol(chord)}, {bars_of(each.bars)}", id=titles[0])
     put(drawn, "desc", _described(chord), id=titles[1])
     drawn.extend(_keys(chord))
     return drawn
@@ -300,7 +307,7 @@ def notes_html(progression: Progression, *, dorian_sixth: bool = False) -> str:
     >>> "<b>" in page, "&lt;b&gt;" in page, page.count("<table ")
     (False, True, 2)
     """
-    chords = chord_notes(progression, dorian_sixth=dorian_sixth)
+    chords = recurring(chord_notes(progression, dorian_sixth=dorian_sixth))
     style = themed(
         css("notes"), css("notes-colours", LIGHT), _key_style(), colours="notes-colours", paper="notes-print"
     )
@@ -318,7 +325,7 @@ def _title(progression: Progression) -> str:
     return f"{title}: which notes fit" if title else _WHAT
 
 
-def _intro(body: Element, progression: Progression, chords: Sequence[ChordNotes]) -> None:
+def _intro(body: Element, progression: Progression, chords: Sequence[Recurring]) -> None:
     """The title, the kinds with their marks, and a link to each chord."""
     header = put(body, "header")
     put(header, "h1", _title(progression))
@@ -332,27 +339,28 @@ def _intro(body: Element, progression: Progression, chords: Sequence[ChordNotes]
     places = put(put(body, "nav", aria_label="Chords"), "ol")
     for number, chord in enumerate(chords, 1):
         row = put(places, "li")
-        put(row, "a", f"{bars_of(chord)} {_symbol(chord)}", href=f"#chord-{number}")
+        put(row, "a", f"{bars_of(chord.bars)} {_symbol(chord.notes)}", href=f"#chord-{number}")
 
 
-def _section(chord: ChordNotes, number: int) -> Element:
+def _section(each: Recurring, number: int) -> Element:
+    chord = each.notes
     named = f"name-{number}"
     section = Element("section", {"id": f"chord-{number}", "aria-labelledby": named})
-    put(section, "h2", f"{_symbol(chord)}, {bars_of(chord)}", id=named)
+    put(section, "h2", f"{_symbol(chord)}, {bars_of(each.bars)}", id=named)
     if chord.remark:
         put(section, "p", f"{chord.remark[0].upper()}{chord.remark[1:]}.")
     columns = put(section, "div", look="chord")
     left = put(columns, "div", look="ways")
-    left.append(_keyboard(chord, number))
-    _next(left, chord)
+    left.append(_keyboard(each, number))
+    for place in each.onward:
+        _next(left, place)
     columns.append(_table(chord))
     return section
 
 
 def _next(parent: Element, chord: ChordNotes) -> None:
     """What stays and what moves into the next chord."""
-    if chord.following is None:
-        return
+    assert chord.following is not None
     following = put(parent, "div")
     put(following, "h3", f"Into {chord.following.symbol}")
     rows = put(following, "ul")
@@ -400,7 +408,7 @@ def notes_svg(progression: Progression, *, dorian_sixth: bool = False) -> str:
     >>> picture.count('class="keyboard"'), picture.count("<title")
     (3, 4)
     """
-    chords = chord_notes(progression, dorian_sixth=dorian_sixth)
+    chords = recurring(chord_notes(progression, dorian_sixth=dorian_sixth))
     rows = -(-len(chords) // _ACROSS)
     wide = _ACROSS * (_WIDTH + _GAP) + _GAP
     legend_at = _TOP + rows * (_HEIGHT + _HEAD + _GAP)
@@ -414,7 +422,7 @@ def notes_svg(progression: Progression, *, dorian_sixth: bool = False) -> str:
     return ET.tostring(picture, encoding="unicode") + "\n"
 
 
-def _canvas(progression: Progression, chords: Sequence[ChordNotes], wide: int, high: int) -> Element:
+def _canvas(progression: Progression, chords: Sequence[Recurring], wide: int, high: int) -> Element:
     """An empty picture of a width and height, with its title, description and background."""
     picture = Element(
         "svg",
@@ -428,7 +436,9 @@ def _canvas(progression: Progression, chords: Sequence[ChordNotes], wide: int, h
         },
     )
     put(picture, "title", _title(progression), id="picture-title")
-    words = " ".join(f"{bars_of(each)}, {_symbol(each)}: {_described(each)}" for each in chords)
+    words = " ".join(
+        f"{bars_of(each.bars)}, {_symbol(each.notes)}: {_described(each.notes)}" for each in chords
+    )
     put(picture, "desc", words, id="picture-described")
     put(picture, "style", css("notes-picture", LIGHT) + _key_style())
     put(picture, "rect", look="ground", width=wide, height=high)
@@ -441,10 +451,10 @@ def _words(parent: Element, look: str, text: str, y: int, x: int = _GAP) -> None
     put(parent, "text", text, look, x=x, y=y)
 
 
-def _placed(chord: ChordNotes, number: int, x: int, y: int) -> Element:
+def _placed(chord: Recurring, number: int, x: int, y: int) -> Element:
     """A chord's keyboard at a place in the picture, with its name above."""
     group = Element("g", {"transform": f"translate({x} {y})"})
-    _words(group, "name-above", f"{_symbol(chord)}, {bars_of(chord)}", _HEAD - 10, 0)
+    _words(group, "name-above", f"{_symbol(chord.notes)}, {bars_of(chord.bars)}", _HEAD - 10, 0)
     drawn = _keyboard(chord, number)
     drawn.attrib |= {"y": str(_HEAD), "width": str(_WIDTH), "height": str(_HEIGHT)}
     group.append(drawn)

@@ -44,10 +44,12 @@ STRONG = {
     "9/8": (0.0, 1.5, 3.0),
     "12/8": (0.0, 1.5, 3.0, 4.5),
     "5/4": (0.0, 3.0),
+    "7/4": (0.0, 4.0),
+    "7/8": (0.0, 1.0, 2.0),
 }
 """Strong places of each metre, in quarter notes from the bar line."""
 
-UNEVEN = {"5/4": "3/4+2/4"}
+UNEVEN = {"5/4": "3/4+2/4", "7/4": "4/4+3/4", "7/8": "2/8+2/8+3/8"}
 """How music21 must be told the grouping of a metre that is not even."""
 
 KINDS: dict[str, tuple[str, str]] = {

@@ -19,8 +19,8 @@ QUARTER = 480
 """Ticks in a quarter note: the division that the MIDI files name."""
 EIGHTH = QUARTER // 2
 
-GROUPED = {"5/4": "3/4+2/4"}
-"""How music21 is told the grouping of a metre that is not even."""
+GROUPED = {"5/4": "3/4+2/4", "7/4": "4/4+3/4", "7/8": "2/8+2/8+3/8"}
+"""How music21 is told the grouping of a metre that is not even: common practice."""
 
 STRONG_BEATS = {
     "4/4": [1, 3],
@@ -28,11 +28,13 @@ STRONG_BEATS = {
     "3/4": [1],
     "2/4": [1],
     "5/4": [1, 4],
+    "7/4": [1, 5],
+    "7/8": [1, 3, 5],
     "6/8": [1, 2],
     "9/8": [1, 2, 3],
     "12/8": [1, 2, 3, 4],
 }
-"""The strong beats of each metre, counted from 1; in 6/8, 9/8 and 12/8 a beat is a dotted quarter."""
+"""The strong beats of each metre, counted from 1; in 6/8, 9/8 and 12/8 a beat is a dotted quarter, in 7/8 an eighth."""
 
 BEATS = {
     "4/4": QUARTER,
@@ -40,6 +42,8 @@ BEATS = {
     "3/4": QUARTER,
     "2/4": QUARTER,
     "5/4": QUARTER,
+    "7/4": QUARTER,
+    "7/8": EIGHTH,
     "6/8": 3 * EIGHTH,
     "9/8": 3 * EIGHTH,
     "12/8": 3 * EIGHTH,

@@ -12,12 +12,23 @@ from fillgen.writers.document import document
 from tests.effort import one_in
 from tests.outside.second_checker import Limits, faults
 
-PER_BATCH = 9
+PER_BATCH = 10
 BATCHES = 40
 ONE_IN = 5
 """One batch in so many is tried each time, the others with the slow tests."""
 _KEYS = ("C", "G", "D", "A", "E", "B", "Gb", "Db", "Ab", "Eb", "Bb", "F", "Am", "Cm", "F#m", "Gm")
-_METRES = {"4/4": 4, "3/4": 3, "2/4": 2, "2/2": 2, "5/4": 5, "6/8": 2, "9/8": 3, "12/8": 4}
+_METRES = {
+    "4/4": 4,
+    "3/4": 3,
+    "2/4": 2,
+    "2/2": 2,
+    "5/4": 5,
+    "7/4": 7,
+    "7/8": 7,
+    "6/8": 2,
+    "9/8": 3,
+    "12/8": 4,
+}
 _MAJOR = [
     "I",
     "Imaj7",

@@ -325,7 +325,7 @@ def test_chart_of_silence_is_caught() -> None:
 
 def test_unknown_metre_is_caught() -> None:
     """A metre without strong beats of its own is a fault of the chart."""
-    assert caught("metre", faults(document("C", "C5h E5h E5q E5h", metre="7/4"), LIMITS))
+    assert caught("metre", faults(document("C", "C5w E5w E5h E5q", metre="11/4"), LIMITS))
 
 
 def test_message_names_idea_bar_beat_and_rule() -> None:

@@ -43,8 +43,9 @@ CHARTS = {
     "even": "| Gm7 C7(b9) | Fm7b5/Cb |",
     "odd": "| Gm7 / C7(b9) | Bb7sus4 |",
     "five": "| Gm7 / / C7(b9) / | Bb7 |",
+    "seven": "| Gm7 / / / C7(b9) / / | Bb7 |",
 }
-BY_BEATS = {1: "even", 2: "even", 3: "odd", 4: "even", 5: "five"}
+BY_BEATS = {1: "even", 2: "even", 3: "odd", 4: "even", 5: "five", 7: "seven"}
 COMBINATIONS = [(rhythm, metre) for rhythm in PACK.rhythm_names for metre in PACK.rhythm(rhythm).metres]
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -341,7 +342,13 @@ def test_a_stranger_beams_alike(metre: str) -> None:
 @pytest.mark.parametrize("metre", METRES)
 def test_a_stranger_reads_the_tempo(metre: str) -> None:
     """music21 reads the mark of beats as the quarter notes that are meant; which note is the beat is common practice."""
-    beats = {"6/8": ("quarter", 1), "9/8": ("quarter", 1), "12/8": ("quarter", 1), "2/2": ("half", 0)}
+    beats = {
+        "6/8": ("quarter", 1),
+        "9/8": ("quarter", 1),
+        "12/8": ("quarter", 1),
+        "2/2": ("half", 0),
+        "7/8": ("eighth", 0),
+    }
     (entry,) = entries_of(fillgen.ideas("| F | C7 |", metre=metre, tempo=120, count=1))
     (mark,) = read(render([entry], USUAL, "musicxml")).recurse().getElementsByClass("MetronomeMark")
     assert (mark.referent.type, mark.referent.dots) == beats.get(metre, ("quarter", 0))

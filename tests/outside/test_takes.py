@@ -36,6 +36,8 @@ PACK = RulePack()
 COMBINATIONS = [(name, metre) for name in PACK.rhythm_names for metre in PACK.rhythm(name).metres]
 COUPLED = {
     "5/4": "Dm7 / / G7 /",
+    "7/4": "Dm7 / / / G7 / /",
+    "7/8": "Dm7 / / / G7 / /",
     "3/4": "Dm7 / G7",
     "9/8": "Dm7 / G7",
 }

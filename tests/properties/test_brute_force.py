@@ -18,6 +18,7 @@ from fillgen.phrase.place import Place, places
 from fillgen.rules.pack import Level, RulePack
 from fillgen.rules.rule import Seen
 from fillgen.rules.windows import Windows
+from fillgen.theory.metre import METRES
 
 CASES = 300
 _CHORDS = [
@@ -36,7 +37,7 @@ _CHORDS = [
     "A7b9",
     "Dm",
 ]
-_METRES = ("4/4", "3/4", "2/4", "2/2", "5/4", "6/8", "9/8", "12/8")
+_METRES = ("4/4", "3/4", "2/4", "2/2", "5/4", "7/4", "7/8", "6/8", "9/8", "12/8")
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ def random_case(number: int) -> Case:
     """A case of up to five notes: mid-bar chord changes, rests, ties over the bar line and single-note bars."""
     dice = random.Random(number)
     metre = dice.choice(_METRES)
-    beats = {"4/4": 4, "3/4": 3, "2/4": 2, "2/2": 2, "5/4": 5, "6/8": 2, "9/8": 3, "12/8": 4}[metre]
+    beats = METRES[metre].beats
     bars = dice.choice((1, 1, 2, 2, 3))
     shares = [beats if dice.random() < 0.25 else (2 if beats % 2 == 0 and dice.random() < 0.4 else 1)]
     shares += [dice.choice((1, 1, 2 if beats % 2 == 0 else 1)) for _ in range(bars - 1)]

@@ -90,17 +90,20 @@ SYMBOLS = [
     "F♯",
     "B♭7",
 ]
+MARKS = ["|1.", ":|2.", "1,2.", "3", "[A]", "[Verse 2]", "-", "–", ",", "\n# aside\n", "Eb-Gm7"]
 TOKENS = ["C5q", "D5h.", "Eb5et", "rq", "re", "~", "|", "C5q~", "F#4s", "G9w", "A-1e", "Bbb3ht", "r"]
-CHART_LETTERS = "ABCDEFGHabdgijmnorstuv0123456789#b♭♯Δø°+-()/%|: \n,.~"
+CHART_LETTERS = "ABCDEFGHabdgijmnorstuv0123456789#b♭♯Δø°+-–()[]/%|: \n,.~"
 VALID = (
     "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |",
     "title: Green Bridge\nkey: F\nmetre: 3/4\n|: F | Gm7 | C7 :| % |",
     "| C / / G7 | N.C. | #iv dim7 V7/ii |",
     "| G7(b9, #11) C6/9/E | B♭Δ7 |",
+    "# Steps\n[A] |: Eb | Gm7 |1. Fm7, Bb7 :|2. Ab - Bb7 | [B] % |",
+    "Eb Gm7 [Bridge] Fm7-Bb7, C-7",
 )
-chart_like = st.lists(st.one_of(st.sampled_from([*SYMBOLS, "|", "|:", ":|", "||", "\n"])), max_size=30).map(
-    " ".join
-)
+chart_like = st.lists(
+    st.one_of(st.sampled_from([*SYMBOLS, "|", "|:", ":|", "||", "\n", *MARKS])), max_size=30
+).map(" ".join)
 
 
 @st.composite
@@ -256,7 +259,9 @@ def progressions(draw: st.DrawFn) -> Progression:
             spans.append(Span(chord, at, (end - start) * metre.beat, heard))
             at += (end - start) * metre.beat
         bars.append(tuple(spans))
-    return Progression(metre, key, tuple(bars))
+    starts = sorted(draw(st.sets(st.integers(0, len(bars) - 1), max_size=3)))
+    sections = tuple((start, draw(st.sampled_from(["A", "B", "Verse 2", "C'"]))) for start in starts)
+    return Progression(metre, key, tuple(bars), sections=sections)
 
 
 @FUZZ

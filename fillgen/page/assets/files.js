@@ -200,7 +200,7 @@ function shared(a, b) {
 }
 
 // The notes that beats are written as, by their ticks.
-const BEATS = { 480: ["quarter", 0], 720: ["quarter", 1], 960: ["half", 0] };
+const BEATS = { 240: ["eighth", 0], 480: ["quarter", 0], 720: ["quarter", 1], 960: ["half", 0] };
 
 function tempoMark(quarters, ratio, beat) {
   const swings = ratio > 1;

@@ -125,6 +125,12 @@ def test_a_chord_held_is_the_same_as_one_said_again() -> None:
     assert fingerprint.degrees(parse_chart("| C C | G7 |")) == fingerprint.degrees(parse_chart("| C | G7 |"))
 
 
+def test_sections_are_kept() -> None:
+    """The book's chart names its sections as the chart did."""
+    progression = parse_chart("| [A] Ab | Fm7 | [Bridge] Bbm7 | Eb7 |")
+    assert Chart.of(progression).progression() == progression
+
+
 def test_rows_read_back() -> None:
     """Heights are packed into bytes and come back, those below the tonic too."""
     rows = np.array([[0, -12, 11], [4, 30, -20]], dtype=np.int16)

@@ -68,8 +68,8 @@ BAD: dict[str, tuple[list[str], list[str]]] = {
     "numeral without a key": (["| I | V7 |"], ["bar 1, chord 1", "'I'", "--key"]),
     "empty chart": ([""], ["chart", "empty", "| Ebmaj7 |"]),
     "chart of bar lines": (["| |"], ["bar 1", "empty", "N.C."]),
-    "wrong metre": (["| C |", "--metre", "7/4"], ["'7/4'", *METRES]),
-    "wrong metre in the chart": (["metre: 7/4\n| C |"], ["'7/4'", *METRES]),
+    "wrong metre": (["| C |", "--metre", "11/4"], ["'11/4'", *METRES]),
+    "wrong metre in the chart": (["metre: 11/4\n| C |"], ["'11/4'", *METRES]),
     "chart that does not fill its bars": (
         ["| C | F / G |"],
         ["bar 2", "3 beats", "4/4 bar has 4", "one beat"],
@@ -112,7 +112,7 @@ BAD: dict[str, tuple[list[str], list[str]]] = {
     "unknown degree": (["| C |", "--ends-on", "root,thrid"], ["'thrid'", "'third'"]),
     "no degree": (["| C |", "--ends-on", ""], ["root", "third", "fifth"]),
     "unknown level": (["| C |", "--level", "9"], ["9", "1, 2, 3, 4, 5"]),
-    "unknown key": (["| C |", "--key", "H"], ["'H'", "Eb major"]),
+    "unknown key": (["| C |", "--key", "H"], ["'H'", "B major"]),
     "nearly a key": (["| C |", "--key", "Eb mayor"], ["'Eb mayor'", "'Eb major'"]),
     "missing chart file": (["missing.txt"], ["missing.txt", "no such file"]),
     "rules from nowhere": (["| C |", "--rules", "none.toml"], ["none.toml", "cannot be read"]),
@@ -626,6 +626,24 @@ def test_chart_from_file_and_standard_input(
     given = call("ideas", source, "-n", "2")
     assert given.out.startswith("Café Lantern: C minor, 3/4, waltz")
     assert given == call("ideas", text, "-n", "2")
+
+
+@pytest.mark.parametrize(
+    "words", [["notes"], ["voicings"], ["practice"], ["ideas", "--format", "json"], ["ideas"], ["check"]]
+)
+def test_what_a_chart_left_open_is_said_once(call: Call, words: list[str]) -> None:
+    """Every command says that each chord is a bar where a chart has no bar lines, with or beside its answer."""
+    phrase = ["C5w | G4w"] if words[0] == "check" else []
+    given = call(*words, "Ab Eb7", *phrase)
+    assert (
+        len(
+            re.findall(
+                r"There are no bar\s+lines", given.out if words[-1] in ("ideas", "check") else given.err
+            )
+        )
+        == 1
+    )
+    assert "no bar" not in call(*words, "| Ab | Eb7 |", *phrase).err
 
 
 def test_options_reach_the_generator(call: Call) -> None:

@@ -245,7 +245,7 @@ def test_the_longest_line_is_taken() -> None:
 @pytest.mark.parametrize(
     ("metre", "key", "reach", "message"),
     [
-        ("7/4", "Eb major", {}, "unknown metre '7/4'"),
+        ("11/4", "Eb major", {}, "unknown metre '11/4'"),
         ("4/4", "Eb majr", {}, "unknown key 'Eb majr'"),
         ("4/4", [], {}, "at least one pitch class"),
         ("4/4", [0, 12], {}, "from 0 to 11"),

@@ -243,13 +243,13 @@ def test_metre_asked_for_wins() -> None:
 def test_metres_we_do_not_have(kind: str) -> None:
     """A metre outside the list is refused with the list."""
     files = {
-        "midi": midi(track([(0, 480, 60)], head=[metre_sign("7/8")])),
-        "musicxml": xml(note("G5", 84), metre="7/8").encode(),
-        "abc": abc("GABcdef|", metre="7/8", unit="1/8").encode(),
+        "midi": midi(track([(0, 480, 60)], head=[metre_sign("11/8")])),
+        "musicxml": xml(note("G5", 84), metre="11/8").encode(),
+        "abc": abc("GABcdefGABc|", metre="11/8", unit="1/8").encode(),
     }
     said = refusal(files[kind])
-    assert "is in 7/8" in said
-    assert "4/4, 3/4, 2/4, 2/2, 5/4, 6/8, 9/8, 12/8" in said
+    assert "is in 11/8" in said
+    assert "4/4, 3/4, 2/4, 2/2, 5/4, 7/4, 7/8, 6/8, 9/8, 12/8" in said
 
 
 @pytest.mark.parametrize("kind", ["midi", "musicxml", "abc"])

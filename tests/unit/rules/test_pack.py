@@ -94,9 +94,9 @@ def playable(cells: Iterable[Cell], level: Level) -> list[Cell]:
 # The built-in tables
 
 
-def test_there_are_twelve_rhythms_and_five_levels() -> None:
-    """There are twelve built-in rhythms and five levels."""
-    assert len(RHYTHMS) == len({rhythm.name for rhythm in RHYTHMS}) == 12
+def test_there_are_thirteen_rhythms_and_five_levels() -> None:
+    """There are thirteen built-in rhythms and five levels."""
+    assert len(RHYTHMS) == len({rhythm.name for rhythm in RHYTHMS}) == 13
     assert [level.number for level in LEVELS] == [1, 2, 3, 4, 5]
 
 

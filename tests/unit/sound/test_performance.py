@@ -276,8 +276,8 @@ def test_clicks_are_those_of_the_files(metre: str) -> None:
 
 def test_odd_metres_are_clicked() -> None:
     """A metre of a file that no chart has: one click a lower number, the first the loudest."""
-    clicks = [e for e in click_events("7/8", 120) if e.data[0] == 0x99]
-    assert [e.second for e in clicks] == pytest.approx([number * 0.25 for number in range(7)])
+    clicks = [e for e in click_events("11/8", 120) if e.data[0] == 0x99]
+    assert [e.second for e in clicks] == pytest.approx([number * 0.25 for number in range(11)])
     assert clicks[0].data[2] > max(e.data[2] for e in clicks[1:])
 
 

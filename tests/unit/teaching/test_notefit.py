@@ -24,6 +24,7 @@ from fillgen.teaching.notefit import (
     NoteFit,
     chord_notes,
     note_fits,
+    recurring,
     shared_tones,
     ways,
 )
@@ -364,6 +365,41 @@ def test_text_keeps_its_width(width: int) -> None:
     for line in notes_text(parse_chart(CHART), width=width).splitlines():
         assert len(line) <= width
         assert line == line.rstrip()
+
+
+BLUES = "| F7 | Bb7 | F7 | F7 | Bb7 | Bb7 | F7 | F7 | C7 | Bb7 | F7 | C7 |"
+
+
+def test_a_chord_that_comes_again_is_told_once() -> None:
+    """Text, page and picture tell each chord of a blues once, with all its bars and the ways into what follows."""
+    chart = parse_chart(BLUES)
+    found = recurring(chord_notes(chart))
+    assert [(each.notes.span.chord.symbol, each.bars) for each in found] == [
+        ("F7", ((1, 1), (3, 4), (7, 8), (11, 11))),
+        ("Bb7", ((2, 2), (5, 6), (10, 10))),
+        ("C7", ((9, 9), (12, 12))),
+    ]
+    goals = [[str(place.following and place.following.symbol) for place in each.onward] for each in found]
+    assert goals == [["Bb7", "C7"], ["F7"], ["Bb7"]]
+    text = notes_text(chart)
+    assert [line for line in text.splitlines() if line.startswith("bar")] == [
+        "bars 1, 3 to 4, 7 to 8 and 11  F7: F A C Eb",
+        "bars 2, 5 to 6 and 10  Bb7: Bb D F Ab",
+        "bars 9 and 12  C7: C E G Bb",
+    ]
+    assert len(text.splitlines()) <= 200
+    assert notes_html(chart).count("<table ") == notes_svg(chart).count('class="keyboard"') == 3
+
+
+def test_chords_are_told_apart_by_what_fits_them() -> None:
+    """N.C. keeps a remark of its own, and another bass is another chord."""
+    found = recurring(chord_notes(parse_chart("| C7 | N.C. | FM7 | FM7/C | FM7 | C7 |")))
+    assert [(each.notes.span.chord.symbol, each.bars) for each in found] == [
+        ("C7", ((1, 1), (6, 6))),
+        ("N.C.", ((2, 2),)),
+        ("FM7", ((3, 3), (5, 5))),
+        ("FM7/C", ((4, 4),)),
+    ]
 
 
 def test_text_of_long_symbols() -> None:

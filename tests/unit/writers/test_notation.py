@@ -80,6 +80,11 @@ def check_bar(symbols: Sequence[Symbol], metre: Metre, length: int) -> None:
     check_groups(symbols)
 
 
+def beat_of(tick: int, metre: Metre) -> int:
+    """The beat that holds a tick; in 7/8 its group of two, two or three eighths, as it is felt (common practice)."""
+    return sum(edge <= tick for edge in (480, 960)) if metre.name == "7/8" else tick // metre.beat
+
+
 def check_beams(symbols: Sequence[Symbol], metre: Metre) -> None:
     """That each level of beams begins and ends in pairs within a beat, and only over notes that have it."""
     for level in (1, 2):
@@ -88,9 +93,9 @@ def check_beams(symbols: Sequence[Symbol], metre: Metre) -> None:
             word = symbol.beams[level - 1] if len(symbol.beams) >= level else ""
             if word == "begin":
                 assert opened is None
-                opened = symbol.tick // metre.beat
+                opened = beat_of(symbol.tick, metre)
             elif word in ("continue", "end"):
-                assert opened == symbol.tick // metre.beat
+                assert opened == beat_of(symbol.tick, metre)
                 opened = None if word == "end" else opened
             else:
                 assert opened is None
@@ -204,6 +209,15 @@ LINES = [
     ("5/4", "w~ q", "h.~ h"),
     ("5/4", "h. h", "h. h"),
     ("5/4", "h h q", "h q~ q q"),
+    ("7/4", "w h.", "w h."),
+    ("7/4", "w~ h.", "w~ h."),
+    ("7/8", "h q.", "h q."),
+    ("7/8", "h~ q.", "h~ q."),
+    ("7/8", "q h~ e", "q q~ q."),
+    ("7/8", "q. e q.", "q~ e e q."),
+    ("7/8", "q h e", "q q~ q e"),
+    ("7/8", "q q q e", "q q q e"),
+    ("7/8", "e q e q.", "e e~ e e q."),
 ]
 
 

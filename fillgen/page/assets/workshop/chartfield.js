@@ -3,7 +3,7 @@ import { ask, Refusal } from "./asking.js";
 import { button, fresh, make, rested } from "./elements.js";
 
 const WAIT = 500; // milliseconds after the last letter
-const WRITES = "Bars between |. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar. Roman numerals need a key.";
+const WRITES = "Bars between |. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar. Without any |, each chord is a bar. Roman numerals need a key.";
 
 export class ChartField {
   // `settings` gives the key and the metre that are chosen; `onRead` is called with what the chart was understood as,

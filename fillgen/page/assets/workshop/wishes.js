@@ -54,7 +54,7 @@ export class Wishes {
         field("Shape", this.shape),
         field("For", this.purpose),
         field("Hand size", this.hand),
-        field("Lead to", this.lead, { hint: "the tune's first note: B4" }),
+        field("Lead to", this.lead, { hint: "the tune's first note: B4, or just B" }),
       ),
       this.mistake,
       make("div", { class: "row find-row" }, start.book ? this.fresh.row : null, make("button", { type: "submit", class: "button button-main find" }, "Find ideas")),
