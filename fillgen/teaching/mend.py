@@ -31,6 +31,8 @@ _WIDEST = 24
 """Semitones: wider intervals are all as uneven."""
 _BESIDE = 2
 """How far from a clash the notes may lie that are changed for its sake, as long as that is enough."""
+_CUTS = 2
+"""How many of the last, and of the first, of the places are tried where a long note may be let go."""
 _ROUNDS = 3
 """How often a mend is mended where a note that stayed had its reason in one that changed farther off."""
 
@@ -148,7 +150,7 @@ class _Question:
 
 
 def _lengths(checked: Checked, index: int) -> list[_State]:
-    """A note as it is, and let go at each strong beat or new chord that it is held across."""
+    """A note as it is, and let go at strong beats or new chords that it is held across: of many, the last and the first."""
     note, metre = checked.notes[index], checked.progression.metre
     following = [*(after.onset for after in checked.notes[index + 1 :]), checked.progression.length][0]
     cut = [
@@ -156,7 +158,7 @@ def _lengths(checked: Checked, index: int) -> list[_State]:
         for end in reversed(checked.progression.strong_between(note.onset, note.end))
         if can_be_written(note.onset, end, metre) and can_be_written(end, following, metre)
     ]
-    return [_State(note.length, checked.where[index]), *cut]
+    return [_State(note.length, checked.where[index]), *cut[:_CUTS], *cut[_CUTS:][-_CUTS:]]
 
 
 def _nearest(checked: Checked, asked: _Question, states: Sequence[Sequence[_State]]) -> Phrase | None:
