@@ -116,7 +116,7 @@ def body_of(tune: Tune, chords: str | None = None) -> Progression:
     if not any(chord.root is not None for _, chord in tune.chords):
         hint = 'Write them into the score, or give them with --chords "| C | F | ...", a bar for each bar of the tune.'
         raise TuneError("the tune has no chord symbols", hint=hint)
-    return Progression(tune.metre, tune.key, laid(_bars(tune)), tune.title)
+    return Progression(tune.metre, tune.key, laid(_bars(tune), home=tune.key), tune.title)
 
 
 def _bars(tune: Tune) -> list[list[tuple[Chord, int]]]:
@@ -149,9 +149,10 @@ class _Section:
     @property
     def worth(self) -> float:
         """The idea's score, plus a bonus for chord tones in the tune's key."""
-        key = {name.pitch_class for name in self.progression.key.scale}
         inside = [
-            tone.name.pitch_class in key for span in self.progression.spans for tone in span.heard.tones
+            tone.name.pitch_class in {name.pitch_class for name in span.key.scale}
+            for span in self.progression.spans
+            for tone in span.heard.tones
         ]
         return self.idea.score + _AT_HOME * sum(inside) / len(inside)
 
@@ -177,7 +178,9 @@ def _sections(request: TuneRequest, body: Progression, purpose: str) -> list[_Se
 
 def _candidates(purpose: str, body: Progression) -> list[ChordSequence]:
     """The sequences of any length for a purpose in the tune's mode and metre."""
-    return [found for name in _GROUPS[purpose] for found in find(name, body.key.mode, None, body.metre)]
+    return [
+        found for name in _GROUPS[purpose] for found in find(name, body.key.signature_mode, None, body.metre)
+    ]
 
 
 def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence]:
@@ -203,7 +206,7 @@ def _sized(progression: Progression, bars: int) -> Progression:
     held = list(progression.bars)
     last, bar = progression.spans[-1], progression.metre.bar
     while len(held) < bars:
-        held.append((Span(last.chord, len(held) * bar, bar, last.heard),))
+        held.append((Span(last.chord, len(held) * bar, bar, last.heard, last.key),))
     return replace(progression, bars=tuple(held))
 
 
@@ -231,9 +234,9 @@ def _section(request: TuneRequest, body: Progression, purpose: str, sequence: Ch
 def _tonic_of(body: Progression) -> Chord:
     """The chord that an ending closes on: the tune's last chord if it is a tonic, else the key's tonic."""
     last = body.last
-    if last.root == body.key.tonic:
+    if last.root == body.end_key.tonic:
         return last
-    return parse_chart("| I |" if body.key.mode == "major" else "| i |", key=body.key).last
+    return parse_chart("| I |" if body.end_key.signature_mode == "major" else "| i |", key=body.end_key).last
 
 
 def _request(request: TuneRequest, progression: Progression) -> Request:
@@ -291,8 +294,10 @@ def _placed(tune: Tune, start: int) -> list[Note]:
 
 
 def _silent_bar(body: Progression) -> Progression:
-    chord = body.spans[0].heard
-    return replace(body, bars=((Span(Chord("N.C.", None, None), 0, body.metre.bar, chord),),))
+    first = body.spans[0]
+    return replace(
+        body, bars=((replace(first, chord=Chord("N.C.", None, None), onset=0, length=body.metre.bar),),)
+    )
 
 
 def _quotation(request: TuneRequest, body: Progression) -> Progression:

@@ -203,7 +203,10 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "sequence": Option(
             ("--sequence",), "A stock chord sequence by name, in place of a chart.", values=_sequences
         ),
-        "key": Option(("--key",), "Key, such as Eb, 'C minor' or F#m. Found from the chords if left out."),
+        "key": Option(
+            ("--key",),
+            "Key the chart begins in, such as Eb, 'C minor' or 'F blues'. Found from the chords if left out.",
+        ),
         "metre": Option(
             ("--metre",),
             f"{', '.join(METRES)}. [default: that of a rhythm that knows only one, or 4/4]",

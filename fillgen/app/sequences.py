@@ -30,7 +30,7 @@ def found_sequences(options: SequenceOptions) -> FoundSequences:
     key = read_key(options.key) if options.key is not None else None
     metre = read_metre(options.metre) if options.metre is not None else None
     goal = read_chord(options.to) if options.to is not None else None
-    found = find(options.purpose, key.mode if key else None, options.bars, metre)
+    found = find(options.purpose, key.signature_mode if key else None, options.bars, metre)
     if not found:
         raise OptionError(
             "no sequence is like that", hint="Try fewer conditions; fillgen sequences lists them all."

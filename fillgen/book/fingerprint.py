@@ -42,7 +42,7 @@ def degrees(progression: Progression) -> bytes:
         if chord != before:
             chords.append(f"{span.onset} {chord}")
         before = chord
-    head = f"{progression.metre.name} {progression.key.mode} {progression.length}"
+    head = f"{progression.metre.name} {progression.key.signature_mode} {progression.length}"
     return _digest("\n".join([head, *chords]))
 
 

@@ -36,12 +36,15 @@ def with_sevenths(progression: Progression) -> Progression:
     >>> [span.chord.symbol for span in with_sevenths(chart).spans]
     ['Cmaj7', 'A7', 'Dm7', 'G7']
     """
-    bars = [[(_with_seventh(span, progression), span.length) for span in bar] for bar in progression.bars]
+    bars = [
+        [(_with_seventh(span, progression), span.length, span.key) for span in bar]
+        for bar in progression.bars
+    ]
     return with_bars(progression, bars)
 
 
 def _with_seventh(span: Span, progression: Progression) -> Chord:
-    chord, key = span.chord, progression.key
+    chord, key = span.chord, span.key
     if chord.root is None or chord.kind is None:
         return chord
     above = (chord.root.pitch_class - key.tonic.pitch_class) % 12
@@ -134,7 +137,7 @@ class _Spot:
 
     @property
     def key(self) -> Key:
-        return self.progression.key
+        return self.span.key
 
     @property
     def before(self) -> Chord | None:
@@ -296,7 +299,12 @@ def _goal_third(spot: _Spot, goal: Name) -> str:
 def _backdoors(spot: _Spot) -> Iterator[Proposal]:
     """The dominant seventh a whole step below a major tonic in place of V7."""
     has = tones_by_degree(spot.chord)
-    if spot.key.mode != "major" or spot.above != 7 or not {"3", "b7"} <= set(has) or _falls_to(spot) is None:
+    if (
+        spot.key.signature_mode != "major"
+        or spot.above != 7
+        or not {"3", "b7"} <= set(has)
+        or _falls_to(spot) is None
+    ):
         return
     tonic = chord_on(spot.key.tonic, "")
     if spot.after is not None and not can_be_tonic(spot.after, spot.key):

@@ -10,16 +10,21 @@ from itertools import pairwise
 from fillgen.theory.chords import Chord, mask_of
 from fillgen.theory.metre import Metre
 from fillgen.theory.pitch import Key, Name
+from fillgen.theory.tonality import keys_of
 
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A chord and how long it lasts: ticks from the start of the phrase, and ticks."""
+    """A chord and how long it lasts: ticks from the start of the phrase, and ticks.
+
+    `heard` is the chord the ear has there: over N.C. the chord before goes on. `key` is the key it is heard in.
+    """
 
     chord: Chord
     onset: int
     length: int
     heard: Chord
+    key: Key
 
     @property
     def end(self) -> int:
@@ -28,9 +33,9 @@ class Span:
 
 @dataclass(frozen=True)
 class Progression:
-    """A parsed chart: its metre, its key, and the chords of each bar.
+    """A parsed chart: its metre, its home key, and the chords of each bar, each with the key it is heard in.
 
-    `heard` of a span is the chord the ear has there: over N.C. the chord before goes on. `first` is the number of the
+    `key` is that of the signature, in which the chart begins. `first` is the number of the
     first bar: 0 where that one holds the pick-up of a phrase. `sections` are the places of bars, counted from 0, at which
     a section begins, each with its name. `remarks` say how the chart was read where its text left that open.
     """
@@ -91,42 +96,88 @@ class Progression:
         beats = {n * bar + tick for n in range(first, last + 1) for tick in self.metre.strong}
         return sorted(tick for tick in beats | self._change_set if start < tick < end)
 
-    @cached_property
-    def passing_masks(self) -> dict[Chord, int]:
-        """For each chord the pitch classes that may pass over it, as bits."""
-        chords = dict.fromkeys(span.heard for span in self.spans)
-        return {chord: mask_of(n.pitch_class for n in passing_names(chord, self.key)) for chord in chords}
+    @property
+    def end_key(self) -> Key:
+        """The key in which the last chord is heard."""
+        return self.spans[-1].key
 
     @cached_property
-    def leading(self) -> int:
-        """The raised seventh of a minor key as a bit; nothing in a major key, whose own seventh leads."""
-        return mask_of([self.key.tonic.pitch_class + 11]) if self.key.mode == "minor" else 0
+    def keys(self) -> tuple[tuple[int, Key], ...]:
+        """The keys in turn, each with the tick from which it is heard.
+
+        >>> from fillgen.chart.text import parse_chart
+        >>> chart = parse_chart("| Fm7 | Bb7 | Ebmaj7 | % | F#m7 | B7 | Emaj7 | % |")
+        >>> [(chart.bar_of(tick), str(key)) for tick, key in chart.keys]
+        [(1, 'Eb major'), (5, 'E major')]
+        """
+        fresh = [(b.onset, b.key) for a, b in pairwise(self.spans) if a.key != b.key]
+        return ((0, self.spans[0].key), *fresh)
+
+    @cached_property
+    def keys_in_words(self) -> str:
+        """The keys in turn, each with the bar from which it is heard; of many the first three.
+
+        >>> from fillgen.chart.text import parse_chart
+        >>> parse_chart("| Fm7 | Bb7 | Ebmaj7 | % | F#m7 | B7 | Emaj7 | % |").keys_in_words
+        'Eb major, E major from bar 5'
+        """
+        first, *others = self.keys
+        words = [f"{key} from bar {self.bar_of(tick)}" for tick, key in others]
+        if len(words) > _MOST_KEYS:
+            words = [*words[: _MOST_KEYS - 1], f"and {len(words) - _MOST_KEYS + 1} more changes of key"]
+        return ", ".join([str(first[1]), *words])
 
     @cached_property
     def _change_set(self) -> frozenset[int]:
         return frozenset(self.changes)
 
 
-def laid(bars: Sequence[Sequence[tuple[Chord, int]]]) -> tuple[tuple[Span, ...], ...]:
+def laid(
+    bars: Sequence[Sequence[tuple[Chord, int]]], keys: Sequence[Key | None] = (), home: Key | None = None
+) -> tuple[tuple[Span, ...], ...]:
     """Chords with their lengths in ticks, bar by bar, as spans one after another; one chord at least must sound.
 
-    Over N.C. the chord before goes on in the ear, at the start of a chart the first that comes.
+    Over N.C. the chord before goes on in the ear, at the start of a chart the first that comes. `keys` are those of the
+    chords that are known, in their order, None for the others; these are found, the first in the
+    key `home` if one is given (see `fillgen.theory.tonality.keys_of`).
     """
-    heard = next(chord for bar in bars for chord, _ in bar if chord.root is not None)
+    chords = [chord for bar in bars for chord, _ in bar]
+    heard = next(chord for chord in chords if chord.root is not None)
+    found = iter(keys_of(chords, keys, home))
     onset, rows = 0, []
     for bar in bars:
         spans = []
         for chord, length in bar:
             heard = chord if chord.root is not None else heard
-            spans.append(Span(chord, onset, length, heard))
+            spans.append(Span(chord, onset, length, heard, next(found)))
             onset += length
         rows.append(tuple(spans))
     return tuple(rows)
 
 
+_MOST_KEYS = 4
+"""How many changes of key are told in words."""
+
+
+@lru_cache(maxsize=4096)
+def scale_over(chord: Chord, key: Key) -> tuple[Name, ...]:
+    """A key's scale as it is over a chord: over the IV7 of a blues, and where else its flat third sounds, the seventh is flat.
+
+    Source: common practice.
+
+    >>> from fillgen.theory.chords import read_chord
+    >>> blues = Key(Name.read("F"), "blues")
+    >>> [[str(name) for name in scale_over(read_chord(symbol), blues)][-1] for symbol in ("C7", "Bb7")]
+    ['E', 'Eb']
+    """
+    if key.mode != "blues" or not chord.mask >> (key.tonic.pitch_class + 3) % 12 & 1:
+        return key.scale
+    return (*key.scale[:-1], key.tonic.up(6, 10))
+
+
 @lru_cache(maxsize=4096)
 def passing_names(chord: Chord, key: Key) -> tuple[Name, ...]:
-    """The notes that may pass over a chord: the key's scale, the chord's tones in place of their letters.
+    """The notes that may pass over a chord in a key: the scale there, the chord's tones in place of their letters.
 
     >>> from fillgen.theory.chords import read_chord
     >>> [str(name) for name in passing_names(read_chord("C7"), Key(Name.read("Eb"), "major"))]
@@ -134,7 +185,37 @@ def passing_names(chord: Chord, key: Key) -> tuple[Name, ...]:
     """
     rest = [
         name
-        for name in key.scale
+        for name in scale_over(chord, key)
         if chord.stands_on(name.letter) is None and chord.tone_at(name.pitch_class) is None
     ]
     return tuple(sorted([*rest, *(tone.name for tone in chord.tones)]))
+
+
+@lru_cache(maxsize=4096)
+def passing_mask(chord: Chord, key: Key) -> int:
+    """The pitch classes that may pass over a chord in a key, as bits."""
+    return mask_of(name.pitch_class for name in passing_names(chord, key))
+
+
+@lru_cache(maxsize=4096)
+def leading_mask(chord: Chord, key: Key) -> int:
+    """The raised seventh of a minor key as a bit where it does not pass over the chord anyway; 0 in any other key."""
+    raised = mask_of([key.tonic.pitch_class + 11]) if key.mode == "minor" else 0
+    return raised & ~passing_mask(chord, key)
+
+
+@lru_cache(maxsize=4096)
+def climbing_mask(chord: Chord, key: Key) -> int:
+    """The raised sixth of a minor key as a bit, as `leading_mask` has its seventh."""
+    raised = mask_of([key.tonic.pitch_class + 9]) if key.mode == "minor" else 0
+    return raised & ~passing_mask(chord, key)
+
+
+@lru_cache(maxsize=4096)
+def blue_masks(chord: Chord, key: Key) -> tuple[int, int]:
+    """The blue third and the blue fifth of a blues as bits, each where it is outside the scale over the chord."""
+    if key.mode != "blues":
+        return 0, 0
+    own = passing_mask(chord, key)
+    third, fifth = (mask_of([key.tonic.pitch_class + rise]) & ~own for rise in (3, 6))
+    return third, fifth

@@ -16,12 +16,13 @@ from fillgen.tables import plain_name, table
 from fillgen.theory.chords import Chord, read_chord
 from fillgen.theory.metre import Metre, metre
 from fillgen.theory.numerals import read_numeral
-from fillgen.theory.pitch import MODES, Key, Name, all_keys
+from fillgen.theory.pitch import MODES, Key, Name, key_on
 
 PURPOSES = ("intro", "turnaround", "ending", "vamp")
 """What a sequence is for."""
 
-_Rows = Iterable[Iterable[tuple[Chord, int]]]
+_Rows = list[list[tuple[Chord, int, Key]]]
+"""Chords bar by bar, each with its length in ticks and the key it is heard in."""
 """The chords of each bar with their lengths in ticks."""
 
 
@@ -128,16 +129,6 @@ def _names(found: Iterable[Sequence]) -> str:
 # Keys and metres
 
 
-def key_on(tonic: Name, mode: str) -> Key:
-    """The key on a tonic, written as the same sounds under another name where none of the thirty keys has it.
-
-    >>> str(key_on(Name.read("Db"), "minor"))
-    'C# minor'
-    """
-    same = [key for key in all_keys() if key.mode == mode and key.tonic.pitch_class == tonic.pitch_class]
-    return min(same, key=lambda key: (key.tonic != tonic, abs(key.fifths)))
-
-
 def spelled(sequence: Sequence, key: Key, metre: Metre | None = None) -> Progression:
     """A sequence with its chords in a key, in its own metre or in another whose beats its chords share evenly.
 
@@ -147,7 +138,7 @@ def spelled(sequence: Sequence, key: Key, metre: Metre | None = None) -> Progres
     >>> [span.chord.symbol for span in spelled(sequence("chromatic turnaround"), Key(Name.read("Eb"), "major")).spans]
     ['Eb', 'Gb', 'Cb', 'Fb7']
     """
-    if key.mode != sequence.mode:
+    if key.signature_mode != sequence.mode:
         raise OptionError(
             f"{sequence.name!r} is in {sequence.mode}, and the key is {key}",
             hint=f"In {key.mode} there are: {_names(find(sequence.purpose, key.mode, metre=metre))}.",
@@ -179,7 +170,7 @@ def _in_metre(sequence: Sequence, written: Progression, metre: Metre) -> Progres
                 place=f"bar {number}",
                 hint=f"In {metre.name} there are: {_names(fitting)}.",
             )
-        bars.append([(span.chord, length) for span, length in zip(bar, lengths, strict=True)])
+        bars.append([(span.chord, length, span.key) for span, length in zip(bar, lengths, strict=True)])
     return with_bars(replace(written, metre=metre), bars)
 
 
@@ -193,7 +184,8 @@ def _shares(bar: tuple[Span, ...], old: Metre, new: Metre) -> tuple[int, ...]:
 
 def with_bars(like: Progression, bars: _Rows) -> Progression:
     """A progression with other bars."""
-    return replace(like, bars=laid([list(bar) for bar in bars]))
+    chords = [[(chord, length) for chord, length, _ in bar] for bar in bars]
+    return replace(like, bars=laid(chords, [key for bar in bars for _, _, key in bar]))
 
 
 # Up to a chord
@@ -271,13 +263,13 @@ def _led(played: Progression, goal: Chord) -> Progression:
     """A progression with its last chord changed for the dominant of a goal, along with what holds that chord back."""
     root = root_of(goal).up(4, 7).plain()
     held = root_of(played.last)
-    rows = [list(bar) for bar in _rows(played)]
+    rows = rows_of(played)
     places = [(bar, item) for bar, row in enumerate(rows) for item in range(len(row))]
     for bar, item in reversed(places):
-        chord, length = rows[bar][item]
+        chord, length, key = rows[bar][item]
         if chord.root != held:
             break
-        rows[bar][item] = (_as_dominant(chord, root), length)
+        rows[bar][item] = (_as_dominant(chord, root), length, key)
     return with_bars(played, rows)
 
 
@@ -328,7 +320,7 @@ def own_third(chord: Chord) -> str:
 
 def third_of_mode(mode: str) -> str:
     """The third of a mode's tonic chord, `3` or `b3`."""
-    return "3" if mode == "major" else "b3"
+    return "b3" if mode == "minor" else "3"
 
 
 def chord_on(root: Name, quality: str, bass: Name | None = None) -> Chord:
@@ -336,17 +328,20 @@ def chord_on(root: Name, quality: str, bass: Name | None = None) -> Chord:
     return read_chord(f"{root.plain()}{quality}{f'/{bass}' if bass else ''}")
 
 
-def _rows(progression: Progression) -> list[list[tuple[Chord, int]]]:
-    return [[(span.chord, span.length) for span in bar] for bar in progression.bars]
+def rows_of(progression: Progression) -> _Rows:
+    """The chords of a progression bar by bar, each with its length in ticks and its key."""
+    return [[(span.chord, span.length, span.key) for span in bar] for bar in progression.bars]
 
 
 def with_chords(
     progression: Progression, place: Span, chords: tuple[Chord, ...], lengths: tuple[int, ...] = ()
 ) -> Progression:
     """A progression with other chords in the place of one; give their lengths in ticks if there are several."""
-    parts = tuple(zip(chords, lengths or (place.length,), strict=True))
+    parts = [
+        (chord, length, place.key) for chord, length in zip(chords, lengths or (place.length,), strict=True)
+    ]
     bars = [
-        [part for span in bar for part in (parts if span is place else ((span.chord, span.length),))]
+        [part for span in bar for part in (parts if span is place else [(span.chord, span.length, span.key)])]
         for bar in progression.bars
     ]
     return with_bars(progression, bars)

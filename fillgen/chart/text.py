@@ -2,7 +2,7 @@
 
 Chart text: bars between `|`; the chords of a bar share its beats evenly; a lone `/` holds a chord one more beat;
 `%` repeats a bar; `|: :|` repeats what lies between, with `|1. ... :|2. ... |` for its endings; `[A]` before a bar
-begins a section. Commas and dashes may part chords. Where there is no `|` at all, each chord is a bar. Lines at the
+begins a section; a key before a chord (`Db: Ebm7`, `c: Dm7b5`, `F blues: F7`) holds to the next. Commas and dashes may part chords. Where there is no `|` at all, each chord is a bar. Lines at the
 head of a chart may name its `title:`, `key:` and `metre:`; a line that begins with `#` and a blank is a comment.
 Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to the next note.
 """
@@ -10,7 +10,7 @@ Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TypeVar
@@ -18,10 +18,11 @@ from typing import TypeVar
 from fillgen.chart.progression import Progression, Span, laid
 from fillgen.errors import ChartError, did_you_mean, printable, shorten
 from fillgen.theory.chords import Chord, quality, read_chord
-from fillgen.theory.keys import infer_key, read_key, read_metre
+from fillgen.theory.keys import read_key, read_metre, short_key, short_name
 from fillgen.theory.metre import METRES, Metre
 from fillgen.theory.numerals import NUMERAL, read_numeral
 from fillgen.theory.pitch import LETTERS, Key, plain_signs
+from fillgen.theory.tonality import keys_of
 
 MOST_BARS = 512
 """The longest chart, in bars with repeats written out."""
@@ -32,11 +33,14 @@ T = TypeVar("T")
 _HEADS = ("title", "key", "metre")
 _HEAD = re.compile(r"\s*([A-Za-z]+)\s*:(?![|])\s*(.*)")
 _COMMENT = re.compile(r"\s*#(?:\s.*)?")
+_KEY = r"(?<![^\s|:])[A-Ga-g][b#♭♯]?(?:m|[ \t]+(?:major|minor|blues))?:(?!\|)"
+"""A key before a chord."""
 _SIGN = re.compile(
     r"(?P<line>\|:|:\|:?|\|\]|\[\||\|+)"
     r"|\[\s*(?P<section>[^\]|\s][^\]|]{0,39})\]"
     r"|(?P<joint>,|[-–—−]+)"
-    r"|(?P<word>(?:\([^)|]{0,99}\)|,(?=[#b♯♭\d])|[^\s|:,])+|:)"
+    rf"|(?P<word>{_KEY}|"
+    r"(?:\([^)|]{0,99}\)|,(?=[#b♯♭\d])|[^\s|:,])+|:)"
 )
 """The signs of a chart. A comma or dash at the beginning of a sign parts chords; elsewhere it may belong to one."""
 _DASH = re.compile(r"[-–—−](?=[A-G]|N\.?C|[#b♯♭]?[IViv])")
@@ -71,6 +75,8 @@ class _Sign:
     text: str
     start: int
     end: int
+    key: Key | None = None
+    """The key that is written for it."""
 
 
 @dataclass(slots=True)
@@ -122,8 +128,9 @@ def _place(number: int, line: int) -> str:
 def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre | None = None) -> Progression:
     """The progression that a chart text describes.
 
-    `key` and `metre` win over the chart's own head lines; without either the key is inferred from the chords and
-    the metre is 4/4. Raises ChartError with bar and chord where the text cannot be read, OptionError for a key or
+    `key` and `metre` win over the chart's own head lines; without a metre it is
+    4/4. The key is that in which the chart begins (a major one may turn out to be a blues), unless one is written before the
+    first chord; a key written before a chord holds to the next one, and all others are found from the chords. Raises ChartError with bar and chord where the text cannot be read, OptionError for a key or
     metre that does not exist. What the text left open is in the progression's `remarks`.
 
     >>> chart = parse_chart("| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |")
@@ -141,15 +148,16 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     wanted = key if key is not None else heads.get("key")
     the_key = _setting(wanted, read_key) if wanted is not None else None
     barred = any("|" in line.text for line in body)
-    written = _written_bars(body, barred=barred)
+    written = _with_keys(_written_bars(body, barred=barred))
     bars, remarks = (_unfold(written), ()) if barred else _each_a_bar(written, the_metre)
     chords = [_chords_of(bar, the_metre, the_key) for bar in bars]
     if not any(chord.root is not None for bar in chords for chord, _ in bar):
         raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
-    the_key = the_key or infer_key([(chord, length) for bar in chords for chord, length in bar])
+    keys = [sign.key for bar in bars for sign in _joined(bar.signs) if sign.text != "/"]
+    rows = laid(chords, keys, the_key)
     title = printable(heads.get("title", ""))
     sections = tuple((index, bar.section) for index, bar in enumerate(bars) if bar.section)
-    return Progression(the_metre, the_key, laid(chords), title, sections=sections, remarks=remarks)
+    return Progression(the_metre, the_key or rows[0][0].key, rows, title, sections=sections, remarks=remarks)
 
 
 def stated_metre(text: str) -> Metre | None:
@@ -200,7 +208,7 @@ def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
             continue
         if match is not None and match[1].lower() in _HEADS:
             heads[match[1].lower()] = match[2].strip()
-        elif match is None or "|" in line:
+        elif match is None or "|" in line or short_key(match[1]) is not None:
             body.append(written)
         else:
             hint = did_you_mean(match[1], _HEADS)
@@ -322,6 +330,30 @@ class _Reader:
             self.bars.append(self._bar)
             self._number += 1
         self._bar = self._joint = None
+
+
+def _with_keys(bars: Iterable[_Bar | _Mark]) -> list[_Bar | _Mark]:
+    """The bars without the keys written before chords, each chord with the one that holds there."""
+    key: Key | None = None
+    keyed: list[_Bar | _Mark] = []
+    for bar in bars:
+        if isinstance(bar, _Mark):
+            keyed.append(bar)
+            continue
+        signs = []
+        for sign in bar.signs:
+            written = short_key(sign.text[:-1]) if sign.text.endswith(":") else None
+            if written is None:
+                signs.append(replace(sign, key=key))
+            key = written or key
+        if written is not None:
+            last = bar.signs[-1]
+            hint = "Write it before the chord from which it holds: | Db: Ebm7 |."
+            raise MisreadChartError(
+                "no chord comes after the key", last.start, last.end, place=bar.place(), hint=hint
+            )
+        keyed.append(replace(bar, signs=signs))
+    return keyed
 
 
 def _misplaced(mark: _Mark) -> MisreadChartError:
@@ -511,7 +543,9 @@ def _repeated(bar: _Bar, played: Sequence[_Bar]) -> _Bar:
         return bar
     if not played:
         raise bar.misread("there is no bar before the % to repeat")
-    return replace(bar, signs=played[-1].signs)
+    key, signs = bar.signs[0].key, played[-1].signs
+    goes_on = key == signs[-1].key
+    return replace(bar, signs=signs if goes_on else [replace(sign, key=key) for sign in signs])
 
 
 def _chords_of(bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, int]]:
@@ -565,9 +599,9 @@ def _joined(signs: Sequence[_Sign]) -> list[_Sign]:
             and NUMERAL.fullmatch(joined[-1].text)
             and not joined[-1].text[-1].isdigit()
         ):
-            joined[-1] = _Sign(joined[-1].text + text, joined[-1].start, sign.end)
+            joined[-1] = replace(joined[-1], text=joined[-1].text + text, end=sign.end)
         else:
-            joined.append(_Sign(text, sign.start, sign.end))
+            joined.append(replace(sign, text=text))
     return joined
 
 
@@ -580,7 +614,7 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
             hint = "Name the metre of the whole chart at its head, such as metre: 3/4."
             raise ChartError(f"{text} stands among the chords, and all bars have one metre", hint=hint)
         if NUMERAL.fullmatch(plain_signs(text)):
-            return read_numeral(text, key)
+            return read_numeral(text, sign.key or key)
         return read_chord(text)
     except ChartError as error:
         place = bar.place(item)
@@ -596,21 +630,30 @@ def chart_text(progression: Progression) -> str:
     >>> chart_text(parse_chart("C / / G7 | F"))
     '| C / / G7 | F |'
     """
-    inferred = infer_key([(span.chord, span.length) for span in progression.spans])
+    chords = [span.chord for span in progression.spans]
+    keys = tuple(span.key for span in progression.spans)
+    home = progression.key
+    is_found = home == keys[0] and keys == keys_of(chords)
+    written = not is_found and keys != keys_of(chords, home=home)
+    is_clear = is_found or (written and home == keys[0])
     heads = [
         ("title", progression.title, ""),
-        ("key", str(progression.key), str(inferred)),
+        ("key", str(home), str(home) if is_clear else ""),
         ("metre", progression.metre.name, "4/4"),
     ]
     lines = [f"{head}: {value}\n" for head, value, usual in heads if value != usual]
-    bars = [_bar_text(bar, progression.metre) for bar in progression.bars]
+    marks = {tick: f"{short_name(key)}: " for tick, key in progression.keys} if written else {}
+    bars = [_bar_text(bar, progression.metre, marks) for bar in progression.bars]
     for index, name in progression.sections:
         if index < len(bars):
             bars[index] = f"[{name}] {bars[index]}"
     return f"{''.join(lines)}| {' | '.join(bars)} |"
 
 
-def _bar_text(bar: Sequence[Span], metre: Metre) -> str:
+def _bar_text(bar: Sequence[Span], metre: Metre, marks: Mapping[int, str]) -> str:
     even = len({span.length for span in bar}) == 1
     beats = [1 if even else span.length // metre.beat for span in bar]
-    return " ".join(f"{span.chord.symbol}{' /' * (n - 1)}" for span, n in zip(bar, beats, strict=True))
+    return " ".join(
+        f"{marks.get(span.onset, '')}{span.chord.symbol}{' /' * (n - 1)}"
+        for span, n in zip(bar, beats, strict=True)
+    )

@@ -26,6 +26,7 @@ class Guide:
     colour: float = 0.8
     plain: float = 1.8
     still: float = 0.45
+    blue: float = 0.5
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
@@ -43,9 +44,12 @@ class Guide:
         return np.asarray(np.exp(self.turns * answered - 0.4 * self.turns * rocks))
 
     def place(self, place: Place, pitches: Pitches) -> Values:
-        """A factor for each pitch of a place: rather in the scale, colourful on a strong beat."""
-        chromatic = ~(place.chord | place.passing) & 0xFFF
-        value = -self.plain * ((chromatic >> (pitches % 12)) & 1)
+        """A factor for each pitch of a place: rather in the scale or a blue note, colourful on a strong beat."""
+        slides = place.blue_third | place.blue_fifth
+        chromatic = ~(place.chord | place.passing | slides) & 0xFFF
+        value = -self.plain * ((chromatic >> (pitches % 12)) & 1) + self.blue * (
+            (slides >> (pitches % 12)) & 1
+        )
         if place.strong:
             value = value + self.colour * tone_value(place)[pitches % 12]
         return np.asarray(np.exp(value))

@@ -11,7 +11,7 @@ from fillgen.theory.pitch import Name
 def _leads(choices: Choices) -> bool:
     """Whether the last chord leads on to the tonic, as an intro or a turnaround should."""
     progression = choices.progression
-    last, tonic = progression.last, progression.key.tonic
+    last, tonic = progression.last, progression.end_key.tonic
     if last.root is None or last.kind is None:
         return False
     away = (last.root.pitch_class - tonic.pitch_class) % 12
@@ -44,7 +44,7 @@ def remarks_on(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[
     )
     if request.purpose not in ("intro", "turnaround") or _leads(choices):
         return counted
-    tonic, last = choices.progression.key.tonic, choices.progression.last
+    tonic, last = choices.progression.end_key.tonic, choices.progression.last
     text = (
         f"The last chord, {last.symbol}, does not lead to {tonic}; "
         f"the usual last chord of the {request.purpose} is {tonic.up(4, 7)}7."

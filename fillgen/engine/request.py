@@ -204,7 +204,7 @@ def _check_purpose(choices: Choices) -> None:
     if request.purpose is None:
         return
     _word(request.purpose, PURPOSES, "purpose")
-    tonic, last = request.progression.key.tonic, request.progression.last
+    tonic, last = request.progression.end_key.tonic, request.progression.last
     if request.purpose == "ending" and last.root != tonic:
         raise OptionError(
             f"an ending closes on the tonic, {tonic}, and the chart on {last.symbol}",

@@ -169,7 +169,7 @@ def _approaches(way: _Way) -> list[tuple[float, int]]:
 
 
 def _passing(way: _Way) -> set[int]:
-    return {name.pitch_class for name in passing_names(way.span.heard, way.progression.key)}
+    return {name.pitch_class for name in passing_names(way.span.heard, way.span.key)}
 
 
 # Walking

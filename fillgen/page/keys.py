@@ -13,7 +13,7 @@ from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, IdeaNote
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.spelling import spell
-from fillgen.theory.pitch import Key, all_keys
+from fillgen.theory.pitch import Key, keys_in
 from fillgen.vary.transposition import moved
 
 SHIFTS = tuple(range(-5, 7))
@@ -32,7 +32,7 @@ def key_at(home: Key, shift: int) -> Key:
     if shift == 0:
         return home
     sought = (home.tonic.pitch_class + shift) % 12
-    alike = [key for key in all_keys() if key.mode == home.mode and key.tonic.pitch_class == sought]
+    alike = [key for key in keys_in(home.mode) if key.tonic.pitch_class == sought]
     flats = home.fifths < 0
     return min(alike, key=lambda key: (abs(key.fifths), (key.fifths < 0) != flats))
 

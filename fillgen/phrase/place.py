@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from fillgen.chart.progression import Progression
+from fillgen.chart.progression import Progression, blue_masks, climbing_mask, leading_mask, passing_mask
 from fillgen.theory.chords import Chord, Tone, mask_of
 
 _FINAL_FAMILIES = {"root": {"1"}, "third": {"3"}, "fifth": {"5"}}
@@ -24,7 +24,8 @@ class Place:
     first pitch if the last note should lie near it, -1 otherwise. `length` is how long the note sounds over the chord
     on which it starts, in beats of the metre times 96. `since` are the milliseconds since the note before began,
     0 where no hand is asked about. `leading` is the raised seventh of a minor key where the chord has none: it may pass
-    as well on its way up to the tonic.
+    as well on its way up to the tonic, as `climbing`, the raised sixth, may on its way up to that. `blue_third` and
+    `blue_fifth` are those of a blues, where they are outside the scale.
     """
 
     strong: bool
@@ -40,6 +41,9 @@ class Place:
     lead: int = -1
     since: int = 0
     leading: int = 0
+    climbing: int = 0
+    blue_third: int = 0
+    blue_fifth: int = 0
 
     @property
     def avoid(self) -> int:
@@ -112,8 +116,10 @@ def place_of(
 ) -> Place:
     """The place of one note, given in ticks; `following` is where the next begins, or CLOSES or GOES_ON."""
     end = onset + length
-    chord = progression.span_at(onset).heard
+    span = progression.span_at(onset)
+    chord = span.heard
     crossed = progression.strong_between(onset, end)
+    third, fifth = blue_masks(chord, span.key)
     held = [progression.span_at(tick).heard for tick in crossed]
     others = (tick for tick, at in zip(crossed, held, strict=True) if at.mask != chord.mask)
     return Place(
@@ -122,14 +128,17 @@ def place_of(
         before_rest=following == CLOSES or following > end,
         chord=chord.mask,
         root=mask_of([chord.root.pitch_class] if chord.root else []),
-        passing=progression.passing_masks[chord],
+        passing=passing_mask(chord, span.key),
         held=_common(held),
         ahead=_other(chord, held[-1]) if held else 0,
         coming=_other(chord, progression.span_at(following).heard) if following >= 0 else 0,
         ends=ends,
         lead=lead,
         since=since,
-        leading=progression.leading & ~progression.passing_masks[chord],
+        leading=leading_mask(chord, span.key),
+        climbing=climbing_mask(chord, span.key),
+        blue_third=third,
+        blue_fifth=fifth,
     )
 
 

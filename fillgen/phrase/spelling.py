@@ -143,9 +143,9 @@ class Speller:
         held = self._progression.strong_between(note.onset, note.end)
         return [self._progression.span_at(tick).heard for tick in (note.onset, *held)]
 
-    def _key_at(self, tick: int) -> Key:  # noqa: ARG002 - one key for the whole chart, asked for in one place
+    def _key_at(self, tick: int) -> Key:
         """The key by which the notes at a tick are spelled."""
-        return self._progression.key
+        return self._progression.span_at(tick).key
 
 
 @lru_cache(maxsize=12)

@@ -520,7 +520,8 @@ def _as_long(
     rows = [[(span.chord, span.length) for span in bar] for bar in progression.bars]
     before = [[(Chord(NO_CHORD, None, None), progression.metre.bar)]] if pickup else []
     rounds = -(-bars // chart)
-    played = laid([*before, *(rows * rounds)])[: len(before) + bars]
+    keys = [span.key for span in progression.spans]
+    played = laid([*before, *(rows * rounds)], [keys[0]] * pickup + keys * rounds)[: len(before) + bars]
     starts = range(len(before), len(before) + rounds * chart, chart)
     sections = tuple((start + at, name) for start in starts for at, name in progression.sections)
     remarks: tuple[str, ...] = ()

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable
 from typing import Literal
 
 from fillgen.rules.rule import BEAT, FOURTH, STEP, Example, Rule, RuleSetting, Seen, Verdict
-from fillgen.rules.tones import EMBELLISHMENTS, encloses
+from fillgen.rules.tones import BLUE_NOTES, EMBELLISHMENTS, blue, encloses
 
 _MUSIC_THEORY = "Open Music Theory (Shaffer, Hughes and Moseley), Embellishing tones"
 _SPECIES = "Open Music Theory (Shaffer, Hughes and Moseley), Composing a cantus firmus"
@@ -51,14 +51,16 @@ def _rule(
 # The rules
 
 
-def _may_sound(note: Seen, allow: Iterable[str] = ()) -> Verdict:
+def _may_sound(note: Seen, allow: Iterable[str] = (), slides: Iterable[str] = ()) -> Verdict:
     """Whether a pitch could be one of the kinds allowed, as far as it can tell without its neighbours."""
     place = note.place
     verdict = note.tone
     if {"passing", "neighbour", "appoggiatura"} & set(allow) and not place.ends:
-        verdict = verdict | note.among(place.passing | place.leading)
+        verdict = verdict | note.among(place.passing | place.leading | place.climbing)
     if "anticipation" in allow:
         verdict = verdict | (note.weak & note.among(place.ahead | place.coming))
+    if slides:
+        verdict = verdict | (note.weak & note.among(place.blue_third | place.blue_fifth))
     return verdict | note.weak if "approach" in allow and not place.ends else verdict
 
 
@@ -107,7 +109,8 @@ def held_note(note: Seen) -> Verdict:
 @_rule(
     "non-chord-note",
     3,
-    says="[A note outside the chord is of one of these kinds: {allow}.|Every note is a tone of its chord.]",
+    says="[A note outside the chord is of one of these kinds: {allow}.|Every note is a tone of its chord.]"
+    "[ In a blues it may be the blue {slides} as well, which slides.]",
     reason="A note outside the chord needs a way in and a way out, or it sounds like a slip.",
     source=_MUSIC_THEORY,
     keeps=Example("| C |", "C5q D5q E5h"),
@@ -115,9 +118,16 @@ def held_note(note: Seen) -> Verdict:
     alone=_may_sound,
     enough=lambda note: note.tone,
     allow=_ALLOWED,
+    slides=RuleSetting(words=BLUE_NOTES, needed=False),
 )
-def non_chord_note(before: Seen | None, note: Seen, after: Seen | None, allow: Iterable[str] = ()) -> Verdict:
-    verdict = note.tone
+def non_chord_note(
+    before: Seen | None,
+    note: Seen,
+    after: Seen | None,
+    allow: Iterable[str] = (),
+    slides: Iterable[str] = (),
+) -> Verdict:
+    verdict = note.tone | (blue(note, after, slides) if slides else False)
     for name in allow:
         verdict = verdict | EMBELLISHMENTS[name](before, note, after)
     return verdict
@@ -172,7 +182,8 @@ def non_chord_length(note: Seen, beats: float, chromatic: float | None = None) -
         return note.tone
     if chromatic is None or note.place.length <= chromatic * BEAT:
         return True
-    return note.among(note.place.chord | note.place.passing | note.place.leading)
+    place = note.place
+    return note.among(place.chord | place.passing | place.leading | place.climbing)
 
 
 @_rule(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.rules.rule import STEP, Pitch, Seen, Verdict, Window
@@ -22,9 +22,10 @@ def is_light(note: Seen) -> Verdict:
 
 
 def _in_scale(note: Seen, after: Seen) -> Verdict:
-    """Whether a note may pass over its chord: one of the scale, or the raised seventh of a minor key going up."""
+    """Whether a note may pass over its chord: one of the scale, or the raised sixth or seventh of a minor key going up."""
     leads = note.among(note.place.leading) & (after.midi - note.midi == 1)
-    return note.among(note.place.passing) | leads
+    climbs = note.among(note.place.climbing) & (after.midi - note.midi == 2)
+    return note.among(note.place.passing) | leads | climbs
 
 
 def passing(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
@@ -85,6 +86,8 @@ def appoggiatura(before: Seen | None, note: Seen, after: Seen | None) -> Verdict
     return leaned & (abs(into) > STEP) & is_step(out) & (into * out < 0) & after.tone
 
 
+BLUE_NOTES = ("third", "fifth")
+"""The notes of a blues that slide: between the minor and the major third, and about the fifth. Source: common practice."""
 Embellishment = Callable[[Seen | None, Seen, Seen | None], Verdict]
 EMBELLISHMENTS: dict[str, Embellishment] = {
     "anticipation": anticipation,
@@ -97,8 +100,22 @@ EMBELLISHMENTS: dict[str, Embellishment] = {
 Embellishing tones; the appoggiatura is the stricter one, which leaves against the leap."""
 
 
+def blue(note: Seen, after: Seen | None, which: Iterable[str] = BLUE_NOTES) -> Verdict:
+    """A blue note on a weak place that slides: the third up to the third, the fifth to fourth or fifth."""
+    if after is None:
+        return False
+    rise, place = after.midi - note.midi, note.place
+    third = note.among(place.blue_third if "third" in which else 0) & (rise == 1)
+    fifth = note.among(place.blue_fifth if "fifth" in which else 0) & (abs(rise) == 1)
+    return note.weak & (third | fifth) & after.among(after.place.chord | after.place.passing)
+
+
 def role(window: Window) -> str:
-    """What the note in the middle of a window is; empty where it is outside its chord and nothing justifies it."""
+    """What the note in the middle of a window is; empty where it is outside its chord and nothing justifies it.
+
+    A blue note slides into the next one and is an approach note.
+    """
     if bool(window[1].tone):
         return CHORD_TONE
-    return next((name for name, is_one in EMBELLISHMENTS.items() if bool(is_one(*window))), "")
+    found = next((name for name, is_one in EMBELLISHMENTS.items() if bool(is_one(*window))), "")
+    return found or ("approach" if bool(blue(window[1], window[2])) else "")

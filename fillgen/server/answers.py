@@ -26,7 +26,7 @@ from fillgen.server.replies import document_reply, fields_of, lines_reply, stage
 from fillgen.server.takeaway import taken_along
 from fillgen.theory.keys import read_metre
 from fillgen.theory.metre import METRES
-from fillgen.theory.pitch import all_keys
+from fillgen.theory.pitch import all_keys, blues_keys
 from fillgen.vary.wish import NEAR
 from fillgen.version import __version__
 from fillgen.writers.checks import check_document, check_text
@@ -51,7 +51,7 @@ def _start(question: Question) -> Reply:
             "chart": question.settings.get("chart") or "",
             "book": question.settings.get("book") is not None,
             "metres": list(METRES),
-            "keys": [str(key) for key in all_keys()],
+            "keys": [str(key) for key in (*all_keys(), *blues_keys())],
             "rhythms": [
                 {"name": each.name, "tempo": each.tempo, "metres": list(each.metres)} for each in rhythms
             ],

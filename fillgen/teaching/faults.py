@@ -276,7 +276,7 @@ def _end(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
 
 
 def _far_from_tune(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
-    first = midi_name(checked.lead, checked.progression.key)
+    first = midi_name(checked.lead, checked.progression.end_key)
     away = abs(checked.notes[index].midi - checked.lead)
     return f"{line.at(index)} lies {away} half steps from {first}, where the tune begins; the limit is {use.settings['semitones']}."
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from fillgen.chart.progression import Progression, Span, passing_names
+from fillgen.chart.progression import Progression, Span, blue_masks, passing_names, scale_over
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.phrase.place import Place
 from fillgen.theory.chords import DEGREE_NAMES, FAMILIES, Chord, Degree, Tone, mask_of
@@ -158,10 +158,11 @@ def chord_notes(progression: Progression, *, dorian_sixth: bool = False) -> tupl
 
 
 def _groups(spans: Sequence[Span]) -> list[list[Span]]:
-    """The spans in order, those in a row that hold the same chord together."""
+    """The spans in order, those in a row that hold the same chord in the same key together."""
     groups: list[list[Span]] = []
     for span in spans:
-        if groups and _is_same(groups[-1][0].chord, span.chord):
+        last = groups[-1][0] if groups else None
+        if last is not None and _is_same(last.chord, span.chord) and last.key == span.key:
             groups[-1].append(span)
         else:
             groups.append([span])
@@ -188,7 +189,7 @@ def _chord_notes(
         bars[0],
         bars[1],
         heard.tones,
-        note_fits(heard, progression.key, dorian_sixth=dorian_sixth),
+        note_fits(heard, first.key, dorian_sixth=dorian_sixth),
         following,
         shared_tones(heard, following) if following else (),
         ways(heard, following) if following else (),
@@ -285,6 +286,11 @@ class _Over:
     place: Place
     dorian: bool
 
+    @property
+    def scale(self) -> tuple[Name, ...]:
+        """The key's scale as it is over the chord."""
+        return scale_over(self.chord, self.key)
+
     def fit(self, pitch_class: int) -> NoteFit:
         name = self._name(pitch_class)
         kind, reason = self._judged(name)
@@ -295,7 +301,7 @@ class _Over:
         tone = self.chord.tone_at(name.pitch_class)
         if tone is not None:
             return tone.degree.text
-        by_letter = _by_letter(self.root, name) if name in self.key.scale else ""
+        by_letter = _by_letter(self.root, name) if name in self.scale else ""
         text = by_letter or DEGREE_NAMES[(name.pitch_class - self.root.pitch_class) % 12]
         has_seventh = any(tone.degree.family == "7" for tone in self.chord.tones)
         return _UPPER.get(text, text) if has_seventh else text
@@ -306,7 +312,7 @@ class _Over:
         return tone.name if tone else self._in_key(pitch_class) or self._by_degree(pitch_class)
 
     def _in_key(self, pitch_class: int) -> Name | None:
-        return next((name for name in self.key.scale if name.pitch_class == pitch_class), None)
+        return next((name for name in self.scale if name.pitch_class == pitch_class), None)
 
     def _by_degree(self, pitch_class: int) -> Name:
         if pitch_class in NATURAL:
@@ -321,7 +327,7 @@ class _Over:
             start = f"{name} is the {degree_in_words(tone.degree)} of {self.chord.symbol}"
             return CHORD_TONE, f"{start}: it may stand on any beat and stay."
         if not _has(self.place.passing, name):
-            return CLASHES, self._why_it_clashes(name)
+            return CLASHES, self._why_it_slides(name) or self._why_it_clashes(name)
         if _has(self.place.avoid, name):
             return LEAVE_QUICKLY, self._why_it_rubs(name)
         if self.dorian and (name.pitch_class - self.root.pitch_class) % 12 == 9:
@@ -349,6 +355,15 @@ class _Over:
             if tone is not None:
                 return f"{start} {_step(rise)} {self._tone_in_words(tone)}: {_PASSING[rise]}."
         return f"{start} well clear of {self._tone_in_words(self.chord.tones[0])}: it passes freely."
+
+    def _why_it_slides(self, name: Name) -> str:
+        """What a blue note does; empty for any other."""
+        third, fifth = blue_masks(self.chord, self.key)
+        if _has(third, name):
+            return f"blue third: slides to {self.key.scale[2]}."
+        if _has(fifth, name):
+            return f"blue fifth: slides to {self.key.scale[3]} or {self.key.scale[4]}."
+        return ""
 
     def _why_it_clashes(self, name: Name) -> str:
         """In the key, but another form of the letter is in the chord; or beside a chord tone; or beside another note."""

@@ -14,6 +14,7 @@ from fillgen.phrase.idea import CHORD_TONE
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import Place
 from fillgen.rules.rule import BEAT, FOURTH, STEP
+from fillgen.rules.tones import blue
 from fillgen.teaching.line import Line, tone_name
 from fillgen.teaching.naming import KEPT_OVER, is_double, kinds
 from fillgen.teaching.notefit import degree_in_words
@@ -112,8 +113,12 @@ def _free_anticipation(line: Line, index: int) -> str:
 
 
 def _approach(line: Line, index: int) -> str:
-    after, goal = line.windows[index][2], line.names[index + 1]
+    _, note, after = line.windows[index]
+    goal = line.names[index + 1]
     assert after is not None
+    if bool(blue(note, after)):
+        which = "third" if bool(note.among(note.place.blue_third)) else "fifth"
+        return f"{line.at(index)} is the blue {which}: it slides {_toward(line.out(index))} to {goal}."
     start = f"{line.at(index)} is an approach note"
     if not bool(after.tone):
         return f"{start}: with {goal} after it, it encloses {line.names[index + 2]}."

@@ -1,16 +1,10 @@
-"""Keys and metres read from text; the key of some chords."""
+"""Keys and metres read from text."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from functools import lru_cache
-
-from fillgen.errors import ChartError, OptionError, did_you_mean, shorten
-from fillgen.theory.chords import Chord
+from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.theory.metre import METRES, Metre
-from fillgen.theory.pitch import MODES, Key, all_keys, from_german, plain_signs
-
-# Settings that come as text
+from fillgen.theory.pitch import MODES, Key, all_keys, blues_keys, from_german, plain_signs
 
 
 def read_metre(text: str) -> Metre:
@@ -25,7 +19,7 @@ def read_metre(text: str) -> Metre:
 
 
 def read_key(text: str) -> Key:
-    """The key a text names: `Eb`, `Eb major`, `C minor`, `Cm`; OptionError if there is none.
+    """The key a text names: `Eb`, `Eb major`, `C minor`, `Cm`, `F blues`; OptionError if there is none.
 
     >>> str(read_key("F#m"))
     'F# minor'
@@ -38,16 +32,17 @@ def read_key(text: str) -> Key:
         if len(words) > 1
         else "major"
     )
-    known = [str(key) for key in all_keys()]
+    every = (*all_keys(), *blues_keys())
+    known = [str(key) for key in every]
     wanted = f"{words[0][:1].upper()}{words[0][1:]} {mode}" if words else ""
     if len(words) > 2 or mode not in MODES or wanted not in known:
         hint = (
             _german_hint(text)
             or did_you_mean(text, known)
-            or "A key is written like 'Eb major' or 'C minor'."
+            or "A key is written like 'Eb major', 'C minor' or 'F blues'."
         )
         raise OptionError(f"unknown key {shorten(text)}", hint=hint)
-    return all_keys()[known.index(wanted)]
+    return every[known.index(wanted)]
 
 
 def _german_hint(text: str) -> str:
@@ -65,80 +60,29 @@ def _german_hint(text: str) -> str:
     return f"Did you mean {meant!r}?{' ' + named[1] if named is not None else ''}"
 
 
-# Keys
+def short_key(text: str) -> Key | None:
+    """The key that stands before a chord, without its colon, as in RomanText: `Db` major, `c#` minor; also in words, `F blues`.
+
+    None where the text names none. Source: Tymoczko, Gotham, Cuthbert and Ariza (2019), 'The RomanText format'.
+
+    >>> str(short_key("bb")), str(short_key("F blues"))
+    ('Bb minor', 'F blues')
+    """
+    word = plain_signs(text).strip()
+    name = f"{word[:1].upper()}{word[1:]}"
+    is_minor = word[:1].islower() and len(word) <= 2
+    try:
+        return read_key(f"{name} minor" if is_minor else name)
+    except OptionError:
+        return None
 
 
-@lru_cache(maxsize=4096)
-def _key_fit(key: Key, chord: Chord) -> float:
-    """How much of a chord lies in a key, from 0 to 1; the raised seventh of a minor key counts as its own."""
-    own = {name.pitch_class for name in key.scale}
-    if key.mode == "minor":
-        own.add((key.tonic.pitch_class + 11) % 12)
-    spelled = {str(name) for name in key.scale}
-    inside = [tone.name.pitch_class in own for tone in chord.tones]
-    tidy = [str(tone.name) in spelled for tone in chord.tones]
-    return (sum(inside) + 0.1 * sum(tidy)) / (1.1 * len(inside))
+def short_name(key: Key) -> str:
+    """A key as it is written before a chord, without the colon.
 
-
-def infer_key(chords: Sequence[tuple[Chord, int]]) -> Key:
-    """The key that fits chords best: their tones, a last chord that is its tonic or leads there, cadences inside."""
-    sounding = [(chord, length) for chord, length in chords if chord.root is not None]
-    if not sounding:
-        raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
-    whole = sum(length for _, length in sounding)
-    names = [chord for chord, _ in sounding]
-
-    def fit(key: Key) -> float:
-        tones = sum(_key_fit(key, chord) * length for chord, length in sounding) / whole
-        cadences = sum(_cadence(chords, key) for chords in zip(names, names[1:], names[2:], strict=False))
-        return (
-            3.0 * tones
-            + 0.3 * _opens(names[0], key)
-            + 0.25 * _is_tonic(names[-1], key)
-            + 0.6 * _frames(names, key)
-            + 0.4 * _is_dominant_of(names[-1], key)
-            + min(cadences, 0.9)
-            - 0.01 * abs(key.fifths)
-            - 0.02 * (key.mode == "minor")
-        )
-
-    return max(all_keys(), key=lambda key: round(fit(key), 9))
-
-
-def _third(chord: Chord) -> str:
-    degrees = {degree.text for degree in chord.kind.degrees} if chord.kind else set()
-    return "b3" if "b3" in degrees else "3"
-
-
-def _is_tonic(chord: Chord, key: Key) -> bool:
-    kind_fits = _third(chord) == ("3" if key.mode == "major" else "b3")
-    plain = chord.kind is not None and not chord.kind.is_dominant and not _flat_five(chord)
-    return chord.root == key.tonic and kind_fits and plain
-
-
-def _flat_five(chord: Chord) -> bool:
-    return chord.kind is not None and any(degree.text == "b5" for degree in chord.kind.degrees)
-
-
-def _is_dominant_of(chord: Chord, key: Key) -> bool:
-    driving = chord.kind is not None and (chord.kind.is_dominant or chord.kind.name == "major triad")
-    return driving and chord.root == key.tonic.up(4, 7)
-
-
-def _opens(chord: Chord, key: Key) -> float:
-    """How much a first chord sounds like the tonic; a minor seventh may as well be another degree."""
-    return _is_tonic(chord, key) * (0.5 if chord.kind and chord.kind.name == "minor seventh" else 1.0)
-
-
-def _frames(chords: Sequence[Chord], key: Key) -> bool:
-    """Whether chords begin and end on the tonic, be it a seventh chord as in the blues."""
-    ends = (chords[0], chords[-1])
-    third = "3" if key.mode == "major" else "b3"
-    return len(chords) > 1 and all(chord.root == key.tonic and _third(chord) == third for chord in ends)
-
-
-def _cadence(chords: Sequence[Chord], key: Key) -> float:
-    """What three chords say for a key: its dominant going home, more so after its second degree."""
-    first, second, third = chords
-    home = _is_dominant_of(second, key) and _is_tonic(third, key)
-    return home * (0.5 if first.root == key.tonic.up(1, 2) else 0.25)
+    >>> from fillgen.theory.pitch import Name
+    >>> short_name(Key(Name.read("Bb"), "minor")), short_name(Key(Name.read("F"), "blues"))
+    ('bb', 'F blues')
+    """
+    tonic = str(key.tonic)
+    return {"major": tonic, "minor": tonic[0].lower() + tonic[1:]}.get(key.mode, str(key))

@@ -176,15 +176,17 @@ def is_black(midi: int) -> bool:
     return midi % 12 not in NATURAL
 
 
-MODES = {"major": (0, 2, 4, 5, 7, 9, 11), "minor": (0, 2, 3, 5, 7, 8, 10)}
+MODES = {"major": (0, 2, 4, 5, 7, 9, 11), "minor": (0, 2, 3, 5, 7, 8, 10), "blues": (0, 2, 4, 5, 7, 9, 11)}
+"""The scales of the kinds of key, in semitones above the tonic. A blues is written with the signature of its major key;
+its flat notes come from its chords (see `fillgen.chart.progression.scale_over`)."""
 
 
 @dataclass(frozen=True)
 class Key:
-    """A major or a natural minor key.
+    """A key: major, minor (its natural scale) or blues.
 
-    >>> Key(Name.read("C"), "minor").fifths
-    -3
+    >>> Key(Name.read("C"), "minor").fifths, str(Key(Name.read("F"), "blues"))
+    (-3, 'F blues')
     """
 
     tonic: Name
@@ -204,6 +206,11 @@ class Key:
     def by_letter(self) -> dict[int, Name]:
         return {name.letter: name for name in self.scale}
 
+    @property
+    def signature_mode(self) -> str:
+        """The mode by which notation knows the key, `major` or `minor`: a blues has the signature of a major key."""
+        return "minor" if self.mode == "minor" else "major"
+
     def __str__(self) -> str:
         return f"{self.tonic} {self.mode}"
 
@@ -213,15 +220,37 @@ C_MAJOR = Key(Name(0, 0), "major")
 
 @lru_cache(maxsize=1)
 def all_keys() -> tuple[Key, ...]:
-    """The thirty keys whose signatures have at most seven sharps or flats."""
+    """The thirty major and minor keys whose signatures have at most seven sharps or flats."""
     tonics = [Name(letter, alter) for alter in (0, -1, 1) for letter in range(7)]
-    keys = [Key(tonic, mode) for mode in MODES for tonic in tonics]
+    keys = [Key(tonic, mode) for mode in ("major", "minor") for tonic in tonics]
     return tuple(key for key in keys if abs(key.fifths) <= 7)
+
+
+@lru_cache(maxsize=1)
+def blues_keys() -> tuple[Key, ...]:
+    """The blues on the tonics of the fifteen major keys."""
+    return tuple(Key(key.tonic, "blues") for key in all_keys() if key.mode == "major")
+
+
+def keys_in(mode: str) -> tuple[Key, ...]:
+    """The fifteen keys of a mode."""
+    return tuple(key for key in (*all_keys(), *blues_keys()) if key.mode == mode)
+
+
+def key_on(tonic: Name, mode: str) -> Key:
+    """The key on a tonic, written as the same sounds under another name where no key of the mode has it.
+
+    >>> str(key_on(Name.read("Db"), "minor"))
+    'C# minor'
+    """
+    same = [key for key in keys_in(mode) if key.tonic.pitch_class == tonic.pitch_class]
+    return min(same, key=lambda key: (key.tonic != tonic, abs(key.fifths)))
 
 
 _CHROMATIC = {
     "major": {1: (0, 1), 3: (2, 3), 6: (3, 6), 8: (5, 8), 10: (6, 10)},
     "minor": {1: (1, 1), 4: (2, 4), 6: (3, 6), 9: (5, 9), 11: (6, 11)},
+    "blues": {1: (1, 1), 3: (2, 3), 6: (4, 6), 8: (5, 8), 10: (6, 10)},
 }
 """Letter steps and semitones above the tonic of the notes outside a key, as they are commonly written."""
 

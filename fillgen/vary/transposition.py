@@ -9,27 +9,30 @@ from fillgen.errors import NoPhraseError, OptionError
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.remark import Remark, RemarkKind
 from fillgen.theory.chords import Chord
-from fillgen.theory.pitch import NATURAL, Key, Name, all_keys, midi_name, pitch_of
+from fillgen.theory.pitch import NATURAL, Key, Name, key_on, keys_in, midi_name, pitch_of
 
 
 def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, tuple[Remark, ...]]:
     """A request and a phrase in another key, by the smaller way up or down that stays in range."""
-    old, new = request.progression.key, _plain_key(key)
+    old = request.progression.key
+    new = _plain_key(Key(key.tonic, old.mode) if key.mode == old.signature_mode else key)
     if new.mode != old.mode:
         raise OptionError(
             f"the chart is in {old}, and moving it to {key} would change its mode",
-            hint=f"Name a {old.mode} key.",
+            hint=f"Name a {old.signature_mode} key.",
         )
     if new == old:
         raise OptionError(f"the chart is in {old} already", hint="Name another key.")
     steps = (new.tonic.letter - old.tonic.letter) % 7
     rise = (new.tonic.pitch_class - old.tonic.pitch_class) % 12
+    local = {span.key: _moved_key(span.key, steps, rise) for span in request.progression.spans} | {old: new}
     bars = tuple(
         tuple(
             replace(
                 span,
-                chord=_moved_chord(span.chord, steps, rise, new),
-                heard=_moved_chord(span.heard, steps, rise, new),
+                chord=_moved_chord(span.chord, steps, rise, local[span.key]),
+                heard=_moved_chord(span.heard, steps, rise, local[span.key]),
+                key=local[span.key],
             )
             for span in bar
         )
@@ -39,15 +42,21 @@ def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, 
     shift = _shift(request, phrase, rise)
     moved = tuple(replace(note, midi=note.midi + shift) for note in phrase)
     lead = None if request.lead_to is None else pitch_of(request.lead_to, "the note to lead to") + shift
-    remarks = () if new == key else (Remark(RemarkKind.SPELLING, f"{key} is written as {new}."),)
+    remarks = () if new.tonic == key.tonic else (Remark(RemarkKind.SPELLING, f"{key} is written as {new}."),)
     return replace(request, progression=progression, lead_to=lead), moved, remarks
 
 
 def _plain_key(key: Key) -> Key:
     """The same key with fewer signs where it has seven: B major for Cb major."""
-    same = [each for each in all_keys() if each.mode == key.mode]
-    alike = [each for each in same if each.tonic.pitch_class == key.tonic.pitch_class]
+    alike = [each for each in keys_in(key.mode) if each.tonic.pitch_class == key.tonic.pitch_class]
     return min(alike, key=lambda each: (abs(each.fifths), each != key)) if abs(key.fifths) > 6 else key
+
+
+def _moved_key(key: Key, steps: int, rise: int) -> Key:
+    """A key some letters and semitones higher, with as few signs as can be where it would have seven or more."""
+    letter = (key.tonic.letter + steps) % 7
+    alter = (key.tonic.pitch_class + rise - NATURAL[letter] + 6) % 12 - 6
+    return _plain_key(key_on(Name(letter, alter), key.mode))
 
 
 def _moved_chord(chord: Chord, steps: int, rise: int, key: Key) -> Chord:

@@ -52,6 +52,7 @@ def _chord(span: Span, start: int) -> dict[str, Any]:
         "onset": quarters(span.onset - start),
         "duration": quarters(span.length),
         "tones": [str(tone.name) for tone in span.chord.tones],
+        "key": str(span.key),
     }
 
 

@@ -299,8 +299,9 @@ def about(entry: SheetEntry, *, counted: bool = False) -> str:
     >>> about(SheetEntry("a", parse_chart("| Dm | A7 |", metre="12/8"), (), "", "slow 6/8", 84), counted=True)
     'D minor, 12/8, slow 6/8, dotted quarter = 56'
     """
-    key = entry.progression.key
-    parts = [f"{signed(str(key.tonic))} {key.mode}", entry.progression.metre.name]
+    keys = entry.progression.keys_in_words.split(", ")
+    words = [key.split(" ", 1) for key in keys]
+    parts = [*(f"{signed(tonic)} {rest}" for tonic, rest in words), entry.progression.metre.name]
     parts += [entry.rhythm] if entry.rhythm else []
     metre = entry.progression.metre
     parts.append(beat_words(entry.tempo, metre) if counted else f"{entry.tempo} quarter notes a minute")

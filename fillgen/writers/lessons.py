@@ -54,7 +54,7 @@ def _title(lesson: Lesson) -> str:
 def _about(lesson: Lesson) -> str:
     progression = lesson.progression
     return (
-        f"{progression.key}, {progression.metre.name}, {lesson.rhythm} at {lesson.tempo} quarter notes a minute, "
+        f"{progression.keys_in_words}, {progression.metre.name}, {lesson.rhythm} at {lesson.tempo} quarter notes a minute, "
         f"fingers for a {lesson.hand} hand"
     )
 

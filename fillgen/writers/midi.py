@@ -226,7 +226,7 @@ def _time_signature(metre: Metre) -> mido.MetaMessage:
 
 
 def _key_name(key: Key) -> str:
-    return f"{key.tonic}{'m' if key.mode == 'minor' else ''}"
+    return f"{key.tonic}{'m' if key.signature_mode == 'minor' else ''}"
 
 
 def _guide(

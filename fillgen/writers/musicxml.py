@@ -195,7 +195,7 @@ def attributes(metre: Metre, key: Key, clef: str = "G") -> Element:
     _text(found, "divisions", TICKS)
     signature = SubElement(found, "key")
     _text(signature, "fifths", key.fifths)
-    _text(signature, "mode", key.mode)
+    _text(signature, "mode", key.signature_mode)
     time = SubElement(found, "time")
     _text(time, "beats", metre.count)
     _text(time, "beat-type", metre.unit)

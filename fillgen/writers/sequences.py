@@ -8,11 +8,11 @@ from typing import Any
 
 from fillgen.chart.enrich import Proposal, proposals
 from fillgen.chart.progression import Progression
-from fillgen.chart.sequences import Sequence, key_on, spelled
+from fillgen.chart.sequences import Sequence, spelled
 from fillgen.chart.text import chart_text
 from fillgen.errors import many
 from fillgen.theory.chords import Chord
-from fillgen.theory.pitch import Key, Name
+from fillgen.theory.pitch import Key, Name, key_on
 
 _WIDTH = 100
 _LEADS = {"intro": "leads to", "turnaround": "leads to", "ending": "closes on", "vamp": "goes round to"}

@@ -81,7 +81,7 @@ def chart_heading(progression: Progression) -> str:
     'Two Lanterns: Eb major, 4/4'
     """
     title = f"{printable(progression.title)}: " if progression.title else ""
-    return f"{title}{progression.key}, {progression.metre.name}"
+    return f"{title}{progression.keys_in_words}, {progression.metre.name}"
 
 
 def _count(phrases: int) -> str:

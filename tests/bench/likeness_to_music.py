@@ -15,12 +15,12 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from fillgen.chart.sequences import find, key_on, spelled
+from fillgen.chart.sequences import find, spelled
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
 from fillgen.rules.pack import BUSY, RulePack
 from fillgen.theory.metre import METRES
-from fillgen.theory.pitch import Name
+from fillgen.theory.pitch import Name, key_on
 from tests.bench.surroundings import figure, told
 from tests.outside.likeness import (
     CHORD_TONES,

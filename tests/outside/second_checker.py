@@ -128,6 +128,12 @@ class Chord:
     """Pitch classes of the key's scale with the chord's tones in the place of the same letters."""
     leading: int | None = None
     """The raised seventh of a minor key, which may pass on its way up to the tonic."""
+    climbing: int | None = None
+    """The raised sixth of a minor key, which may pass on its way up to the raised seventh."""
+    third: int | None = None
+    """The blue third of a blues, which slides up a half step."""
+    fifth: int | None = None
+    """The blue fifth of a blues, which slides a half step either way."""
 
 
 @dataclass(frozen=True)
@@ -322,6 +328,7 @@ def _tones_agree(symbol: str, tones: frozenset[int]) -> bool:
 def scale_letters(key_name: str) -> dict[str, int]:
     """The pitch class of each letter in a key such as "Eb major" or "C minor" (natural minor)."""
     tonic, mode = key_name.split()
+    mode = "minor" if mode == "minor" else "major"
     return {str(tone.step): int(tone.pitchClass) for tone in key.Key(_spelled(tonic), mode).pitches}
 
 
@@ -333,7 +340,12 @@ def _field(key_name: str, tones: tuple[str, ...], symbol: str) -> frozenset[int]
     """
     stacked = chord_letters(symbol)
     letters = {stacked.get(pitch_class(tone), tone[0]) for tone in tones}
-    kept = {tone for letter, tone in scale_letters(key_name).items() if letter not in letters}
+    tonic, mode = key_name.split()
+    scale = dict(scale_letters(key_name))
+    if mode == "blues" and (pitch_class(tonic) + 3) % 12 in map(pitch_class, tones):
+        seventh = next(letter for letter, tone in scale.items() if tone == (pitch_class(tonic) + 11) % 12)
+        scale[seventh] = (pitch_class(tonic) + 10) % 12
+    kept = {tone for letter, tone in scale.items() if letter not in letters}
     return frozenset(kept | {pitch_class(tone) for tone in tones})
 
 
@@ -382,8 +394,9 @@ def _chord(start: float, entry: dict[str, Any], key_name: str) -> Chord:
     symbol = entry["symbol"]
     field = _field(key_name, tuple(entry["tones"]), symbol)
     tonic, mode = key_name.split()
-    leading = (pitch_class(tonic) + 11) % 12 if mode == "minor" else None
-    return Chord(start, symbol, pitch_class(_split(symbol)[0]), _heard_tones(entry), field, leading)
+    above = {"minor": (11, 9, None, None), "blues": (None, None, 3, 6)}.get(mode, (None,) * 4)
+    further = (None if rise is None else (pitch_class(tonic) + rise) % 12 for rise in above)
+    return Chord(start, symbol, pitch_class(_split(symbol)[0]), _heard_tones(entry), field, *further)
 
 
 def _chords(chart: dict[str, Any]) -> tuple[Chord, ...]:
@@ -391,7 +404,7 @@ def _chords(chart: dict[str, Any]) -> tuple[Chord, ...]:
     chords: list[Chord] = []
     for start, entry in _events(chart):
         if entry["symbol"] != SILENT and (not chords or chords[-1].symbol != entry["symbol"]):
-            chords.append(_chord(start if chords else 0.0, entry, chart["key"]))
+            chords.append(_chord(start if chords else 0.0, entry, entry.get("key", chart["key"])))
     return tuple(chords)
 
 
@@ -532,10 +545,17 @@ def _encloses(phrase: Phrase, i: int) -> bool:
     return _is_step(first - goal) and _is_step(second - goal) and (first - goal) * (second - goal) < 0
 
 
+def is_blue(phrase: Phrase, i: int) -> bool:
+    """A blue note on a weak place that slides."""
+    chord, own = phrase.chords[i], phrase.notes[i].midi % 12
+    ways = ((chord.third, 1), (chord.fifth, 1), (chord.fifth, -1))
+    return not phrase.strong[i] and own not in chord.field and (own, phrase.move_out(i)) in ways
+
+
 def _is_approach(phrase: Phrase, i: int) -> bool:
     """Left by a semitone into a chord tone, or one of two notes enclosing a chord tone."""
     slides = phrase.move_out(i) in (-1, 1) and phrase.resolves(i)
-    return slides or _encloses(phrase, i) or _encloses(phrase, i - 1)
+    return slides or is_blue(phrase, i) or _encloses(phrase, i) or _encloses(phrase, i - 1)
 
 
 def _is_appoggiatura(phrase: Phrase, i: int) -> bool:
@@ -609,7 +629,8 @@ def _held_fault(phrase: Phrase, i: int) -> str:
 def _role_fault(phrase: Phrase, i: int) -> str:
     """The stated role is known, allowed, and truly fulfilled."""
     role = phrase.notes[i].role
-    if role != CHORD_TONE and (role not in phrase.limits.roles or role not in ROLES):
+    slides = role == "approach" and is_blue(phrase, i)
+    if role != CHORD_TONE and not slides and (role not in phrase.limits.roles or role not in ROLES):
         return f"role allowed: {role!r} is not allowed here"
     if phrase.in_chord(i) and role != CHORD_TONE:
         return f"role: a tone of {phrase.chords[i].symbol} is called {role}"
@@ -628,7 +649,7 @@ def _scale_fault(phrase: Phrase, i: int) -> str:
     """Passing and neighbour notes keep to the scale as the chord bends it."""
     note = phrase.notes[i]
     chord = phrase.chords[i]
-    leads = note.midi % 12 == chord.leading and phrase.move_out(i) == 1
+    leads = (note.midi % 12, phrase.move_out(i)) in ((chord.leading, 1), (chord.climbing, 2))
     foreign = note.midi % 12 not in chord.field and not leads
     bound = note.role in ("passing", "neighbour")
     return f"scale: foreign to the key over {phrase.chords[i].symbol}" if bound and foreign else ""

@@ -256,7 +256,7 @@ def progressions(draw: st.DrawFn) -> Progression:
             silent = not first and draw(st.integers(0, 5)) == 0
             chord = read_chord("N.C.") if silent else heard if first else read_chord(draw(chord_symbols()))
             heard = heard if silent else chord
-            spans.append(Span(chord, at, (end - start) * metre.beat, heard))
+            spans.append(Span(chord, at, (end - start) * metre.beat, heard, key))
             at += (end - start) * metre.beat
         bars.append(tuple(spans))
     starts = sorted(draw(st.sets(st.integers(0, len(bars) - 1), max_size=3)))

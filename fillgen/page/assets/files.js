@@ -186,7 +186,7 @@ function noteElement([, length, letters, note, from, to, beams, group], sign, sp
 
 function attributes(whole, look) {
   const [count, unit] = whole.metre.split("/");
-  const [, mode] = look.key.split(" ");
+  const mode = look.key.endsWith("minor") ? "minor" : "major";
   return element(
     "attributes",
     element("divisions", TICKS) + element("key", element("fifths", look.fifths) + element("mode", mode)) +

@@ -9,11 +9,11 @@ import pytest
 
 from fillgen import Key, OptionError, Progression, chart_text, parse_chart
 from fillgen.chart.enrich import Proposal, proposals, with_sevenths
-from fillgen.chart.sequences import PURPOSES, Sequence, find, key_on, sequence, sequences, spelled, to_chord
+from fillgen.chart.sequences import PURPOSES, Sequence, find, sequence, sequences, spelled, to_chord
 from fillgen.theory.chords import read_chord
 from fillgen.theory.keys import read_key
 from fillgen.theory.metre import METRES
-from fillgen.theory.pitch import Name, all_keys
+from fillgen.theory.pitch import Name, all_keys, key_on
 from fillgen.writers.sequences import proposals_text, sequences_document, sequences_text
 
 EVERY = sequences()

@@ -7,12 +7,14 @@ from dataclasses import replace
 import pytest
 
 from fillgen import Phrase, Progression, RulePack, parse_chart, parse_phrase
+from fillgen.chart.progression import leading_mask
 from fillgen.phrase.place import Place, places
 from fillgen.rules.judge import breaches, roles
 from fillgen.rules.rule import Example, Rule, RuleUse, Seen
 from fillgen.rules.rulebook import RULES
 from fillgen.rules.tones import EMBELLISHMENTS
 from fillgen.teaching.naming import FURTHER_TONES
+from fillgen.theory.keys import read_key
 
 PACK = RulePack()
 LEVELS = {number: PACK.level(number) for number in PACK.level_numbers}
@@ -186,7 +188,7 @@ def test_a_raised_seventh_leads_up_in_minor() -> None:
     assert names("D4q. F#4e G4h")[1] != "passing"
     assert names("G4q F4e F#4e G4h")[2] == "passing"
     assert names("G4q F#4q F4h")[1] == ""
-    assert parse_chart("| G |", key="G major").leading == 0
+    assert leading_mask(chart.last, read_key("G major")) == 0
 
 
 # The numbers

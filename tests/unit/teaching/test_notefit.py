@@ -426,6 +426,7 @@ def test_document() -> None:
         "bar",
         "through",
         "symbol",
+        "key",
         "heard",
         "remark",
         "tones",
