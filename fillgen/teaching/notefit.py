@@ -327,7 +327,8 @@ class _Over:
             start = f"{name} is the {degree_in_words(tone.degree)} of {self.chord.symbol}"
             return CHORD_TONE, f"{start}: it may stand on any beat and stay."
         if not _has(self.place.passing, name):
-            return CLASHES, self._why_it_slides(name) or self._why_it_clashes(name)
+            slide = self._why_it_slides(name)
+            return (LEAVE_QUICKLY, slide) if slide else (CLASHES, self._why_it_clashes(name))
         if _has(self.place.avoid, name):
             return LEAVE_QUICKLY, self._why_it_rubs(name)
         if self.dorian and (name.pitch_class - self.root.pitch_class) % 12 == 9:

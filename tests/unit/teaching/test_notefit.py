@@ -712,3 +712,11 @@ def test_every_chart_can_be_shown(chart: str) -> None:
     assert notes_svg(progression).count('class="keyboard"') == len(symbols)
     blocks = re.findall(r"(?m)^bars? \d+(?: to \d+)?  (\S+):", notes_text(progression))
     assert blocks == symbols
+
+
+def test_blue_notes_are_left_quickly() -> None:
+    """Over the chords of a blues its third and fifth slide; they are no clashes, nor is there one to be held."""
+    (first, *_) = chord_notes(parse_chart("| F7 | Bb7 | F7 | C7 |", key="F blues"))
+    blue = {str(fit.name): fit.reason for fit in first.of_kind(LEAVE_QUICKLY) if "slides" in fit.reason}
+    assert blue == {"Ab": "blue third: slides to A.", "B": "blue fifth: slides to Bb or C."}
+    assert not {"Ab", "B"} & {str(fit.name) for fit in first.of_kind(CLASHES)}
