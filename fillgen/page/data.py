@@ -250,7 +250,7 @@ def chords_document(progression: Progression, tempo: int) -> dict[str, Any]:
     return {
         "chart": chart_text(progression),
         "key": chart["key"],
-        "keys": progression.keys_in_words,
+        "heard": progression.keys_in_words,
         "fifths": progression.key.fifths,
         "bars": chart["bars"],
         "spans": [[span.onset, span.length, span.chord.symbol] for span in progression.spans],

@@ -110,7 +110,7 @@ class Page {
       `fillgen ${whole.version}, level ${whole.level}, seed ${whole.seed}. ${SENT}`;
     document.title = whole.title || "Right-hand ideas";
     this.controls.begin(whole);
-    this.own = { shift: 0, key: whole.key, keys: whole.keys, fifths: whole.fifths, ideas: {} };
+    this.own = { shift: 0, key: whole.key, heard: whole.heard, fifths: whole.fifths, ideas: {} };
     Object.assign(this.own, { bars: whole.bars, spans: whole.spans, harmonies: whole.harmonies, chart: whole.chart, about: whole.about });
     this.looks.set(0, this.own);
     this.chords(this.own);
@@ -216,7 +216,7 @@ class Page {
   chords(look) {
     byId("about").textContent = look.about;
     const bars = look.bars.map(({ chords }) => chords.map(({ symbol }) => signed(symbol)).join(" "));
-    const keys = (look.keys ?? look.key).split(", ").map(signed).join(", ");
+    const keys = look.heard.split(", ").map(signed).join(", ");
     byId("chords").textContent = `${keys}: | ${bars.join(" | ")} |`;
   }
 
