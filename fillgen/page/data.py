@@ -61,6 +61,7 @@ class Stage:
             self.playing, parts=PARTS, times=1, second_set=False, count_in=False, swing=1.0, feel=0.0
         )
         self._ensemble = Ensemble(ideas, exact)
+        self._without_bass = Ensemble(ideas, replace(exact, parts=("left",)))
         self._entries = {
             idea.rank: entry for idea, entry in zip(ideas, entries_of(ideas, self.playing.swing), strict=True)
         }
@@ -161,12 +162,13 @@ class Stage:
             part: rows(first.strokes[part]) if first else [] for part in ("bass", "drums")
         }
         lowest = {_lowest(idea): idea for idea in reversed(self.ideas.ideas)}
-        found["left"] = {str(low): self.left_strokes(lowest[low]) for low in sorted(lowest)}
+        found["left"] = {str(low): self._left(lowest[low]) for low in sorted(lowest)}
         return found
 
-    def left_strokes(self, idea: Idea) -> Strokes:
-        """The left hand under an idea."""
-        return rows(self._ensemble.take(idea).strokes["left"])
+    def _left(self, idea: Idea) -> dict[str, Strokes]:
+        """The left hand under an idea, where a bass has the roots and where it plays by itself."""
+        ways = {"with_bass": self._ensemble, "alone": self._without_bass}
+        return {way: rows(ensemble.take(idea).strokes["left"]) for way, ensemble in ways.items()}
 
     # Ideas
 

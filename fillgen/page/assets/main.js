@@ -125,7 +125,6 @@ class Page {
 
   add(idea) {
     this.ideas.set(idea.id, idea);
-    if (idea.left_strokes) this.whole.backing.left[idea.left] = idea.left_strokes;
     if (idea.glyphs) addGlyphs(idea.glyphs);
     const { id, systems, signs, notes } = idea;
     this.own.ideas[id] = { systems, signs, names: notes.map((n) => n.name), fingers: notes.map((n) => n.finger) };

@@ -59,17 +59,20 @@ function apart(strokes) {
 
 const PARTS = ["right", "left", "bass", "drums"];
 
-function straight(whole, idea, part) {
+// The strokes of a part before swing. The left hand leaves the roots to a bass that plays as well.
+function straight(whole, idea, part, heard) {
   if (part === "right") return idea.strokes;
-  return part === "left" ? whole.backing.left[idea.left] ?? [] : whole.backing[part];
+  if (part !== "left") return whole.backing[part];
+  return whole.backing.left[idea.left]?.[heard.includes("bass") ? "with_bass" : "alone"] ?? [];
 }
 
-// What sounds of an idea: strokes of every part asked for at a tempo, some semitones away, and the ticks it lasts.
-export function take(whole, idea, { parts = PARTS, tempo, shift = 0 }) {
+// What sounds of an idea: strokes of every part asked for at a tempo, some semitones away, and the ticks it lasts. `heard` are
+// the parts that are not silent.
+export function take(whole, idea, { parts = PARTS, heard = parts, tempo, shift = 0 }) {
   const ratio = swingRatio(whole, tempo);
   const strokes = {};
   for (const part of PARTS.filter((each) => parts.includes(each))) {
-    const swungOnes = apart(within(timed(straight(whole, idea, part), ratio), whole.length));
+    const swungOnes = apart(within(timed(straight(whole, idea, part, heard), ratio), whole.length));
     strokes[part] = part === "drums" ? swungOnes : moved(swungOnes, shift);
   }
   return { strokes, length: whole.length };

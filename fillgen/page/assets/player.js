@@ -128,7 +128,7 @@ export class Player {
     const tempo = this.tempo();
     const counted = wishes.countIn && tick === 0 && (first || wishes.slow);
     const clicks = counted ? (whole.bar_ticks / 480) * (60 / tempo) : 0;
-    const made = take(whole, idea, { tempo, shift: wishes.shift });
+    const made = take(whole, idea, { heard: wishes.parts, tempo, shift: wishes.shift });
     run.begins = at + clicks - seconds(whole, tick, tempo);
     run.ends = run.begins + seconds(whole, made.length, tempo);
     run.events = [];

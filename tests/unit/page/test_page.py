@@ -11,7 +11,7 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -246,11 +246,14 @@ def _notes(track: mido.MidiTrack) -> list[tuple[int, int, int, int]]:
     return sorted(found)
 
 
-def _page_plays(whole: dict[str, Any], idea: dict[str, Any], part: str, tempo: int) -> list[tuple[int, ...]]:
+def _page_plays(
+    whole: dict[str, Any], idea: dict[str, Any], part: str, tempo: int, parts: Sequence[str] = PARTS
+) -> list[tuple[int, ...]]:
     """The strokes of a part as the page's music.js makes them from its data, told again in Python."""
+    left = whole["backing"]["left"][idea["left"]]
     straight = {
         "right": [row[:4] for row in idea["strokes"]],
-        "left": whole["backing"]["left"][idea["left"]],
+        "left": left["with_bass" if "bass" in parts else "alone"],
     }
     fixed = whole["swing"]["fixed"]
     ratio = swing_ratio(tempo) if fixed is None else fixed
@@ -287,8 +290,9 @@ def test_page_plays_what_the_midi_file_has(rhythm: str, metre: str) -> None:
         Playing(parts=PARTS, close="fading"),
         Playing(parts=PARTS, swing=3.0, bass="pedals"),
         Playing(parts=PARTS, swing=1.0, span=9),
+        Playing(parts=("right", "left")),
     ],
-    ids=["held", "button", "fading", "swing 3", "straight"],
+    ids=["held", "button", "fading", "swing 3", "straight", "without a bass"],
 )
 def test_page_plays_closes_and_swing_as_asked(playing: Playing) -> None:
     found = fillgen.ideas("| Dm7 | G7 | C6 | C6 |", rhythm="swing", purpose="ending", count=2, seed=5)
@@ -301,12 +305,12 @@ def _check_plays(found: fillgen.Ideas, playing: Playing) -> None:
     documents = stage.some(found.ideas)["ideas"]
     file = mido.MidiFile(file=io.BytesIO(to_midi(found, playing)))
     bar = found.progression.metre.bar
-    for number, part in enumerate(PARTS):
+    for number, part in enumerate(playing.parts):
         at = 0
         written = _notes(file.tracks[1 + number])
         for document in documents:
             inside = [(t - at, *rest) for t, *rest in written if at <= t < at + whole["length"]]
-            assert inside == _page_plays(whole, document, part, found.tempo)
+            assert inside == _page_plays(whole, document, part, found.tempo, playing.parts)
             assert inside
             at += whole["length"] + bar
     signs = [message for message in file.tracks[0] if message.type == "set_tempo"]
