@@ -28,7 +28,7 @@ from fillgen.phrase.spelling import Speller
 from fillgen.phrase.text import phrase_text
 from fillgen.rules import judge
 from fillgen.rules.pack import Cell
-from fillgen.rules.rule import RuleUse
+from fillgen.rules.rule import RuleUse, Seen
 from fillgen.rules.windows import Windows
 from fillgen.theory.pitch import midi_name
 from fillgen.theory.swing import swing_at
@@ -174,7 +174,12 @@ class Engine:
         notes = [(start + onset, length) for onset, length in cell.notes]
         is_last = bar == len(self.progression.bars) - 1
         found = self.places(notes, closes=is_last)
-        return all(self.windows.domain(place).size for place in found)
+        return all(map(self._is_possible, found))
+
+    def _is_possible(self, place: Place) -> bool:
+        """Whether a note can stand at a place: on a strong beat as a chord tone, since what leans there may have nowhere to go."""
+        domain = self.windows.domain(place)
+        return bool(domain.size and (not place.strong or Seen(place, domain).tone.any()))
 
     def spaces(self, dice: Dice) -> list[PhraseSpace]:
         """Plans with all their phrases, only plans that have any."""
