@@ -74,6 +74,10 @@ def invalid_name(kind: str, path: object) -> OutputError:
     return OutputError(f"is not a name for a {kind}", place=shorten(str(path), 80))
 
 
+_MANY = 28
+"""The longest list of words that is named whole in a hint."""
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """The known words nearest to a wrong one, as a question; if none is near, all of them unless they are many.
 
@@ -89,7 +93,7 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     near = difflib.get_close_matches(word.lower(), by_small, n=3, cutoff=0.6)
     if near:
         return f"Did you mean {' or '.join(repr(by_small[name]) for name in near)}?"
-    return f"It is one of: {', '.join(words)}." if words and len(words) <= 24 else ""
+    return f"It is one of: {', '.join(words)}." if words and len(words) <= _MANY else ""
 
 
 def many(count: int, what: str) -> str:

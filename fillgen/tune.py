@@ -245,7 +245,7 @@ def _request(request: TuneRequest, progression: Progression) -> Request:
         count=_TRIED,
         seed=request.seed,
         level=request.level,
-        rhythm=request.rhythm,
+        rhythm=request.rhythm or request.pack.rhythm_for(progression.metre),
         tempo=request.tempo or request.tune.tempo,
         busy=request.busy,
         pack=request.pack,

@@ -13,8 +13,11 @@ from numpy.typing import NDArray
 from fillgen.dice import Dice
 from fillgen.engine import diversify, score
 from fillgen.engine.bars import BarProblems, parts
+from fillgen.engine.devices import Drawn, showing, triplets
 from fillgen.engine.guide import Guide
 from fillgen.engine.lattice import Lattice, Run
+from fillgen.engine.leanings import LEADING, Leanings
+from fillgen.engine.never import misplayed
 from fillgen.engine.plans import Plan, chord_cell, plans
 from fillgen.engine.remarks import remarks_on
 from fillgen.engine.request import Choices, Request, seconds_of, settle, since_of
@@ -124,7 +127,7 @@ def generate(request: Request, gather: Gather | None = None) -> Ideas:
         raise engine.why_nothing()
     phrases = sum(space.count for space in found)
     gather = gather or Engine.candidates
-    candidates = gather(engine, found, phrases, dice)
+    candidates = engine.idiomatic(gather(engine, found, phrases, dice))
     picked, apart = engine.pick(candidates)
     ideas = engine.ideas(picked)
     return Ideas(
@@ -140,6 +143,15 @@ def generate(request: Request, gather: Gather | None = None) -> Ideas:
         choices.weights,
         (choices.hand or reach()).size,
     )
+
+
+def leanings_of(choices: Choices) -> Leanings:
+    """What lines lean to: what the rhythm tells; on a level with devices also broken chords and guide tones."""
+    by_name = dict(choices.rhythm.idiom.leanings)
+    if not choices.level.devices:
+        return Leanings(by_name)
+    by_name["arpeggio"] = by_name.get("arpeggio", 0.0) + 0.8
+    return Leanings(by_name, LEADING)
 
 
 # The engine
@@ -159,8 +171,11 @@ class Engine:
         self._factor = lru_cache(maxsize=_KEPT_TABLES)(self._base_factor)
         self._wished = lru_cache(maxsize=_KEPT_TABLES)(self._wished_table)
         size = choices.high - choices.low
-        self._turn = _GUIDE.moves(size)[:, :, None] * _GUIDE.turn(size)
-        self._move = _GUIDE.moves(size)
+        self.leanings = leanings_of(choices)
+        moves, turns = self.leanings.table(size)
+        self._move = _GUIDE.moves(size) * moves
+        self._turn = self._move[:, :, None] * _GUIDE.turn(size) * turns
+        self._onward = _GUIDE.onward(size)
 
     @property
     def lead(self) -> int:
@@ -265,6 +280,7 @@ class Engine:
         wanted = score.heights(plan.shape, context.times)
         middle = self._middle(plan)
         near = space.kept.near if space.kept is not None else {}
+        inside = {first + n for first in triplets(plan.rhythm) for n in (1, 2)}
         weights = []
         for index, (before, note, after) in enumerate(_neighbours(space.places)):
             own = _GUIDE.height(domains[index], middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
@@ -273,6 +289,8 @@ class Engine:
             if before is not None and plan.wishes[index - 1]:
                 own = own * self._wished(before, note, plan.wishes[index - 1])
             table = self._factor(before, note, after) * own[:, :, None]
+            if index in inside and before is not None and after is not None:
+                table = table * self._onward[self._window(before, note, after)]
             weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
 
@@ -284,13 +302,20 @@ class Engine:
     def _base_factor(self, before: Place | None, note: Place, after: Place | None) -> NDArray[np.float64]:
         """The rules and what the guide cares for in any plan (notes and intervals) in one table."""
         allowed = self.windows.joined(before, note, after)
-        own = _GUIDE.place(note, self.windows.domain(note))[None, :, None]
+        domain = self.windows.domain(note)
+        own = (_GUIDE.place(note, domain) * np.exp(self.leanings.toned(note)[domain % 12]))[None, :, None]
         if before is None:
             return np.asarray(allowed * own)
-        one, two = self._offsets(before), self._offsets(note)
+        led = self.leanings.leads(before, self.windows.domain(before), domain)
+        own = own if led is None else own * led[:, :, None]
         if after is None:
-            return np.asarray(allowed * own * self._move[np.ix_(one, two)][:, :, None])
-        return np.where(allowed, self._turn[np.ix_(one, two, self._offsets(after))] * own, 0.0)
+            pair = np.ix_(self._offsets(before), self._offsets(note))
+            return np.asarray(allowed * own * self._move[pair][:, :, None])
+        return np.where(allowed, self._turn[self._window(before, note, after)] * own, 0.0)
+
+    def _window(self, *window: Place) -> tuple[NDArray[np.intp], ...]:
+        """Where three places' pitches stand in a table over the whole range."""
+        return np.ix_(*(self._offsets(place) for place in window))
 
     def _wished_table(self, before: Place, note: Place, wish: int) -> NDArray[np.float64]:
         """How near each interval comes to a gesture's wish."""
@@ -305,7 +330,7 @@ class Engine:
         home = where[-1].root if c.request.purpose == "ending" else 0
         seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
         return score.ScoreContext(
-            plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand
+            plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand, self.leanings
         )
 
     def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
@@ -327,6 +352,19 @@ class Engine:
         kept = [group.rows((group.shapes == wanted) & (group.fit > _IN_SHAPE)) for group in scored]
         plenty = sum(len(group.scores) for group in kept) >= 4 * self.choices.request.count
         return [group for group in kept if len(group.scores)] if plenty else scored
+
+    def idiomatic(self, scored: list[Candidates]) -> list[Candidates]:
+        """Only candidates that show a device of the level, and nothing that is never played in the rhythm.
+
+        All of them if there is none.
+        """
+        kept = []
+        for group in scored:
+            drawn = Drawn(group.plan.rhythm, group.places, group.pitches, self.progression.metre.beat)
+            good = showing(drawn, self.choices.level.devices)
+            good &= ~misplayed(drawn, self.choices.rhythm.name)
+            kept.append(group if good.all() else group.rows(good))
+        return [group for group in kept if len(group.scores)] or scored
 
     # The choice
 

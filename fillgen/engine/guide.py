@@ -17,6 +17,7 @@ class Guide:
     """Makes the draws lean to phrases that will score well. Larger numbers lean more; 0 draws fairly.
 
     `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move.
+    `aim` is how much triplets run one way.
     """
 
     steps: float = 2.2
@@ -27,6 +28,7 @@ class Guide:
     plain: float = 1.8
     still: float = 0.45
     blue: float = 0.5
+    aim: float = 2.5
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
@@ -42,6 +44,14 @@ class Guide:
         answered = (np.abs(into) >= LEAP) & (into * out < 0) & (np.abs(out) <= STEP)
         rocks = (into == -out) & (into != 0)
         return np.asarray(np.exp(self.turns * answered - 0.4 * self.turns * rocks))
+
+    def onward(self, size: int) -> Values:
+        """A factor for each three pitches of a range: larger where they go on one way, by a fourth at most each."""
+        pitch = np.arange(size + 1)
+        into = (pitch[None, :] - pitch[:, None])[:, :, None]
+        out = (pitch[None, :] - pitch[:, None])[None, :, :]
+        near = (np.abs(into) <= LEAP) & (np.abs(out) <= LEAP)
+        return np.asarray(np.exp(self.aim * ((into * out > 0) & near)))
 
     def place(self, place: Place, pitches: Pitches) -> Values:
         """A factor for each pitch of a place: rather in the scale or a blue note, colourful on a strong beat."""

@@ -11,14 +11,17 @@ from dataclasses import dataclass
 
 from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
+from fillgen.engine.never import mistimed
 from fillgen.errors import OptionError
-from fillgen.rules.pack import Cell, Level, Rhythm, RulePack, Shape
+from fillgen.rules.pack import Cell, Level, Pair, Rhythm, RulePack, Shape
 from fillgen.theory.metre import TICKS
 
 PUSH = TICKS // 2
 """How much earlier a pushed note comes, in ticks."""
 _GESTURES = ((2, 2, 2, 2), (2, 2, 4, 2), (4, 3, 2, 2), (2, 4, 2, 2), (3, 4, 3, 2), (2, 2, 5, 2))
 _TRIES = 12
+_IN_PAIRS = 0.75
+"""How often a rhythm that has patterns of two bars plays one."""
 
 Fits = Callable[[int, Cell], bool]
 """Whether a cell can have pitches at all in the bar of that number."""
@@ -62,18 +65,22 @@ def plans(
     metre.
     """
     cells, closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm)
+    pairs = [*_pairs(progression, level, rhythm, busy), *((cell, cell) for cell in cells)]
     given = fixed or {}
     used: set[Rhythm_] = set()
     turn = dice.below(len(shapes))
     while True:
         for _ in range(_TRIES):
             letters = _form(progression, pack, dice)
-            by_bar = _fill(progression, letters, cells, closes, level, fits, dice, given)
+            choose = _Choice(progression, rhythm, level, fits, dice)
+            by_bar = _fill(progression, letters, choose, pairs, [(cell, cell) for cell in closes], given)
             if len(by_bar) - 1 not in given:
                 by_bar[-1] = _ended(by_bar[-1], progression.length - leave)
-            notes = _push(by_bar, progression, dice, firm=firm, fixed=given) if level.pushes else by_bar
+            often = rhythm.idiom.pushes if level.pushes else 0.0
+            notes = _push(by_bar, progression, dice, often, firm=firm, fixed=given) if often else by_bar
             flat = tuple(note for bar in notes for note in bar)
-            if flat and flat not in used:
+            clean = bool(given) or not mistimed(flat, progression.metre, rhythm.name)
+            if flat and flat not in used and clean:
                 break
         else:
             return
@@ -117,12 +124,14 @@ def _cells(
     return _of_level(rhythm.cells[where], level), _of_level(rhythm.closes[where], level)
 
 
+def _pairs(progression: Progression, level: Level, rhythm: Rhythm, busy: str) -> list[Pair]:
+    """The patterns of two bars that a level plays."""
+    found = rhythm.pairs.get((progression.metre.name, busy), ())
+    return [pair for pair in found if all(level.plays(cell) for cell in pair)]
+
+
 def _of_level(cells: Sequence[Cell], level: Level) -> tuple[Cell, ...]:
-    kept = tuple(
-        cell
-        for cell in cells
-        if (level.syncopation or not cell.syncopated) and (level.triplets or not cell.triplets)
-    )
+    kept = tuple(cell for cell in cells if level.plays(cell))
     marked = tuple(cell for cell in kept if cell.syncopated or cell.triplets)
     return kept + marked
 
@@ -131,7 +140,7 @@ def _leaving(cells: Sequence[Cell], end: int) -> tuple[Cell, ...]:
     """Cells that are over by a tick: later notes are left out, the last is cut short."""
     kept = [tuple(_ended(cell.notes, end)) for cell in cells]
     return tuple(
-        cell if notes == cell.notes else Cell("", notes, cell.syncopated, cell.triplets)
+        cell if notes == cell.notes else Cell("", notes, cell.syncopated, cell.triplets, cell.light)
         for cell, notes in zip(cells, kept, strict=True)
         if notes
     )
@@ -179,17 +188,58 @@ def _form(progression: Progression, pack: RulePack, dice: Dice) -> tuple[str, ..
     return tuple(letters)
 
 
+@dataclass(frozen=True)
+class _Choice:
+    """How the cells of a plan are chosen, by what the rhythm's idiom asks how often."""
+
+    progression: Progression
+    rhythm: Rhythm
+    level: Level
+    fits: Fits
+    dice: Dice
+
+    def cell(
+        self, first: Pair | None, units: Sequence[Pair], bar: int, cost: Callable[[Pair], int]
+    ) -> Pair | None:
+        """The cells that a letter has already, or others of those that cost least, where they can stand in a bar."""
+        if first is not None and self.fits(bar, first[bar % 2]):
+            return first
+        if not units:
+            return None
+        start = self.dice.below(len(units))
+        step = 1 + self.dice.below(max(1, len(units) - 1))
+        tried = dict.fromkeys(
+            [units[(start + step * n) % len(units)] for n in range(len(units))] + list(units)
+        )
+        return next((unit for unit in sorted(tried, key=cost) if self.fits(bar, unit[bar % 2])), None)
+
+    def wanted(self, *, closes: bool) -> Callable[[Pair], int]:
+        """What a cell costs: whether a bar is to be syncopated or not, close off the beat, be one of two."""
+        idiom, metre = self.rhythm.idiom, self.progression.metre
+        share = idiom.free if self.level.syncopation else idiom.light
+        if share is None:
+            return lambda _: 0
+        syncopated, second = self.dice.chance(share), self.dice.chance(_IN_PAIRS)
+        off = self.dice.chance(idiom.off_beat_closes)
+        if closes:
+            return lambda unit: (
+                2 * (metre.off_beat(unit[1].notes[-1][0]) != off) + (unit[1].syncopated and not syncopated)
+            )
+        return lambda unit: (
+            2 * ((unit[0].syncopated or unit[1].syncopated) != syncopated) + ((unit[0] is unit[1]) == second)
+        )
+
+
 def _fill(
     progression: Progression,
     letters: Sequence[str],
-    cells: Sequence[Cell],
-    closes: Sequence[Cell],
-    level: Level,
-    fits: Fits,
-    dice: Dice,
+    choose: _Choice,
+    cells: Sequence[Pair],
+    closes: Sequence[Pair],
     fixed: Mapping[int, Rhythm_],
 ) -> list[list[tuple[int, int]]]:
     """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
+    dice, level = choose.dice, choose.level
     chosen = _given(progression, letters, fixed)
     early = dice.one_of((0, 0, progression.metre.pulse, 2 * progression.metre.pulse))
     notes: list[list[tuple[int, int]]] = []
@@ -203,24 +253,25 @@ def _fill(
         if level.one_a_chord:
             cell = chord_cell(progression, bar, early if dice.chance(0.7) else 0)
         else:
-            stock = closes if key == "z" else cells
-            cell = _fitting(chosen.get(key), stock, bar, fits, dice) or chord_cell(progression, bar)
-            chosen.setdefault(key, cell)
+            cost = choose.wanted(closes=key == "z")
+            unit = choose.cell(chosen.get(key), closes if key == "z" else cells, bar, cost)
+            unit = unit or (chord_cell(progression, bar),) * 2
+            chosen.setdefault(key, unit)
+            cell = unit[bar % 2]
         start = bar * progression.metre.bar
         notes.append(begun([(start + onset, length) for onset, length in cell.notes], free, progression))
     return notes
 
 
-def _given(progression: Progression, letters: Sequence[str], fixed: Mapping[int, Rhythm_]) -> dict[str, Cell]:
+def _given(progression: Progression, letters: Sequence[str], fixed: Mapping[int, Rhythm_]) -> dict[str, Pair]:
     """The cells of letters one of whose bars is fixed, cut off at the bar line."""
     size = progression.metre.bar
-    cells: dict[str, Cell] = {}
+    cells: dict[str, Pair] = {}
     for bar, notes in fixed.items():
         inside = [(onset - bar * size, length) for onset, length in notes if onset >= bar * size]
         if inside and letters[bar] != "z":
-            cells.setdefault(
-                letters[bar].replace("'", ""), Cell("", tuple(_ended(inside, size)), False, False)
-            )
+            cell = Cell("", tuple(_ended(inside, size)), False, False)
+            cells.setdefault(letters[bar].replace("'", ""), (cell, cell))
     return cells
 
 
@@ -240,21 +291,11 @@ def _ended(notes: Sequence[tuple[int, int]], end: int) -> list[tuple[int, int]]:
     return [(onset, min(length, end - onset)) for onset, length in notes if onset < end]
 
 
-def _fitting(first: Cell | None, cells: Sequence[Cell], bar: int, fits: Fits, dice: Dice) -> Cell | None:
-    if first is not None and fits(bar, first):
-        return first
-    if not cells:
-        return None
-    start = dice.below(len(cells))
-    step = 1 + dice.below(max(1, len(cells) - 1))
-    tried = dict.fromkeys([cells[(start + step * n) % len(cells)] for n in range(len(cells))] + list(cells))
-    return next((cell for cell in tried if fits(bar, cell)), None)
-
-
 def _push(
     by_bar: Sequence[Sequence[tuple[int, int]]],
     progression: Progression,
     dice: Dice,
+    often: float,
     *,
     firm: bool,
     fixed: Mapping[int, Rhythm_],
@@ -268,7 +309,7 @@ def _push(
         line = number * progression.metre.bar
         ahead = next((sum(note) for note in fixed.get(number, ()) if note[0] < line < sum(note)), 0)
         pushed = ahead or (number not in fixed and bars[number] and bars[number][0][0] == line)
-        if not pushed or number - 1 in fixed or not (ahead or dice.chance(0.35)):
+        if not pushed or number - 1 in fixed or not (ahead or dice.chance(often)):
             continue
         before = next((n for n in reversed(range(number)) if bars[n]), None)
         if before is None or before in fixed or not makes_room(bars[before], line - PUSH):

@@ -131,7 +131,7 @@ def settle(request: Request) -> Choices:
     if request.seed < 0:
         raise OptionError(f"the seed is {request.seed}", hint="Give a whole number from 0 up.")
     level = pack.level(pack.default("level") if request.level is None else request.level)
-    usual = pack.rhythm_for(request.progression.metre)
+    usual = pack.usual_rhythm(request.progression)
     rhythm = pack.rhythm(usual if request.rhythm is None else request.rhythm)
     busy = _word(pack.default("busy") if request.busy is None else request.busy, BUSY, "busy-ness")
     tempo = rhythm.tempo if request.tempo is None else request.tempo

@@ -6,12 +6,13 @@ Pitches come as an array of MIDI numbers, a row for each candidate and a column 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fillgen.engine.leanings import Leanings
 from fillgen.engine.plans import Plan
 from fillgen.hands.fingering import difficulties
 from fillgen.hands.reach import Reach
@@ -50,6 +51,7 @@ class ScoreContext:
     seconds: Sequence[float] = ()
     hand: Reach | None = None
     """When each note begins, and the hand that plays it, where ease of fingering counts."""
+    leanings: Leanings = field(default_factory=Leanings)
 
     @cached_property
     def times(self) -> Values:
@@ -288,6 +290,14 @@ def _colour(lines: Lines) -> Values:
     )
 
 
+def _idiom(lines: Lines) -> Values:
+    """The idiom of the rhythm: what its file says that its lines lean to; a half where it says nothing."""
+    context = lines.context
+    if not context.leanings:
+        return np.full(len(lines.pitches), 0.5)
+    return context.leanings.value(lines.pitches, context.places)
+
+
 def _ease(lines: Lines) -> Values:
     """Ease for the hand: 1 less the difficulty of the easiest fingering at the tempo."""
     if lines.context.hand is None:
@@ -334,6 +344,7 @@ _TERMS = {
     "register": _register,
     "key": _key,
     "colour": _colour,
+    "idiom": _idiom,
     "ease": _ease,
 }
 """The terms by name, in the order in which they are shown."""

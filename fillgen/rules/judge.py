@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -61,6 +62,9 @@ def rhythm_beyond(progression: Progression, notes: Phrase, level: Level) -> Iter
     crossing = [note for note in notes if _is_syncopated(progression, note, starts)]
     pushed = [note for note in crossing if _crosses_bar(progression, note)]
     held = [note for note in crossing if not _crosses_bar(progression, note)]
+    if level.light_syncopation:
+        bars = Counter(progression.bar_of(note.onset) for note in held)
+        held = [note for note in held if bars[progression.bar_of(note.onset)] > 1]
     triplets = [note for note in notes if is_triplet(note.onset) or is_triplet(note.length)]
     beside = [note for note in notes if note.onset not in starts]
     features = (

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
+from fillgen.chart.loops import pop_loop
+from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, PackError, did_you_mean, shorten
+from fillgen.rules.idiom import Idiom, read_idiom
 from fillgen.rules.rule import Rule, RuleSetting, RuleUse
 from fillgen.rules.rulebook import RULES
 from fillgen.tables import Table, plain_name, read_table, table
@@ -35,25 +38,46 @@ TERMS = (
     "register",
     "key",
     "colour",
+    "idiom",
     "ease",
 )
 """The terms of the score that a pack may weigh; `ease` counts where a size of hand is asked for."""
+DEVICES = (
+    "appoggiatura",
+    "chromatic approach",
+    "enclosure",
+    "aimed triplet",
+    "guide tones",
+    "broken chord",
+)
+"""What a line of the highest level may show; `fillgen.engine.devices` tells each."""
 _REST = "z"
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A rhythm cell: onset and length of each note of a bar, in ticks from its start."""
+    """A rhythm cell: onset and length of each note of a bar, in ticks from its start.
+
+    It is lightly syncopated (`light`) where just one of its notes is syncopated.
+    """
 
     text: str
     notes: tuple[tuple[int, int], ...]
     syncopated: bool
     triplets: bool
+    light: bool = False
+
+
+Pair = tuple[Cell, Cell]
+"""A pattern of two bars: the cell of an odd bar and that of an even one."""
 
 
 @dataclass(frozen=True)
 class Rhythm:
-    """A rhythm: its cells for each metre and busy-ness, its tempo in quarter notes a minute, whether it swings."""
+    """A rhythm: its cells for each metre and busy-ness, its tempo in quarter notes a minute, whether it swings.
+
+    Where it is played in patterns of two bars, `pairs` holds them.
+    """
 
     name: str
     says: str
@@ -63,6 +87,8 @@ class Rhythm:
     source: str
     cells: Mapping[tuple[str, str], tuple[Cell, ...]]
     closes: Mapping[tuple[str, str], tuple[Cell, ...]]
+    pairs: Mapping[tuple[str, str], tuple[Pair, ...]] = field(default_factory=dict)
+    idiom: Idiom = field(default_factory=Idiom)
 
     @property
     def metres(self) -> tuple[str, ...]:
@@ -87,7 +113,10 @@ class Form:
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """A level of the ladder: its range (MIDI numbers), what its rhythms may do, and its rules."""
+    """A level of the ladder: its range (MIDI numbers), what its rhythms may do, and its rules.
+
+    Every idea of a level with `devices` shows one of them; they are those of `fillgen.engine.devices`.
+    """
 
     number: int
     name: str
@@ -99,6 +128,13 @@ class Level:
     triplets: bool
     one_a_chord: bool
     uses: tuple[RuleUse, ...]
+    light_syncopation: bool = False
+    devices: tuple[str, ...] = ()
+
+    def plays(self, cell: Cell) -> bool:
+        """Whether the level's rhythms do what a cell does."""
+        straight = self.syncopation or not cell.syncopated or (self.light_syncopation and cell.light)
+        return straight and (self.triplets or not cell.triplets)
 
 
 class RulePack:
@@ -193,6 +229,16 @@ class RulePack:
         """The rhythm taken for a metre if none is asked for."""
         return str(self.default("rhythm-for")[metre.name])
 
+    def usual_rhythm(self, progression: Progression) -> str:
+        """The rhythm taken for a chart if none is asked for: that of its metre, a pop rhythm for a pop song's loop.
+
+        >>> from fillgen.chart.text import parse_chart
+        >>> [RulePack().usual_rhythm(parse_chart(text)) for text in ("| F | Dm | Bb | C |", "| F | Dm7 | Gm7 | C7 |")]
+        ['eight-beat', 'foxtrot']
+        """
+        pop = table("loops")["rhythm-for"].get(progression.metre.name)
+        return str(pop) if pop and pop_loop(progression) else self.rhythm_for(progression.metre)
+
     # Shapes, forms, weights
 
     @cached_property
@@ -242,8 +288,10 @@ _LEVEL = {
     "low": str,
     "high": str,
     "syncopation": bool,
+    "light-syncopation": bool,
     "pushes": bool,
     "triplets": bool,
+    "devices": list,
     "one-a-chord": bool,
     "rule": list,
 }
@@ -256,6 +304,8 @@ _RHYTHM = {
     "source": str,
     "cells": dict,
     "closes": dict,
+    "pairs": dict,
+    "idiom": dict,
     "accompaniment": dict,
     "drums": dict,
 }
@@ -337,7 +387,16 @@ def _level(row: Table, place: str) -> Level:
         triplets=row.get("triplets", False),
         one_a_chord=row.get("one-a-chord", False),
         uses=uses,
+        light_syncopation=row.get("light-syncopation", False),
+        devices=_devices(row.get("devices", []), place),
     )
+
+
+def _devices(names: Sequence[object], place: str) -> tuple[str, ...]:
+    for name in names:
+        if name not in DEVICES:
+            raise PackError(f"unknown device {name!r}", place=place, hint=did_you_mean(str(name), DEVICES))
+    return tuple(str(name) for name in names)
 
 
 def _pitch(row: Table, key: str, place: str) -> int:
@@ -422,6 +481,7 @@ def _rhythm(row: Table, place: str) -> Rhythm:
     closes = _cells(row["closes"], f"{place}: closes")
     for metre_name, busy in sorted(cells.keys() - closes.keys()):
         raise PackError(f"{metre_name} {busy!r} has cells but no closes", place=place)
+    pairs = _groups(row.get("pairs", {}), f"{place}: pairs", _pair)
     return Rhythm(
         row["name"],
         row.get("says", ""),
@@ -429,9 +489,20 @@ def _rhythm(row: Table, place: str) -> Rhythm:
         row["tempo"],
         (low, high),
         row.get("source", ""),
-        cells,
+        {where: _with_pairs(found, pairs.get(where, ())) for where, found in cells.items()},
         closes,
+        pairs,
+        read_idiom(row.get("idiom", {}), f"{place}: idiom"),
     )
+
+
+def _with_pairs(cells: tuple[Cell, ...], pairs: Sequence[Pair]) -> tuple[Cell, ...]:
+    """The cells of a rhythm, and those that only stand in a pattern of two bars."""
+    by_notes = {cell.notes: cell for cell in cells}
+    for pair in pairs:
+        for cell in pair:
+            by_notes.setdefault(cell.notes, cell)
+    return tuple(by_notes.values())
 
 
 def _tempo_range(row: Table, place: str) -> tuple[int, int]:
@@ -441,8 +512,21 @@ def _tempo_range(row: Table, place: str) -> tuple[int, int]:
     return int(bounds[0]), int(bounds[1])
 
 
+T = TypeVar("T")
+
+
 def _cells(groups: Table, place: str) -> dict[tuple[str, str], tuple[Cell, ...]]:
-    cells = {}
+    cells = _groups(groups, place, _cell)
+    if not cells:
+        raise PackError("no cells are given", place=place)
+    return cells
+
+
+def _groups(
+    groups: Table, place: str, read: Callable[[object, Metre, str], T]
+) -> dict[tuple[str, str], tuple[T, ...]]:
+    """What is given for each metre and busy-ness, each text read."""
+    found = {}
     for metre_name, group in groups.items():
         if metre_name not in METRES:
             raise PackError(
@@ -455,10 +539,15 @@ def _cells(groups: Table, place: str) -> dict[tuple[str, str], tuple[Cell, ...]]
         for busy, texts in group.items():
             if not texts:
                 raise PackError(f"{busy!r} is empty", place=where)
-            cells[metre_name, busy] = tuple(_cell(t, METRES[metre_name], f"{where}: {busy}") for t in texts)
-    if not cells:
-        raise PackError("no cells are given", place=place)
-    return cells
+            found[metre_name, busy] = tuple(read(t, METRES[metre_name], f"{where}: {busy}") for t in texts)
+    return found
+
+
+def _pair(text: object, metre: Metre, place: str) -> Pair:
+    bars = text.split("|") if isinstance(text, str) else []
+    if len(bars) != 2:
+        raise PackError("a pattern of two bars is text such as 'q. q. q | rq q h'", place=place)
+    return read_cell(bars[0].strip(), metre, place), read_cell(bars[1].strip(), metre, place)
 
 
 def _cell(text: object, metre: Metre, place: str) -> Cell:
@@ -492,9 +581,9 @@ def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
         )
     if not notes or tied:
         raise PackError(f"cell {text!r} {'ends with an open tie' if tied else 'has no note'}", place=place)
-    crossing = any(metre.crosses(onset, length) for onset, length in notes)
+    crossing = sum(metre.crosses(onset, length) for onset, length in notes)
     triplets = any(is_triplet(onset) or is_triplet(length) for onset, length in notes)
-    return Cell(text, tuple(notes), crossing, triplets)
+    return Cell(text, tuple(notes), crossing > 0, triplets, crossing == 1)
 
 
 def read_length(token: str, text: str, place: str) -> tuple[int, bool, bool]:

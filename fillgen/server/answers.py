@@ -97,9 +97,11 @@ def _chart(question: Question) -> Reply:
     fields = fields_of(question)
     progression = asked.progression_of(fields)
     fields.end()
-    usual = _PACK.rhythm(_PACK.rhythm_for(progression.metre))
+    usual = _PACK.rhythm(_PACK.usual_rhythm(progression))
     document = chart_document(progression, usual.tempo)
-    return document_reply({"title": progression.title, "text": chart_text(progression), **document})
+    return document_reply(
+        {"title": progression.title, "text": chart_text(progression), "rhythm": usual.name, **document}
+    )
 
 
 def _notes(question: Question) -> Reply:

@@ -105,7 +105,7 @@ def lesson(
         known = ", ".join(map(str, pack.level_numbers))
         raise OptionError("no level is given", hint=f"The levels are {known}.")
     reach(hand)
-    chosen = pack.rhythm(rhythm or pack.rhythm_for(progression.metre))
+    chosen = pack.rhythm(rhythm or pack.usual_rhythm(progression))
     request = Request(
         progression, count=per_level, seed=seed, rhythm=chosen.name, tempo=tempo, hand=hand, pack=pack
     )

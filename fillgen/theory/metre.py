@@ -99,6 +99,14 @@ class Metre:
         eighth, between = divmod(tick % self.bar, TICKS // 2)
         return min(0.0625, *(each / 2 for each in self.accents)) if between else self.accents[eighth]
 
+    def off_beat(self, tick: int) -> bool:
+        """Whether a tick lies off the beat: between quarters, or between dotted quarters where these are the beat.
+
+        >>> METRES["2/2"].off_beat(480), METRES["2/2"].off_beat(240), METRES["6/8"].off_beat(480)
+        (False, True, True)
+        """
+        return tick % (self.beat if self.beat % TICKS else TICKS) != 0
+
     def crosses(self, onset: int, length: int) -> bool:
         """Whether a note is syncopated: held across a place of the bar that is heavier than its own.
 

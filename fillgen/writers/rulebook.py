@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import textwrap
 
-from fillgen.errors import OptionError, did_you_mean, shorten
+from fillgen.engine.never import never_in
+from fillgen.errors import OptionError, did_you_mean, listed, shorten
 from fillgen.rules.pack import Level, Rhythm, RulePack, Shape
 from fillgen.rules.rule import Example, Rule
 from fillgen.rules.rulebook import RULES
@@ -115,9 +116,12 @@ def _level(level: Level) -> str:
     features: list[tuple[bool, str]] = [
         (level.one_a_chord, "one note a chord"),
         (level.syncopation, "syncopated rhythms"),
+        (level.light_syncopation, "one syncopated note a bar in the rhythms that live by it"),
         (level.pushes, "notes pushed over the bar line"),
         (level.triplets, "triplets"),
     ]
+    if level.devices:
+        features.append((True, f"every idea with one of {listed(level.devices)}"))
     extra = ", ".join(feature for on, feature in features if on)
     return "\n".join(
         [
@@ -135,10 +139,30 @@ def _rhythm(rhythm: Rhythm) -> str:
         f"Tempo {rhythm.tempo} quarter notes a minute, {low} to {high}. Source: {rhythm.source}.",
         f"Eighths are {'swung' if rhythm.swing else 'straight'}.",
     ]
+    lines += [textwrap.fill(line, 100, subsequent_indent="  ") for line in _idiom(rhythm)]
     for (metre, busy), cells in rhythm.cells.items():
         shown = "   ".join(cell.text for cell in cells)
         lines.append(textwrap.fill(f"  {metre} {busy}: {shown}", 100, subsequent_indent=" " * 6))
     return "\n".join(lines)
+
+
+def _idiom(rhythm: Rhythm) -> list[str]:
+    """How syncopated a rhythm is, where it closes, what its lines lean to, and what is never played in it."""
+    idiom = rhythm.idiom
+    shares = [
+        (idiom.light, "syncopated bars at level 3"),
+        (idiom.free, "from level 4 up"),
+        (idiom.pushes, "pushed over the bar line"),
+        (idiom.off_beat_closes, "closes off the beat"),
+    ]
+    told = [f"{share:.0%} {what}" for share, what in shares if share is not None]
+    toward = [name for name, value in idiom.leanings.items() if value > 0]
+    away = [name for name, value in idiom.leanings.items() if value < 0]
+    lines = [f"Idiom: {', '.join(told)}."] if idiom.free is not None else []
+    if toward or away:
+        less = f"; away from {listed(away, 'and')}" if away else ""
+        lines.append(f"Leans to {listed(toward, 'and')}{less}. Source: {idiom.source}.")
+    return [*lines, f"Never: {', '.join(never_in(rhythm.name))}."]
 
 
 def _shape(shape: Shape) -> str:

@@ -218,8 +218,16 @@ BALLROOM = {
     "foxtrot": [(112, 120), (120, 128)],
     "cha-cha": [(112, 128)],
     "rumba": [(100, 108), (128, 144)],
+    "Viennese waltz": [(174, 180)],
+    "slow foxtrot": [(112, 120)],
+    "quickstep": [(200, 208)],
+    "jive": [(168, 176)],
+    "samba": [(100, 104)],
+    "paso doble": [(120, 124)],
+    "bolero": [(96, 104)],
 }
-"""Quarter notes a minute: slow and Viennese waltz, tango, foxtrot by WDSF and NDCA, cha-cha, rumba and the American."""
+"""Quarter notes a minute: slow and Viennese waltz, tango, foxtrot by WDSF and NDCA, cha-cha, rumba and the American;
+Viennese waltz, slow foxtrot, quickstep, jive, samba and paso doble by WDSF, bolero by NDCA."""
 
 
 def test_dances_have_their_tempo() -> None:

@@ -120,9 +120,10 @@ WIDE = RulePack(
     {
         "level": [{"number": 9, "like": 5, "low": "C4", "high": "C6", "rule": [_LEAPS]}],
         "weights": {name: 0.0 for name in RulePack().weights if name not in ("key", "colour", "ease")},
+        "rhythm": [{**RulePack().rhythm_row(name), "idiom": {}} for name in ("swing", "bossa nova")],
     }
 )
-"""A level whose leaps go beyond every hand, and no liking for small ones."""
+"""A level whose leaps go beyond every hand, and no liking for small ones, nor for what a rhythm's lines lean to."""
 
 
 def out_of_reach(found: Ideas, size: str) -> int:
@@ -148,6 +149,7 @@ def wide_ideas(rhythm: str, hand: str | None) -> Ideas:
         level=9,
         busy="many",
         count=150,
+        seed=1,
         hand=hand,
         rules=WIDE,
     )

@@ -87,16 +87,17 @@ def playable(cells: Iterable[Cell], level: Level) -> list[Cell]:
     return [
         cell
         for cell in cells
-        if (level.syncopation or not cell.syncopated) and (level.triplets or not cell.triplets)
+        if (level.syncopation or not cell.syncopated or (level.light_syncopation and cell.light))
+        and (level.triplets or not cell.triplets)
     ]
 
 
 # The built-in tables
 
 
-def test_there_are_thirteen_rhythms_and_five_levels() -> None:
-    """There are thirteen built-in rhythms and five levels."""
-    assert len(RHYTHMS) == len({rhythm.name for rhythm in RHYTHMS}) == 13
+def test_there_are_twenty_eight_rhythms_and_five_levels() -> None:
+    """There are twenty-eight built-in rhythms and five levels."""
+    assert len(RHYTHMS) == len({rhythm.name for rhythm in RHYTHMS}) == 28
     assert [level.number for level in LEVELS] == [1, 2, 3, 4, 5]
 
 

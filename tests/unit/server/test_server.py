@@ -194,7 +194,7 @@ def test_fresh_ideas_were_never_shown(page: Page) -> None:
 @pytest.mark.parametrize(
     ("more", "status", "told"),
     [
-        ({"rhythm": "foxtrott"}, 400, "Did you mean 'foxtrot'?"),
+        ({"rhythm": "foxtrott"}, 400, "Did you mean 'foxtrot'"),
         ({"shap": "arch"}, 400, "Did you mean 'shape'?"),
         ({"count": 201}, 400, "1 to 200"),
         ({"chart": "| C " * 32, "count": 26}, 400, "25 ideas at most"),

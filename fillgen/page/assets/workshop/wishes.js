@@ -114,7 +114,7 @@ export class Wishes {
     const metre = this.metre.value || this.read?.metre || "4/4";
     const before = this.rhythm.value;
     const fitting = this.start.rhythms.filter((rhythm) => rhythm.metres.includes(metre));
-    const usual = this.start.rhythm_of[metre];
+    const usual = this.read?.metre === metre ? this.read.rhythm : this.start.rhythm_of[metre];
     const options = [["", usual ? `${SUITS}: ${usual}` : SUITS], ...fitting.map(({ name, tempo }) => [name, `${name}, ${tempo} a minute`])];
     this.rhythm.replaceChildren(...options.map(option));
     this.rhythm.value = fitting.some(({ name }) => name === before) ? before : "";

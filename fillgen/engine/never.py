@@ -1,0 +1,139 @@
+"""What is never played in a rhythm: the patterns of `rules/never.toml`, those of timing and those of pitch."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+
+from fillgen.engine.devices import Drawn, Mask, aimed, triplets
+from fillgen.tables import plain_name, table
+from fillgen.theory.metre import TICKS, Metre, is_triplet
+
+Timing = Sequence[tuple[int, int]]
+"""Onset and length of each note of a phrase, in ticks from its start."""
+_SIXTEENTH = TICKS // 4
+_FIFTH, _TRITONE, _STEP = 7, 6, 2
+_ON_END = 6
+"""Steps on end, one way, from which a line is a scale exercise."""
+
+
+@lru_cache(maxsize=64)
+def never_in(rhythm: str) -> tuple[str, ...]:
+    """The names of what is never played in a rhythm.
+
+    >>> "push over the bar line" in never_in("march"), "push over the bar line" in never_in("swing")
+    (True, False)
+    """
+    mine = {"every", plain_name(rhythm)}
+    return tuple(
+        row["name"] for row in table("never")["never"] if mine & {plain_name(each) for each in row["rhythms"]}
+    )
+
+
+def mistimed(notes: Timing, metre: Metre, rhythm: str) -> bool:
+    """Whether the timing of a phrase has what is never played in a rhythm."""
+    return bool(notes) and any(TIMING[name](notes, metre) for name in never_in(rhythm) if name in TIMING)
+
+
+def misplayed(drawn: Drawn, rhythm: str) -> Mask:
+    """Which candidates have what is never played in a rhythm."""
+    found = [PITCH[name](drawn) for name in never_in(rhythm) if name in PITCH]
+    return np.any(np.stack(found), axis=0) if found else drawn.none()
+
+
+# Of timing
+
+
+def _triplet_into_a_rest(notes: Timing, _metre: Metre) -> bool:
+    whole = {first + n for first in triplets(notes) for n in range(3)}
+    arrives = {first for first in triplets(notes) if first + 3 < len(notes)}
+    ends = [first for first in arrives if sum(notes[first + 2]) != notes[first + 3][0]]
+    parts = any(is_triplet(length) and index not in whole for index, (_, length) in enumerate(notes))
+    return bool(ends) or parts or len(arrives) < len(triplets(notes))
+
+
+def _no_one_after_the_eighths_on_four(notes: Timing, metre: Metre) -> bool:
+    begins = {onset for onset, _ in notes}
+    last = metre.bar - metre.beat
+    led = [onset for onset in begins if onset % metre.bar == last and onset + metre.beat // 2 in begins]
+    return any(onset + metre.beat not in begins for onset in led)
+
+
+def _dotted_eighth_and_sixteenth(notes: Timing, _metre: Metre) -> bool:
+    figure = ((0, 3 * _SIXTEENTH), (3 * _SIXTEENTH, _SIXTEENTH))
+    return any(
+        ((one[0] % TICKS, one[1]), (two[0] % TICKS, two[1])) == figure and sum(one) == two[0]
+        for one, two in pairwise(notes)
+    )
+
+
+def _push_over_the_bar_line(notes: Timing, metre: Metre) -> bool:
+    return any(
+        onset % metre.beat and onset // metre.bar != (onset + length - 1) // metre.bar
+        for onset, length in notes
+    )
+
+
+def _quarter_note_triplet(notes: Timing, _metre: Metre) -> bool:
+    return any(length == 2 * TICKS // 3 for _, length in notes)
+
+
+def _rests_in_most_bars(notes: Timing, metre: Metre) -> bool:
+    last = notes[-1][0] // metre.bar
+    sounding = [0] * (last + 1)
+    for onset, length in notes:
+        for bar in range(onset // metre.bar, min(last, (onset + length - 1) // metre.bar) + 1):
+            start = bar * metre.bar
+            sounding[bar] += min(onset + length, start + metre.bar) - max(onset, start)
+    resting = sum(time < metre.bar for time in sounding[:-1])
+    return last > 1 and 2 * resting > last
+
+
+TIMING: dict[str, Callable[[Timing, Metre], bool]] = {
+    "triplet into a rest": _triplet_into_a_rest,
+    "no one after the eighths on four": _no_one_after_the_eighths_on_four,
+    "dotted eighth and sixteenth": _dotted_eighth_and_sixteenth,
+    "push over the bar line": _push_over_the_bar_line,
+    "quarter-note triplet": _quarter_note_triplet,
+    "rests in most bars": _rests_in_most_bars,
+}
+"""The patterns that onsets and lengths decide."""
+
+
+# Of pitch
+
+
+def _aimless_triplet(drawn: Drawn) -> Mask:
+    found = [~aimed(drawn, first) for first in triplets(drawn.rhythm)]
+    return np.any(np.stack(found), axis=0) if found else drawn.none()
+
+
+def _leap_on_a_sixteenth(drawn: Drawn) -> Mask:
+    short = np.array([length <= _SIXTEENTH for _, length in drawn.rhythm])
+    touches = short[:-1] | short[1:]
+    return np.asarray(((np.abs(drawn.moves) >= _FIFTH) & touches[None, :]).any(axis=1))
+
+
+def _tritone_close(drawn: Drawn) -> Mask:
+    return np.asarray((np.abs(drawn.moves[:, -1:]) == _TRITONE).any(axis=1))
+
+
+def _scale_exercise(drawn: Drawn) -> Mask:
+    found = drawn.none()
+    for way in (1, -1):
+        steps = (way * drawn.moves > 0) & (np.abs(drawn.moves) <= _STEP)
+        for first in range(steps.shape[1] - _ON_END + 1):
+            found = found | steps[:, first : first + _ON_END].all(axis=1)
+    return np.asarray(found)
+
+
+PITCH: dict[str, Callable[[Drawn], Mask]] = {
+    "aimless triplet": _aimless_triplet,
+    "leap on a sixteenth": _leap_on_a_sixteenth,
+    "tritone close": _tritone_close,
+    "scale exercise": _scale_exercise,
+}
+"""The patterns that pitches decide."""
