@@ -107,7 +107,7 @@ class Lattice:
         if not np.any(sums[0].first > 0):
             return np.empty((0, len(self.allowed)), dtype=np.intp)
         return self._walk(
-            weights, sums, _WEIGH, lambda values: _weighted(values, next(columns)), len(chances)
+            weights, sums, _WEIGH, lambda values: drawn_by(values, next(columns)), len(chances)
         )
 
     def best(self, values: Sequence[Table]) -> tuple[float, Rows]:
@@ -250,7 +250,7 @@ def _column(chosen: Rows, note: int) -> Rows:
     return chosen[:, note] if note >= 0 else np.zeros(len(chosen), dtype=np.intp)
 
 
-def _weighted(values: Table, chances: NDArray[np.float64]) -> NDArray[np.intp]:
+def drawn_by(values: Table, chances: NDArray[np.float64]) -> NDArray[np.intp]:
     """A column in each row, drawn in proportion to the values."""
     ladder = values.cumsum(axis=1)
     whole = ladder[:, -1]
