@@ -22,7 +22,10 @@ from numpy.typing import NDArray
 
 from fillgen.engine.lattice import Choice, Rows, Table, drawn_by
 
-_SAFE = 2**62
+_BITS = 40
+_BASE = 2**_BITS
+_FULL = 2.0**46
+"""A digit that is not smaller is carried before the next step, which adds up 64 of them at most: below 2**53."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,70 +59,128 @@ class Same:
 class _Algebra:
     """How values along a path combine, and how paths do, for whole tables at once.
 
-    `step` goes from the ways to each two notes (axes: start, note before, note) to those to the next two, `apply` from the ways to each end of
-    a stretch (axes: start, first ends) to those after it.
+    `steps` goes over some notes from the ways to each two notes (axes: start, note before, note) to those to the last two; it gives the
+    ways before each step as well where a walk will ask for them. `through` goes from the ways to each end of a stretch
+    (axes: start, first ends) to those after it, and `along` combines tables of the same ends.
     """
 
     zero: Any
     one: Any
-    along: np.ufunc
-    step: Callable[[Table, Table], Table]
-    apply: Callable[[Table, Table], Table]
-    total: Callable[[Table], Any]
-    tidy: Callable[[Table], Table]
+    windows: np.ufunc
+    steps: Callable[[Table, Sequence[Table]], tuple[list[Table], Table]]
+    through: Callable[[Table, Table], Table]
+    along: Callable[[Table, Table], Table]
 
 
-def _add_up(states: Table, table: Table) -> Table:
-    return np.matmul(states.transpose(2, 0, 1), table.transpose(1, 0, 2)).transpose(1, 0, 2)
+# Weights and values
 
 
-def _most(states: Table) -> int:
-    return int(states.max()) if states.size else 0
-
-
-def _wide(*tables: Table) -> list[Table]:
-    """Tables of whole numbers, wide enough for the sums of their products: as objects where 64 bits may be too few."""
-    bound = 1
+def _weigh_steps(states: Table, tables: Sequence[Table]) -> tuple[list[Table], Table]:
+    before = []
     for table in tables:
-        bound *= max(1, _most(table))
-    if bound * max(table.shape[-1] for table in tables) >= _SAFE:
-        return [table.astype(object) for table in tables]
-    return list(tables)
+        before.append(states)
+        states = _scaled(_summed(states, table))
+    return before, states
 
 
-def _count_step(states: Table, table: Table) -> Table:
-    if states.dtype != object and _most(states) * max(1, states.shape[1]) >= _SAFE:
-        states = states.astype(object)
-    return _add_up(states, table.astype(states.dtype))
+def _best_steps(states: Table, tables: Sequence[Table]) -> tuple[list[Table], Table]:
+    before = []
+    for table in tables:
+        before.append(states)
+        states = (states[:, :, :, None] + table[None]).max(axis=1)
+    return before, states
 
 
-def _count_apply(states: Table, matrix: Table) -> Table:
-    states, matrix = _wide(states, matrix)
-    return np.asarray(np.matmul(states, matrix))
+def _best_through(states: Table, ways: Table) -> Table:
+    return np.asarray((states[:, :, None] + ways[None]).max(axis=1, initial=-np.inf))
 
 
-def _count_along(one: Table, other: Table) -> Table:
-    one, other = _wide(one, other)
-    return np.asarray(one * other)
+def _summed(states: Table, table: Table) -> Table:
+    """One step: for each start and each two notes, the sum over the note before them."""
+    return np.asarray(np.matmul(states.transpose(2, 0, 1), table.transpose(1, 0, 2)).transpose(1, 0, 2))
 
 
 def _scaled(states: Table) -> Table:
-    return states / (states.max(initial=0.0) or 1.0)
+    """Weights divided by the largest, so that long phrases stay within floating point."""
+    return np.asarray(states / (states.max(initial=0.0) or 1.0))
 
 
-_COUNT = _Algebra(
-    0, 1, np.multiply, _count_step, _count_apply, lambda states: int(states.astype(object).sum()), np.asarray
-)
-_WEIGH = _Algebra(0.0, 1.0, np.multiply, _add_up, np.matmul, np.sum, _scaled)
-_BEST = _Algebra(
-    -np.inf,
+# Whole numbers of any size
+
+
+def _count_steps(states: Table, tables: Sequence[Table]) -> tuple[list[Table], Table]:
+    """Steps over tables of zeros and ones: exact in floating point, since the numbers are kept in digits of 2**40."""
+    digits = _digits(states)
+    for table in tables:
+        whole = digits.reshape(-1, *digits.shape[2:])
+        digits = _summed(whole, table.astype(np.float64)).reshape(len(digits), len(states), *table.shape[1:])
+        if digits.max(initial=0.0) >= _FULL:
+            digits = _carried(digits)
+    return [], _numbers(digits)
+
+
+def _digits(numbers: Table) -> Table:
+    """Whole numbers as digits of 2**40 along a new first axis, lowest first, in floating point."""
+    digits = []
+    while True:
+        digits.append((numbers & (_BASE - 1)).astype(np.float64))
+        numbers = numbers >> _BITS
+        if not numbers.any():
+            return np.stack(digits)
+
+
+def _carried(digits: Table) -> Table:
+    """Digits below the base again, with one digit more where that is needed."""
+    rows = []
+    over = np.zeros(digits.shape[1:])
+    for row in digits:
+        row = row + over
+        over = np.floor(row / _BASE)
+        rows.append(row - over * _BASE)
+    return np.stack([*rows, over] if over.any() else rows)
+
+
+def _numbers(digits: Table) -> Table:
+    """Digits as whole numbers: 64 bits where these do, otherwise objects."""
+    if len(digits) == 1:
+        return np.asarray(digits[0].astype(np.int64))
+    numbers = np.zeros(digits.shape[1:], dtype=object)
+    for row in digits[::-1]:
+        numbers = (numbers << _BITS) + row.astype(np.int64).astype(object)
+    return numbers
+
+
+def _count_through(states: Table, ways: Table) -> Table:
+    states, ways = _wide_enough(states, ways)
+    return np.asarray(np.matmul(states, ways))
+
+
+def _count_along(one: Table, other: Table) -> Table:
+    one, other = _wide_enough(one, other)
+    return np.asarray(one * other)
+
+
+def _wide_enough(one: Table, other: Table) -> tuple[Table, Table]:
+    """Tables of whole numbers as objects where sums of their products may be beyond 64 bits."""
+    if _most(one) * _most(other) * max(1, one.shape[-1]) < 2**63:
+        return one, other
+    return one.astype(object), other.astype(object)
+
+
+def _most(numbers: Table) -> int:
+    return int(numbers.max()) if numbers.size else 0
+
+
+_COUNT = _Algebra(0, 1, np.multiply, _count_steps, _count_through, _count_along)
+_WEIGH = _Algebra(
     0.0,
-    np.add,
-    lambda states, table: (states[:, :, :, None] + table[None]).max(axis=1),
-    lambda states, matrix: (states[:, :, None] + matrix[None]).max(axis=1, initial=-np.inf),
-    np.max,
-    np.asarray,
+    1.0,
+    np.multiply,
+    _weigh_steps,
+    lambda states, ways: _scaled(np.matmul(states, ways)),
+    lambda one, other: _scaled(one * other),
 )
+_BEST = _Algebra(-np.inf, 0.0, np.add, _best_steps, _best_through, np.add)
 
 
 @dataclass(frozen=True)
@@ -193,7 +254,7 @@ class ReturningLattice:
         if self.is_empty:
             return 0
         tables = [table.astype(np.int64) for table in self.allowed]
-        return int(_COUNT.total(_Solver(tables, _COUNT).phrase(self.sames).ways))
+        return int(_Solver(tables, _COUNT).phrase(self.sames).ways.astype(object).sum())
 
     def draw(self, weights: Sequence[Table], chances: NDArray[np.float64]) -> Rows:
         """Phrases drawn with replacement, each with a probability in proportion to the product of its weights.
@@ -218,7 +279,7 @@ class ReturningLattice:
             return -np.inf, nothing
         solver = _Solver(values, _BEST)
         link = solver.phrase(self.sames)
-        total = float(_BEST.total(link.ways))
+        total = float(link.ways.max())
         if total == -np.inf:
             return total, nothing
         return total, solver.walk(link, lambda row: np.argmax(row, axis=1), 1)
@@ -282,7 +343,7 @@ class _Solver:
         """The windows around a note, under what is asked at all places where it stands."""
         table = self.tables[note + copies[0]]
         for shift in copies[1:]:
-            table = self.algebra.along(table, self.tables[note + shift])
+            table = self.algebra.windows(table, self.tables[note + shift])
         return table
 
     def _link(
@@ -290,28 +351,27 @@ class _Solver:
     ) -> _Link:
         """The ways from the two notes at the start of a run, as given, to the two notes up to its end."""
         trail: list[_Step | _Whole] = []
-        waiting = list(sames)
         note = start + 1
-        while note < end:
-            if waiting and waiting[0].firsts[0] == note - 1:
-                solved = self._solve(waiting.pop(0), copies)
+        for same in (*sames, None):
+            until = end if same is None else same.firsts[0] + 1
+            notes = range(note, until)
+            tables = [self._table(each, copies) for each in notes]
+            before, states = self.algebra.steps(states, tables)
+            trail += [_Step(*step) for step in zip(notes, tables, before, strict=False)]
+            if same is not None:
+                solved = self._solve(same, copies)
                 trail.append(_Whole(solved, states))
-                note = solved.same.end - 1
+                note = same.end - 1
                 states = self._applied(solved, states, (self._size(note - 1), self._size(note)))
-            else:
-                table = self._table(note, copies)
-                trail.append(_Step(note, table, states))
-                states = self.algebra.tidy(self.algebra.step(states, table))
-                note += 1
         return _Link(start, end, copies, tuple(trail), states)
 
     def _applied(self, solved: _Solved, states: Table, shape: tuple[int, int]) -> Table:
         found = np.full((len(states), shape[0] * shape[1]), self.algebra.zero)
         if solved.ways.size:
-            ways = self.algebra.apply(_by_ends(states)[:, solved.first], solved.ways)
+            ways = self.algebra.through(_by_ends(states)[:, solved.first], solved.ways)
             found = found.astype(ways.dtype)
             found[:, solved.last] = ways
-        return self.algebra.tidy(found.reshape(len(states), *shape))
+        return found.reshape(len(states), *shape)
 
     def _solve(self, same: Same, copies: tuple[int, ...]) -> _Solved:
         """Stretches that are the same: their contents under the rules of all places, and what lies between."""
@@ -330,14 +390,9 @@ class _Solver:
             final = place + same.size - 1
             gap = self._link(final - 1, after + 1, copies, inside, self._each(last, final - 1, final))
             through = _by_ends(gap.ways)[:, first].T
-            ways = self.algebra.tidy(self._joined(ways, through))
+            ways = self.algebra.along(ways, through)
             gaps.append(gap)
         return _Solved(same, places, first, last, ways, block, tuple(gaps))
-
-    def _joined(self, ways: Table, through: Table) -> Table:
-        if self.algebra is _COUNT:
-            ways, through = _wide(ways, through)
-        return self.algebra.along(ways, through)
 
     def _open(self, head: int, size: int, places: Sequence[int]) -> NDArray[np.intp]:
         """The first two notes that a stretch may begin with at all its places, as flat indices."""
@@ -379,7 +434,7 @@ class _Solver:
                 note, after = self._back_through(stage, link.copies, start, (note, after), rows, choose)
                 continue
             ways = stage.before[start, :, note]
-            before = choose(self.algebra.along(ways, stage.table[:, note, after].T))
+            before = choose(self.algebra.windows(ways, stage.table[:, note, after].T))
             self._put(rows, stage.note - 1, link.copies, before)
             note, after = before, note
 
@@ -397,7 +452,7 @@ class _Solver:
         head, final = same.firsts[0], same.firsts[0] + same.size - 1
         last = np.searchsorted(solved.last, ends[0] * self._size(final) + ends[1])
         ways = _by_ends(stage.before)[:, solved.first][start]
-        first = choose(self.algebra.along(ways, solved.ways[:, last].T))
+        first = choose(self.algebra.windows(ways, solved.ways[:, last].T))
         heads = np.divmod(solved.first[first], self._size(head + 1))
         for note, chosen in ((final - 1, ends[0]), (final, ends[1]), (head, heads[0]), (head + 1, heads[1])):
             self._put(rows, note, solved.copies, chosen)
