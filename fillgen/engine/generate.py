@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from itertools import islice
 
@@ -17,7 +17,9 @@ from fillgen.engine.guide import Guide
 from fillgen.engine.lattice import Lattice, Run
 from fillgen.engine.plans import Plan, chord_cell, plans
 from fillgen.engine.remarks import remarks_on
+from fillgen.engine.repeats import repeats
 from fillgen.engine.request import Choices, Request, seconds_of, settle, since_of
+from fillgen.engine.returning import ReturningLattice
 from fillgen.errors import NoPhraseError
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.reach import reach
@@ -43,6 +45,10 @@ _MOST_DRAWN = 12_000
 """The most candidates drawn in all: each of many ideas is chosen from fewer."""
 _GUIDE = Guide()
 _KEPT_TABLES = 2048
+_ENOUGH = 2_000
+"""Passages return exactly where that leaves so many phrases at least."""
+_MOST_WORK = 4_000_000
+"""Passages return exactly where solving them takes no more than so many additions a note."""
 _IN_SHAPE = 0.6
 """How well an idea follows its shape at the least, where one shape is asked for."""
 _HEIGHT = 13.0
@@ -79,13 +85,19 @@ class Kept:
 
 @dataclass(frozen=True)
 class PhraseSpace:
-    """All phrases over one plan, and how many there are."""
+    """All phrases over one plan, and how many there are.
+
+    `pitches` are those that each note may have, in the order of the lattice's indices. Where passages return, `common`
+    tells for each note which of its pitches can be had at every place.
+    """
 
     plan: Plan
     places: tuple[Place, ...]
-    lattice: Lattice
+    pitches: tuple[NDArray[np.int16], ...]
+    lattice: Lattice | ReturningLattice
     count: int
     kept: Kept | None = None
+    common: tuple[NDArray[np.intp], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -202,10 +214,38 @@ class Engine:
         return found
 
     def space(self, plan: Plan, kept: Kept | None = None) -> PhraseSpace:
-        """All phrases over a plan that keep the rules, and what must be kept besides."""
+        """All phrases over a plan that keep the rules, and what must be kept besides.
+
+        Passages return where that leaves phrases enough, and where nothing else must be kept; elsewhere they share no
+        more than a rhythm and a gesture.
+        """
         where = self.places(plan.rhythm)
+        domains = tuple(self.windows.domain(place) for place in where)
+        if plan.passages and kept is None:
+            space = self._returning(plan, where, domains)
+            if space is not None:
+                return space
         lattice = self._lattice(plan, where, kept)
-        return PhraseSpace(plan, where, lattice, lattice.count(), kept)
+        return PhraseSpace(replace(plan, passages=()), where, domains, lattice, lattice.count(), kept)
+
+    def _returning(
+        self, plan: Plan, where: tuple[Place, ...], domains: Sequence[NDArray[np.int16]]
+    ) -> PhraseSpace | None:
+        """The phrases over a plan in which its passages return; None where there are few, or where they take too much work."""
+        found = repeats(plan, domains, self.progression.metre.bar)
+        if found is None:
+            return None
+        allowed = [
+            self.windows.joined(*window)[_cut(found.common, index)]
+            for index, window in enumerate(_neighbours(where))
+        ]
+        lattice = ReturningLattice(allowed, found.sames)
+        if lattice.work > _MOST_WORK * len(where):
+            return None
+        count = lattice.count()
+        if count < _ENOUGH:
+            return None
+        return PhraseSpace(plan, where, found.pitches, lattice, count, common=found.common)
 
     def places(self, rhythm: Sequence[tuple[int, int]], *, closes: bool = True) -> tuple[Place, ...]:
         """The places of the notes of a whole phrase, or of a part that does not close it."""
@@ -242,32 +282,37 @@ class Engine:
         drawn = min(max(FEW, 24 * self.choices.request.count), _MOST_DRAWN) // len(found)
         scored = []
         for space in found:
-            domains = [self.windows.domain(place) for place in space.places]
             if all_of_them:
                 rows = space.lattice.phrases()
             else:
-                chances = dice.doubles(drawn * 3 * len(space.lattice.runs)).reshape(drawn, -1)
-                weights = self._weights(space, domains)
-                rows = _distinct(space.lattice.draw(weights, chances))
-            pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
+                chances = dice.doubles(drawn * space.lattice.columns).reshape(drawn, -1)
+                rows = _distinct(space.lattice.draw(self.weights(space), chances))
+            pitches = np.stack([own[rows[:, i]] for i, own in enumerate(space.pitches)], axis=1)
             scored.append(self.scored(space.plan, space.places, pitches))
         return self._in_shape(scored)
 
-    def _weights(self, space: PhraseSpace, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
-        """How much each window is wanted by a plan; 0 where the rules forbid it, or what must be kept."""
+    def weights(self, space: PhraseSpace) -> list[NDArray[np.float64]]:
+        """How much each window is wanted by a plan; 0 where the rules forbid it, or what must be kept.
+
+        A note at several places is wanted by their mean, so that what returns leans no more than the rest.
+        """
         plan = space.plan
         context = self._context(plan, space.places)
         wanted = score.heights(plan.shape, context.times)
         middle = self._middle(plan)
         near = space.kept.near if space.kept is not None else {}
+        times = space.lattice.times if isinstance(space.lattice, ReturningLattice) else ()
         weights = []
         for index, (before, note, after) in enumerate(_neighbours(space.places)):
-            own = _GUIDE.height(domains[index], middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
+            pitches = self.windows.domain(note)
+            own = _GUIDE.height(pitches, middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
             if index in near:
-                own = own * _GUIDE.near(domains[index], *near[index])
+                own = own * _GUIDE.near(pitches, *near[index])
             if before is not None and plan.wishes[index - 1]:
                 own = own * self._wished(before, note, plan.wishes[index - 1])
             table = self._factor(before, note, after) * own[:, :, None]
+            if space.common:
+                table = table[_cut(space.common, index)] ** (1 / times[index])
             weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
 
@@ -465,6 +510,14 @@ def _neighbours(where: Sequence[Place]) -> list[tuple[Place | None, Place, Place
     before = [None, *where[:-1]]
     after = [*where[1:], None]
     return list(zip(before, where, after, strict=True))
+
+
+def _cut(common: Sequence[NDArray[np.intp]], index: int) -> tuple[NDArray[np.intp], ...]:
+    """What picks the windows around a note that can be had at every place."""
+    edge = np.zeros(1, dtype=np.intp)
+    before = common[index - 1] if index else edge
+    after = common[index + 1] if index + 1 < len(common) else edge
+    return np.ix_(before, common[index], after)
 
 
 def _keeps(index: int, domains: Sequence[NDArray[np.int16]], kept: Kept) -> NDArray[np.bool_]:

@@ -79,6 +79,11 @@ class Lattice:
         self._blocks = [_entry_blocks(run, self.allowed) for run in self.runs]
 
     @property
+    def columns(self) -> int:
+        """How many chances a draw takes for each phrase."""
+        return 3 * len(self.runs)
+
+    @property
     def is_empty(self) -> bool:
         """Whether some run has no figure at all, so that there is no phrase."""
         return any(run.figures.shape[0] == 0 for run in self.runs)
@@ -98,7 +103,7 @@ class Lattice:
         """Phrases drawn with replacement, each with a probability in proportion to the product of its weights.
 
         `weights` holds for each note a table in the shape of `allowed`, 0 where a window is forbidden; ones draw
-        fairly from all phrases. `chances` are numbers in [0, 1), a row for each phrase and three columns a run.
+        fairly from all phrases. `chances` are numbers in [0, 1), a row for each phrase and `columns` columns.
         """
         if self.is_empty:
             return np.empty((0, len(self.allowed)), dtype=np.intp)
@@ -130,6 +135,10 @@ class Lattice:
         if found.shape[1] == 1:
             return np.asarray(found[self.allowed[-1][0, found[:, 0], 0]])
         return np.asarray(found[self.allowed[-1][found[:, -2], found[:, -1], 0]])
+
+    def holds(self, rows: Rows) -> NDArray[np.bool_]:
+        """Which rows of indices are phrases of this lattice."""
+        return windows_hold(self.allowed, rows)
 
     # The recursion, from the end of the phrase backwards
 
@@ -248,6 +257,16 @@ def _entry_blocks(run: Run, allowed: Sequence[NDArray[np.bool_]]) -> NDArray[np.
 def _column(chosen: Rows, note: int) -> Rows:
     """The indices chosen for a note; zeros before the first, whose axis has length 1."""
     return chosen[:, note] if note >= 0 else np.zeros(len(chosen), dtype=np.intp)
+
+
+def windows_hold(allowed: Sequence[NDArray[np.bool_]], rows: Rows) -> NDArray[np.bool_]:
+    """In which rows of indices every window of three notes is allowed."""
+    edge = np.zeros(len(rows), dtype=np.intp)
+    columns = [edge, *rows.T, edge]
+    kept = np.ones(len(rows), dtype=bool)
+    for table, before, note, after in zip(allowed, columns, columns[1:], columns[2:], strict=False):
+        kept &= table[before, note, after]
+    return kept
 
 
 def drawn_by(values: Table, chances: NDArray[np.float64]) -> NDArray[np.intp]:

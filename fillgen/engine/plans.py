@@ -6,11 +6,12 @@ has an idea in it and isn't a row of unrelated bars.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
+from fillgen.engine.forms import Forms, Outline, Passage
 from fillgen.errors import OptionError
 from fillgen.rules.pack import Cell, Level, Rhythm, RulePack, Shape
 from fillgen.theory.metre import TICKS
@@ -19,6 +20,12 @@ PUSH = TICKS // 2
 """How much earlier a pushed note comes, in ticks."""
 _GESTURES = ((2, 2, 2, 2), (2, 2, 4, 2), (4, 3, 2, 2), (2, 4, 2, 2), (3, 4, 3, 2), (2, 2, 5, 2))
 _TRIES = 12
+_AIRY = 0.4
+"""How often one bar before the close may rest: a line breathes at the ends of its four bars."""
+_OTHER_CLOSE = 0.8
+"""How often a close has another rhythm than the one before."""
+_CHOICE = 4
+"""With fewer cells that sound all through their bar, bars may rest as well."""
 
 Fits = Callable[[int, Cell], bool]
 """Whether a cell can have pitches at all in the bar of that number."""
@@ -31,13 +38,14 @@ class Plan:
     """A rhythm for a whole phrase with its shape.
 
     `letters` names the form's letter of each bar, `wishes` the interval (in semitones) that the gesture of the bar
-    would like between each note and the next, 0 where it has no wish.
+    would like between each note and the next, 0 where it has no wish. `passages` are the bars that come back.
     """
 
     rhythm: Rhythm_
     letters: tuple[str, ...]
     wishes: tuple[int, ...]
     shape: Shape
+    passages: tuple[Passage, ...] = ()
 
 
 def plans(
@@ -57,29 +65,26 @@ def plans(
 
     `leave` are ticks at the end of the last bar that stay free; a `firm` close lands on the last
     chord with its last note. `fixed` are bars, counted from 0, whose notes are given already, in ticks from the start
-    of the phrase; bars of the same letter take their rhythm from them. A fixed note that begins before its bar is one
-    that the bar before holds into it where it can. Raises OptionError where the rhythm is not played in the chart's
+    of the phrase; bars of the same letter take their rhythm from them, and no passage has to return. A fixed note that
+    begins before its bar is one that the bar before holds into it where it can. Raises OptionError where the rhythm is not played in the chart's
     metre.
     """
-    cells, closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm)
-    given = fixed or {}
+    forms = Forms(progression, pack.forms)
+    filler = _Filler(progression, level, rhythm, busy, fits, dice, leave=leave, firm=firm, fixed=fixed or {})
     used: set[Rhythm_] = set()
     turn = dice.below(len(shapes))
     while True:
         for _ in range(_TRIES):
-            letters = _form(progression, pack, dice)
-            by_bar = _fill(progression, letters, cells, closes, level, fits, dice, given)
-            if len(by_bar) - 1 not in given:
-                by_bar[-1] = _ended(by_bar[-1], progression.length - leave)
-            notes = _push(by_bar, progression, dice, firm=firm, fixed=given) if level.pushes else by_bar
-            flat = tuple(note for bar in notes for note in bar)
+            outline = forms.outline(dice, returning=fixed is None and not level.one_a_chord)
+            flat = filler.rhythm(outline)
             if flat and flat not in used:
                 break
         else:
             return
         used.add(flat)
         turn += 1
-        yield Plan(flat, letters, wishes(flat, letters, progression, dice), shapes[turn % len(shapes)])
+        gestures = wishes(flat, outline.letters, progression, dice)
+        yield Plan(flat, outline.letters, gestures, shapes[turn % len(shapes)], outline.passages)
 
 
 # Cells
@@ -161,54 +166,93 @@ def chord_cell(progression: Progression, bar: int, early: int = 0) -> Cell:
     return Cell("", notes, False, False)
 
 
-# Forms
+# The rhythm of a phrase
 
 
-def _form(progression: Progression, pack: RulePack, dice: Dice) -> tuple[str, ...]:
-    """A letter for each bar; a long phrase is made of the longest forms that fit, one after another."""
-    letters: list[str] = []
-    left = len(progression.bars)
-    group = 0
-    while left:
-        most = max((n for n in pack.forms if n <= left), default=1)
-        form = dice.one_of(pack.forms[most]).letters
-        mark = "" if group % 2 == 0 or dice.chance(0.5) else str(group)
-        letters += [letter + mark if letter != "z" else "z" for letter in form]
-        left -= len(form)
-        group += 1
-    return tuple(letters)
+class _Filler:
+    """Fills the bars of outlines with rhythm cells."""
 
+    def __init__(
+        self,
+        progression: Progression,
+        level: Level,
+        rhythm: Rhythm,
+        busy: str,
+        fits: Fits,
+        dice: Dice,
+        *,
+        leave: int,
+        firm: bool,
+        fixed: Mapping[int, Rhythm_],
+    ) -> None:
+        self.progression, self.level, self.fits, self.dice = progression, level, fits, dice
+        self.leave, self.firm, self.fixed = leave, firm, fixed
+        self.last = len(progression.bars) - 1
+        cells, self.breaths = stock(progression, level, rhythm, busy)
+        self.cells = cells
+        self.closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm)[1]
+        full = tuple(cell for cell in cells if _sounds(cell) == progression.metre.bar)
+        self.full = full if len(set(full)) >= _CHOICE else cells
 
-def _fill(
-    progression: Progression,
-    letters: Sequence[str],
-    cells: Sequence[Cell],
-    closes: Sequence[Cell],
-    level: Level,
-    fits: Fits,
-    dice: Dice,
-    fixed: Mapping[int, Rhythm_],
-) -> list[list[tuple[int, int]]]:
-    """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
-    chosen = _given(progression, letters, fixed)
-    early = dice.one_of((0, 0, progression.metre.pulse, 2 * progression.metre.pulse))
-    notes: list[list[tuple[int, int]]] = []
-    free = 0
-    for bar, letter in enumerate(letters):
-        key = letter.replace("'", "")
-        if bar in fixed:
-            notes.append([note for note in fixed[bar] if note[0] >= bar * progression.metre.bar])
-            free = sum(notes[-1][-1]) if notes[-1] else free
-            continue
-        if level.one_a_chord:
-            cell = chord_cell(progression, bar, early if dice.chance(0.7) else 0)
+    def rhythm(self, outline: Outline) -> Rhythm_:
+        """The notes of a phrase of that outline."""
+        sources = outline.sources()
+        by_bar = self._fill(outline.letters, sources)
+        if self.last not in self.fixed:
+            by_bar[-1] = _ended(by_bar[-1], self.progression.length - self.leave)
+        if self.level.pushes:
+            edges = {edge for passage in outline.passages for edge in passage.edges()}
+            by_bar = _push(
+                by_bar, self.progression, self.dice, sources, edges, firm=self.firm, fixed=self.fixed
+            )
+        return tuple(note for bar in by_bar for note in bar)
+
+    def _fill(self, letters: Sequence[str], sources: Mapping[int, int]) -> list[list[tuple[int, int]]]:
+        """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
+        size, beat = self.progression.metre.bar, self.progression.metre.pulse
+        chosen = _given(self.progression, letters, self.fixed)
+        early = self.dice.one_of((0, 0, beat, 2 * beat))
+        airy = self.dice.chance(_AIRY)
+        cells: dict[int, Cell] = {}
+        notes: list[list[tuple[int, int]]] = []
+        free = 0
+        for bar, letter in enumerate(letters):
+            if bar in self.fixed:
+                notes.append([note for note in self.fixed[bar] if note[0] >= bar * size])
+                free = sum(notes[-1][-1]) if notes[-1] else free
+                continue
+            key = letter.replace("'", "")
+            if bar in sources:
+                cells[bar] = cells[sources[bar]]
+            elif self.level.one_a_chord:
+                cells[bar] = chord_cell(self.progression, bar, early if self.dice.chance(0.7) else 0)
+            else:
+                places = [bar, *(other for other, source in sources.items() if source == bar)]
+                cells[bar] = self._cell(key, places, chosen, airy)
+                airy = airy and _sounds(cells[bar]) == size
+                chosen[key] = chosen.get(key, cells[bar]) if key != "z" else cells[bar]
+            start = bar * size
+            notes.append(
+                begun([(start + onset, length) for onset, length in cells[bar].notes], free, self.progression)
+            )
+        return notes
+
+    def _cell(self, key: str, places: Sequence[int], chosen: Mapping[str, Cell], airy: bool) -> Cell:
+        """A cell for a bar that stands at some places: its letter's, or of a close one that the close before hasn't."""
+        if key == "z":
+            closes = self.closes if places[0] == self.last else self.breaths
+            others = tuple(cell for cell in closes if "z" not in chosen or cell.notes != chosen["z"].notes)
+            first, cells = None, others if others and self.dice.chance(_OTHER_CLOSE) else closes
         else:
-            stock = closes if key == "z" else cells
-            cell = _fitting(chosen.get(key), stock, bar, fits, dice) or chord_cell(progression, bar)
-            chosen.setdefault(key, cell)
-        start = bar * progression.metre.bar
-        notes.append(begun([(start + onset, length) for onset, length in cell.notes], free, progression))
-    return notes
+            first, cells = chosen.get(key), self.cells if airy else self.full
+        found = _fitting(first, cells, places, self.fits, self.dice)
+        if found is None and cells is not self.cells and key != "z":
+            found = _fitting(None, self.cells, places, self.fits, self.dice)
+        return found or chord_cell(self.progression, places[0])
+
+
+def _sounds(cell: Cell) -> int:
+    return sum(length for _, length in cell.notes)
 
 
 def _given(progression: Progression, letters: Sequence[str], fixed: Mapping[int, Rhythm_]) -> dict[str, Cell]:
@@ -240,39 +284,48 @@ def _ended(notes: Sequence[tuple[int, int]], end: int) -> list[tuple[int, int]]:
     return [(onset, min(length, end - onset)) for onset, length in notes if onset < end]
 
 
-def _fitting(first: Cell | None, cells: Sequence[Cell], bar: int, fits: Fits, dice: Dice) -> Cell | None:
-    if first is not None and fits(bar, first):
+def _fitting(
+    first: Cell | None, cells: Sequence[Cell], bars: Sequence[int], fits: Fits, dice: Dice
+) -> Cell | None:
+    """A cell that can stand in all of some bars: the first if there is one that can, or any."""
+    if first is not None and all(fits(bar, first) for bar in bars):
         return first
     if not cells:
         return None
     start = dice.below(len(cells))
     step = 1 + dice.below(max(1, len(cells) - 1))
     tried = dict.fromkeys([cells[(start + step * n) % len(cells)] for n in range(len(cells))] + list(cells))
-    return next((cell for cell in tried if fits(bar, cell)), None)
+    return next((cell for cell in tried if all(fits(bar, cell) for bar in bars)), None)
 
 
 def _push(
     by_bar: Sequence[Sequence[tuple[int, int]]],
     progression: Progression,
     dice: Dice,
+    sources: Mapping[int, int],
+    edges: Collection[int],
     *,
     firm: bool,
     fixed: Mapping[int, Rhythm_],
 ) -> list[list[tuple[int, int]]]:
     """Some first notes of bars moved an eighth early, where the bar before leaves or can give the room.
 
-    A `firm` close is left where it lands, and so are fixed bars.
+    A `firm` close is left where it lands, and so are fixed bars and those at the edges of passages that return; bars
+    that repeat others are pushed where those are.
     """
     bars = [list(bar) for bar in by_bar]
+    pushed: set[int] = set()
     for number in range(1, len(bars) - firm):
         line = number * progression.metre.bar
         ahead = next((sum(note) for note in fixed.get(number, ()) if note[0] < line < sum(note)), 0)
-        pushed = ahead or (number not in fixed and bars[number] and bars[number][0][0] == line)
-        if not pushed or number - 1 in fixed or not (ahead or dice.chance(0.35)):
+        can = ahead or (number not in fixed and bars[number] and bars[number][0][0] == line)
+        wanted = sources[number] in pushed if number in sources else ahead or dice.chance(0.35)
+        if not can or not wanted or number - 1 in fixed or number in edges:
             continue
         before = next((n for n in reversed(range(number)) if bars[n]), None)
         if before is None or before in fixed or not makes_room(bars[before], line - PUSH):
             continue
+        pushed.add(number)
         end = ahead or sum(bars[number].pop(0))
         bars[number - 1].append((line - PUSH, end - line + PUSH))
     return bars

@@ -15,12 +15,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from math import prod
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen.engine.lattice import Choice, Rows, Table, drawn_by
+from fillgen.engine.lattice import Choice, Rows, Table, drawn_by, windows_hold
 
 _BITS = 40
 _BASE = 2**_BITS
@@ -245,6 +247,19 @@ class ReturningLattice:
         return len(self.allowed) + len(self._pairs) + 1
 
     @property
+    def times(self) -> tuple[int, ...]:
+        """At how many places each note stands."""
+        roots = list(range(len(self.allowed)))
+        for note, original in self._pairs:
+            roots[note] = roots[original]
+        return tuple(roots.count(root) for root in roots)
+
+    @property
+    def work(self) -> int:
+        """About how many additions the sums take: those of each step for every start that its run may have."""
+        return sum(_work(same, self.allowed) for same in self.sames)
+
+    @property
     def is_empty(self) -> bool:
         """Whether some note has no pitch at all, so that there is no phrase."""
         return any(0 in table.shape for table in self.allowed)
@@ -307,14 +322,21 @@ class ReturningLattice:
         return kept
 
 
-def windows_hold(allowed: Sequence[NDArray[np.bool_]], rows: Rows) -> NDArray[np.bool_]:
-    """In which rows of indices every window of three notes is allowed."""
-    edge = np.zeros(len(rows), dtype=np.intp)
-    columns = [edge, *rows.T, edge]
-    kept = np.ones(len(rows), dtype=bool)
-    for table, before, note, after in zip(allowed, columns, columns[1:], columns[2:], strict=False):
-        kept &= table[before, note, after]
-    return kept
+def _work(same: Same, allowed: Sequence[NDArray[np.bool_]]) -> int:
+    sizes = [prod(table.shape) for table in allowed]
+    first, last = (prod(allowed[n].shape[:2]) for n in (same.firsts[0] + 1, same.firsts[0] + same.size - 1))
+    block = first * sum(sizes[same.firsts[0] : same.firsts[0] + same.size])
+    gaps = last * sum(
+        sum(sizes[one + same.size : other]) for one, other in pairwise(same.firsts)
+    )
+    inner = (*same.inside, *(each for gap in same.between for each in gap))
+    return block + gaps + sum(_work(each, allowed) + max(first, last) * _ends(each, allowed) for each in inner)
+
+
+def _ends(same: Same, allowed: Sequence[NDArray[np.bool_]]) -> int:
+    """How many ways there are from first to last notes of a stretch."""
+    first, last = same.firsts[0] + 1, same.firsts[0] + same.size - 1
+    return prod(allowed[first].shape[:2]) * prod(allowed[last].shape[:2])
 
 
 def _by_ends(ways: Table) -> Table:
