@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from itertools import islice
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,7 +52,8 @@ _MOST_WORK = 4_000_000
 """Passages return exactly where solving them takes no more than so many additions a note."""
 _IN_SHAPE = 0.6
 """How well an idea follows its shape at the least, where one shape is asked for."""
-_HEIGHT = 13.0
+_EDGE = np.zeros(1, dtype=np.intp)
+_HEIGHT = 7.0
 """Semitones between the lowest and the highest point of a shape."""
 
 
@@ -236,7 +238,7 @@ class Engine:
         if found is None:
             return None
         allowed = [
-            self.windows.joined(*window)[_cut(found.common, index)]
+            _cut(self.windows.joined(*window), found.common, index)
             for index, window in enumerate(_neighbours(where))
         ]
         lattice = ReturningLattice(allowed, found.sames)
@@ -312,7 +314,8 @@ class Engine:
                 own = own * self._wished(before, note, plan.wishes[index - 1])
             table = self._factor(before, note, after) * own[:, :, None]
             if space.common:
-                table = table[_cut(space.common, index)] ** (1 / times[index])
+                table = _cut(table, space.common, index)
+                table = table if times[index] == 1 else table ** (1 / times[index])
             weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
 
@@ -512,12 +515,15 @@ def _neighbours(where: Sequence[Place]) -> list[tuple[Place | None, Place, Place
     return list(zip(before, where, after, strict=True))
 
 
-def _cut(common: Sequence[NDArray[np.intp]], index: int) -> tuple[NDArray[np.intp], ...]:
-    """What picks the windows around a note that can be had at every place."""
-    edge = np.zeros(1, dtype=np.intp)
-    before = common[index - 1] if index else edge
-    after = common[index + 1] if index + 1 < len(common) else edge
-    return np.ix_(before, common[index], after)
+def _cut(table: NDArray[Any], common: Sequence[NDArray[np.intp]], index: int) -> NDArray[Any]:
+    """Of the windows around a note those whose notes can be had at every place."""
+    before = common[index - 1] if index else _EDGE
+    after = common[index + 1] if index + 1 < len(common) else _EDGE
+    if (len(before), len(common[index]), len(after)) == table.shape:
+        own = (before, common[index], after)
+        if all(not len(each) or each[-1] == len(each) - 1 for each in own):
+            return table
+    return np.asarray(table[before[:, None, None], common[index][None, :, None], after[None, None, :]])
 
 
 def _keeps(index: int, domains: Sequence[NDArray[np.int16]], kept: Kept) -> NDArray[np.bool_]:

@@ -22,8 +22,8 @@ _GESTURES = ((2, 2, 2, 2), (2, 2, 4, 2), (4, 3, 2, 2), (2, 4, 2, 2), (3, 4, 3, 2
 _TRIES = 12
 _AIRY = 0.4
 """How often one bar before the close may rest: a line breathes at the ends of its four bars."""
-_OTHER_CLOSE = 0.8
-"""How often a close has another rhythm than the one before."""
+_SAME_CLOSE = 0.25
+"""How often a close takes up the rhythm of the one before; otherwise it has another."""
 _CHOICE = 4
 """With fewer cells that sound all through their bar, bars may rest as well."""
 
@@ -241,8 +241,9 @@ class _Filler:
         """A cell for a bar that stands at some places: its letter's, or of a close one that the close before hasn't."""
         if key == "z":
             closes = self.closes if places[0] == self.last else self.breaths
+            first = chosen.get("z") if self.dice.chance(_SAME_CLOSE) else None
             others = tuple(cell for cell in closes if "z" not in chosen or cell.notes != chosen["z"].notes)
-            first, cells = None, others if others and self.dice.chance(_OTHER_CLOSE) else closes
+            cells = others or closes
         else:
             first, cells = chosen.get(key), self.cells if airy else self.full
         found = _fitting(first, cells, places, self.fits, self.dice)

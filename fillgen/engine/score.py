@@ -21,7 +21,7 @@ from fillgen.rules.pack import Shape
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
 
-INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 115)
+INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.65, 0.1, 0.6, 0.35, 0.4, 0.05, 0.0, 0.45] + [0.0] * 115)
 """How well an interval sings, by its size in semitones. The order is that of interval counts in real melodies
 (Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last. A
 repeated note counts with the thirds: songs have more of them, but a fill had better move."""
@@ -31,7 +31,7 @@ STEP = 2
 LEAP = 5
 """Steps are this wide at most, leaps at least, in semitones; thirds are neither."""
 _CLEAR_RANGE = (7, 14)
-_ENOUGH = {"steps": 0.9, "flow": 0.3, "descent": 0.7, "motif": 0.2}
+_ENOUGH = {"shape": 0.7, "steps": 0.9, "flow": 0.3, "descent": 0.7, "motif": 0.2}
 """Where a term is full: there the upper quarter of real phrases begins (see `tests/bench/real_melodies.py`), so that no
 idea wins by being smoother than melodies are."""
 
@@ -168,7 +168,8 @@ def follows(pitches: Pitches, shapes: Sequence[Shape], times: Values) -> Values:
 
 
 def _shape(lines: Lines) -> Values:
-    return follows(lines.pitches, [lines.context.plan.shape], lines.context.times)[:, 0]
+    """How closely the line follows its shape; a correlation of 0.7 is enough."""
+    return follows(lines.pitches, [lines.context.plan.shape], lines.context.times)[:, 0] / _ENOUGH["shape"]
 
 
 def _steps(lines: Lines) -> Values:
