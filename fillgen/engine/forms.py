@@ -96,7 +96,8 @@ class Forms:
 
     def outline(self, dice: Dice, *, returning: bool = True) -> Outline:
         """A form chosen by the dice; without passages that return where that isn't asked for."""
-        letters, like = self._letters(dice), ()
+        letters = self._letters(dice)
+        like: tuple[Passage, ...] = ()
         if returning and self.bars >= _SECTION - 1 and max(self.offered) <= LINE:
             like = tuple(self._passages(dice))
         outline = Outline(letters, like)
@@ -139,7 +140,9 @@ class Forms:
             p
             for start in range(0, size, _SECTION)
             for p in self._inner(
-                range(group[places[0]].start + start, group[places[0]].stop), min(_SECTION, size - start), dice
+                range(group[places[0]].start + start, group[places[0]].stop),
+                min(_SECTION, size - start),
+                dice,
             )
         )
         between = tuple(
@@ -186,11 +189,7 @@ class Forms:
 
     def _period(self, bars: range, roll: float) -> list[Passage]:
         """The beginning of the first line comes back in the second: two bars of it as a rule, else three or one."""
-        open_ = [
-            bar
-            for bar in bars[: LINE - 1]
-            if bar + LINE in bars and self.chart.kin(bar, bar + LINE)
-        ]
+        open_ = [bar for bar in bars[: LINE - 1] if bar + LINE in bars and self.chart.kin(bar, bar + LINE)]
         if not open_:
             return []
         start = open_[0]
@@ -265,9 +264,7 @@ class Likeness:
     def shift(self, bars: range, by: int) -> Shift | None:
         """How pitches move from some bars to those so many bars later, if all chords move by the same step."""
         pairs = [
-            pair
-            for bar in bars
-            for pair in zip(self._chords[bar], self._chords[bar + by], strict=False)
+            pair for bar in bars for pair in zip(self._chords[bar], self._chords[bar + by], strict=False)
         ]
         if any(len(self._chords[bar]) != len(self._chords[bar + by]) for bar in bars):
             return None

@@ -46,6 +46,7 @@ _MOST_DRAWN = 12_000
 """The most candidates drawn in all: each of many ideas is chosen from fewer."""
 _GUIDE = Guide()
 _KEPT_TABLES = 2048
+_PITCHES = 128
 _ENOUGH = 2_000
 """Passages return exactly where that leaves so many phrases at least."""
 _MOST_WORK = 4_000_000
@@ -53,8 +54,10 @@ _MOST_WORK = 4_000_000
 _IN_SHAPE = 0.6
 """How well an idea follows its shape at the least, where one shape is asked for."""
 _EDGE = np.zeros(1, dtype=np.intp)
-_HEIGHT = 7.0
+_HEIGHT = 8.0
 """Semitones between the lowest and the highest point of a shape."""
+_SWAY = 2.0
+"""Plans lie by so many semitones higher or lower than one another."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +103,19 @@ class PhraseSpace:
     count: int
     kept: Kept | None = None
     common: tuple[NDArray[np.intp], ...] = ()
+
+    def heard(self, rows: NDArray[np.intp]) -> NDArray[np.int16]:
+        """Rows of the lattice as pitches."""
+        return np.stack([own[rows[:, i]] for i, own in enumerate(self.pitches)], axis=1)
+
+    def holds(self, pitches: NDArray[np.int16]) -> NDArray[np.bool_]:
+        """Which rows of pitches are phrases of this space. Exact: each is looked up in the tables at which the lattice joins."""
+        near = np.clip(pitches, 0, _PITCHES - 1)
+        rows = np.stack([_positions(own)[near[:, i]] for i, own in enumerate(self.pitches)], axis=1)
+        inside = np.asarray(((rows >= 0) & (near == pitches)).all(axis=1))
+        found = np.zeros(len(pitches), dtype=bool)
+        found[inside] = self.lattice.holds(rows[inside])
+        return found
 
 
 @dataclass(frozen=True)
@@ -289,8 +305,7 @@ class Engine:
             else:
                 chances = dice.doubles(drawn * space.lattice.columns).reshape(drawn, -1)
                 rows = _distinct(space.lattice.draw(self.weights(space), chances))
-            pitches = np.stack([own[rows[:, i]] for i, own in enumerate(space.pitches)], axis=1)
-            scored.append(self.scored(space.plan, space.places, pitches))
+            scored.append(self.scored(space.plan, space.places, space.heard(rows)))
         return self._in_shape(scored)
 
     def weights(self, space: PhraseSpace) -> list[NDArray[np.float64]]:
@@ -321,7 +336,7 @@ class Engine:
 
     def _middle(self, plan: Plan) -> float:
         """The pitch about which a plan's shape lies: the middle of the range, higher or lower from plan to plan."""
-        sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * 1.0
+        sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * _SWAY
         return (self.choices.low + self.choices.high) / 2 + sway
 
     def _base_factor(self, before: Place | None, note: Place, after: Place | None) -> NDArray[np.float64]:
@@ -507,6 +522,13 @@ class Engine:
     def _range(self) -> str:
         names = [midi_name(p, self.progression.key) for p in (self.choices.low, self.choices.high)]
         return f"{names[0]} and {names[1]}"
+
+
+def _positions(own: NDArray[np.int16]) -> NDArray[np.intp]:
+    """Where each MIDI number stands among the pitches of a note, -1 where it is none of them."""
+    table = np.full(_PITCHES, -1, dtype=np.intp)
+    table[own] = np.arange(len(own))
+    return table
 
 
 def _neighbours(where: Sequence[Place]) -> list[tuple[Place | None, Place, Place | None]]:

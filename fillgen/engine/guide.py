@@ -26,13 +26,13 @@ class Guide:
 
     steps: float = 1.8
     turns: float = 1.5
-    shape: float = 8.0
+    shape: float = 12.0
     wish: float = 1.0
     colour: float = 0.8
     plain: float = 1.8
     still: float = 0.45
     blue: float = 0.5
-    leap: float = 0.85
+    leap: float = 1.1
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""

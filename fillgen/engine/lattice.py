@@ -111,9 +111,7 @@ class Lattice:
         sums = self._sums(weights, _WEIGH)
         if not np.any(sums[0].first > 0):
             return np.empty((0, len(self.allowed)), dtype=np.intp)
-        return self._walk(
-            weights, sums, _WEIGH, lambda values: drawn_by(values, next(columns)), len(chances)
-        )
+        return self._walk(weights, sums, _WEIGH, lambda values: drawn_by(values, next(columns)), len(chances))
 
     def best(self, values: Sequence[Table]) -> tuple[float, Rows]:
         """The phrase with the largest sum of values, and that sum. Values are -inf where a window is forbidden."""

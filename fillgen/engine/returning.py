@@ -136,9 +136,9 @@ def _carried(digits: Table) -> Table:
     rows = []
     over = np.zeros(digits.shape[1:])
     for row in digits:
-        row = row + over
-        over = np.floor(row / _BASE)
-        rows.append(row - over * _BASE)
+        whole = row + over
+        over = np.floor(whole / _BASE)
+        rows.append(whole - over * _BASE)
     return np.stack([*rows, over] if over.any() else rows)
 
 
@@ -326,11 +326,11 @@ def _work(same: Same, allowed: Sequence[NDArray[np.bool_]]) -> int:
     sizes = [prod(table.shape) for table in allowed]
     first, last = (prod(allowed[n].shape[:2]) for n in (same.firsts[0] + 1, same.firsts[0] + same.size - 1))
     block = first * sum(sizes[same.firsts[0] : same.firsts[0] + same.size])
-    gaps = last * sum(
-        sum(sizes[one + same.size : other]) for one, other in pairwise(same.firsts)
-    )
+    gaps = last * sum(sum(sizes[one + same.size : other]) for one, other in pairwise(same.firsts))
     inner = (*same.inside, *(each for gap in same.between for each in gap))
-    return block + gaps + sum(_work(each, allowed) + max(first, last) * _ends(each, allowed) for each in inner)
+    return (
+        block + gaps + sum(_work(each, allowed) + max(first, last) * _ends(each, allowed) for each in inner)
+    )
 
 
 def _ends(same: Same, allowed: Sequence[NDArray[np.bool_]]) -> int:
@@ -399,10 +399,8 @@ class _Solver:
         """Stretches that are the same: their contents under the rules of all places, and what lies between."""
         head = same.firsts[0]
         places = tuple(shift + first - head for shift in copies for first in same.firsts)
-        first = self._open(head, same.size, places)
-        block = self._link(
-            head, head + same.size - 1, places, same.inside, self._each(first, head, head + 1)
-        )
+        first = self._open(head, places)
+        block = self._link(head, head + same.size - 1, places, same.inside, self._each(first, head, head + 1))
         ways = _by_ends(block.ways)
         last = np.flatnonzero((ways != self.algebra.zero).any(axis=0))
         ways = ways[:, last]
@@ -416,7 +414,7 @@ class _Solver:
             gaps.append(gap)
         return _Solved(same, places, first, last, ways, block, tuple(gaps))
 
-    def _open(self, head: int, size: int, places: Sequence[int]) -> NDArray[np.intp]:
+    def _open(self, head: int, places: Sequence[int]) -> NDArray[np.intp]:
         """The first two notes that a stretch may begin with at all its places, as flat indices."""
         live = np.ones((self._size(head), self._size(head + 1)), dtype=bool)
         for shift in places:
@@ -453,7 +451,7 @@ class _Solver:
         note, after = ends
         for stage in reversed(link.trail):
             if isinstance(stage, _Whole):
-                note, after = self._back_through(stage, link.copies, start, (note, after), rows, choose)
+                note, after = self._back_through(stage, start, (note, after), rows, choose)
                 continue
             ways = stage.before[start, :, note]
             before = choose(self.algebra.windows(ways, stage.table[:, note, after].T))
@@ -463,7 +461,6 @@ class _Solver:
     def _back_through(
         self,
         stage: _Whole,
-        copies: Sequence[int],
         start: NDArray[np.intp],
         ends: tuple[NDArray[np.intp], NDArray[np.intp]],
         rows: Rows,

@@ -110,17 +110,25 @@ def four_later(shares: Shares, bars: Sequence[Bar], where: str) -> None:
 
 def eight(shares: Shares, bars: Sequence[Bar]) -> None:
     four_later(shares, bars, "8 bars, bar against bar four later")
-    shares.add("8 bars: bars 1 and 2 return as 5 and 6", [the_same(bars[0], bars[4]) and the_same(bars[1], bars[5])])
+    shares.add(
+        "8 bars: bars 1 and 2 return as 5 and 6", [the_same(bars[0], bars[4]) and the_same(bars[1], bars[5])]
+    )
     shares.add("8 bars: bars 4 and 8 close in one rhythm", [same_rhythm(bars[3], bars[7])])
-    shares.add("8 bars: nothing returns exactly", [not any(the_same(*p) for p in zip(bars, bars[4:], strict=False))])
+    shares.add(
+        "8 bars: nothing returns exactly", [not any(the_same(*p) for p in zip(bars, bars[4:], strict=False))]
+    )
 
 
 def thirty_two(shares: Shares, bars: Sequence[Bar]) -> None:
     pairs = [(bars[n], bars[start + n]) for start in (8, 24) for n in range(6)]
-    shares.add("AABA: bars 1 to 6 of the second and last A as in the first", (the_same(*pair) for pair in pairs))
+    shares.add(
+        "AABA: bars 1 to 6 of the second and last A as in the first", (the_same(*pair) for pair in pairs)
+    )
     closes = [bars[n][0] for n in range(3, 32, 4)]
     shares.add("AABA: all closes in one rhythm", [len(set(closes)) == 1])
-    shares.add("AABA: closes of four bars in the rhythm of the last", (close == closes[-1] for close in closes[:-1]))
+    shares.add(
+        "AABA: closes of four bars in the rhythm of the last", (close == closes[-1] for close in closes[:-1])
+    )
 
 
 def breath(shares: Shares, phrase: Phrase, bar: int, count: int, where: str) -> None:

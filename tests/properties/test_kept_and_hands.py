@@ -34,7 +34,7 @@ def engine_of(chart: str, level: int) -> Engine:
 
 def pitches_of(engine: Engine, space: PhraseSpace) -> set[tuple[int, ...]]:
     """Every phrase of a space as pitches."""
-    domains = [engine.windows.domain(place) for place in space.places]
+    domains = space.pitches
     return {
         tuple(int(domain[i]) for domain, i in zip(domains, row, strict=True))
         for row in space.lattice.phrases().tolist()
