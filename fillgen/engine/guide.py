@@ -32,7 +32,7 @@ class Guide:
     plain: float = 1.8
     still: float = 0.45
     blue: float = 0.5
-    leap: float = 1.1
+    leap: float = 0.98
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""

@@ -168,8 +168,12 @@ def follows(pitches: Pitches, shapes: Sequence[Shape], times: Values) -> Values:
 
 
 def _shape(lines: Lines) -> Values:
-    """How closely the line follows its shape; a correlation of 0.7 is enough."""
-    return follows(lines.pitches, [lines.context.plan.shape], lines.context.times)[:, 0] / _ENOUGH["shape"]
+    return in_shape(follows(lines.pitches, [lines.context.plan.shape], lines.context.times)[:, 0])
+
+
+def in_shape(fit: Values) -> Values:
+    """How closely a line follows a shape, from its correlation with it: 0.7 is enough."""
+    return np.minimum(fit / _ENOUGH["shape"], 1.0)
 
 
 def _steps(lines: Lines) -> Values:

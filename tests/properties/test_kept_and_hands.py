@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 
@@ -18,10 +20,12 @@ from fillgen.engine.plans import Plan
 from fillgen.engine.request import Request, hand_use, seconds_of, settle, since_of
 from fillgen.hands.fingering import difficulties, difficulty
 from fillgen.hands.reach import JUMP_SECONDS, SIZES, reach
+from fillgen.phrase.note import Phrase
 from fillgen.rules.pack import RulePack
 from fillgen.theory.metre import METRES
 from fillgen.theory.swing import swing_at
 from tests.effort import one_in
+from tests.properties.variety import drawn
 
 CHARTS = ("| C | G7 |", "| Am | Dm7 G7 |", "| Ebmaj7 | Bb7 |")
 CASES = 60
@@ -125,14 +129,14 @@ WIDE = RulePack(
 """A level whose leaps go beyond every hand, and no liking for small ones."""
 
 
-def out_of_reach(found: Ideas, size: str) -> int:
-    """How many notes lie farther from the one before than a hand spans in comfort, and come before it can move."""
+def out_of_reach(phrases: Iterable[Phrase], found: Ideas, size: str) -> int:
+    """How many notes of phrases, played like some ideas, lie farther from the one before than a hand spans in comfort, and come before it can move."""
     comfort = reach(size).between(1, 5).comfortable[1]
     swing = swing_at(found.progression.metre, found.tempo, found.swing)
     far = 0
-    for idea in found:
-        seconds = seconds_of([note.onset for note in idea.phrase], found.tempo, swing)
-        for (one, two), (before, now) in zip(pairwise(idea.phrase), pairwise(seconds), strict=True):
+    for phrase in phrases:
+        seconds = seconds_of([note.onset for note in phrase], found.tempo, swing)
+        for (one, two), (before, now) in zip(pairwise(phrase), pairwise(seconds), strict=True):
             # Waits are rounded to milliseconds
             far += abs(two.midi - one.midi) > comfort and now - before < JUMP_SECONDS - 0.001
     return far
@@ -156,12 +160,14 @@ def wide_ideas(rhythm: str, hand: str | None) -> Ideas:
 @pytest.mark.parametrize("rhythm", one_in(2, ["swing", "bossa nova"]))
 @pytest.mark.parametrize("size", SIZES)
 def test_ideas_for_a_hand_lie_in_its_reach(size: str, rhythm: str) -> None:
-    """Ideas for no hand leap too far too soon; asked for a hand, none does."""
-    assert out_of_reach(wide_ideas(rhythm, None), size) > 0
+    """Fair draws for no hand leap too far too soon; asked for a hand, no draw does, and no idea."""
     found = wide_ideas(rhythm, size)
     assert len(found) > 0
     assert found.hand == size
-    assert out_of_reach(found, size) == 0
+    assert out_of_reach((idea.phrase for idea in found), found, size) == 0
+    asked = Request(found.progression, rhythm=rhythm, tempo=240, level=9, busy="many", count=150, pack=WIDE)
+    assert out_of_reach(drawn(asked), found, size) > 0
+    assert out_of_reach(drawn(replace(asked, hand=size)), found, size) == 0
     assert all(0 < idea.terms["ease"] <= 1 for idea in found)
 
 
