@@ -24,7 +24,7 @@ LINE = 4
 _SECTION = 2 * LINE
 _GROUP = 4
 """So many sections make a chorus, whose sections answer one another."""
-_RETURNS = 0.9
+_RETURNS = 0.85
 """How often sections over the same chords come back as they were."""
 _INNER = (("period", 0.5), ("sequence", 0.2), ("free", 0.3))
 """What happens within a section, and how often."""

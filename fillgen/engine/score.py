@@ -31,6 +31,8 @@ STEP = 2
 LEAP = 5
 """Steps are this wide at most, leaps at least, in semitones; thirds are neither."""
 _CLEAR_RANGE = (7, 14)
+_SECTION = 8
+"""Bars over which a shape spreads: a longer phrase has it in each of its sections."""
 _ENOUGH = {"shape": 0.7, "steps": 0.9, "flow": 0.3, "descent": 0.7, "motif": 0.2}
 """Where a term is full: there the upper quarter of real phrases begins (see `tests/bench/real_melodies.py`), so that no
 idea wins by being smoother than melodies are."""
@@ -53,10 +55,15 @@ class ScoreContext:
 
     @cached_property
     def times(self) -> Values:
-        """Where each note is in the phrase, from 0 at the first to 1 at the last."""
+        """Where each note is in the phrase, from 0 at the first to 1 at the last; in each section of a long one anew."""
+        bars = len(self.plan.letters)
+        section = self.bar * bars / max(1, bars // _SECTION)
         onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
-        span = onsets[-1] - onsets[0]
-        return (onsets - onsets[0]) / span if span else np.zeros_like(onsets)
+        number = onsets // section
+        heads = np.searchsorted(number, number)
+        ends = onsets[np.searchsorted(number, number, side="right") - 1]
+        span = ends - onsets[heads]
+        return np.where(span > 0, (onsets - onsets[heads]) / np.where(span > 0, span, 1), 0.0)
 
     @cached_property
     def quickness(self) -> Values:
