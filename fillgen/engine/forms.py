@@ -98,7 +98,7 @@ class Forms:
         """A form chosen by the dice; without passages that return where that isn't asked for."""
         letters = self._letters(dice)
         like: tuple[Passage, ...] = ()
-        if returning and self.bars >= _SECTION - 1 and max(self.offered) <= LINE:
+        if returning and max(self.offered) <= LINE:
             like = tuple(self._passages(dice))
         outline = Outline(letters, like)
         named = list(letters)
