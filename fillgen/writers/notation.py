@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
@@ -15,6 +15,18 @@ _GRID = TICKS // 4
 """The finest plain grid: whatever lies off it belongs to a triplet."""
 _QUARTER_TRIPLET = TICKS * 2 // 3
 _SINGLE = frozenset(LENGTHS.values())
+
+LINE = 4
+"""Bars of a line of music where a chart is longer than that: a breath, and the eye finds its place again."""
+
+
+def bars_in_line(fits: Callable[[int], bool]) -> int:
+    """How many bars stand in each line of a long chart: four, or two, or one where more do not fit.
+
+    >>> bars_in_line(lambda bars: bars <= 3)
+    2
+    """
+    return next((bars for bars in (LINE, LINE // 2) if fits(bars)), 1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from fillgen.errors import printable
 from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas
 from fillgen.phrase.text import phrase_tokens
 from fillgen.theory.metre import Metre
+from fillgen.writers.notation import LINE, bars_in_line
 
 MARKS = {
     "passing": "pass",
@@ -121,8 +122,10 @@ def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> li
 
 
 def _bars_in_row(bars: int, most: int) -> int:
-    """How many bars go in a row so that rows are even: `most`, and never more than four."""
-    rows = -(-bars // min(most, 4))
+    """How many bars go in a row where `most` fit: a long chart has four, or two or one, a short one even rows."""
+    if bars > LINE:
+        return bars_in_line(lambda count: count <= most)
+    rows = -(-bars // most)
     return -(-bars // rows)
 
 
