@@ -24,6 +24,8 @@ LINE = 4
 _SECTION = 2 * LINE
 _GROUP = 4
 """So many sections make a chorus, whose sections answer one another."""
+_NAMED = 8
+"""So many sections with names are looked at together."""
 _RETURNS = 0.85
 """How often sections over the same chords come back as they were."""
 _INNER = (("period", 0.5), ("sequence", 0.2), ("free", 0.3))
@@ -107,24 +109,28 @@ class Forms:
         return Outline(tuple(named), like)
 
     def _letters(self, dice: Dice) -> tuple[str, ...]:
-        """A letter for each bar; a long phrase is made of the longest forms that fit, one after another."""
+        """A letter for each bar; a long phrase is made of the longest forms that fit, each named section anew."""
         letters: list[str] = []
-        left, group = self.bars, 0
-        while left:
-            most = max((n for n in self.offered if n <= left), default=1)
-            form = dice.one_of(self.offered[most]).letters
-            mark = "" if group % 2 == 0 or dice.chance(0.5) else str(group)
-            letters += [letter + mark if letter != "z" else "z" for letter in form]
-            left -= len(form)
-            group += 1
+        named = self.chart.sections if self.chart.progression.sections else [range(self.bars)]
+        group = 0
+        for section in named:
+            left = len(section)
+            while left:
+                most = max((n for n in self.offered if n <= left), default=1)
+                form = dice.one_of(self.offered[most]).letters
+                mark = "" if group % 2 == 0 or dice.chance(0.5) else str(group)
+                letters += [letter + mark if letter != "z" else "z" for letter in form]
+                left -= len(form)
+                group += 1
         return tuple(letters)
 
     # Sections that come back
 
     def _passages(self, dice: Dice) -> Iterator[Passage]:
         sections = self.chart.sections
-        for first in range(0, len(sections), _GROUP):
-            yield from self._of_group(sections[first : first + _GROUP], dice)
+        size = _NAMED if self.chart.progression.sections else _GROUP
+        for first in range(0, len(sections), size):
+            yield from self._of_group(sections[first : first + size], dice)
 
     def _of_group(self, group: Sequence[range], dice: Dice) -> list[Passage]:
         """The passages of some sections: those that return together, and within the others."""
@@ -155,26 +161,23 @@ class Forms:
 
     def _doubled(self, group: Sequence[range]) -> list[range]:
         """Four sections as two of twice the size, where the last two are like the first two but not like one another."""
-        if len(group) != _GROUP or self._alike(group[0], group[1]):
+        if len(group) != _GROUP or self.chart.alike(group[0], group[1]):
             return []
-        if not (self._alike(group[0], group[2]) and self._alike(group[1], group[3])):
+        if not (self.chart.alike(group[0], group[2]) and self.chart.alike(group[1], group[3])):
             return []
         return [range(group[0].start, group[1].stop), range(group[2].start, group[3].stop)]
 
     def _like(self, group: Sequence[range], dice: Dice) -> list[int]:
         """Which sections come back as they were: those most often alike. Of many the last but one brings something new."""
-        kinds = [next(n for n, other in enumerate(group) if self._alike(other, section)) for section in group]
+        kinds = [
+            next((n for n, other in enumerate(group) if self.chart.alike(other, section)), number)
+            for number, section in enumerate(group)
+        ]
         kind, _ = Counter(kinds).most_common(1)[0]
         places = [number for number, own in enumerate(kinds) if own == kind]
-        if len(places) == len(group) and len(group) > 2:
+        if len(places) == len(group) > 2 and not self.chart.progression.sections:
             places.remove(len(group) - 2 if len(group) > 3 or dice.chance(0.5) else 2)
         return places
-
-    def _alike(self, one: range, other: range) -> bool:
-        """Whether two sections have the same chords up to their last two bars."""
-        return len(one) == len(other) and all(
-            self.chart.same(a, b) for a, b in zip(one[:-2], other[:-2], strict=True)
-        )
 
     # What comes back within a section
 
@@ -236,11 +239,23 @@ class Likeness:
 
     @property
     def sections(self) -> list[range]:
-        """The sections of a chart: of eight bars, the last with what is left over; of twelve where these repeat."""
+        """The sections of a chart: those it names, or of eight bars, the last with what is left over; of twelve where these repeat."""
         bars = len(self._chords)
-        size = 12 if bars % 12 == 0 and self._repeats(12) and not self._repeats(_SECTION) else _SECTION
-        starts = [*range(0, max(bars - LINE, 1), size), bars]
-        return [range(one, other) for one, other in pairwise(starts)]
+        if self.progression.sections:
+            starts = sorted({0, *(start for start, _ in self.progression.sections)})
+        else:
+            twelve = bars % 12 == 0 and self._repeats(12) and not self._repeats(_SECTION)
+            starts = [*range(0, max(bars - LINE, 1), 12 if twelve else _SECTION)]
+        return [range(one, other) for one, other in pairwise([*starts, bars])]
+
+    def alike(self, one: range, other: range) -> bool:
+        """Whether two sections have one name and the same chords up to their last two bars."""
+        names = {self.progression.section_of(section.start) for section in (one, other)}
+        return (
+            len(names) == 1
+            and len(one) == len(other) >= LINE
+            and all(self.same(a, b) for a, b in zip(one[:-2], other[:-2], strict=True))
+        )
 
     def _repeats(self, size: int) -> bool:
         return len(self._chords) > size and all(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
@@ -27,6 +27,24 @@ def bars_in_line(fits: Callable[[int], bool]) -> int:
     2
     """
     return next((bars for bars in (LINE, LINE // 2) if fits(bars)), 1)
+
+
+def line_starts(bars: int, in_line: int, sections: Collection[int] = (), pickup: int = 0) -> list[int]:
+    """The bars, counted from 0, that begin a line, and the number of bars; a section begins a line.
+
+    A pick-up is one bar more in the first line.
+
+    >>> line_starts(10, 4, (0, 6)), line_starts(9, 4, pickup=1)
+    ([0, 4, 6, 10], [0, 5, 9])
+    """
+    starts = [0]
+    at = pickup
+    for bar in range(pickup, bars):
+        if bar in sections and bar > pickup:
+            at = bar
+        if bar > pickup and (bar - at) % in_line == 0:
+            starts.append(bar)
+    return [*starts, bars]
 
 
 @dataclass(frozen=True, slots=True)
@@ -388,12 +406,16 @@ class ScoreSymbol:
 
 @dataclass(frozen=True, slots=True)
 class ScoreBar:
-    """A bar of a score: its number, its length in ticks, the symbols on each staff, and chord symbols with their ticks."""
+    """A bar of a score: its number, its length in ticks, the symbols on each staff, and chord symbols with their ticks.
+
+    `section` is the name of the section that begins with it.
+    """
 
     number: int
     length: int
     staves: tuple[tuple[ScoreSymbol, ...], ...]
     chords: tuple[tuple[int, Chord], ...] = ()
+    section: str = ""
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from fillgen.errors import printable
 from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas
 from fillgen.phrase.text import phrase_tokens
 from fillgen.theory.metre import Metre
-from fillgen.writers.notation import LINE, bars_in_line
+from fillgen.writers.notation import LINE, bars_in_line, line_starts
 
 MARKS = {
     "passing": "pass",
@@ -115,9 +115,12 @@ def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> li
     columns = _columns(bars, progression.metre)
     bar_width = sum(columns.values())
     in_row = _bars_in_row(len(bars), max(1, (width - _HEAD) // (bar_width + 2)))
+    sections = dict(progression.sections)
     lines = []
-    for first in range(0, len(bars), in_row):
-        lines += _row(bars[first : first + in_row], columns, progression.metre, first == 0)
+    for first, after in pairwise(line_starts(len(bars), in_row, sections)):
+        if first in sections:
+            lines.append(f"{printable(sections[first]):>6} |")
+        lines += _row(bars[first:after], columns, progression.metre, first == 0)
     return lines
 
 
