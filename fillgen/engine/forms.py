@@ -319,3 +319,26 @@ def _steps(progression: Progression) -> Iterator[Shift]:
         yield tuple(own)
     for semitones in (-2, 2, -1, 1):
         yield (semitones,) * 12
+
+
+# In words
+
+
+def told(passages: Sequence[Passage], first: int = 1) -> str:
+    """Passages in words; `first` is the number of the first bar.
+
+    >>> told([Passage((0, 4), 2)]), told([Passage((1, 2), 1, (STAYS, (2,) * 12))])
+    ('bars 5-6 as 1-2', 'bar 3 as 2, moved')
+    """
+    found = []
+    for passage in passages:
+        inner = [told(passage.within(), first)] if passage.within() else []
+        later = " and ".join(_bars(place + first, passage.bars) for place in passage.firsts[1:])
+        many = "bars" if passage.bars > 1 or len(passage.firsts) > 2 else "bar"
+        moved_on = ", moved" if passage.shifts else ""
+        found += [*inner, f"{many} {later} as {_bars(passage.firsts[0] + first, passage.bars)}{moved_on}"]
+    return "; ".join(found)
+
+
+def _bars(first: int, bars: int) -> str:
+    return f"{first}-{first + bars - 1}" if bars > 1 else str(first)

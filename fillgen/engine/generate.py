@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fillgen.dice import Dice
 from fillgen.engine import diversify, score
 from fillgen.engine.bars import BarProblems, parts
+from fillgen.engine.forms import told
 from fillgen.engine.guide import Guide
 from fillgen.engine.lattice import Lattice, Run
 from fillgen.engine.plans import Plan, chord_cell, plans
@@ -169,6 +170,8 @@ def generate(request: Request, gather: Gather | None = None) -> Ideas:
         remarks_on(choices, phrases, len(ideas), apart),
         choices.weights,
         (choices.hand or reach()).size,
+        rhythms=len(found),
+        returning=sum(bool(space.plan.passages) for space in found),
     )
 
 
@@ -466,6 +469,7 @@ class Engine:
             shapes[int(group.shapes[row])],
             phrase_text(notes, self.progression, [each.name for each in annotated]),
             annotated,
+            told(group.plan.passages, self.progression.first),
         )
 
     # When nothing can be found

@@ -105,7 +105,7 @@ def _four_a_line(
     Widths and the pick-up are as in `_even_breaks`; `sections` are bars that begin a line. Nothing where there are four
     bars and fewer, or where one line is left for each.
 
-    >>> _four_a_line([(10, 10, 10, 10, 10), (20, 30)], pickup=False), _four_a_line([(50, 50), (30, 30, 40)], pickup=False)
+    >>> _four_a_line([(10, 10, 10, 10, 10), (12, 13, 15)], pickup=False), _four_a_line([(50, 50), (30, 30, 40)], pickup=False)
     ((4,), (2, 4))
     """
     widths = [width for line in lines for width in line]

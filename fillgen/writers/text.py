@@ -69,9 +69,16 @@ def _heading(ideas: Ideas) -> str:
     return (
         f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, "
         f"level {ideas.level}{hand}, seed {ideas.seed}\n"
-        f"{len(ideas)} of {_count(ideas.phrases)} {keep} the rules, {ideas.order}\n"
+        f"{len(ideas)} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {ideas.order}\n"
         f"Under each note: the degree of a chord tone{f', or {used}' if used else ''}"
     )
+
+
+def _over(ideas: Ideas) -> str:
+    """What the phrases are counted over, where passages have to come back in some of it."""
+    if not ideas.returning:
+        return ""
+    return f" over {ideas.rhythms} rhythms, in {ideas.returning} of them with bars that return"
 
 
 def chart_heading(progression: Progression) -> str:
@@ -95,7 +102,8 @@ def _count(phrases: int) -> str:
 
 def block(idea: Idea, progression: Progression, width: int) -> str:
     """An idea as lines of text: rank, score, shape and terms, then its notes under their chords."""
-    lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}", *_terms(idea, width)]
+    form = f"  ({idea.form})" if idea.form else ""
+    lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}{form}", *_terms(idea, width)]
     return "\n".join([*lines, *staff(idea.notes, progression, width)])
 
 
