@@ -25,13 +25,13 @@ class Guide:
     """
 
     steps: float = 1.8
-    turns: float = 1.5
+    turns: float = 1.8
     shape: float = 12.0
     wish: float = 1.0
     colour: float = 0.8
     plain: float = 1.8
-    still: float = 0.45
     blue: float = 0.5
+    still: float = 0.33
     leap: float = 0.98
 
     def moves(self, size: int) -> Values:
