@@ -33,7 +33,7 @@ LEAP = 5
 _CLEAR_RANGE = (7, 14)
 _SECTION = 8
 """Bars over which a shape spreads: a longer phrase has it in each of its sections."""
-_ENOUGH = {"shape": 0.7, "steps": 0.9, "flow": 0.3, "descent": 0.7, "motif": 0.2}
+_ENOUGH = {"shape": 0.7, "steps": 0.92, "flow": 0.3, "descent": 0.7, "motif": 0.2}
 """Where a term is full: there the upper quarter of real phrases begins (see `tests/bench/real_melodies.py`), so that no
 idea wins by being smoother than melodies are."""
 
@@ -184,7 +184,7 @@ def in_shape(fit: Values) -> Values:
 
 
 def _steps(lines: Lines) -> Values:
-    """Steps against leaps: the mean value of the intervals, those between quick notes counting most; 0.9 is enough."""
+    """Steps against leaps: the mean value of the intervals, those between quick notes counting most; 0.92 is enough."""
     if not lines.moves.shape[1]:
         return np.ones(len(lines.pitches))
     return np.asarray(INTERVAL_VALUE[lines.sizes] @ lines.context.quickness / _ENOUGH["steps"])

@@ -125,7 +125,7 @@ def test_leap_after_a_long_note_costs_less() -> None:
     quick, slow = term("steps", [60, 67, 69, 71], setting), term("steps", [60, 62, 64, 71], setting)
     assert slow > quick
     leap, step = 0.6, 1.0
-    assert quick == pytest.approx((6 * leap + 6 * step + 1 * step) / 13 / 0.9)
+    assert quick == pytest.approx((6 * leap + 6 * step + 1 * step) / 13 / 0.92)
 
 
 def test_smoother_than_melodies_wins_nothing() -> None:
