@@ -76,8 +76,14 @@ def fresh(request: Request, known: Shown) -> Ideas:
     remarks = [remark for remark in found.remarks if remark.kind != RemarkKind.ALL_GIVEN]
     left = Remark(RemarkKind.MEMORY, _left(sieve.left(found), sieve.held))
     returning = sum(bool(space.plan.passages) for space in sieve.spaces.values())
-    counted = {"phrases": phrases, "rhythms": len(sieve.spaces), "returning": returning}
-    return replace(found, seed=request.seed, remarks=(*remarks, left), **counted)
+    return replace(
+        found,
+        seed=request.seed,
+        phrases=phrases,
+        remarks=(*remarks, left),
+        rhythms=len(sieve.spaces),
+        returning=returning,
+    )
 
 
 def _left(left: int, held: int) -> str:

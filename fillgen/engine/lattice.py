@@ -78,6 +78,9 @@ class Lattice:
         self.allowed = tuple(allowed)
         self._blocks = [_entry_blocks(run, self.allowed) for run in self.runs]
 
+    pairs: Sequence[tuple[int, int]] = ()
+    """Notes that repeat others: none here."""
+
     @property
     def columns(self) -> int:
         """How many chances a draw takes for each phrase."""

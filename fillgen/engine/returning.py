@@ -233,24 +233,25 @@ class ReturningLattice:
     """All phrases over one rhythm in which some stretches of notes are the same.
 
     `allowed` holds for each note the windows that the rules allow around it, axes as in `lattice`. The domains of notes that are the same
-    have the same size, and what has the same index there is the same.
+    have the same size, and what has the same index there is the same. `pairs` are the notes that repeat others, each with
+    the one it repeats.
     """
 
     def __init__(self, allowed: Sequence[NDArray[np.bool_]], sames: Sequence[Same]) -> None:
         self.allowed = tuple(allowed)
         self.sames = tuple(sames)
-        self._pairs = sorted(pair for same in self.sames for pair in same.pairs())
+        self.pairs = sorted(pair for same in self.sames for pair in same.pairs())
 
     @property
     def columns(self) -> int:
         """How many chances a draw takes for each phrase."""
-        return len(self.allowed) + len(self._pairs) + 1
+        return len(self.allowed) + len(self.pairs) + 1
 
     @property
     def times(self) -> tuple[int, ...]:
         """At how many places each note stands."""
         roots = list(range(len(self.allowed)))
-        for note, original in self._pairs:
+        for note, original in self.pairs:
             roots[note] = roots[original]
         return tuple(roots.count(root) for root in roots)
 
@@ -302,7 +303,7 @@ class ReturningLattice:
     def phrases(self) -> Rows:
         """All phrases, in the order of their pitches. Ask for the count first: there may be very many."""
         found = np.arange(self.allowed[0].shape[1], dtype=np.intp)[:, None]
-        repeats = dict(self._pairs)
+        repeats = dict(self.pairs)
         for note, table in enumerate(self.allowed):
             after = np.arange(table.shape[2], dtype=np.intp)
             left = np.repeat(np.arange(len(found)), len(after))
@@ -317,7 +318,7 @@ class ReturningLattice:
     def holds(self, rows: Rows) -> NDArray[np.bool_]:
         """Which rows of indices are phrases of this lattice."""
         kept = windows_hold(self.allowed, rows)
-        for note, original in self._pairs:
+        for note, original in self.pairs:
             kept &= rows[:, note] == rows[:, original]
         return kept
 

@@ -71,6 +71,8 @@ def cp_sat(space: PhraseSpace, values: Sequence[Whole]) -> int:
         ]
         sat.add_allowed_assignments([*(notes[i] for i in around), gain], rows)
         worth.append(gain)
+    for note, original in space.lattice.pairs:
+        sat.add(notes[note] == notes[original])
     sat.maximize(sum(worth))
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 2
