@@ -191,7 +191,17 @@ class Forms:
         return self._sequence(bars, float(roll[1])) if kind == "sequence" else []
 
     def _period(self, bars: range, roll: float) -> list[Passage]:
-        """The beginning of the first line comes back in the second: two bars of it as a rule, else three or one."""
+        """The beginning of the first line comes back in the second: two bars of it as a rule, else three or one.
+
+        A single line may come back to its first bar in the third, over the same chords.
+        """
+        if len(bars) < LINE:
+            third = bars.start + 2
+            return (
+                [Passage((bars.start, third), 1)]
+                if third in bars and self.chart.same(bars.start, third)
+                else []
+            )
         open_ = [bar for bar in bars[: LINE - 1] if bar + LINE in bars and self.chart.kin(bar, bar + LINE)]
         if not open_:
             return []

@@ -55,7 +55,7 @@ _MOST_WORK = 4_000_000
 _IN_SHAPE = 0.6
 """How well an idea follows its shape at the least, where one shape is asked for."""
 _EDGE = np.zeros(1, dtype=np.intp)
-_HEIGHT = 8.0
+_HEIGHT = 8.2
 """Semitones between the lowest and the highest point of a shape."""
 _SWAY = 2.0
 """Plans lie by so many semitones higher or lower than one another."""

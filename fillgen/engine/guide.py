@@ -25,7 +25,7 @@ class Guide:
     """
 
     steps: float = 1.8
-    turns: float = 1.8
+    turns: float = 2.2
     shape: float = 12.0
     wish: float = 1.0
     colour: float = 0.8
