@@ -9,7 +9,7 @@ letter share no more than a rhythm and a gesture. Periods, sentences and sequenc
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -18,6 +18,7 @@ from fillgen.chart.progression import Progression, Span
 from fillgen.dice import Dice
 from fillgen.rules.pack import Form
 from fillgen.theory.chords import mask_of
+from fillgen.theory.pitch import Key
 
 LINE = 4
 """Bars of a breath."""
@@ -295,7 +296,8 @@ class Likeness:
             return None
         if any(one[:2] != other[:2] for one, other in pairs):
             return None
-        return next((s for s in _steps(self.progression) if all(_moves(s, *pair) for pair in pairs)), None)
+        keys = {span.key for bar in bars for n in (bar, bar + by) for span in self.progression.bars[n]}
+        return next((s for s in _steps(keys) if all(_moves(s, *pair) for pair in pairs)), None)
 
 
 _Sounding = tuple[int, int, int, int]
@@ -318,10 +320,10 @@ def moved(mask: int, shift: Shift) -> int | None:
     return mask_of((pc + shift[pc]) % 12 for pc in range(12) if mask >> pc & 1)
 
 
-def _steps(progression: Progression) -> Iterator[Shift]:
-    """Steps up and down: along the key's scale, and by one or two semitones for whatever there is."""
-    scale = sorted(name.pitch_class for name in progression.key.scale)
-    for way in (-1, 1):
+def _steps(keys: Collection[Key]) -> Iterator[Shift]:
+    """Steps up and down: along the scale where there is one key, and by one or two semitones whatever there is."""
+    scale = sorted(name.pitch_class for key in keys for name in key.scale)
+    for way in (-1, 1) if len(keys) == 1 else ():
         own = [NOWHERE] * 12
         for index, pc in enumerate(scale):
             after = scale[(index + way) % len(scale)]
