@@ -24,15 +24,15 @@ class Guide:
     what a fifth and a wider consonance is worth: more than to the score, since few of them are answered and stay.
     """
 
-    steps: float = 1.8
-    turns: float = 2.2
-    shape: float = 12.0
-    wish: float = 1.0
-    colour: float = 0.8
+    steps: float = 2.1
+    turns: float = 2.0
+    shape: float = 10.0
+    wish: float = 0.7
+    colour: float = 1.0
     plain: float = 1.8
     blue: float = 0.5
     still: float = 0.33
-    leap: float = 0.98
+    leap: float = 0.9
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
