@@ -75,7 +75,15 @@ def fresh(request: Request, known: Shown) -> Ideas:
     phrases = sum(space.count for space in sieve.spaces.values())
     remarks = [remark for remark in found.remarks if remark.kind != RemarkKind.ALL_GIVEN]
     left = Remark(RemarkKind.MEMORY, _left(sieve.left(found), sieve.held))
-    return replace(found, seed=request.seed, phrases=phrases, remarks=(*remarks, left))
+    returning = sum(bool(space.plan.passages) for space in sieve.spaces.values())
+    return replace(
+        found,
+        seed=request.seed,
+        phrases=phrases,
+        remarks=(*remarks, left),
+        rhythms=len(sieve.spaces),
+        returning=returning,
+    )
 
 
 def _left(left: int, held: int) -> str:
@@ -215,33 +223,6 @@ def held(engine: Engine, space: PhraseSpace, rows: Heights) -> int:
     if not len(rows):
         return 0
     tonic = engine.progression.key.tonic.pitch_class
-    tables = [_positions(engine.windows.domain(place)) for place in space.places]
     low, high = engine.choices.low - tonic, engine.choices.high - tonic
     octaves = range((low - 11) // 12, high // 12 + 1)
-    return sum(_held_at(space, tables, rows + np.int16(tonic + 12 * octave)) for octave in octaves)
-
-
-_AROUND = 128
-"""How far below and above the MIDI numbers a row may lie that is tried at an octave."""
-
-
-def _positions(domain: NDArray[np.int16]) -> NDArray[np.intp]:
-    """Where each pitch stands among those of a note, -1 where it is none; counted from 128 below MIDI 0."""
-    table = np.full(3 * _AROUND, -1, dtype=np.intp)
-    table[domain + _AROUND] = np.arange(len(domain))
-    return table
-
-
-def _held_at(space: PhraseSpace, tables: Sequence[NDArray[np.intp]], pitches: NDArray[np.int16]) -> int:
-    """How many rows of pitches are phrases of a space."""
-    near = pitches[((pitches >= 0) & (pitches < _AROUND)).all(axis=1)]
-    where = [table[near[:, column] + _AROUND] for column, table in enumerate(tables)]
-    inside = np.logical_and.reduce([found >= 0 for found in where])
-    where = [found[inside] for found in where]
-    edge = np.zeros(int(inside.sum()), dtype=np.intp)
-    kept = np.ones(len(edge), dtype=bool)
-    for table, before, note, after in zip(
-        space.lattice.allowed, [edge, *where], where, [*where[1:], edge], strict=False
-    ):
-        kept &= table[before, note, after]
-    return int(kept.sum())
+    return sum(int(space.holds(rows + np.int16(tonic + 12 * octave)).sum()) for octave in octaves)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import NamedTuple
 
 import numpy as np
@@ -13,6 +14,8 @@ from numpy.typing import NDArray
 ALIKE = 0.55
 """Two ideas may sound the same pitch at the same time in this share of their sounding time, and no more."""
 
+_SLACK = (1.0, 1.4, inf)
+"""By how much the limits of what may be shared give way, where the chosen would be too few."""
 Sounding = NDArray[np.uint8]
 """What each candidate sounds in each slice of time: a MIDI number, 0 for silence."""
 
@@ -69,7 +72,8 @@ def choose(
     """The candidates chosen, best first, and how many of them keep their distance from one another.
 
     `traits` tells the traits of a candidate, `widths` are the lengths of the slices in ticks. First the best are taken that keep their distance and share no trait
-    too often; where these are too few, any that keep their distance; then, if still too few, the best of the rest.
+    too often; where these are too few, a trait may be shared more often, then as often as there is; then, if still too
+    few, come the best of the rest.
     """
     order = np.argsort(-scores, kind="stable")
     open_ = np.ones(len(scores), dtype=bool)
@@ -77,11 +81,11 @@ def choose(
     slices = np.ascontiguousarray(sounds.T)
     chosen: list[int] = []
     shared: Counter[tuple[str, Hashable]] = Counter()
-    for capped in (True, False):
+    for slack in _SLACK:
         for index in order.tolist():
             if len(chosen) >= count:
                 break
-            if open_[index] and not (capped and _too_often(traits(index), shared, limits)):
+            if open_[index] and not _too_often(traits(index), shared, limits, slack):
                 chosen.append(index)
                 shared.update(_marks(traits(index)))
                 same = alike(slices, index, widths)
@@ -106,5 +110,5 @@ def _marks(traits: Traits) -> list[tuple[str, Hashable]]:
     return list(traits._asdict().items())
 
 
-def _too_often(traits: Traits, shared: Counter[tuple[str, Hashable]], limits: Limits) -> bool:
-    return any(shared[mark] >= cap for mark, cap in zip(_marks(traits), limits.caps, strict=True))
+def _too_often(traits: Traits, shared: Counter[tuple[str, Hashable]], limits: Limits, slack: float) -> bool:
+    return any(shared[mark] >= slack * cap for mark, cap in zip(_marks(traits), limits.caps, strict=True))

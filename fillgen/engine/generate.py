@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from itertools import islice
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,13 +15,16 @@ from fillgen.dice import Dice
 from fillgen.engine import diversify, score
 from fillgen.engine.bars import BarProblems, parts
 from fillgen.engine.devices import Drawn, showing, triplets
+from fillgen.engine.forms import told
 from fillgen.engine.guide import Guide
 from fillgen.engine.lattice import Lattice, Run
 from fillgen.engine.leanings import LEADING, Leanings
 from fillgen.engine.never import misplayed
 from fillgen.engine.plans import Plan, chord_cell, plans
 from fillgen.engine.remarks import remarks_on
+from fillgen.engine.repeats import repeats
 from fillgen.engine.request import Choices, Request, seconds_of, settle, since_of
+from fillgen.engine.returning import ReturningLattice
 from fillgen.errors import NoPhraseError
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.reach import reach
@@ -46,10 +50,18 @@ _MOST_DRAWN = 12_000
 """The most candidates drawn in all: each of many ideas is chosen from fewer."""
 _GUIDE = Guide()
 _KEPT_TABLES = 2048
+_PITCHES = 128
+_ENOUGH = 2_000
+"""Passages return exactly where that leaves so many phrases at least."""
+_MOST_WORK = 4_000_000
+"""Passages return exactly where solving them takes no more than so many additions a note."""
 _IN_SHAPE = 0.6
 """How well an idea follows its shape at the least, where one shape is asked for."""
-_HEIGHT = 13.0
+_EDGE = np.zeros(1, dtype=np.intp)
+_HEIGHT = 8.2
 """Semitones between the lowest and the highest point of a shape."""
+_SWAY = 2.0
+"""Plans lie by so many semitones higher or lower than one another."""
 
 
 @dataclass(frozen=True)
@@ -82,13 +94,32 @@ class Kept:
 
 @dataclass(frozen=True)
 class PhraseSpace:
-    """All phrases over one plan, and how many there are."""
+    """All phrases over one plan, and how many there are.
+
+    `pitches` are those that each note may have, in the order of the lattice's indices. Where passages return, `common`
+    tells for each note which of its pitches can be had at every place.
+    """
 
     plan: Plan
     places: tuple[Place, ...]
-    lattice: Lattice
+    pitches: tuple[NDArray[np.int16], ...]
+    lattice: Lattice | ReturningLattice
     count: int
     kept: Kept | None = None
+    common: tuple[NDArray[np.intp], ...] = ()
+
+    def heard(self, rows: NDArray[np.intp]) -> NDArray[np.int16]:
+        """Rows of the lattice as pitches."""
+        return np.stack([own[rows[:, i]] for i, own in enumerate(self.pitches)], axis=1)
+
+    def holds(self, pitches: NDArray[np.int16]) -> NDArray[np.bool_]:
+        """Which rows of pitches are phrases of this space. Exact: each is looked up in the tables at which the lattice joins."""
+        near = np.clip(pitches, 0, _PITCHES - 1)
+        rows = np.stack([_positions(own)[near[:, i]] for i, own in enumerate(self.pitches)], axis=1)
+        inside = np.asarray(((rows >= 0) & (near == pitches)).all(axis=1))
+        found = np.zeros(len(pitches), dtype=bool)
+        found[inside] = self.lattice.holds(rows[inside])
+        return found
 
 
 @dataclass(frozen=True)
@@ -142,6 +173,8 @@ def generate(request: Request, gather: Gather | None = None) -> Ideas:
         remarks_on(choices, phrases, len(ideas), apart),
         choices.weights,
         (choices.hand or reach()).size,
+        rhythms=len(found),
+        returning=sum(bool(space.plan.passages) for space in found),
     )
 
 
@@ -222,10 +255,38 @@ class Engine:
         return found
 
     def space(self, plan: Plan, kept: Kept | None = None) -> PhraseSpace:
-        """All phrases over a plan that keep the rules, and what must be kept besides."""
+        """All phrases over a plan that keep the rules, and what must be kept besides.
+
+        Passages return where that leaves phrases enough, and where nothing else must be kept; elsewhere they share no
+        more than a rhythm and a gesture.
+        """
         where = self.places(plan.rhythm)
+        domains = tuple(self.windows.domain(place) for place in where)
+        if plan.passages and kept is None:
+            space = self._returning(plan, where, domains)
+            if space is not None:
+                return space
         lattice = self._lattice(plan, where, kept)
-        return PhraseSpace(plan, where, lattice, lattice.count(), kept)
+        return PhraseSpace(replace(plan, passages=()), where, domains, lattice, lattice.count(), kept)
+
+    def _returning(
+        self, plan: Plan, where: tuple[Place, ...], domains: Sequence[NDArray[np.int16]]
+    ) -> PhraseSpace | None:
+        """The phrases over a plan in which its passages return; None where there are few, or where they take too much work."""
+        found = repeats(plan, domains, self.progression.metre.bar)
+        if found is None:
+            return None
+        allowed = [
+            _cut(self.windows.joined(*window), found.common, index)
+            for index, window in enumerate(_neighbours(where))
+        ]
+        lattice = ReturningLattice(allowed, found.sames)
+        if lattice.work > _MOST_WORK * len(where):
+            return None
+        count = lattice.count()
+        if count < _ENOUGH:
+            return None
+        return PhraseSpace(plan, where, found.pitches, lattice, count, common=found.common)
 
     def places(self, rhythm: Sequence[tuple[int, int]], *, closes: bool = True) -> tuple[Place, ...]:
         """The places of the notes of a whole phrase, or of a part that does not close it."""
@@ -262,41 +323,46 @@ class Engine:
         drawn = min(max(FEW, 24 * self.choices.request.count), _MOST_DRAWN) // len(found)
         scored = []
         for space in found:
-            domains = [self.windows.domain(place) for place in space.places]
             if all_of_them:
                 rows = space.lattice.phrases()
             else:
-                chances = dice.doubles(drawn * 3 * len(space.lattice.runs)).reshape(drawn, -1)
-                weights = self._weights(space, domains)
-                rows = _distinct(space.lattice.draw(weights, chances))
-            pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
-            scored.append(self.scored(space.plan, space.places, pitches))
+                chances = dice.doubles(drawn * space.lattice.columns).reshape(drawn, -1)
+                rows = _distinct(space.lattice.draw(self.weights(space), chances))
+            scored.append(self.scored(space.plan, space.places, space.heard(rows)))
         return self._in_shape(scored)
 
-    def _weights(self, space: PhraseSpace, domains: Sequence[NDArray[np.int16]]) -> list[NDArray[np.float64]]:
-        """How much each window is wanted by a plan; 0 where the rules forbid it, or what must be kept."""
+    def weights(self, space: PhraseSpace) -> list[NDArray[np.float64]]:
+        """How much each window is wanted by a plan; 0 where the rules forbid it, or what must be kept.
+
+        A note at several places is wanted by their mean, so that what returns leans no more than the rest.
+        """
         plan = space.plan
         context = self._context(plan, space.places)
         wanted = score.heights(plan.shape, context.times)
         middle = self._middle(plan)
         near = space.kept.near if space.kept is not None else {}
         inside = {first + n for first in triplets(plan.rhythm) for n in (1, 2)}
+        times = space.lattice.times if isinstance(space.lattice, ReturningLattice) else ()
         weights = []
         for index, (before, note, after) in enumerate(_neighbours(space.places)):
-            own = _GUIDE.height(domains[index], middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
+            pitches = self.windows.domain(note)
+            own = _GUIDE.height(pitches, middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
             if index in near:
-                own = own * _GUIDE.near(domains[index], *near[index])
+                own = own * _GUIDE.near(pitches, *near[index])
             if before is not None and plan.wishes[index - 1]:
                 own = own * self._wished(before, note, plan.wishes[index - 1])
             table = self._factor(before, note, after) * own[:, :, None]
             if index in inside and before is not None and after is not None:
                 table = table * self._onward[self._window(before, note, after)]
+            if space.common:
+                table = _cut(table, space.common, index)
+                table = table if times[index] == 1 else table ** (1 / times[index])
             weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
 
     def _middle(self, plan: Plan) -> float:
         """The pitch about which a plan's shape lies: the middle of the range, higher or lower from plan to plan."""
-        sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * 1.0
+        sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * _SWAY
         return (self.choices.low + self.choices.high) / 2 + sway
 
     def _base_factor(self, before: Place | None, note: Place, after: Place | None) -> NDArray[np.float64]:
@@ -446,6 +512,7 @@ class Engine:
             shapes[int(group.shapes[row])],
             phrase_text(notes, self.progression, [each.name for each in annotated]),
             annotated,
+            told(group.plan.passages, self.progression.first),
         )
 
     # When nothing can be found
@@ -504,10 +571,28 @@ class Engine:
         return f"{names[0]} and {names[1]}"
 
 
+def _positions(own: NDArray[np.int16]) -> NDArray[np.intp]:
+    """Where each MIDI number stands among the pitches of a note, -1 where it is none of them."""
+    table = np.full(_PITCHES, -1, dtype=np.intp)
+    table[own] = np.arange(len(own))
+    return table
+
+
 def _neighbours(where: Sequence[Place]) -> list[tuple[Place | None, Place, Place | None]]:
     before = [None, *where[:-1]]
     after = [*where[1:], None]
     return list(zip(before, where, after, strict=True))
+
+
+def _cut(table: NDArray[Any], common: Sequence[NDArray[np.intp]], index: int) -> NDArray[Any]:
+    """Of the windows around a note those whose notes can be had at every place."""
+    before = common[index - 1] if index else _EDGE
+    after = common[index + 1] if index + 1 < len(common) else _EDGE
+    if (len(before), len(common[index]), len(after)) == table.shape:
+        own = (before, common[index], after)
+        if all(not len(each) or each[-1] == len(each) - 1 for each in own):
+            return table
+    return np.asarray(table[before[:, None, None], common[index][None, :, None], after[None, None, :]])
 
 
 def _keeps(index: int, domains: Sequence[NDArray[np.int16]], kept: Kept) -> NDArray[np.bool_]:

@@ -12,29 +12,36 @@ from fillgen.phrase.place import Place
 # What guides the draws: the part of the score that single windows of notes decide
 
 
+_WIDE = (7, 8, 9, 12)
+"""Fifths, sixths and octaves, in semitones."""
+
+
 @dataclass(frozen=True)
 class Guide:
     """Makes the draws lean to phrases that will score well. Larger numbers lean more; 0 draws fairly.
 
-    `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move.
+    `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move; `leap`
+    what a fifth and a wider consonance is worth: more than to the score, since few of them are answered and stay.
     `aim` is how much triplets run one way.
     """
 
-    steps: float = 2.2
-    turns: float = 1.0
-    shape: float = 5.0
-    wish: float = 1.0
-    colour: float = 0.8
+    steps: float = 2.1
+    turns: float = 2.0
+    shape: float = 10.0
+    wish: float = 0.7
+    colour: float = 1.0
     plain: float = 1.8
-    still: float = 0.45
     blue: float = 0.5
+    still: float = 0.33
+    leap: float = 0.9
     aim: float = 2.5
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
         pitch = np.arange(size + 1)
         gap = np.abs(pitch[:, None] - pitch[None, :])
-        return np.asarray(np.exp(self.steps * np.where(gap, INTERVAL_VALUE[gap], self.still)))
+        value = np.where(np.isin(gap, _WIDE), self.leap, INTERVAL_VALUE[gap])
+        return np.asarray(np.exp(self.steps * np.where(gap, value, self.still)))
 
     def turn(self, size: int) -> Values:
         """A factor for each three pitches of a range: larger where a leap is answered, small where a line rocks."""

@@ -78,6 +78,14 @@ class Lattice:
         self.allowed = tuple(allowed)
         self._blocks = [_entry_blocks(run, self.allowed) for run in self.runs]
 
+    pairs: Sequence[tuple[int, int]] = ()
+    """Notes that repeat others: none here."""
+
+    @property
+    def columns(self) -> int:
+        """How many chances a draw takes for each phrase."""
+        return 3 * len(self.runs)
+
     @property
     def is_empty(self) -> bool:
         """Whether some run has no figure at all, so that there is no phrase."""
@@ -98,7 +106,7 @@ class Lattice:
         """Phrases drawn with replacement, each with a probability in proportion to the product of its weights.
 
         `weights` holds for each note a table in the shape of `allowed`, 0 where a window is forbidden; ones draw
-        fairly from all phrases. `chances` are numbers in [0, 1), a row for each phrase and three columns a run.
+        fairly from all phrases. `chances` are numbers in [0, 1), a row for each phrase and `columns` columns.
         """
         if self.is_empty:
             return np.empty((0, len(self.allowed)), dtype=np.intp)
@@ -106,9 +114,7 @@ class Lattice:
         sums = self._sums(weights, _WEIGH)
         if not np.any(sums[0].first > 0):
             return np.empty((0, len(self.allowed)), dtype=np.intp)
-        return self._walk(
-            weights, sums, _WEIGH, lambda values: _weighted(values, next(columns)), len(chances)
-        )
+        return self._walk(weights, sums, _WEIGH, lambda values: drawn_by(values, next(columns)), len(chances))
 
     def best(self, values: Sequence[Table]) -> tuple[float, Rows]:
         """The phrase with the largest sum of values, and that sum. Values are -inf where a window is forbidden."""
@@ -130,6 +136,10 @@ class Lattice:
         if found.shape[1] == 1:
             return np.asarray(found[self.allowed[-1][0, found[:, 0], 0]])
         return np.asarray(found[self.allowed[-1][found[:, -2], found[:, -1], 0]])
+
+    def holds(self, rows: Rows) -> NDArray[np.bool_]:
+        """Which rows of indices are phrases of this lattice."""
+        return windows_hold(self.allowed, rows)
 
     # The recursion, from the end of the phrase backwards
 
@@ -250,7 +260,17 @@ def _column(chosen: Rows, note: int) -> Rows:
     return chosen[:, note] if note >= 0 else np.zeros(len(chosen), dtype=np.intp)
 
 
-def _weighted(values: Table, chances: NDArray[np.float64]) -> NDArray[np.intp]:
+def windows_hold(allowed: Sequence[NDArray[np.bool_]], rows: Rows) -> NDArray[np.bool_]:
+    """In which rows of indices every window of three notes is allowed."""
+    edge = np.zeros(len(rows), dtype=np.intp)
+    columns = [edge, *rows.T, edge]
+    kept = np.ones(len(rows), dtype=bool)
+    for table, before, note, after in zip(allowed, columns, columns[1:], columns[2:], strict=False):
+        kept &= table[before, note, after]
+    return kept
+
+
+def drawn_by(values: Table, chances: NDArray[np.float64]) -> NDArray[np.intp]:
     """A column in each row, drawn in proportion to the values."""
     ladder = values.cumsum(axis=1)
     whole = ladder[:, -1]

@@ -11,7 +11,7 @@ import numpy as np
 
 from fillgen.chart.text import MOST_BARS
 from fillgen.engine.plans import Plan, Rhythm_
-from fillgen.engine.score import Pitches, ScoreContext, follows, terms, total
+from fillgen.engine.score import Pitches, ScoreContext, follows, in_shape, terms, total
 from fillgen.errors import OptionError, PhraseError, shorten
 from fillgen.phrase.note import Note, Phrase, check_line
 from fillgen.phrase.place import Place
@@ -117,7 +117,7 @@ def melody_score(
     --------
     >>> sung = melody_score("Ab4q Bb4q C5q Db5q | C5q Eb5q Db5q C5q | Bb4q C5q Bb4q G4q | Ab4w", "4/4", "Ab major")
     >>> sung.score, sung.terms["steps"], sung.terms["echo"]
-    (0.876062, 1.0, 0.688888889)
+    (0.905346, 1.0, 0.688888889)
     >>> both = melody_score(["F#4q A4q B4h", "F#4q A4q C5h"], "4/4", "B minor")
     >>> [each.terms["key"] for each in both]
     [1.0, 0.0]
@@ -161,7 +161,7 @@ def _scored(
 def _heard(pitches: Pitches, context: ScoreContext) -> list[MelodyScore]:
     """The scores of lines of one rhythm, given as rows of pitches; each is held to the shape that it follows best."""
     heard = terms(pitches, context, [name for name in MELODY_TERMS if name != "shape"])
-    heard["shape"] = follows(pitches, list(_pack().shapes.values()), context.times).max(axis=1)
+    heard["shape"] = in_shape(follows(pitches, list(_pack().shapes.values()), context.times).max(axis=1))
     rounded = {name: np.round(heard[name], _DECIMALS) for name in MELODY_TERMS}
     scores = total(rounded, _pack().weights)
     rows = zip(*(values.tolist() for values in rounded.values()), strict=True)

@@ -6,11 +6,12 @@ has an idea in it and isn't a row of unrelated bars.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
+from fillgen.engine.forms import Forms, Outline, Passage
 from fillgen.engine.never import mistimed
 from fillgen.errors import OptionError
 from fillgen.rules.pack import Cell, Level, Pair, Rhythm, RulePack, Shape
@@ -22,6 +23,12 @@ _GESTURES = ((2, 2, 2, 2), (2, 2, 4, 2), (4, 3, 2, 2), (2, 4, 2, 2), (3, 4, 3, 2
 _TRIES = 12
 _IN_PAIRS = 0.75
 """How often a rhythm that has patterns of two bars plays one."""
+_AIRY = 0.4
+"""How often one bar before the close may rest: a line breathes at the ends of its four bars."""
+_SAME_CLOSE = 0.25
+"""How often a close takes up the rhythm of the one before; otherwise it has another."""
+_FEW = 4
+"""With fewer cells that sound all through their bar, bars may rest as well."""
 
 Fits = Callable[[int, Cell], bool]
 """Whether a cell can have pitches at all in the bar of that number."""
@@ -34,13 +41,14 @@ class Plan:
     """A rhythm for a whole phrase with its shape.
 
     `letters` names the form's letter of each bar, `wishes` the interval (in semitones) that the gesture of the bar
-    would like between each note and the next, 0 where it has no wish.
+    would like between each note and the next, 0 where it has no wish. `passages` are the bars that come back.
     """
 
     rhythm: Rhythm_
     letters: tuple[str, ...]
     wishes: tuple[int, ...]
     shape: Shape
+    passages: tuple[Passage, ...] = ()
 
 
 def plans(
@@ -60,33 +68,27 @@ def plans(
 
     `leave` are ticks at the end of the last bar that stay free; a `firm` close lands on the last
     chord with its last note. `fixed` are bars, counted from 0, whose notes are given already, in ticks from the start
-    of the phrase; bars of the same letter take their rhythm from them. A fixed note that begins before its bar is one
-    that the bar before holds into it where it can. Raises OptionError where the rhythm is not played in the chart's
+    of the phrase; bars of the same letter take their rhythm from them, and no passage has to return. A fixed note that
+    begins before its bar is one that the bar before holds into it where it can. Raises OptionError where the rhythm is not played in the chart's
     metre.
     """
-    cells, closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm)
-    pairs = [*_pairs(progression, level, rhythm, busy), *((cell, cell) for cell in cells)]
-    given = fixed or {}
+    forms = Forms(progression, pack.forms)
+    filler = _Filler(progression, level, rhythm, busy, fits, dice, leave=leave, firm=firm, fixed=fixed or {})
     used: set[Rhythm_] = set()
     turn = dice.below(len(shapes))
     while True:
         for _ in range(_TRIES):
-            letters = _form(progression, pack, dice)
-            choose = _Choice(progression, rhythm, level, fits, dice)
-            by_bar = _fill(progression, letters, choose, pairs, [(cell, cell) for cell in closes], given)
-            if len(by_bar) - 1 not in given:
-                by_bar[-1] = _ended(by_bar[-1], progression.length - leave)
-            often = rhythm.idiom.pushes if level.pushes else 0.0
-            notes = _push(by_bar, progression, dice, often, firm=firm, fixed=given) if often else by_bar
-            flat = tuple(note for bar in notes for note in bar)
-            clean = bool(given) or not mistimed(flat, progression.metre, rhythm.name)
+            outline = forms.outline(dice, returning=fixed is None and not level.one_a_chord)
+            flat = filler.rhythm(outline)
+            clean = bool(fixed) or not mistimed(flat, progression.metre, rhythm.name)
             if flat and flat not in used and clean:
                 break
         else:
             return
         used.add(flat)
         turn += 1
-        yield Plan(flat, letters, wishes(flat, letters, progression, dice), shapes[turn % len(shapes)])
+        gestures = wishes(flat, outline.letters, progression, dice)
+        yield Plan(flat, outline.letters, gestures, shapes[turn % len(shapes)], outline.passages)
 
 
 # Cells
@@ -170,22 +172,95 @@ def chord_cell(progression: Progression, bar: int, early: int = 0) -> Cell:
     return Cell("", notes, False, False)
 
 
-# Forms
+# The rhythm of a phrase
 
 
-def _form(progression: Progression, pack: RulePack, dice: Dice) -> tuple[str, ...]:
-    """A letter for each bar; a long phrase is made of the longest forms that fit, one after another."""
-    letters: list[str] = []
-    left = len(progression.bars)
-    group = 0
-    while left:
-        most = max((n for n in pack.forms if n <= left), default=1)
-        form = dice.one_of(pack.forms[most]).letters
-        mark = "" if group % 2 == 0 or dice.chance(0.5) else str(group)
-        letters += [letter + mark if letter != "z" else "z" for letter in form]
-        left -= len(form)
-        group += 1
-    return tuple(letters)
+class _Filler:
+    """Fills the bars of outlines with rhythm cells."""
+
+    def __init__(
+        self,
+        progression: Progression,
+        level: Level,
+        rhythm: Rhythm,
+        busy: str,
+        fits: Fits,
+        dice: Dice,
+        *,
+        leave: int,
+        firm: bool,
+        fixed: Mapping[int, Rhythm_],
+    ) -> None:
+        self.progression, self.level, self.dice = progression, level, dice
+        self.leave, self.firm, self.fixed = leave, firm, fixed
+        self.last = len(progression.bars) - 1
+        self.choose = _Choice(progression, rhythm, level, fits, dice)
+        cells, breaths = stock(progression, level, rhythm, busy)
+        closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm)[1]
+        self.units = [*_pairs(progression, level, rhythm, busy), *((cell, cell) for cell in cells)]
+        self.breaths, self.closes = ([(cell, cell) for cell in each] for each in (breaths, closes))
+        full = [unit for unit in self.units if all(_sounds(cell) == progression.metre.bar for cell in unit)]
+        self.full = full if len(set(full)) >= _FEW else self.units
+
+    def rhythm(self, outline: Outline) -> Rhythm_:
+        """The notes of a phrase of that outline."""
+        sources = outline.sources()
+        by_bar = self._fill(outline.letters, sources)
+        if self.last not in self.fixed:
+            by_bar[-1] = _ended(by_bar[-1], self.progression.length - self.leave)
+        often = self.choose.rhythm.idiom.pushes if self.level.pushes else 0.0
+        if often:
+            edges = {edge for passage in outline.passages for edge in passage.edges()}
+            by_bar = _push(
+                by_bar, self.progression, self.dice, often, sources, edges, firm=self.firm, fixed=self.fixed
+            )
+        return tuple(note for bar in by_bar for note in bar)
+
+    def _fill(self, letters: Sequence[str], sources: Mapping[int, int]) -> list[list[tuple[int, int]]]:
+        """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
+        size, beat = self.progression.metre.bar, self.progression.metre.pulse
+        chosen = _given(self.progression, letters, self.fixed)
+        early = self.dice.one_of((0, 0, beat, 2 * beat))
+        airy = self.dice.chance(_AIRY)
+        cells: dict[int, Cell] = {}
+        notes: list[list[tuple[int, int]]] = []
+        free = 0
+        for bar, letter in enumerate(letters):
+            if bar in self.fixed:
+                notes.append([note for note in self.fixed[bar] if note[0] >= bar * size])
+                free = sum(notes[-1][-1]) if notes[-1] else free
+                continue
+            key = letter.replace("'", "")
+            if bar in sources:
+                cells[bar] = cells[sources[bar]]
+            elif self.level.one_a_chord:
+                cells[bar] = chord_cell(self.progression, bar, early if self.dice.chance(0.7) else 0)
+            else:
+                places = [bar, *(other for other, source in sources.items() if source == bar)]
+                unit = self._unit(key, places, chosen, airy)
+                cells[bar] = unit[bar % 2]
+                airy = airy and _sounds(cells[bar]) == size
+                chosen[key] = chosen.get(key, unit) if key != "z" else unit
+            start = bar * size
+            notes.append(
+                begun([(start + onset, length) for onset, length in cells[bar].notes], free, self.progression)
+            )
+        return notes
+
+    def _unit(self, key: str, places: Sequence[int], chosen: Mapping[str, Pair], airy: bool) -> Pair:
+        """Cells for a bar that stands at some places: its letter's, or of a close others than the close before has."""
+        cost = self.choose.wanted(closes=key == "z")
+        if key == "z":
+            closes = self.closes if places[0] == self.last else self.breaths
+            first = chosen.get("z") if self.dice.chance(_SAME_CLOSE) else None
+            others = [unit for unit in closes if "z" not in chosen or unit[1].notes != chosen["z"][1].notes]
+            units = others or closes
+        else:
+            first, units = chosen.get(key), self.units if airy else self.full
+        found = self.choose.unit(first, units, places, cost)
+        if found is None and units is not self.units and key != "z":
+            found = self.choose.unit(None, self.units, places, cost)
+        return found or (chord_cell(self.progression, places[0]),) * 2
 
 
 @dataclass(frozen=True)
@@ -198,11 +273,11 @@ class _Choice:
     fits: Fits
     dice: Dice
 
-    def cell(
-        self, first: Pair | None, units: Sequence[Pair], bar: int, cost: Callable[[Pair], int]
+    def unit(
+        self, first: Pair | None, units: Sequence[Pair], bars: Sequence[int], cost: Callable[[Pair], int]
     ) -> Pair | None:
-        """The cells that a letter has already, or others of those that cost least, where they can stand in a bar."""
-        if first is not None and self.fits(bar, first[bar % 2]):
+        """The cells that a letter has already, or others of those that cost least, where they can stand in all of some bars."""
+        if first is not None and self._fit(first, bars):
             return first
         if not units:
             return None
@@ -211,7 +286,10 @@ class _Choice:
         tried = dict.fromkeys(
             [units[(start + step * n) % len(units)] for n in range(len(units))] + list(units)
         )
-        return next((unit for unit in sorted(tried, key=cost) if self.fits(bar, unit[bar % 2])), None)
+        return next((unit for unit in sorted(tried, key=cost) if self._fit(unit, bars)), None)
+
+    def _fit(self, unit: Pair, bars: Sequence[int]) -> bool:
+        return all(self.fits(bar, unit[bars[0] % 2]) for bar in bars)
 
     def wanted(self, *, closes: bool) -> Callable[[Pair], int]:
         """What a cell costs: whether a bar is to be syncopated or not, close off the beat, be one of two."""
@@ -230,37 +308,8 @@ class _Choice:
         )
 
 
-def _fill(
-    progression: Progression,
-    letters: Sequence[str],
-    choose: _Choice,
-    cells: Sequence[Pair],
-    closes: Sequence[Pair],
-    fixed: Mapping[int, Rhythm_],
-) -> list[list[tuple[int, int]]]:
-    """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
-    dice, level = choose.dice, choose.level
-    chosen = _given(progression, letters, fixed)
-    early = dice.one_of((0, 0, progression.metre.pulse, 2 * progression.metre.pulse))
-    notes: list[list[tuple[int, int]]] = []
-    free = 0
-    for bar, letter in enumerate(letters):
-        key = letter.replace("'", "")
-        if bar in fixed:
-            notes.append([note for note in fixed[bar] if note[0] >= bar * progression.metre.bar])
-            free = sum(notes[-1][-1]) if notes[-1] else free
-            continue
-        if level.one_a_chord:
-            cell = chord_cell(progression, bar, early if dice.chance(0.7) else 0)
-        else:
-            cost = choose.wanted(closes=key == "z")
-            unit = choose.cell(chosen.get(key), closes if key == "z" else cells, bar, cost)
-            unit = unit or (chord_cell(progression, bar),) * 2
-            chosen.setdefault(key, unit)
-            cell = unit[bar % 2]
-        start = bar * progression.metre.bar
-        notes.append(begun([(start + onset, length) for onset, length in cell.notes], free, progression))
-    return notes
+def _sounds(cell: Cell) -> int:
+    return sum(length for _, length in cell.notes)
 
 
 def _given(progression: Progression, letters: Sequence[str], fixed: Mapping[int, Rhythm_]) -> dict[str, Pair]:
@@ -296,24 +345,30 @@ def _push(
     progression: Progression,
     dice: Dice,
     often: float,
+    sources: Mapping[int, int],
+    edges: Collection[int],
     *,
     firm: bool,
     fixed: Mapping[int, Rhythm_],
 ) -> list[list[tuple[int, int]]]:
     """Some first notes of bars moved an eighth early, where the bar before leaves or can give the room.
 
-    A `firm` close is left where it lands, and so are fixed bars.
+    A `firm` close is left where it lands, and so are fixed bars and those at the edges of passages that return; bars
+    that repeat others are pushed where those are.
     """
     bars = [list(bar) for bar in by_bar]
+    pushed: set[int] = set()
     for number in range(1, len(bars) - firm):
         line = number * progression.metre.bar
         ahead = next((sum(note) for note in fixed.get(number, ()) if note[0] < line < sum(note)), 0)
-        pushed = ahead or (number not in fixed and bars[number] and bars[number][0][0] == line)
-        if not pushed or number - 1 in fixed or not (ahead or dice.chance(often)):
+        can = ahead or (number not in fixed and bars[number] and bars[number][0][0] == line)
+        wanted = sources[number] in pushed if number in sources else ahead or dice.chance(often)
+        if not can or not wanted or number - 1 in fixed or number in edges:
             continue
         before = next((n for n in reversed(range(number)) if bars[n]), None)
         if before is None or before in fixed or not makes_room(bars[before], line - PUSH):
             continue
+        pushed.add(number)
         end = ahead or sum(bars[number].pop(0))
         bars[number - 1].append((line - PUSH, end - line + PUSH))
     return bars

@@ -22,7 +22,7 @@ from fillgen.rules.pack import Shape
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
 
-INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.6, 0.1, 0.45, 0.3, 0.3, 0.05, 0.0, 0.3] + [0.0] * 115)
+INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.65, 0.1, 0.6, 0.35, 0.4, 0.05, 0.0, 0.45] + [0.0] * 115)
 """How well an interval sings, by its size in semitones. The order is that of interval counts in real melodies
 (Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last. A
 repeated note counts with the thirds: songs have more of them, but a fill had better move."""
@@ -32,7 +32,9 @@ STEP = 2
 LEAP = 5
 """Steps are this wide at most, leaps at least, in semitones; thirds are neither."""
 _CLEAR_RANGE = (7, 14)
-_ENOUGH = {"steps": 0.9, "flow": 0.3, "descent": 0.7, "motif": 0.2}
+_SECTION = 8
+"""Bars over which a shape spreads: a longer phrase has it in each of its sections."""
+_ENOUGH = {"shape": 0.7, "steps": 0.92, "flow": 0.3, "descent": 0.7, "motif": 0.2}
 """Where a term is full: there the upper quarter of real phrases begins (see `tests/bench/real_melodies.py`), so that no
 idea wins by being smoother than melodies are."""
 
@@ -55,10 +57,15 @@ class ScoreContext:
 
     @cached_property
     def times(self) -> Values:
-        """Where each note is in the phrase, from 0 at the first to 1 at the last."""
+        """Where each note is in the phrase, from 0 at the first to 1 at the last; in each section of a long one anew."""
+        bars = len(self.plan.letters)
+        section = self.bar * bars / max(1, bars // _SECTION)
         onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
-        span = onsets[-1] - onsets[0]
-        return (onsets - onsets[0]) / span if span else np.zeros_like(onsets)
+        number = onsets // section
+        heads = np.searchsorted(number, number)
+        ends = onsets[np.searchsorted(number, number, side="right") - 1]
+        span = ends - onsets[heads]
+        return np.where(span > 0, (onsets - onsets[heads]) / np.where(span > 0, span, 1), 0.0)
 
     @cached_property
     def quickness(self) -> Values:
@@ -170,11 +177,16 @@ def follows(pitches: Pitches, shapes: Sequence[Shape], times: Values) -> Values:
 
 
 def _shape(lines: Lines) -> Values:
-    return follows(lines.pitches, [lines.context.plan.shape], lines.context.times)[:, 0]
+    return in_shape(follows(lines.pitches, [lines.context.plan.shape], lines.context.times)[:, 0])
+
+
+def in_shape(fit: Values) -> Values:
+    """How closely a line follows a shape, from its correlation with it: 0.7 is enough."""
+    return np.minimum(fit / _ENOUGH["shape"], 1.0)
 
 
 def _steps(lines: Lines) -> Values:
-    """Steps against leaps: the mean value of the intervals, those between quick notes counting most; 0.9 is enough."""
+    """Steps against leaps: the mean value of the intervals, those between quick notes counting most; 0.92 is enough."""
     if not lines.moves.shape[1]:
         return np.ones(len(lines.pitches))
     return np.asarray(INTERVAL_VALUE[lines.sizes] @ lines.context.quickness / _ENOUGH["steps"])

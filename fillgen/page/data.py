@@ -193,6 +193,7 @@ class Stage:
             "rank": idea.rank,
             "score": idea.score,
             "shape": idea.shape,
+            "form": idea.form,
             "density": round(len(idea.notes) / len(self.progression.bars), 3),
             "hard": self._hard(idea, entry.swing),
             "text": idea.text,

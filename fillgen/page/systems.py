@@ -7,13 +7,14 @@ have the width of a phone; the page enlarges them if there is room.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from fillgen.theory.metre import TICKS
 from fillgen.writers.engraver import one_sheet
 from fillgen.writers.mei import to_mei
-from fillgen.writers.notation import Score, ScoreBar
+from fillgen.writers.notation import LINE, Score, ScoreBar, bars_in_line, line_starts
 from fillgen.writers.sheet import NARROW
 
 _ROOM = 8300
@@ -96,17 +97,32 @@ def _first(score: Score) -> str:
 
 def _breaks(score: Score) -> Iterator[str]:
     """The ids of the bars that begin a new system, except the first bar."""
-    lines = _lines([_natural(bar) for bar in score.bars])
-    for line in lines[1:]:
+    pickup = score.bars[0].number == 0
+    widths = [_natural(bar) for bar in score.bars]
+    sections = [number for number, bar in enumerate(score.bars) if bar.section]
+    for line in _lines(widths, sections, pickup=pickup)[1:]:
         yield f"{score.id}-b{score.bars[line[0]].number}"
 
 
-def _lines(widths: Sequence[int]) -> list[list[int]]:
-    """Bars, by their numbers from 0, in as few lines as possible, filled evenly.
+def _lines(widths: Sequence[int], sections: Collection[int] = (), *, pickup: bool = False) -> list[list[int]]:
+    """Bars, by their numbers from 0, in as few lines as possible, filled evenly; many bars by fours or by twos.
+
+    Each of the `sections` begins a line of a long score. A pick-up goes with the first line and doesn't count.
 
     >>> _lines([3500, 3900, 2800, 3000]), _lines([2700] * 4), _lines([9000, 900])
     ([[0, 1], [2, 3]], [[0, 1], [2, 3]], [[0], [1]])
+    >>> _lines([2000] * 8), _lines([900, *[2700] * 6], pickup=True)
+    ([[0, 1, 2, 3], [4, 5, 6, 7]], [[0, 1, 2], [3, 4], [5, 6]])
     """
+
+    def by(bars: int) -> list[list[int]]:
+        starts = line_starts(len(widths), bars, sections, pickup)
+        return [list(range(first, after)) for first, after in pairwise(starts)]
+
+    if len(widths) - pickup > LINE:
+        bars = bars_in_line(lambda count: all(sum(widths[n] for n in line) <= _ROOM for line in by(count)))
+        if bars > 1:
+            return by(bars)
     fewest = _filled(widths, _ROOM)
     for most in range(max(widths), _ROOM, _STEP):
         tighter = _filled(widths, most)

@@ -30,7 +30,10 @@ class IdeaNote:
 
 @dataclass(frozen=True)
 class Idea:
-    """A phrase with its score, the terms of the score, its shape and its text."""
+    """A phrase with its score, the terms of the score, its shape and its text.
+
+    `form` says in words which bars come back, such as `bars 5-6 as 1-2`; it is empty where none has to.
+    """
 
     rank: int
     score: float
@@ -38,6 +41,7 @@ class Idea:
     shape: str
     text: str
     notes: tuple[IdeaNote, ...]
+    form: str = ""
 
     @property
     def phrase(self) -> Phrase:
@@ -51,7 +55,8 @@ class Idea:
 class Ideas(Sequence[Idea]):
     """What one call found: ideas best first, over their progression.
 
-    `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from. `remarks` are
+    `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from: `rhythms` in number (0
+    where none were drawn), in `returning` of which passages come back and are counted only so. `remarks` are
     for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
     terms, `hand` is the size of hand the ideas were fingered for, `order` says which comes first.
     """
@@ -68,6 +73,8 @@ class Ideas(Sequence[Idea]):
     weights: Mapping[str, float] = field(default_factory=dict)
     hand: str = "medium"
     order: str = "best first"
+    rhythms: int = 0
+    returning: int = 0
 
     def __len__(self) -> int:
         return len(self.ideas)

@@ -149,7 +149,7 @@ def _no_repeats(task: Task, sketch: _Sketch) -> dict[int, tuple[int, ...]]:
 
 def _most_kept(task: Task, whole: PhraseSpace, sketch: _Sketch) -> list[int]:
     """The phrase of a space that keeps the most of a sketch's pitches, those on strong beats counting most."""
-    domains = [task.engine.windows.domain(place) for place in whole.places]
+    domains = whole.pitches
     values = []
     for index, (note, table) in enumerate(zip(sketch.notes, whole.lattice.allowed, strict=True)):
         away = np.abs(domains[index] - note.midi)

@@ -28,7 +28,7 @@ def mirrored(task: Task) -> Pool:
     whole = task.engine.space(plan, fixed)
     if not whole.count:
         raise nothing(task, [whole])
-    turned = max((_turned(task, whole, rises, image) for image in images), key=lambda found: found[0])[1]
+    turned = max((_turned(whole, rises, image) for image in images), key=lambda found: found[0])[1]
     spaces = [
         task.engine.space(plan, replace(fixed, rises=turned, near=leaning(image, 2.0))) for image in images
     ]
@@ -81,10 +81,10 @@ def _at_step(key: Key, step: float) -> int:
 
 
 def _turned(
-    task: Task, whole: PhraseSpace, rises: Mapping[int, int], image: Sequence[int]
+    whole: PhraseSpace, rises: Mapping[int, int], image: Sequence[int]
 ) -> tuple[float, dict[int, int]]:
     """The directions turned round by the phrase that turns the most, and among these is nearest to an image."""
-    domains = [task.engine.windows.domain(place) for place in whole.places]
+    domains = whole.pitches
     values = []
     for index, table in enumerate(whole.lattice.allowed):
         value = (-np.abs(domains[index] - image[index]) / 1000.0)[None, :, None] + np.zeros(table.shape)

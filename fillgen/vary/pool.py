@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.engine import diversify
-from fillgen.engine.generate import FEW, Candidates, Engine, PhraseSpace
+from fillgen.engine.generate import FEW, Candidates, PhraseSpace
 from fillgen.engine.plans import Rhythm_
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.remark import Remark
@@ -67,7 +67,7 @@ def gathered(
     groups = distinct(task, task.engine.candidates(spaces, total, task.dice))
     if total <= FEW and task.choices.request.shape is None:
         return groups, sum(len(group.scores) for group in groups)
-    return groups, total - any(_holds(task.engine, space, task.phrase) for space in spaces)
+    return groups, total - any(_holds(space, task.phrase) for space in spaces)
 
 
 def distinct(task: Task, groups: Iterable[Candidates]) -> list[Candidates]:
@@ -88,16 +88,11 @@ def distinct(task: Task, groups: Iterable[Candidates]) -> list[Candidates]:
     return [group for group in kept if len(group.scores)]
 
 
-def _holds(engine: Engine, space: PhraseSpace, phrase: Phrase) -> bool:
+def _holds(space: PhraseSpace, phrase: Phrase) -> bool:
     """Whether a phrase is one of a space."""
     if space.plan.rhythm != rhythm_of(phrase):
         return False
-    domains = [engine.windows.domain(place).tolist() for place in space.places]
-    if any(note.midi not in domain for note, domain in zip(phrase, domains, strict=True)):
-        return False
-    row = [0, *(domain.index(note.midi) for note, domain in zip(phrase, domains, strict=True)), 0]
-    windows = zip(space.lattice.allowed, row, row[1:], row[2:], strict=False)
-    return all(bool(table[before, own, after]) for table, before, own, after in windows)
+    return bool(space.holds(np.array([[note.midi for note in phrase]], dtype=np.int16))[0])
 
 
 def filtered(

@@ -147,6 +147,7 @@ def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
         reason = "has notes too short to be written"
         raise OutputError(reason, place=entry.heading or entry.name) from error
     first = progression.first + (lead == bar)
+    sections = {place: printable(name) for place, name in progression.sections}
     bars = []
     at = lead
     for number, (length, spans, *staves) in enumerate(zip(lengths, whole, *lines, strict=True)):
@@ -155,7 +156,8 @@ def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
             for span in spans
             if span.end > at and not (first + number == 0 and span.chord.root is None)
         )
-        bars.append(ScoreBar(first + number, length, tuple(staves), chords))
+        section = sections.get(number + (lead == bar), "")
+        bars.append(ScoreBar(first + number, length, tuple(staves), chords, section))
         at += length
     heading = printable(entry.heading)
     return Score(

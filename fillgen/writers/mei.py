@@ -120,8 +120,13 @@ def _bar(score: Score, bar: ScoreBar, above: str, *, last: bool) -> str:
     right = ' right="dbl"' if last else ""
     return (
         f'<measure xml:id="{score.id}-b{bar.number}" n="{bar.number}"{metcon}{right}>{staves}'
-        f"{above}{_harmonies(bar.chords, score.metre)}{_fingers(bar.staves)}</measure>"
+        f"{_mark(bar.section)}{above}{_harmonies(bar.chords, score.metre)}{_fingers(bar.staves)}</measure>"
     )
+
+
+def _mark(section: str) -> str:
+    """The name of a section above the bar with which it begins."""
+    return f'<reh tstamp="1" staff="1" place="above">{escape(section)}</reh>' if section else ""
 
 
 def _heading(text: str) -> str:

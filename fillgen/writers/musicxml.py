@@ -311,6 +311,8 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
         lead = _lead(score, before, named=named) if place == 0 else []
         right = [written.symbol for written in bar.staves[0]]
         element = measure(number, right, bar.chords, lead, short=score.is_short(bar))
+        if bar.section:
+            _section_word(element, bar.section)
         _note_marks(element, bar.staves[0])
         _second_staff(element, bar)
         found.append(element)

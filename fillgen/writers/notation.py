@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
@@ -15,6 +15,36 @@ _GRID = TICKS // 4
 """The finest plain grid: whatever lies off it belongs to a triplet."""
 _QUARTER_TRIPLET = TICKS * 2 // 3
 _SINGLE = frozenset(LENGTHS.values())
+
+LINE = 4
+"""Bars of a line of music where a chart is longer than that: a breath, and the eye finds its place again."""
+
+
+def bars_in_line(fits: Callable[[int], bool]) -> int:
+    """How many bars stand in each line of a long chart: four, or two, or one where more do not fit.
+
+    >>> bars_in_line(lambda bars: bars <= 3)
+    2
+    """
+    return next((bars for bars in (LINE, LINE // 2) if fits(bars)), 1)
+
+
+def line_starts(bars: int, in_line: int, sections: Collection[int] = (), pickup: int = 0) -> list[int]:
+    """The bars, counted from 0, that begin a line, and the number of bars; a section begins a line.
+
+    A pick-up is one bar more in the first line.
+
+    >>> line_starts(10, 4, (0, 6)), line_starts(9, 4, pickup=1)
+    ([0, 4, 6, 10], [0, 5, 9])
+    """
+    starts = [0]
+    at = pickup
+    for bar in range(pickup, bars):
+        if bar in sections and bar > pickup:
+            at = bar
+        if bar > pickup and (bar - at) % in_line == 0:
+            starts.append(bar)
+    return [*starts, bars]
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,12 +406,16 @@ class ScoreSymbol:
 
 @dataclass(frozen=True, slots=True)
 class ScoreBar:
-    """A bar of a score: its number, its length in ticks, the symbols on each staff, and chord symbols with their ticks."""
+    """A bar of a score: its number, its length in ticks, the symbols on each staff, and chord symbols with their ticks.
+
+    `section` is the name of the section that begins with it.
+    """
 
     number: int
     length: int
     staves: tuple[tuple[ScoreSymbol, ...], ...]
     chords: tuple[tuple[int, Chord], ...] = ()
+    section: str = ""
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from itertools import accumulate, pairwise
 from pathlib import Path
@@ -17,6 +17,7 @@ from fillgen.writers.files import write_file
 from fillgen.writers.markup import css
 from fillgen.writers.mei import to_mei
 from fillgen.writers.musicxml import score_bytes, tempo_direction, with_sections
+from fillgen.writers.notation import LINE, bars_in_line, line_starts
 
 if TYPE_CHECKING:
     from fillgen.readers.musicxml import Tune
@@ -88,10 +89,33 @@ def drawings(
     score = score_of(entry, settings)
     found = engraved(to_mei([score]), entry.name, width, height)
     lines = [line for drawing in found for line in bar_widths(drawing)]
-    breaks = _even_breaks(lines, pickup=score.bars[0].number == 0)
+    pickup = score.bars[0].number == 0
+    sections = [number for number, bar in enumerate(score.bars) if bar.section]
+    breaks = _four_a_line(lines, sections, pickup=pickup) or _even_breaks(lines, pickup=pickup)
     if not breaks:
         return found
     return engraved(to_mei([score], breaks=breaks), entry.name, width, height, broken=True)
+
+
+def _four_a_line(
+    lines: Sequence[Sequence[int]], sections: Collection[int] = (), *, pickup: bool
+) -> tuple[int, ...]:
+    """The bars, counted from 0, that begin a line if a long score has four bars a line, or two where four don't fit.
+
+    Widths and the pick-up are as in `_even_breaks`; `sections` are bars that begin a line. Nothing where there are four
+    bars and fewer, or where one line is left for each.
+
+    >>> _four_a_line([(10, 10, 10, 10, 10), (12, 13, 15)], pickup=False), _four_a_line([(50, 50), (30, 30, 40)], pickup=False)
+    ((4,), (2, 4))
+    """
+    widths = [width for line in lines for width in line]
+    room = max(map(sum, lines))
+
+    def starts(bars: int) -> list[int]:
+        return line_starts(len(widths), bars, sections, pickup)
+
+    bars = bars_in_line(lambda count: all(sum(widths[a:b]) <= room for a, b in pairwise(starts(count))))
+    return tuple(starts(bars)[1:-1]) if len(widths) - pickup > LINE and bars > 1 else ()
 
 
 def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, ...]:

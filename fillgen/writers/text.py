@@ -11,6 +11,7 @@ from fillgen.errors import printable
 from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas
 from fillgen.phrase.text import phrase_tokens
 from fillgen.theory.metre import Metre
+from fillgen.writers.notation import LINE, bars_in_line, line_starts
 
 MARKS = {
     "passing": "pass",
@@ -68,9 +69,16 @@ def _heading(ideas: Ideas) -> str:
     return (
         f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, "
         f"level {ideas.level}{hand}, seed {ideas.seed}\n"
-        f"{len(ideas)} of {_count(ideas.phrases)} {keep} the rules, {ideas.order}\n"
+        f"{len(ideas)} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {ideas.order}\n"
         f"Under each note: the degree of a chord tone{f', or {used}' if used else ''}"
     )
+
+
+def _over(ideas: Ideas) -> str:
+    """What the phrases are counted over, where passages have to come back in some of it."""
+    if not ideas.returning:
+        return ""
+    return f" over {ideas.rhythms} rhythms, in {ideas.returning} of them with bars that return"
 
 
 def chart_heading(progression: Progression) -> str:
@@ -94,7 +102,8 @@ def _count(phrases: int) -> str:
 
 def block(idea: Idea, progression: Progression, width: int) -> str:
     """An idea as lines of text: rank, score, shape and terms, then its notes under their chords."""
-    lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}", *_terms(idea, width)]
+    form = f"  ({idea.form})" if idea.form else ""
+    lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}{form}", *_terms(idea, width)]
     return "\n".join([*lines, *staff(idea.notes, progression, width)])
 
 
@@ -114,15 +123,20 @@ def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> li
     columns = _columns(bars, progression.metre)
     bar_width = sum(columns.values())
     in_row = _bars_in_row(len(bars), max(1, (width - _HEAD) // (bar_width + 2)))
+    sections = dict(progression.sections)
     lines = []
-    for first in range(0, len(bars), in_row):
-        lines += _row(bars[first : first + in_row], columns, progression.metre, first == 0)
+    for first, after in pairwise(line_starts(len(bars), in_row, sections)):
+        if first in sections:
+            lines.append(f"{printable(sections[first]):>6} |")
+        lines += _row(bars[first:after], columns, progression.metre, first == 0)
     return lines
 
 
 def _bars_in_row(bars: int, most: int) -> int:
-    """How many bars go in a row so that rows are even: `most`, and never more than four."""
-    rows = -(-bars // min(most, 4))
+    """How many bars go in a row where `most` fit: a long chart has four, or two or one, a short one even rows."""
+    if bars > LINE:
+        return bars_in_line(lambda count: count <= most)
+    rows = -(-bars // most)
     return -(-bars // rows)
 
 

@@ -134,7 +134,7 @@ class Model:
         self.engine = Engine(settle(Request(progression)))
         spaces = self.engine.spaces(Dice(0))
         self.space: PhraseSpace = max(spaces, key=lambda space: len(space.plan.rhythm))
-        self.domains = [self.engine.windows.domain(place) for place in self.space.places]
+        self.domains = self.space.pitches
         self.allowed = self.space.lattice.allowed
         self.values = self._values()
 

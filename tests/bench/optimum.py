@@ -71,6 +71,8 @@ def cp_sat(space: PhraseSpace, values: Sequence[Whole]) -> int:
         ]
         sat.add_allowed_assignments([*(notes[i] for i in around), gain], rows)
         worth.append(gain)
+    for note, original in space.lattice.pairs:
+        sat.add(notes[note] == notes[original])
     sat.maximize(sum(worth))
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 2
@@ -121,7 +123,7 @@ def chart(number: int) -> Chart:
 
 
 def _scored(engine: Engine, space: PhraseSpace, rows: np.ndarray) -> Candidates:
-    domains = [engine.windows.domain(place) for place in space.places]
+    domains = space.pitches
     pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
     return engine.scored(space.plan, space.places, pitches)
 
@@ -138,7 +140,7 @@ def _below(engine: Engine, spaces: Sequence[PhraseSpace], score: float, dice: Di
     lower = []
     for space in spaces:
         fair = [table.astype(float) for table in space.lattice.allowed]
-        rows = space.lattice.draw(fair, dice.doubles(300 * len(space.lattice.runs)).reshape(100, -1))
+        rows = space.lattice.draw(fair, dice.doubles(100 * space.lattice.columns).reshape(100, -1))
         lower.append(_scored(engine, space, rows).scores < score)
     return float(np.mean(lower))
 

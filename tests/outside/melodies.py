@@ -303,8 +303,8 @@ def drawn(tune: Tune, phrase: Phrase, dice: Dice) -> Pitches | None:
         if space.count:
             lattice = space.lattice
             fair = [table.astype(float) for table in lattice.allowed]
-            row = lattice.draw(fair, chances[None, : 3 * len(lattice.runs)])[0]
-            domains = [engine.windows.domain(place) for place in space.places]
+            row = lattice.draw(fair, chances[None, : lattice.columns])[0]
+            domains = space.pitches
             return np.array([domain[i] for domain, i in zip(domains, row, strict=True)], dtype=np.int16)
     return None
 

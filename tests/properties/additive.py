@@ -25,7 +25,7 @@ def tables(engine: Engine, space: PhraseSpace) -> list[Whole]:
     """A value for each note of a plan between its neighbours: axes before, note, after, as in the lattice."""
     context = engine._context(space.plan, space.places)
     weights = {name: engine.choices.weights[name] for name in TERMS}
-    domains = [engine.windows.domain(place).astype(np.int64) for place in space.places]
+    domains = [own.astype(np.int64) for own in space.pitches]
     ends: list[NDArray[np.int64] | None] = [None]
     around = zip(ends + domains[:-1], domains, domains[1:] + ends, strict=True)
     found = []
@@ -105,7 +105,7 @@ def sums(rows: NDArray[np.intp], values: Sequence[Whole]) -> Whole:
 
 def indices(engine: Engine, space: PhraseSpace, pitches: NDArray[np.int16]) -> NDArray[np.intp]:
     """Phrases given as rows of pitches, as rows of indices."""
-    domains = [engine.windows.domain(place) for place in space.places]
+    domains = space.pitches
     return np.stack([np.searchsorted(d, pitches[:, i]) for i, d in enumerate(domains)], axis=1)
 
 

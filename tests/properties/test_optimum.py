@@ -90,8 +90,8 @@ def test_tables_are_the_score(chart: str) -> None:
     engine = Engine(settle(Request(parse_chart(chart), level=5, purpose="turnaround")))
     for space in engine.spaces(Dice(2))[:8]:
         fair = [table.astype(float) for table in space.lattice.allowed]
-        rows = space.lattice.draw(fair, Dice(3).doubles(300 * len(space.lattice.runs)).reshape(100, -1))
-        domains = [engine.windows.domain(place) for place in space.places]
+        rows = space.lattice.draw(fair, Dice(3).doubles(100 * space.lattice.columns).reshape(100, -1))
+        domains = space.pitches
         pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
         added = additive.sums(rows, additive.tables(engine, space)) / additive.SCALE
         assert added == pytest.approx(additive.terms_added(engine, space, pitches), abs=1e-3)
@@ -105,7 +105,7 @@ def test_fifty_are_rare_among_fair_draws() -> None:
     last = generate(request)[-1].score
     for space in engine.spaces(dice)[:8]:
         fair = [table.astype(float) for table in space.lattice.allowed]
-        rows = space.lattice.draw(fair, dice.doubles(900 * len(space.lattice.runs)).reshape(300, -1))
-        domains = [engine.windows.domain(place) for place in space.places]
+        rows = space.lattice.draw(fair, dice.doubles(300 * space.lattice.columns).reshape(300, -1))
+        domains = space.pitches
         pitches = np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1)
         assert (engine.scored(space.plan, space.places, pitches).scores < last).mean() > 0.9

@@ -462,7 +462,7 @@ def named_at(chart: Progression, call: Phrase, error: NoPhraseError) -> int:
 def test_without_the_note_that_is_named_there_are_phrases() -> None:
     """The last note of a bar that is kept, changed to one that nothing can follow, is named, and rightly."""
     refused = 0
-    for number in (0, 1, 3, 7):
+    for number in (1, 2, 4, 6, 12, 15, 20):
         chart, call, _ = call_of(number)
         index = max(i for i, note in enumerate(call) if chart.bar_of(note.onset) == 1)
         for midi in range(62, 84, 2):

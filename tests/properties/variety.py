@@ -121,9 +121,9 @@ def drawn(request: Request, *, fair: bool = True) -> list[Phrase]:
 
 
 def _from(engine: Engine, space: PhraseSpace, wanted: int, dice: Dice, *, fair: bool) -> Iterable[Phrase]:
-    domains = [engine.windows.domain(place) for place in space.places]
-    weights = [t.astype(float) for t in space.lattice.allowed] if fair else engine._weights(space, domains)
-    chances = dice.doubles(wanted * 3 * len(space.lattice.runs)).reshape(wanted, -1)
+    domains = space.pitches
+    weights = [t.astype(float) for t in space.lattice.allowed] if fair else engine.weights(space)
+    chances = dice.doubles(wanted * space.lattice.columns).reshape(wanted, -1)
     for row in space.lattice.draw(weights, chances).tolist():
         pitches = [int(domain[index]) for domain, index in zip(domains, row, strict=True)]
         yield tuple(

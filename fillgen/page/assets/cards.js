@@ -39,6 +39,7 @@ export function makeCard(idea, actions) {
   const star = button("star", "Star", name, () => actions.star(id));
   star.setAttribute("aria-pressed", "false");
   const facts = [`score ${idea.score.toFixed(2)}`, plural(idea.notes.length, "note"), toFinger(idea.hard)];
+  if (idea.form) facts.push(idea.form);
   const more = element(
     "details",
     { class: "more" },

@@ -693,7 +693,7 @@ def test_what_is_held_is_exact(level: int, seed: int) -> None:
     assert spaces
     tonic = progression.key.tonic.pitch_class
     for space in spaces[:6]:
-        domains = [engine.windows.domain(place) for place in space.places]
+        domains = space.pitches
         rows = space.lattice.phrases()
         every = fingerprint.heights(
             np.stack([domain[rows[:, i]] for i, domain in enumerate(domains)], axis=1), tonic

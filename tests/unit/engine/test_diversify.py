@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -178,6 +180,18 @@ def test_limits_give_way_before_distance() -> None:
     sounds[1] = sounds[0]
     same = [Traits("same", index, index, index, index) for index in range(4)]
     assert pick([0.9, 0.8, 0.5, 0.4], sounds, 3, Limits((1, 9, 9, 9, 9)), same) == ([0, 2, 3], 3)
+
+
+def test_limits_give_way_little_by_little() -> None:
+    """Where the limits leave too few, a trait is shared somewhat more often first, and only then as often as there is."""
+    shared = [Traits(("rhythm", n), ("bar", n), n, 60 if n < 20 else 61 + n % 2, n) for n in range(34)]
+    limits = Limits((1000, 1000, 1000, 10, 1000))
+    scores = [1 - n / 100 for n in range(34)]
+    starts = [
+        Counter(shared[n].start for n in pick(scores, apart(34), count, limits, shared)[0])
+        for count in (24, 28, 32)
+    ]
+    assert [each[60] for each in starts] == [10, 14, 18]
 
 
 def test_near_copies_fill_what_is_left() -> None:

@@ -275,3 +275,10 @@ def test_a_short_first_bar_is_full(metre: str) -> None:
         assert bars[0][0].tick == 0
         assert counted(bars[:1]) == length
         assert counted(bars) == length + METRES[metre].bar
+
+
+def test_sections_have_their_names_above() -> None:
+    """A named section is marked where it begins, and nowhere else."""
+    entry = entry_of("| [A] C | G7 | [B <2>] F | C |", "C5w | D5w | C5w | E5w")
+    bars = tree_of(entry).findall(f".//{MEI}measure")
+    assert [[mark.text for mark in bar.findall(f"{MEI}reh")] for bar in bars] == [["A"], [], ["B <2>"], []]

@@ -13,7 +13,7 @@ import pytest
 from fillgen.rules.pack import Cell, RulePack, read_cell
 from fillgen.theory.metre import LENGTHS, METRES, TICKS, Metre
 from fillgen.theory.pitch import Key, Name
-from fillgen.writers.notation import Chunk, Symbol, written
+from fillgen.writers.notation import Chunk, Symbol, bars_in_line, line_starts, written
 
 C_MAJOR = Key(Name.read("C"), "major")
 PACK = RulePack()
@@ -403,3 +403,29 @@ def test_a_tie_carries_its_sign_over_the_bar_line() -> None:
     first, second = written(line, METRES["4/4"], C_MAJOR, [1920, 1920])
     assert [s.accidentals for s in first if s.names] == [("#",)]
     assert [s.accidentals for s in second] == [("",), ("",), ("#",)]
+
+
+# Lines
+
+
+@pytest.mark.parametrize(
+    ("bars", "in_line", "sections", "pickup", "wanted"),
+    [
+        (4, 4, (), 0, [0, 4]),
+        (9, 4, (), 0, [0, 4, 8, 9]),
+        (10, 4, (0, 6), 0, [0, 4, 6, 10]),
+        (10, 2, (0, 3), 0, [0, 2, 3, 5, 7, 9, 10]),
+        (9, 4, (), 1, [0, 5, 9]),
+        (1, 1, (0,), 0, [0, 1]),
+    ],
+)
+def test_lines_begin_every_four_bars_and_with_sections(
+    bars: int, in_line: int, sections: tuple[int, ...], pickup: int, wanted: list[int]
+) -> None:
+    """Lines are counted anew from each section; a pick-up is one bar more in the first line."""
+    assert line_starts(bars, in_line, sections, pickup) == wanted
+
+
+def test_as_many_bars_in_a_line_as_fit_by_four_or_two() -> None:
+    """Three are never put into a line of a long chart."""
+    assert [bars_in_line(lambda bars, most=most: bars <= most) for most in (1, 2, 3, 4, 9)] == [1, 2, 2, 4, 4]
