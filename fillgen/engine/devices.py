@@ -131,11 +131,11 @@ def _chromatic_approach(drawn: Drawn) -> Mask:
 
 
 def _enclosure(drawn: Drawn) -> Mask:
-    """Two notes, the second outside the chord, that lie on either side of a chord note, which comes on a beat."""
+    """Two notes, the second outside the chord and a beat long at most, on either side of a chord note, which comes on a beat."""
     found = [
         _encloses(drawn, first) & drawn.tones[:, first + 2] & ~drawn.tones[:, first + 1]
         for first in range(len(drawn.rhythm) - 2)
-        if drawn.on_beat(first + 2)
+        if drawn.on_beat(first + 2) and drawn.rhythm[first + 1][1] <= drawn.beat
     ]
     return _any(drawn, found)
 

@@ -160,7 +160,7 @@ def moved(one: Case, tonic: str) -> tuple[Progression, Phrase]:
     text = " | ".join(
         " ".join(moved_chart(sign, rise) for sign in bar.split()) for bar in one.chart.strip("| ").split("|")
     )
-    chart = parse_chart(text, key=f"{tonic} major", metre=one.metre)
+    chart = parse_chart(f"| {text} |", key=f"{tonic} major", metre=one.metre)
     phrase = parse_phrase(one.phrase, chart.metre)
     return chart, tuple(replace(note, midi=note.midi + rise.semitones) for note in phrase)
 
