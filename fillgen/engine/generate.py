@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
-from itertools import islice
+from itertools import islice, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from fillgen.dice import Dice
 from fillgen.engine import diversify, score
 from fillgen.engine.bars import BarProblems, parts
 from fillgen.engine.guide import Guide
+from fillgen.engine.habits import Home, home_over
 from fillgen.engine.lattice import Lattice, Run
 from fillgen.engine.plans import Plan, chord_cell, plans
 from fillgen.engine.remarks import remarks_on
@@ -159,8 +160,9 @@ class Engine:
         self._factor = lru_cache(maxsize=_KEPT_TABLES)(self._base_factor)
         self._wished = lru_cache(maxsize=_KEPT_TABLES)(self._wished_table)
         size = choices.high - choices.low
-        self._turn = _GUIDE.moves(size)[:, :, None] * _GUIDE.turn(size)
-        self._move = _GUIDE.moves(size)
+        self._move = _GUIDE.moves(size) * _GUIDE.rising(size)
+        self._turn = self._move[:, :, None] * _GUIDE.turn(size)
+        self._follows = lru_cache(maxsize=None)(self._habits)
 
     @property
     def lead(self) -> int:
@@ -260,6 +262,7 @@ class Engine:
         wanted = score.heights(plan.shape, context.times)
         middle = self._middle(plan)
         near = space.kept.near if space.kept is not None else {}
+        accents = [*pairwise(context.accents), (0, 0)]
         weights = []
         for index, (before, note, after) in enumerate(_neighbours(space.places)):
             own = _GUIDE.height(domains[index], middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
@@ -267,7 +270,7 @@ class Engine:
                 own = own * _GUIDE.near(domains[index], *near[index])
             if before is not None and plan.wishes[index - 1]:
                 own = own * self._wished(before, note, plan.wishes[index - 1])
-            table = self._factor(before, note, after) * own[:, :, None]
+            table = self._factor(before, note, after, context.homes[index], accents[index]) * own[:, :, None]
             weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
 
@@ -276,16 +279,29 @@ class Engine:
         sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * 1.0
         return (self.choices.low + self.choices.high) / 2 + sway
 
-    def _base_factor(self, before: Place | None, note: Place, after: Place | None) -> NDArray[np.float64]:
-        """The rules and what the guide cares for in any plan (notes and intervals) in one table."""
+    def _base_factor(
+        self, before: Place | None, note: Place, after: Place | None, home: Home, accents: tuple[int, int]
+    ) -> NDArray[np.float64]:
+        """The rules and what the guide cares for in any plan (notes, intervals, habits) in one table."""
         allowed = self.windows.joined(before, note, after)
         own = _GUIDE.place(note, self.windows.domain(note))[None, :, None]
-        if before is None:
-            return np.asarray(allowed * own)
-        one, two = self._offsets(before), self._offsets(note)
+        two = self._offsets(note)
         if after is None:
-            return np.asarray(allowed * own * self._move[np.ix_(one, two)][:, :, None])
-        return np.where(allowed, self._turn[np.ix_(one, two, self._offsets(after))] * own, 0.0)
+            move = 1.0 if before is None else self._move[np.ix_(self._offsets(before), two)][:, :, None]
+            return np.asarray(allowed * own * move)
+        three = self._offsets(after)
+        inside, opening = self._follows(home, accents)
+        if before is None:
+            return np.asarray(allowed * own * opening[np.ix_(two, three)])
+        return np.where(allowed, inside[np.ix_(self._offsets(before), two, three)] * own, 0.0)
+
+    def _habits(
+        self, home: Home, accents: tuple[int, int]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """What three pitches of the range are worth to the draws, and two with which a phrase begins."""
+        low, high = self._ends()
+        inside, opening = _GUIDE.follows(low, high - low, home, accents)
+        return inside * self._turn, opening
 
     def _wished_table(self, before: Place, note: Place, wish: int) -> NDArray[np.float64]:
         """How near each interval comes to a gesture's wish."""
@@ -299,8 +315,11 @@ class Engine:
         c = self.choices
         home = where[-1].root if c.request.purpose == "ending" else 0
         seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
+        metre = self.progression.metre
+        keys = (self.progression.span_at(onset).key for onset, _ in plan.rhythm)
+        homes = [home_over(place.chord, key) for place, key in zip(where, keys, strict=True)]
         return score.ScoreContext(
-            plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand
+            plan, where, metre.bar, c.low, c.high, home, seconds, c.hand, metre=metre, homes=homes
         )
 
     def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
+from fillgen.engine.habits import NO_MOVE, Home, habits, interval
 from fillgen.engine.score import INTERVAL_VALUE, LEAP, STEP, Pitches, Values, tone_value
 from fillgen.phrase.place import Place
 
@@ -16,23 +18,33 @@ from fillgen.phrase.place import Place
 class Guide:
     """Makes the draws lean to phrases that will score well. Larger numbers lean more; 0 draws fairly.
 
-    `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move.
+    `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move. `habit`
+    is the power to which the likelihood of each interval in real melodies is raised. `tones` leans to chord notes off the
+    strong beats, `rise` to leaps that rise, below 0 to those that fall: the habits alone would have too many rise.
     """
 
-    steps: float = 2.2
-    turns: float = 1.0
+    steps: float = 0.7
+    turns: float = 1.2
     shape: float = 5.0
     wish: float = 1.0
     colour: float = 0.8
-    plain: float = 1.8
-    still: float = 0.45
+    plain: float = 1.3
+    still: float = -0.8
     blue: float = 0.5
+    habit: float = 0.9
+    tones: float = 1.0
+    rise: float = -0.5
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
         pitch = np.arange(size + 1)
         gap = np.abs(pitch[:, None] - pitch[None, :])
         return np.asarray(np.exp(self.steps * np.where(gap, INTERVAL_VALUE[gap], self.still)))
+
+    def rising(self, size: int) -> Values:
+        """A factor for each two pitches of a range: another where a leap rises."""
+        pitch = np.arange(size + 1)
+        return np.asarray(np.exp(self.rise * (pitch[None, :] - pitch[:, None] >= LEAP)))
 
     def turn(self, size: int) -> Values:
         """A factor for each three pitches of a range: larger where a leap is answered, small where a line rocks."""
@@ -43,6 +55,18 @@ class Guide:
         rocks = (into == -out) & (into != 0)
         return np.asarray(np.exp(self.turns * answered - 0.4 * self.turns * rocks))
 
+    def follows(self, low: int, size: int, home: Home, accents: tuple[int, int]) -> tuple[Values, Values]:
+        """A factor for each three pitches of a range from `low`: how likely the last is, in the habit of real melodies.
+
+        `home` is that of the second, `accents` are the places in the bar of the second and the last. The other
+        table is that for two pitches with which a line begins.
+        """
+        pitch = np.arange(size + 1)
+        degrees = (pitch + low - home.tonic) % 12
+        out = interval(pitch[None, :] - pitch[:, None])
+        likely = _leanings(home.minor, self.habit)[accents]
+        return likely[degrees[None, :, None], out[:, :, None], out], likely[degrees[:, None], NO_MOVE, out]
+
     def place(self, place: Place, pitches: Pitches) -> Values:
         """A factor for each pitch of a place: rather in the scale or a blue note, colourful on a strong beat."""
         slides = place.blue_third | place.blue_fifth
@@ -52,6 +76,8 @@ class Guide:
         )
         if place.strong:
             value = value + self.colour * tone_value(place)[pitches % 12]
+        else:
+            value = value + self.tones * ((place.chord >> (pitches % 12)) & 1)
         return np.asarray(np.exp(value))
 
     def height(self, pitches: Pitches, target: float) -> Values:
@@ -69,3 +95,9 @@ class Guide:
             return np.ones((len(before), len(note)))
         away = np.abs((note[None, :] - before[:, None]) - wish)
         return np.asarray(np.exp(-self.wish * np.minimum(away, 6) / 2.0))
+
+
+@cache
+def _leanings(minor: bool, strength: float) -> Values:
+    """The habits of melodies as factors, raised to a power."""
+    return np.asarray(np.exp(strength * habits(minor)))
