@@ -187,7 +187,7 @@ class Order:
         self.bars = rhythm[-1][0] // metre.bar + 1
         owners = np.array([onset // metre.bar for onset, _ in rhythm])
         edges = np.searchsorted(owners, np.arange(self.bars + 1))
-        self.runs = [slice(int(one), int(two)) for one, two in zip(edges[:-1], edges[1:], strict=True)]
+        self.runs = [slice(int(one), int(two)) for one, two in pairwise(edges)]
 
     @property
     def groups(self) -> range:
@@ -204,7 +204,9 @@ class Order:
     @cached_property
     def _grid(self) -> Codes:
         """The note that is heard at each eighth of each bar (rows): the last one begun, the first before that."""
-        ticks = np.arange(0, self.metre.bar, FOLLOWING)[None, :] + self.metre.bar * np.arange(self.bars)[:, None]
+        ticks = (
+            np.arange(0, self.metre.bar, FOLLOWING)[None, :] + self.metre.bar * np.arange(self.bars)[:, None]
+        )
         begun = np.searchsorted([onset for onset, _ in self.rhythm], ticks, side="right") - 1
         return np.maximum(begun, 0)
 

@@ -10,8 +10,8 @@ from typing import overload
 import numpy as np
 
 from fillgen.chart.text import MOST_BARS
-from fillgen.engine.plans import Plan, Rhythm_
 from fillgen.engine.habits import Home, home_in, home_of
+from fillgen.engine.plans import Plan, Rhythm_
 from fillgen.engine.score import Pitches, ScoreContext, follows, in_shape, terms, total
 from fillgen.errors import OptionError, PhraseError, shorten
 from fillgen.phrase.note import Note, Phrase, check_line

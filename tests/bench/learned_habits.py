@@ -161,7 +161,9 @@ def bars_in_order(read: Iterable[Tune]) -> tuple[Counted, Counted, Values, Value
     for tune in read:
         for number, phrase in enumerate(tune.phrases):
             dice = Dice(crc32(f"{tune.name} {number} order".encode()))
-            for name, each in rivals(tune, phrase, dice, ("bars permuted", "bar exchanged", "markov")).items():
+            for name, each in rivals(
+                tune, phrase, dice, ("bars permuted", "bar exchanged", "markov")
+            ).items():
                 other.add(tune, each, rhythm=name != "markov")
                 real.add(tune, phrase, rhythm=name != "markov")
         for one, two in pairwise(tune.phrases):
@@ -212,7 +214,8 @@ def written(read: Sequence[Tune]) -> dict[str, str]:
     )
     order = text_of(
         "# How bars are ordered in real melodies: logarithms of the odds of a real phrase of four bars against the same\n"
-        f"# phrase with its bars permuted or one exchanged with another tune's; {len(read):,} tunes.\n" + _LETTERS,
+        f"# phrase with its bars permuted or one exchanged with another tune's; {len(read):,} tunes.\n"
+        + _LETTERS,
         {
             "alike": (
                 "Which of the six pairs of bars are alike, by a code of six bits: in rhythm, in their line, in notes.",

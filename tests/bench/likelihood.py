@@ -9,6 +9,7 @@ It takes about three minutes on two cores.
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -68,7 +69,7 @@ class Ngrams:
 
 
 def _events(pitches: Sequence[int], home: Home) -> Iterable[tuple[tuple[int, ...], int]]:
-    moves = [max(-24, min(24, two - one)) for one, two in zip(pitches[:-1], pitches[1:], strict=True)]
+    moves = [max(-24, min(24, two - one)) for one, two in itertools.pairwise(pitches)]
     for index, move in enumerate(moves):
         before = moves[max(0, index - ORDER) : index][::-1]
         yield ((pitches[index] - home.tonic) % 12 + 12 * home.minor, *before), move
@@ -99,7 +100,9 @@ def lines(number: int) -> tuple[Home, list[list[int]], list[list[int]]]:
     return home_of(request.progression.key), ideas, fair
 
 
-def report(learned: Ngrams, real: Sequence[Tune], charts: Sequence[tuple[Home, list[list[int]], list[list[int]]]]) -> None:
+def report(
+    learned: Ngrams, real: Sequence[Tune], charts: Sequence[tuple[Home, list[list[int]], list[list[int]]]]
+) -> None:
     """Print the bits a note of each kind of line, and how rank and likelihood correlate."""
     tens, fifties, fair, ties = [], [], [], []
     for home, ideas, draws in charts:

@@ -207,6 +207,8 @@ def test_a_return_four_bars_later_is_worth_something() -> None:
 def test_odds_of_lines_do_not_touch_one_another() -> None:
     """A line has the same odds alone as among others."""
     bars = order("2 2 4", "4 4", "2 2 4", "8")
-    lines = np.array([[63, 65, 67, 70, 68, 63, 65, 67, 63], [72, 63, 67, 72, 60, 63, 70, 67, 62]], dtype=np.int16)
+    lines = np.array(
+        [[63, 65, 67, 70, 68, 63, 65, 67, 63], [72, 63, 67, 72, 60, 63, 70, 67, 62]], dtype=np.int16
+    )
     together = odds(bars, lines)
     assert [odds(bars, lines[[k]])[0] for k in (0, 1)] == pytest.approx(together.tolist())
