@@ -152,7 +152,7 @@ def _outside(minor: bool) -> NDArray[np.bool_]:
 
 def interval(moves: NDArray[np.signedinteger]) -> Codes:
     """Intervals in semitones as their numbers in the tables."""
-    return np.clip(moves, -WIDEST, WIDEST).astype(np.intp) + WIDEST
+    return np.asarray(np.clip(moves, -WIDEST, WIDEST) + WIDEST, dtype=np.intp)
 
 
 def likelihood(pitches: Pitches, accents: Sequence[int], homes: Sequence[Home]) -> Values:
