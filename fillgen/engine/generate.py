@@ -315,12 +315,15 @@ class Engine:
         c = self.choices
         home = where[-1].root if c.request.purpose == "ending" else 0
         seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
-        metre = self.progression.metre
-        keys = (self.progression.span_at(onset).key for onset, _ in plan.rhythm)
-        homes = [home_over(place.chord, key) for place, key in zip(where, keys, strict=True)]
+        metre, homes = self.progression.metre, self.homes(plan.rhythm)
         return score.ScoreContext(
             plan, where, metre.bar, c.low, c.high, home, seconds, c.hand, metre=metre, homes=homes
         )
+
+    def homes(self, rhythm: Sequence[tuple[int, int]]) -> list[Home]:
+        """The home heard at each note of a rhythm: that of its chord in the key there."""
+        spans = (self.progression.span_at(onset) for onset, _ in rhythm)
+        return [home_over(span.heard.mask, span.key) for span in spans]
 
     def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
         """Phrases over a plan, given as rows of pitches, with their terms and scores."""

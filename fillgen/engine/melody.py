@@ -121,7 +121,7 @@ def melody_score(
     --------
     >>> sung = melody_score("Ab4q Bb4q C5q Db5q | C5q Eb5q Db5q C5q | Bb4q C5q Bb4q G4q | Ab4w", "4/4", "Ab major")
     >>> sung.score, sung.terms["steps"], sung.terms["echo"]
-    (0.858959, 1.0, 0.688888889)
+    (0.874346, 1.0, 0.688888889)
     >>> both = melody_score(["F#4q A4q B4h", "F#4q A4q C5h"], "4/4", "B minor")
     >>> [each.terms["key"] for each in both]
     [1.0, 0.0]

@@ -20,7 +20,7 @@ from scipy.stats import spearmanr
 
 from fillgen.dice import Dice
 from fillgen.engine.generate import Engine, generate
-from fillgen.engine.habits import Home, home_of
+from fillgen.engine.habits import Home
 from fillgen.engine.request import settle
 from tests.bench.learned_habits import tunes
 from tests.bench.likeness_to_music import asked
@@ -46,9 +46,9 @@ class Ngrams:
     def __init__(self) -> None:
         self.after: dict[tuple[int, ...], Counter[int]] = {}
 
-    def learn(self, pitches: Sequence[int], home: Home) -> None:
-        """Add a line, given as MIDI numbers."""
-        for history, move in _events(pitches, home):
+    def learn(self, pitches: Sequence[int], homes: Sequence[Home]) -> None:
+        """Add a line, given as MIDI numbers, with the home of each note."""
+        for history, move in _events(pitches, homes):
             for size in range(len(history) + 1):
                 self.after.setdefault(history[:size], Counter())[move] += 1
 
@@ -63,16 +63,17 @@ class Ngrams:
             found = (counts[move] + kinds * found) / (whole + kinds)
         return found
 
-    def bits(self, pitches: Sequence[int], home: Home) -> float:
+    def bits(self, pitches: Sequence[int], homes: Sequence[Home]) -> float:
         """Bits a note of a line: the mean of the negative binary logarithms."""
-        return float(np.mean([-np.log2(self.likely(*event)) for event in _events(pitches, home)]))
+        return float(np.mean([-np.log2(self.likely(*event)) for event in _events(pitches, homes)]))
 
 
-def _events(pitches: Sequence[int], home: Home) -> Iterable[tuple[tuple[int, ...], int]]:
+def _events(pitches: Sequence[int], homes: Sequence[Home]) -> Iterable[tuple[tuple[int, ...], int]]:
     moves = [max(-24, min(24, two - one)) for one, two in itertools.pairwise(pitches)]
     for index, move in enumerate(moves):
         before = moves[max(0, index - ORDER) : index][::-1]
-        yield ((pitches[index] - home.tonic) % 12 + 12 * home.minor, *before), move
+        tonic, minor = homes[index]
+        yield ((pitches[index] - tonic) % 12 + 12 * minor, *before), move
 
 
 def model(read: Iterable[Tune]) -> Ngrams:
@@ -80,15 +81,21 @@ def model(read: Iterable[Tune]) -> Ngrams:
     found = Ngrams()
     for tune in read:
         for phrase in tune.phrases:
-            found.learn(pitches_of(phrase).tolist(), home_of_tune(tune))
+            found.learn(pitches_of(phrase).tolist(), [home_of_tune(tune)] * len(phrase))
     return found
 
 
-def lines(number: int) -> tuple[Home, list[list[int]], list[list[int]]]:
-    """The home of a chart, its fifty ideas, best first, and fifty fair draws over the same plans."""
+Line = tuple[list[int], list[Home]]
+
+
+def lines(number: int) -> tuple[list[Line], list[Line]]:
+    """Fifty ideas over a chart, best first, and fifty fair draws over the same plans; each note in the home over its chord."""
     request = asked(number)
-    ideas = [pitches_of(idea.phrase).tolist() for idea in generate(request)]
     engine, dice = Engine(settle(request)), Dice(number)
+    ideas = []
+    for idea in generate(request):
+        rhythm = [(note.onset, note.length) for note in idea.phrase]
+        ideas.append((pitches_of(idea.phrase).tolist(), engine.homes(rhythm)))
     spaces = engine.spaces(dice)
     fair = []
     for turn in range(50):
@@ -96,25 +103,24 @@ def lines(number: int) -> tuple[Home, list[list[int]], list[list[int]]]:
         even = [table.astype(float) for table in space.lattice.allowed]
         row = space.lattice.draw(even, dice.doubles(3 * len(space.lattice.runs))[None, :])[0]
         domains = [engine.windows.domain(place) for place in space.places]
-        fair.append([int(domain[i]) for domain, i in zip(domains, row, strict=True)])
-    return home_of(request.progression.key), ideas, fair
+        pitches = [int(domain[i]) for domain, i in zip(domains, row, strict=True)]
+        fair.append((pitches, engine.homes(space.plan.rhythm)))
+    return ideas, fair
 
 
-def report(
-    learned: Ngrams, real: Sequence[Tune], charts: Sequence[tuple[Home, list[list[int]], list[list[int]]]]
-) -> None:
+def report(learned: Ngrams, real: Sequence[Tune], charts: Sequence[tuple[list[Line], list[Line]]]) -> None:
     """Print the bits a note of each kind of line, and how rank and likelihood correlate."""
     tens, fifties, fair, ties = [], [], [], []
-    for home, ideas, draws in charts:
-        bits = [learned.bits(line, home) for line in ideas]
+    for ideas, draws in charts:
+        bits = [learned.bits(*line) for line in ideas]
         tens += bits[:10]
         fifties += bits
-        fair += [learned.bits(line, home) for line in draws]
+        fair += [learned.bits(*line) for line in draws]
         ties.append(float(spearmanr(np.arange(len(bits)), bits).statistic))
     dice = Dice(0)
-    phrases = [(phrase, home_of_tune(tune)) for tune in real for phrase in tune.phrases]
-    sung = [learned.bits(pitches_of(phrase).tolist(), home) for phrase, home in phrases]
-    walked = [learned.bits(walk(phrase, dice).tolist(), home) for phrase, home in phrases]
+    phrases = [(phrase, [home_of_tune(tune)] * len(phrase)) for tune in real for phrase in tune.phrases]
+    sung = [learned.bits(pitches_of(phrase).tolist(), homes) for phrase, homes in phrases]
+    walked = [learned.bits(walk(phrase, dice).tolist(), homes) for phrase, homes in phrases]
     for what, found in (
         ("real phrases", sung),
         ("the ten best ideas", tens),
@@ -127,7 +133,7 @@ def report(
     mean = float(np.mean(ties))
     figure(
         f"rank and likelihood inside a fifty, correlation by rank: mean of {len(ties)} (least)",
-        f"{mean:.2f} ({min(ties):.2f})",
+        f"{mean:.3f} ({min(ties):.2f})",
         f"at least {LEAST}",
         mean >= LEAST,
     )

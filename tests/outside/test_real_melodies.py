@@ -65,7 +65,7 @@ LEAST = {
     "walk": 0.94,
     "scale walk": 0.88,
     "two notes": 0.81,
-    "markov": 0.71,
+    "markov": 0.69,
     "rhythms permuted": 0.74,
     "backwards": 0.75,
     "reversed": 0.77,
