@@ -23,11 +23,17 @@ from tests.outside.melodies import Tune, pitches_of, texts, tune_of
 from tests.outside.rivals import (
     RIVALS,
     backwards,
+    bar_exchanged,
+    bars_permuted,
     chart_of,
     drawn,
+    in_bars,
+    markov,
     reversed_in_time,
+    rhythms_permuted,
     scale_walk,
     shuffled,
+    two_notes,
     walk,
     with_pitches,
 )
@@ -231,6 +237,40 @@ def test_rivals_are_made_of_the_phrase() -> None:
     turned = reversed_in_time(TUNE, (*PHRASE[:-1], Note(3360, 240, 67)))
     assert turned[0] == Note(240, 240, 67)
     assert turned[-1] == Note(3360, 480, 67)
+
+
+def test_rivals_that_know_bars_and_scale() -> None:
+    """Two notes are moved by a step of the scale, a chain stays in it, bars change places whole or by rhythm alone."""
+    own = pitches_of(PHRASE)
+    moved = two_notes(TUNE, PHRASE, Dice(2))
+    assert moved is not None
+    assert np.count_nonzero(moved != own) == 2
+    assert np.abs(moved - own).max() <= 2
+    chained = markov(TUNE, PHRASE, Dice(2))
+    assert chained is not None
+    assert chained[0] == own[0]
+    assert all(TUNE.scale >> int(pitch) % 12 & 1 for pitch in chained)
+    assert bars_permuted(TUNE, PHRASE, Dice(2)) not in (None, PHRASE)
+    assert rhythms_permuted(TUNE, PHRASE, Dice(2)) is None, "all bars have the same rhythm"
+    uneven = (Note(0, 960, 67), *PHRASE[2:])
+    turned = rhythms_permuted(TUNE, uneven, Dice(2))
+    assert turned is not None
+    assert [note.midi for note in turned] == [note.midi for note in uneven]
+    assert turned != uneven
+    lent = bar_exchanged(TUNE, PHRASE, Dice(2))
+    assert lent is not None
+    bars, others = in_bars(PHRASE, 960), in_bars(lent, 960)
+    assert bars is not None
+    assert others is not None
+    assert sum(one != other for one, other in zip(bars, others, strict=True)) == 1
+
+
+def test_notes_over_bar_lines_leave_bars_whole() -> None:
+    """A phrase with a note held over a bar line has no rivals made of its bars."""
+    held = (Note(0, 1440, 67), *PHRASE[3:])
+    assert in_bars(held, 960) is None
+    for make in (bars_permuted, rhythms_permuted, bar_exchanged):
+        assert make(TUNE, held, Dice(2)) is None
 
 
 def test_walk_in_the_scale_needs_the_scale() -> None:
