@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
-from itertools import islice
+from itertools import islice, pairwise
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from fillgen.engine.bars import BarProblems, parts
 from fillgen.engine.devices import Drawn, showing, triplets
 from fillgen.engine.forms import told
 from fillgen.engine.guide import Guide
+from fillgen.engine.habits import Home, home_over
 from fillgen.engine.lattice import Lattice, Run
 from fillgen.engine.leanings import LEADING, Leanings
 from fillgen.engine.never import misplayed
@@ -206,9 +207,10 @@ class Engine:
         size = choices.high - choices.low
         self.leanings = leanings_of(choices)
         moves, turns = self.leanings.table(size)
-        self._move = _GUIDE.moves(size) * moves
+        self._move = _GUIDE.moves(size) * _GUIDE.rising(size) * moves
         self._turn = self._move[:, :, None] * _GUIDE.turn(size) * turns
         self._onward = _GUIDE.onward(size)
+        self._follows = lru_cache(maxsize=None)(self._habits)
 
     @property
     def lead(self) -> int:
@@ -343,6 +345,7 @@ class Engine:
         near = space.kept.near if space.kept is not None else {}
         inside = {first + n for first in triplets(plan.rhythm) for n in (1, 2)}
         times = space.lattice.times if isinstance(space.lattice, ReturningLattice) else ()
+        accents = [*pairwise(context.accents), (0, 0)]
         weights = []
         for index, (before, note, after) in enumerate(_neighbours(space.places)):
             pitches = self.windows.domain(note)
@@ -351,7 +354,7 @@ class Engine:
                 own = own * _GUIDE.near(pitches, *near[index])
             if before is not None and plan.wishes[index - 1]:
                 own = own * self._wished(before, note, plan.wishes[index - 1])
-            table = self._factor(before, note, after) * own[:, :, None]
+            table = self._factor(before, note, after, context.homes[index], accents[index]) * own[:, :, None]
             if index in inside and before is not None and after is not None:
                 table = table * self._onward[self._window(before, note, after)]
             if space.common:
@@ -365,23 +368,36 @@ class Engine:
         sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * _SWAY
         return (self.choices.low + self.choices.high) / 2 + sway
 
-    def _base_factor(self, before: Place | None, note: Place, after: Place | None) -> NDArray[np.float64]:
-        """The rules and what the guide cares for in any plan (notes and intervals) in one table."""
+    def _base_factor(
+        self, before: Place | None, note: Place, after: Place | None, home: Home, accents: tuple[int, int]
+    ) -> NDArray[np.float64]:
+        """The rules and what the guide cares for in any plan (notes, intervals, habits) in one table."""
         allowed = self.windows.joined(before, note, after)
         domain = self.windows.domain(note)
         own = (_GUIDE.place(note, domain) * np.exp(self.leanings.toned(note)[domain % 12]))[None, :, None]
-        if before is None:
-            return np.asarray(allowed * own)
-        led = self.leanings.leads(before, self.windows.domain(before), domain)
-        own = own if led is None else own * led[:, :, None]
+        if before is not None:
+            led = self.leanings.leads(before, self.windows.domain(before), domain)
+            own = own if led is None else own * led[:, :, None]
+        two = self._offsets(note)
         if after is None:
-            pair = np.ix_(self._offsets(before), self._offsets(note))
-            return np.asarray(allowed * own * self._move[pair][:, :, None])
-        return np.where(allowed, self._turn[self._window(before, note, after)] * own, 0.0)
+            move = 1.0 if before is None else self._move[np.ix_(self._offsets(before), two)][:, :, None]
+            return np.asarray(allowed * own * move)
+        inside, opening = self._follows(home, accents)
+        if before is None:
+            return np.asarray(allowed * own * opening[np.ix_(two, self._offsets(after))])
+        return np.where(allowed, inside[self._window(before, note, after)] * own, 0.0)
 
     def _window(self, *window: Place) -> tuple[NDArray[np.intp], ...]:
         """Where three places' pitches stand in a table over the whole range."""
         return np.ix_(*(self._offsets(place) for place in window))
+
+    def _habits(
+        self, home: Home, accents: tuple[int, int]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """What three pitches of the range are worth to the draws, and two with which a phrase begins."""
+        low, high = self._ends()
+        inside, opening = _GUIDE.follows(low, high - low, home, accents)
+        return inside * self._turn, opening
 
     def _wished_table(self, before: Place, note: Place, wish: int) -> NDArray[np.float64]:
         """How near each interval comes to a gesture's wish."""
@@ -395,9 +411,15 @@ class Engine:
         c = self.choices
         home = where[-1].root if c.request.purpose == "ending" else 0
         seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
+        metre, homes = self.progression.metre, self.homes(plan.rhythm)
         return score.ScoreContext(
-            plan, where, self.progression.metre.bar, c.low, c.high, home, seconds, c.hand, self.leanings
+            plan, where, metre.bar, c.low, c.high, home, seconds, c.hand, self.leanings, metre, homes
         )
+
+    def homes(self, rhythm: Sequence[tuple[int, int]]) -> list[Home]:
+        """The home heard at each note of a rhythm: that of its chord in the key there."""
+        spans = (self.progression.span_at(onset) for onset, _ in rhythm)
+        return [home_over(span.heard.mask, span.key) for span in spans]
 
     def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
         """Phrases over a plan, given as rows of pitches, with their terms and scores."""

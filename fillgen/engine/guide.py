@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
+from fillgen.engine.habits import NO_MOVE, Home, habits, interval
 from fillgen.engine.score import INTERVAL_VALUE, LEAP, STEP, Pitches, Values, tone_value
 from fillgen.phrase.place import Place
 
@@ -22,19 +24,24 @@ class Guide:
 
     `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move; `leap`
     what a fifth and a wider consonance is worth: more than to the score, since few of them are answered and stay.
-    `aim` is how much triplets run one way.
+    `aim` is how much triplets run one way. `habit` is the power to which the likelihood of each interval in real melodies
+    is raised. `tones` leans to chord notes off the strong beats, `rise` to leaps that rise, below 0 to those that fall: the
+    habits alone would have too many rise.
     """
 
-    steps: float = 2.1
-    turns: float = 2.0
-    shape: float = 10.0
-    wish: float = 0.7
-    colour: float = 1.0
-    plain: float = 1.8
-    blue: float = 0.5
-    still: float = 0.33
+    steps: float = 0.7
+    turns: float = 1.2
+    shape: float = 5.0
+    wish: float = 1.0
+    colour: float = 0.8
+    plain: float = 1.3
+    still: float = -0.8
     leap: float = 0.9
+    blue: float = 0.5
     aim: float = 2.5
+    habit: float = 0.9
+    tones: float = 1.0
+    rise: float = -0.5
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
@@ -42,6 +49,11 @@ class Guide:
         gap = np.abs(pitch[:, None] - pitch[None, :])
         value = np.where(np.isin(gap, _WIDE), self.leap, INTERVAL_VALUE[gap])
         return np.asarray(np.exp(self.steps * np.where(gap, value, self.still)))
+
+    def rising(self, size: int) -> Values:
+        """A factor for each two pitches of a range: another where a leap rises."""
+        pitch = np.arange(size + 1)
+        return np.asarray(np.exp(self.rise * (pitch[None, :] - pitch[:, None] >= LEAP)))
 
     def turn(self, size: int) -> Values:
         """A factor for each three pitches of a range: larger where a leap is answered, small where a line rocks."""
@@ -60,6 +72,18 @@ class Guide:
         near = (np.abs(into) <= LEAP) & (np.abs(out) <= LEAP)
         return np.asarray(np.exp(self.aim * ((into * out > 0) & near)))
 
+    def follows(self, low: int, size: int, home: Home, accents: tuple[int, int]) -> tuple[Values, Values]:
+        """A factor for each three pitches of a range from `low`: how likely the last is, in the habit of real melodies.
+
+        `home` is that of the second, `accents` are the places in the bar of the second and the last. The other
+        table is that for two pitches with which a line begins.
+        """
+        pitch = np.arange(size + 1)
+        degrees = (pitch + low - home.tonic) % 12
+        out = interval(pitch[None, :] - pitch[:, None])
+        likely = _leanings(home.minor, self.habit)[accents]
+        return likely[degrees[None, :, None], out[:, :, None], out], likely[degrees[:, None], NO_MOVE, out]
+
     def place(self, place: Place, pitches: Pitches) -> Values:
         """A factor for each pitch of a place: rather in the scale or a blue note, colourful on a strong beat."""
         slides = place.blue_third | place.blue_fifth
@@ -69,6 +93,8 @@ class Guide:
         )
         if place.strong:
             value = value + self.colour * tone_value(place)[pitches % 12]
+        else:
+            value = value + self.tones * ((place.chord >> (pitches % 12)) & 1)
         return np.asarray(np.exp(value))
 
     def height(self, pitches: Pitches, target: float) -> Values:
@@ -86,3 +112,9 @@ class Guide:
             return np.ones((len(before), len(note)))
         away = np.abs((note[None, :] - before[:, None]) - wish)
         return np.asarray(np.exp(-self.wish * np.minimum(away, 6) / 2.0))
+
+
+@cache
+def _leanings(minor: bool, strength: float) -> Values:
+    """The habits of melodies as factors, raised to a power."""
+    return np.asarray(np.exp(strength * habits(minor)))

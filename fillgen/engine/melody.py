@@ -10,6 +10,7 @@ from typing import overload
 import numpy as np
 
 from fillgen.chart.text import MOST_BARS
+from fillgen.engine.habits import Home, home_in, home_of
 from fillgen.engine.plans import Plan, Rhythm_
 from fillgen.engine.score import Pitches, ScoreContext, follows, in_shape, terms, total
 from fillgen.errors import OptionError, PhraseError, shorten
@@ -32,7 +33,7 @@ _DECIMALS = 9
 
 @dataclass(frozen=True)
 class MelodyScore:
-    """How a line of notes scores without chords, from 0 to 1, and the ten terms that the score is made of.
+    """How a line of notes scores without chords, from 0 to 1, and the terms that the score is made of.
 
     `score` is the mean of the terms by the weights of `rules/score.toml`, rounded to six decimals. Each of the `terms`
     runs from 0 to 1, more is better, rounded to nine decimals; what it asks stands under `says` in that file. They are
@@ -40,14 +41,17 @@ class MelodyScore:
 
     - `shape` is the fit to the built-in shape that the line follows best, since none was asked for;
     - `echo` compares bars with the same rhythm, since no form was planned; it is 0.5 where no two bars have the same;
+    - `habit` and `order` hear a key; a scale without a tonic is heard as the major scale that it is most like;
+    - `order` is 0.5 for a line of fewer than four bars;
     - `close` hears how smoothly the last note is reached, and asks for no root, the last chord being unknown;
     - `key` counts what lies outside the scale, unless a semitone leads from it into the scale; it hears no dominant.
 
     A term about moves that a line is too short to make is 1 or 0.5, as for ideas.
 
     Sources: Vos and Troost (1989) and Huron (2001) for intervals and their order, von Hippel (2002) and Huron (2006) for
-    steps that go on, strict counterpoint for answered leaps, Bharucha (1984) for anchored notes. The weights, and where a
-    term is full, come from folk songs and airs: `python -m tests.bench.tuned_weights` and `.real_melodies`.
+    steps that go on, strict counterpoint for answered leaps, Bharucha (1984) for anchored notes. The habits, the order of
+    bars, the weights, and where a term is full, come from folk songs and airs: `python -m tests.bench.learned_habits`,
+    `.tuned_weights` and `.real_melodies`.
     """
 
     score: float
@@ -117,16 +121,16 @@ def melody_score(
     --------
     >>> sung = melody_score("Ab4q Bb4q C5q Db5q | C5q Eb5q Db5q C5q | Bb4q C5q Bb4q G4q | Ab4w", "4/4", "Ab major")
     >>> sung.score, sung.terms["steps"], sung.terms["echo"]
-    (0.905346, 1.0, 0.688888889)
+    (0.874346, 1.0, 0.688888889)
     >>> both = melody_score(["F#4q A4q B4h", "F#4q A4q C5h"], "4/4", "B minor")
     >>> [each.terms["key"] for each in both]
     [1.0, 0.0]
     """
     metre = read_metre(metre) if isinstance(metre, str) else metre
-    scale, reach = _scale(key), _range(low, high)
+    heard = _scale(key), _range(low, high)
     if isinstance(phrase, str) or not phrase or isinstance(phrase[0], Note):
-        return _scored([_line(phrase, metre)], metre, scale, reach)[0]
-    return _scored([_numbered(n, line, metre) for n, line in enumerate(phrase, 1)], metre, scale, reach)
+        return _scored([_line(phrase, metre)], metre, *heard)[0]
+    return _scored([_numbered(n, line, metre) for n, line in enumerate(phrase, 1)], metre, *heard)
 
 
 def plan_of(rhythm: Rhythm_, metre: Metre) -> Plan:
@@ -143,16 +147,19 @@ def plan_of(rhythm: Rhythm_, metre: Metre) -> Plan:
 
 
 def _scored(
-    lines: Sequence[Phrase], metre: Metre, scale: int, reach: tuple[int, int]
+    lines: Sequence[Phrase], metre: Metre, scale: tuple[int, Home], reach: tuple[int, int]
 ) -> tuple[MelodyScore, ...]:
     """The scores of checked lines, those of one rhythm found together."""
     by_rhythm: dict[Rhythm_, list[int]] = {}
     for number, line in enumerate(lines):
         by_rhythm.setdefault(tuple((note.onset, note.length) for note in line), []).append(number)
     found: dict[int, MelodyScore] = {}
+    notes, home = scale
     for rhythm, numbers in by_rhythm.items():
-        bare = (Place(strong=False, length=0, before_rest=False, chord=0, root=0, passing=scale),)
-        context = ScoreContext(plan_of(rhythm, metre), bare * len(rhythm), metre.bar, *reach)
+        bare = (Place(strong=False, length=0, before_rest=False, chord=0, root=0, passing=notes),)
+        size = len(rhythm)
+        plan, homes = plan_of(rhythm, metre), (home,) * size
+        context = ScoreContext(plan, bare * size, metre.bar, *reach, metre=metre, homes=homes)
         pitches = np.array([[note.midi for note in lines[number]] for number in numbers], dtype=np.int16)
         found.update(zip(numbers, _heard(pitches, context), strict=True))
     return tuple(found[number] for number in range(len(lines)))
@@ -202,18 +209,17 @@ def _numbered(number: int, given: object, metre: Metre) -> Phrase:
         raise PhraseError(error.message, place=place, hint=error.hint) from None
 
 
-def _scale(key: str | Key | Collection[int]) -> int:
-    """The notes of a key as bits, the raised seventh of a minor one among them; OptionError where it is none."""
+def _scale(key: str | Key | Collection[int]) -> tuple[int, Home]:
+    """The notes of a key as bits, the raised seventh of a minor one among them, and its home; OptionError where none."""
     key = read_key(key) if isinstance(key, str) else key
     if isinstance(key, Key):
         raised = (key.tonic.pitch_class + 11) % 12
-        return mask_of(
-            [*(name.pitch_class for name in key.scale), *([raised] if key.mode == "minor" else [])]
-        )
+        notes = (*(name.pitch_class for name in key.scale), *([raised] if key.mode == "minor" else []))
+        return mask_of(notes), home_of(key)
     if not key or not all(pitch_class in range(12) for pitch_class in key):
         hint = "C is 0, B is 11; E dorian is {4, 6, 7, 9, 11, 1, 2}."
         raise OptionError("a scale is at least one pitch class from 0 to 11", hint=hint)
-    return mask_of(key)
+    return mask_of(key), home_in(mask_of(key))
 
 
 def _range(low: str | int | None, high: str | int | None) -> tuple[int, int]:

@@ -12,12 +12,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from fillgen.engine.habits import Home, Order, accent, likelihood, odds
 from fillgen.engine.leanings import Leanings
 from fillgen.engine.plans import Plan
 from fillgen.hands.fingering import difficulties
 from fillgen.hands.reach import Reach
 from fillgen.phrase.place import Place
 from fillgen.rules.pack import Shape
+from fillgen.theory.metre import Metre
 
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
@@ -34,9 +36,11 @@ LEAP = 5
 _CLEAR_RANGE = (7, 14)
 _SECTION = 8
 """Bars over which a shape spreads: a longer phrase has it in each of its sections."""
-_ENOUGH = {"shape": 0.7, "steps": 0.92, "flow": 0.3, "descent": 0.7, "motif": 0.2}
+_ENOUGH = {"shape": 0.7, "steps": 0.9, "flow": 0.3, "motif": 0.2}
 """Where a term is full: there the upper quarter of real phrases begins (see `tests/bench/real_melodies.py`), so that no
 idea wins by being smoother than melodies are."""
+_HABITS = (-3.0, -1.45)
+"""The mean logarithm at which the term `habit` begins, and where it is full: random walks lie about the first."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,20 @@ class ScoreContext:
     hand: Reach | None = None
     """When each note begins, and the hand that plays it, where ease of fingering counts."""
     leanings: Leanings = field(default_factory=Leanings)
+    metre: Metre | None = None
+    homes: Sequence[Home] = ()
+    """The metre, and the home of each note, where the habits of melodies and the order of bars count."""
+
+    @cached_property
+    def accents(self) -> list[int]:
+        """The place of each note in its bar (see `habits.accent`)."""
+        return [accent(self.metre, onset) if self.metre else 0 for onset, _ in self.plan.rhythm]
+
+    @cached_property
+    def order(self) -> Order | None:
+        """What is known of the bars; nothing without a metre, and where they make no group of four."""
+        order = Order(self.plan.rhythm, self.metre, self.homes) if self.metre and self.homes else None
+        return order if order and order.groups else None
 
     @cached_property
     def times(self) -> Values:
@@ -185,6 +203,30 @@ def in_shape(fit: Values) -> Values:
     return np.minimum(fit / _ENOUGH["shape"], 1.0)
 
 
+def _habit(lines: Lines) -> Values:
+    """Habits of melody: how likely each interval is in real tunes, on the mean of logarithms.
+
+    What is likely depends on the interval before, the degree of the scale, and the places in the bar.
+    """
+    context = lines.context
+    if not context.homes or not lines.moves.shape[1]:
+        return np.full(len(lines.pitches), 0.5)
+    low, full = _HABITS
+    return np.asarray((likelihood(lines.pitches, context.accents, context.homes) - low) / (full - low))
+
+
+def _order(lines: Lines) -> Values:
+    """The order of bars: how likely they stand so in a real tune, against bars that belong elsewhere.
+
+    It hears which of four bars return, in rhythm, line or notes, how each of them ends, where the notes thicken, and
+    what returns four bars later. These tell in part the same, so the logarithms that are added up count by half.
+    """
+    order = lines.context.order
+    if order is None:
+        return np.full(len(lines.pitches), 0.5)
+    return np.asarray(1 / (1 + np.exp(-odds(order, lines.pitches) / 2)))
+
+
 def _steps(lines: Lines) -> Values:
     """Steps against leaps: the mean value of the intervals, those between quick notes counting most; 0.92 is enough."""
     if not lines.moves.shape[1]:
@@ -216,14 +258,6 @@ def _turns(lines: Lines) -> Values:
     leap, after = lines.sizes[:, :-1] >= LEAP, lines.moves[:, 1:]
     answered = (lines.moves[:, :-1] * after <= 0) & (lines.sizes[:, 1:] <= STEP)
     return np.asarray(1 - 4 * (leap & ~answered).sum(axis=1) / lines.pitches.shape[1])
-
-
-def _descent(lines: Lines) -> Values:
-    """Steps rather fall, leaps rather rise: the share of them that do; seven in ten are enough (Vos and Troost 1989)."""
-    leap = lines.sizes >= LEAP
-    counted = (lines.steps | leap).sum(axis=1)
-    usual = ((lines.steps & (lines.moves < 0)) | (leap & (lines.moves > 0))).sum(axis=1)
-    return np.where(counted, usual / (_ENOUGH["descent"] * np.maximum(counted, 1)), 0.5)
 
 
 def _echo(lines: Lines) -> Values:
@@ -346,12 +380,13 @@ def _mean(values: Values) -> Values:
 
 _TERMS = {
     "shape": _shape,
+    "habit": _habit,
     "steps": _steps,
     "flow": _flow,
     "turns": _turns,
-    "descent": _descent,
     "echo": _echo,
     "motif": _motif,
+    "order": _order,
     "close": _close,
     "register": _register,
     "key": _key,

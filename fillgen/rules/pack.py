@@ -28,12 +28,13 @@ BUSY = ("few", "some", "many")
 """How many notes a phrase has."""
 TERMS = (
     "shape",
+    "habit",
     "steps",
     "flow",
     "turns",
-    "descent",
     "echo",
     "motif",
+    "order",
     "close",
     "register",
     "key",

@@ -10,30 +10,22 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
+from functools import partial
 from multiprocessing import get_context
 
 import numpy as np
 
 from fillgen.engine.melody import MELODY_TERMS
 from tests.bench.surroundings import figure
-from tests.outside.melodies import (
-    COLLECTIONS,
-    RIVALS,
-    Trial,
-    Values,
-    against,
-    bounds,
-    share_won,
-    texts,
-    trials_of,
-    whole,
-)
+from tests.outside.melodies import COLLECTIONS, texts
+from tests.outside.rivals import RIVALS
+from tests.outside.trials import Trial, Values, against, bounds, share_won, trials_of, whole
 
 
-def trials(*, held_out: bool) -> list[Trial]:
+def trials(*, held_out: bool, wanted: Sequence[str] = RIVALS) -> list[Trial]:
     """All trials of one half of the tunes, in order, whatever the number of processes."""
     with get_context("spawn").Pool(os.cpu_count()) as pool:
-        found = pool.map(trials_of, texts(held_out=held_out), chunksize=100)
+        found = pool.map(partial(trials_of, wanted=wanted), texts(held_out=held_out), chunksize=100)
     return [each for tune in found for each in tune]
 
 

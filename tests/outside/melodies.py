@@ -8,7 +8,7 @@ sold. A tune is cut into phrases of four full bars, its pick-up left out; each p
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from itertools import pairwise
@@ -19,17 +19,9 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen.chart.progression import Progression
-from fillgen.chart.text import parse_chart
-from fillgen.dice import Dice
-from fillgen.engine.generate import Engine
-from fillgen.engine.melody import MELODY_TERMS, melody_score, plan_of
-from fillgen.engine.request import Request, settle
-from fillgen.engine.score import total
 from fillgen.phrase.note import Note, Phrase
-from fillgen.rules.pack import RulePack
 from fillgen.theory.metre import METRES, TICKS
-from fillgen.theory.pitch import MODES, Key, Name
+from fillgen.theory.pitch import MODES, Name
 
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
@@ -204,161 +196,6 @@ def pitches_of(phrase: Phrase) -> Pitches:
     return np.array([note.midi for note in phrase], dtype=np.int16)
 
 
-# Rivals
-
-
-def with_pitches(phrase: Phrase, pitches: Iterable[int]) -> Phrase:
-    """Other pitches over a phrase's rhythm."""
-    return tuple(replace(note, midi=int(midi)) for note, midi in zip(phrase, pitches, strict=True))
-
-
-def shuffled(phrase: Phrase, dice: Dice) -> Pitches:
-    """The phrase's own notes in random order over its rhythm."""
-    own = pitches_of(phrase)
-    return own[np.argsort(dice.doubles(len(own)), kind="stable")]
-
-
-def walk(phrase: Phrase, dice: Dice) -> Pitches:
-    """A walk from the phrase's first note by its own intervals in random order, over its rhythm."""
-    own = pitches_of(phrase)
-    moves = np.diff(own)
-    taken = moves[np.argsort(dice.doubles(len(moves)), kind="stable")]
-    return np.concatenate([own[:1], own[0] + np.cumsum(taken, dtype=np.int16)]).astype(np.int16)
-
-
-def scale_walk(tune: Tune, phrase: Phrase, dice: Dice) -> Pitches | None:
-    """A walk that never leaves the scale: the phrase's intervals, counted in notes of the scale, in random order.
-
-    None where a note of the phrase lies outside the scale.
-    """
-    ladder = np.array([pitch for pitch in range(128) if tune.scale >> pitch % 12 & 1], dtype=np.int16)
-    own = pitches_of(phrase)
-    if not np.isin(own, ladder).all():
-        return None
-    rungs = np.searchsorted(ladder, own)
-    moves = np.diff(rungs)
-    taken = moves[np.argsort(dice.doubles(len(moves)), kind="stable")]
-    return ladder[np.concatenate([rungs[:1], rungs[0] + np.cumsum(taken)]).clip(0, len(ladder) - 1)]
-
-
-def backwards(phrase: Phrase) -> Pitches:
-    """The phrase's pitches from the last to the first, over its own rhythm."""
-    return pitches_of(phrase)[::-1].copy()
-
-
-def reversed_in_time(tune: Tune, phrase: Phrase) -> Phrase:
-    """The phrase from its end to its beginning, pitches and rhythm both."""
-    end = BARS * METRES[tune.metre].bar
-    return tuple(Note(end - note.end, note.length, note.midi) for note in reversed(phrase))
-
-
-def chart_of(tune: Tune, phrase: Phrase) -> Progression:
-    """A simple chart under a phrase: for each bar that of I, IV and V whose triad sounds longest, strong notes twice.
-
-    In a minor key they are i, iv and V. Of equals the first named wins.
-    """
-    metre = METRES[tune.metre]
-    key = Key(tune.tonic, "minor" if tune.mode == "min" else "major")
-    minor = "m" if tune.mode == "min" else ""
-    triads = {
-        f"{key.scale[step]}{kind}": (key.scale[step].pitch_class, third)
-        for step, kind, third in ((0, minor, 3 if minor else 4), (3, minor, 3 if minor else 4), (4, "", 4))
-    }
-    symbols = []
-    for number in range(BARS):
-        inside = [note for note in phrase if note.onset // metre.bar == number]
-        heard = {symbol: _sounding(inside, root, third, metre) for symbol, (root, third) in triads.items()}
-        symbols.append(max(heard, key=lambda symbol: heard[symbol]))
-    return parse_chart(f"| {' | '.join(symbols)} |", key=key, metre=metre)
-
-
-def _sounding(notes: Iterable[Note], root: int, third: int, metre: Any) -> int:
-    tones = {root, (root + third) % 12, (root + 7) % 12}
-    return sum(
-        note.length * (2 if note.onset % metre.bar in metre.strong else 1)
-        for note in notes
-        if note.midi % 12 in tones
-    )
-
-
-def drawn(tune: Tune, phrase: Phrase, dice: Dice) -> Pitches | None:
-    """A fair draw from all phrases that our rules allow over the phrase's rhythm and a simple chart.
-
-    Level 3 is asked first, then 4 and 5; the range is the phrase's own, an octave at least. None for church modes, in
-    which a chart has no key with us, and where no level has a phrase.
-    """
-    if tune.mode not in ("maj", "min"):
-        return None
-    own = pitches_of(phrase)
-    spare = max(0, 12 - int(np.ptp(own)))
-    low = int(own.min()) - spare // 2
-    high = int(own.max()) + spare - spare // 2
-    chances = dice.doubles(3 * len(own))
-    progression = chart_of(tune, phrase)
-    rhythm = tuple((note.onset, note.length) for note in phrase)
-    plan = plan_of(rhythm, METRES[tune.metre])
-    for level in (3, 4, 5):
-        engine = Engine(settle(Request(progression, level=level, low=low, high=high)))
-        space = engine.space(plan)
-        if space.count:
-            lattice = space.lattice
-            fair = [table.astype(float) for table in lattice.allowed]
-            row = lattice.draw(fair, chances[None, : lattice.columns])[0]
-            domains = space.pitches
-            return np.array([domain[i] for domain, i in zip(domains, row, strict=True)], dtype=np.int16)
-    return None
-
-
-# Phrases against their rivals
-
-
-@dataclass(frozen=True)
-class Trial:
-    """A phrase against its rivals: its own terms, and for each rival that there is, those less the rival's.
-
-    The terms are those of `MELODY_TERMS`, in that order.
-    """
-
-    tune: str
-    own: Values
-    ahead: dict[str, Values]
-
-    @property
-    def collection(self) -> str:
-        return self.tune.split("/")[0]
-
-
-def trial(tune: Tune, number: int, wanted: Sequence[str] = RIVALS) -> Trial:
-    """The phrase of that number (from 0) of a tune, against its rivals. The same names give the same rivals."""
-    phrase = tune.phrases[number]
-    dice = Dice(crc32(f"{tune.name} {number}".encode()))
-    makers: dict[str, Callable[[], Pitches | None]] = {
-        "shuffled": lambda: shuffled(phrase, dice),
-        "walk": lambda: walk(phrase, dice),
-        "scale walk": lambda: scale_walk(tune, phrase, dice),
-        "backwards": lambda: backwards(phrase),
-        "drawn": lambda: drawn(tune, phrase, dice),
-    }
-    made = {
-        name: with_pitches(phrase, row)
-        for name in makers
-        if name in wanted and (row := makers[name]()) is not None
-    }
-    if "reversed" in wanted:
-        made["reversed"] = reversed_in_time(tune, phrase)
-    scale = [pitch_class for pitch_class in range(12) if tune.scale >> pitch_class & 1]
-    scores = melody_score([phrase, *made.values()], tune.metre, scale)
-    own, *rivals = (np.array([each.terms[term] for term in MELODY_TERMS]) for each in scores)
-    ahead = {name: own - rival for name, rival in zip(made, rivals, strict=True)}
-    return Trial(tune.name, own, {name: ahead[name] for name in wanted if name in ahead})
-
-
-def trials_of(name_and_text: tuple[str, str]) -> list[Trial]:
-    """All trials of a tune given as text: up to four of its phrases; none where we cannot use it."""
-    tune = tune_of(*name_and_text)
-    return [trial(tune, number) for number in range(len(tune.phrases[:MOST]))] if tune is not None else []
-
-
 def texts(*, held_out: bool, one_in: int = 1) -> list[tuple[str, str]]:
     """The names and texts of one half of all tunes, or of a fixed part of that half."""
     every = [tune for collection in COLLECTIONS for tune in names_and_texts(collection)]
@@ -367,37 +204,3 @@ def texts(*, held_out: bool, one_in: int = 1) -> list[tuple[str, str]]:
         for name, text in every
         if is_held_out(name) is held_out and crc32(name.encode()) // 2 % one_in == 0
     ]
-
-
-# Shares of pairs won
-
-
-def against(tried: Sequence[Trial], rival: str) -> tuple[Values, list[str]]:
-    """By how much each phrase is ahead of one rival, a column a term, and the tunes the phrases are of."""
-    met = [each for each in tried if rival in each.ahead]
-    return np.stack([each.ahead[rival] for each in met]), [each.tune for each in met]
-
-
-def whole(ahead: Values, without: Sequence[str] = ()) -> Values:
-    """By how much each phrase is ahead in the whole score without its chord terms, some more left out if wanted."""
-    kept = {term: ahead[:, column] for column, term in enumerate(MELODY_TERMS) if term not in without}
-    return total(kept, RulePack().weights)
-
-
-def share_won(ahead: Values) -> float:
-    """The share of pairs that are won, ties counting half: the area under the curve of a paired comparison."""
-    return float(np.mean((ahead > 0) + 0.5 * (ahead == 0)))
-
-
-def bounds(ahead: Values, tunes: Sequence[str], times: int = 1000, seed: int = 0) -> tuple[float, float]:
-    """The middle 95 % of the shares won in samples of the tunes, drawn with replacement (Efron 1979).
-
-    Whole tunes are drawn, since the phrases of one tune are alike.
-    """
-    won = (ahead > 0) + 0.5 * (ahead == 0)
-    owners = np.unique(np.asarray(tunes), return_inverse=True)[1]
-    wins, sizes = np.bincount(owners, won), np.bincount(owners)
-    drawn_ = (Dice(seed).doubles(times * len(sizes)) * len(sizes)).astype(np.intp).reshape(times, -1)
-    shares = wins[drawn_].sum(axis=1) / sizes[drawn_].sum(axis=1)
-    low, high = np.quantile(shares, [0.025, 0.975])
-    return float(low), float(high)

@@ -19,26 +19,25 @@ from fillgen.rules.pack import RulePack
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import Name
 from tests.outside import melodies
-from tests.outside.melodies import (
+from tests.outside.melodies import Tune, pitches_of, texts, tune_of
+from tests.outside.rivals import (
     RIVALS,
-    Trial,
-    Tune,
-    against,
     backwards,
-    bounds,
+    bar_exchanged,
+    bars_permuted,
     chart_of,
     drawn,
-    pitches_of,
+    in_bars,
+    markov,
     reversed_in_time,
+    rhythms_permuted,
     scale_walk,
-    share_won,
     shuffled,
-    texts,
-    tune_of,
+    two_notes,
     walk,
-    whole,
     with_pitches,
 )
+from tests.outside.trials import Trial, against, bounds, share_won, trial, whole
 
 ONE_IN = 24
 """One held-out tune in so many is read: about 170."""
@@ -61,13 +60,30 @@ def tunes() -> list[Tune]:
 @pytest.fixture(scope="module")
 def tried(tunes: list[Tune]) -> list[Trial]:
     """The first two phrases of each tune against their rivals."""
-    return [melodies.trial(tune, number) for tune in tunes for number in range(len(tune.phrases[:2]))]
+    return [trial(tune, number) for tune in tunes for number in range(len(tune.phrases[:2]))]
 
 
 # What the score prefers
 
 
-@pytest.mark.parametrize(("rival", "least"), [("shuffled", 0.9), ("walk", 0.8)])
+LEAST = {
+    "shuffled": 0.94,
+    "walk": 0.94,
+    "scale walk": 0.88,
+    "two notes": 0.81,
+    "markov": 0.69,
+    "rhythms permuted": 0.74,
+    "backwards": 0.75,
+    "reversed": 0.77,
+    "bar exchanged": 0.69,
+    "bars permuted": 0.78,
+    "drawn": 0.85,
+}
+"""What the real phrase wins at the least, at the lower end of the bounds of this sample: the shares of all unseen tunes, less
+what a sample of 170 tunes may miss."""
+
+
+@pytest.mark.parametrize(("rival", "least"), LEAST.items())
 def test_real_melodies_score_above_their_rivals(tried: list[Trial], rival: str, least: float) -> None:
     """At the lower end of the 95 % bounds the real phrase still wins the share of pairs that was promised."""
     ahead, of = against(tried, rival)
@@ -98,11 +114,9 @@ def test_the_bench_weighs_as_the_library_does(tunes: list[Tune], tried: list[Tri
         assert whole(own[None, :]).tolist() == [score]
 
 
-@pytest.mark.parametrize("rival", RIVALS)
-def test_real_melodies_score_above_every_kind_of_rival(tried: list[Trial], rival: str) -> None:
-    """No kind of rival is preferred to real phrases, not even the same phrase backwards."""
-    ahead, of = against(tried, rival)
-    assert bounds(whole(ahead), of)[0] > 0.5
+def test_every_rival_has_its_least() -> None:
+    """No kind of rival is left out."""
+    assert tuple(LEAST) == RIVALS
 
 
 @pytest.mark.parametrize("rival", ["shuffled", "walk", "scale walk"])
@@ -120,7 +134,7 @@ def test_each_term_knows_real_melodies_from_some_rival(tried: list[Trial], term:
     assert max(shares.values()) > 0.5, shares
 
 
-@pytest.mark.parametrize("term", ["steps", "flow", "descent", "motif"])
+@pytest.mark.parametrize("term", ["habit", "steps", "flow", "motif"])
 def test_terms_are_full_where_the_upper_quarter_of_real_phrases_begins(tried: list[Trial], term: str) -> None:
     """Some 15 to 35 % of real phrases have the term in full: an idea need be no smoother than they are."""
     column = MELODY_TERMS.index(term)
@@ -148,7 +162,7 @@ def test_halves_share_no_tune() -> None:
 
 def test_trials_can_be_repeated(tunes: list[Tune]) -> None:
     """The same phrase meets the same rivals each time."""
-    one, other = melodies.trial(tunes[0], 0), melodies.trial(tunes[0], 0)
+    one, other = trial(tunes[0], 0), trial(tunes[0], 0)
     assert all(np.array_equal(one.ahead[rival], other.ahead[rival]) for rival in RIVALS if rival in one.ahead)
 
 
@@ -223,6 +237,40 @@ def test_rivals_are_made_of_the_phrase() -> None:
     turned = reversed_in_time(TUNE, (*PHRASE[:-1], Note(3360, 240, 67)))
     assert turned[0] == Note(240, 240, 67)
     assert turned[-1] == Note(3360, 480, 67)
+
+
+def test_rivals_that_know_bars_and_scale() -> None:
+    """Two notes are moved by a step of the scale, a chain stays in it, bars change places whole or by rhythm alone."""
+    own = pitches_of(PHRASE)
+    moved = two_notes(TUNE, PHRASE, Dice(2))
+    assert moved is not None
+    assert np.count_nonzero(moved != own) == 2
+    assert np.abs(moved - own).max() <= 2
+    chained = markov(TUNE, PHRASE, Dice(2))
+    assert chained is not None
+    assert chained[0] == own[0]
+    assert all(TUNE.scale >> int(pitch) % 12 & 1 for pitch in chained)
+    assert bars_permuted(TUNE, PHRASE, Dice(2)) not in (None, PHRASE)
+    assert rhythms_permuted(TUNE, PHRASE, Dice(2)) is None, "all bars have the same rhythm"
+    uneven = (Note(0, 960, 67), *PHRASE[2:])
+    turned = rhythms_permuted(TUNE, uneven, Dice(2))
+    assert turned is not None
+    assert [note.midi for note in turned] == [note.midi for note in uneven]
+    assert turned != uneven
+    lent = bar_exchanged(TUNE, PHRASE, Dice(2))
+    assert lent is not None
+    bars, others = in_bars(PHRASE, 960), in_bars(lent, 960)
+    assert bars is not None
+    assert others is not None
+    assert sum(one != other for one, other in zip(bars, others, strict=True)) == 1
+
+
+def test_notes_over_bar_lines_leave_bars_whole() -> None:
+    """A phrase with a note held over a bar line has no rivals made of its bars."""
+    held = (Note(0, 1440, 67), *PHRASE[3:])
+    assert in_bars(held, 960) is None
+    for make in (bars_permuted, rhythms_permuted, bar_exchanged):
+        assert make(TUNE, held, Dice(2)) is None
 
 
 def test_walk_in_the_scale_needs_the_scale() -> None:

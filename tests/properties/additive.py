@@ -1,7 +1,7 @@
 """The part of the score that adds up over single notes and their neighbours, as tables that any solver can read.
 
-Terms that look at three notes in a row and no more: steps, turns, close, key and colour. What lies beyond (shape, register, bars
-that answer one another ...) is left out, and so is the point at which a term is full.
+Terms that look at three notes in a row and no more: habit, steps, turns, close, key and colour. What lies beyond (shape,
+register, bars that answer one another ...) is left out, and so is the point at which a term is full.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from fillgen.engine import score
 from fillgen.engine.generate import Engine, PhraseSpace
+from fillgen.engine.habits import NO_MOVE, habits, interval
 
-TERMS = ("steps", "turns", "close", "key", "colour")
+TERMS = ("habit", "steps", "turns", "close", "key", "colour")
 SCALE = 100_000
 """Tables hold whole numbers, so that every solver adds up the same: the mean of the terms times this."""
 
@@ -33,6 +34,8 @@ def tables(engine: Engine, space: PhraseSpace) -> list[Whole]:
         one = np.array([-1]) if before is None else before
         two = np.array([-1]) if after is None else after
         values = np.zeros((len(one), len(note), len(two)))
+        if after is not None:
+            values += weights["habit"] * _habit(context, index, before, note, after)
         if before is not None:
             values += weights["steps"] * _steps(context, index, one, note)
         if before is not None and after is not None:
@@ -44,6 +47,19 @@ def tables(engine: Engine, space: PhraseSpace) -> list[Whole]:
         values += (weights["turns"] + weights["key"]) / len(domains)
         found.append(np.round(SCALE * values / sum(weights.values())).astype(np.int64))
     return found
+
+
+def _habit(
+    context: score.ScoreContext, index: int, before: Whole | None, note: Whole, after: Whole
+) -> NDArray[np.float64]:
+    """How usual the interval to the note after is, from 0 at the least that counts to 1 where the term is full."""
+    learned = habits(context.homes[index].minor)[context.accents[index], context.accents[index + 1]]
+    degrees = (note - context.homes[index].tonic) % 12
+    into = np.full((1, len(note)), NO_MOVE) if before is None else interval(note[None, :] - before[:, None])
+    out = interval(after[None, :] - note[:, None])
+    low, full = score._HABITS
+    likely = learned[degrees[None, :, None], into[:, :, None], out[None, :, :]]
+    return np.asarray((likely - low) / (full - low) / (len(context.places) - 1))
 
 
 def _steps(context: score.ScoreContext, index: int, before: Whole, note: Whole) -> NDArray[np.float64]:

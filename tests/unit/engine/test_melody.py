@@ -173,7 +173,7 @@ def test_the_terms_are_those_of_the_ideas() -> None:
     found = fillgen.ideas("| Bbmaj7 | G7 | Cm7 | F7 |", level=3, rhythm="bossa nova", count=10, seed=3)
     for idea in found:
         bare = melody_score(idea.phrase, found.progression.metre, found.progression.key)
-        for name in ("steps", "flow", "turns", "descent", "motif", "close", "register"):
+        for name in ("steps", "flow", "turns", "motif", "close", "register"):
             assert round(bare.terms[name], 4) == idea.terms[name], (name, idea.text)
         assert bare.terms["shape"] >= idea.terms["shape"] - 5e-5
 
@@ -182,7 +182,7 @@ def test_one_note_is_a_line() -> None:
     """Terms about moves have nothing to say about it."""
     found = melody_score("Bb4w", "4/4", "Eb major")
     assert {found.terms[name] for name in ("steps", "flow", "turns", "close", "key")} == {1.0}
-    assert {found.terms[name] for name in ("descent", "echo", "motif")} == {0.5}
+    assert {found.terms[name] for name in ("habit", "echo", "motif", "order")} == {0.5}
 
 
 # The rhythm as a plan

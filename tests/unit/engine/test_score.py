@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 
 from fillgen import RulePack, parse_chart
 from fillgen.engine.guide import Guide
+from fillgen.engine.habits import Home
 from fillgen.engine.plans import Plan
 from fillgen.engine.score import ScoreContext, follows, heights, terms, tone_value, total
 from fillgen.phrase.place import places
@@ -39,7 +40,9 @@ def setting_of(
     names = tuple(letters) if letters else tuple("abcdefgh"[: len(bars)])
     progression = parse_chart("| " + " | ".join([chart] * len(bars)) + " |", key="C")
     plan = Plan(tuple(rhythm), names, (0,) * len(rhythm), shape)
-    return ScoreContext(plan, places(progression, rhythm), BAR, low, high)
+    homes = [Home(0, minor=False)] * len(rhythm)
+    metre = progression.metre
+    return ScoreContext(plan, places(progression, rhythm), BAR, low, high, metre=metre, homes=homes)
 
 
 def quarters(count: int, **settings: object) -> ScoreContext:
@@ -193,24 +196,6 @@ def test_turns_term(line: list[int], value: float) -> None:
 
 
 # Fall
-
-
-@pytest.mark.parametrize(
-    ("line", "value"),
-    [
-        ([67, 65, 64, 62], 1),
-        ([60, 67, 65, 64], 1),
-        ([60, 62, 64, 65], 0),
-        ([67, 60, 62, 64], 0),
-        ([60, 62, 60], 0.5 / 0.7),
-        ([60, 64, 67, 64], 0.5),
-        ([60, 60, 60], 0.5),
-        ([60], 0.5),
-    ],
-)
-def test_fall_term(line: list[int], value: float) -> None:
-    """Steps down and leaps up are usual, seven in ten of them enough; thirds and repeated notes tell nothing."""
-    assert term("descent", line) == pytest.approx(value)
 
 
 # Echo
@@ -447,16 +432,50 @@ def test_total_is_rounded() -> None:
     assert scores.tolist() == [0.333333]
 
 
+# Habits and the order of bars
+
+
+def test_what_is_usual_in_tunes_has_the_habit() -> None:
+    """A scale down to the tonic is a habit, sevenths up and down are none; a single note says nothing."""
+    usual, odd = [60, 62, 64, 65, 67, 65, 64, 62, 60], [67, 77, 65, 76, 64, 74, 62, 72, 60]
+    assert term("habit", usual) > 0.9
+    assert term("habit", odd) == 0
+    assert term("habit", [60]) == 0.5
+
+
+def test_habits_need_a_home() -> None:
+    """Where no key is known, neither habits nor the order of bars are heard."""
+    bare = replace(quarters(16), homes=(), metre=None)
+    line = [60, 62, 64, 65] * 4
+    assert term("habit", line, bare) == term("order", line, bare) == 0.5
+
+
+def test_order_hears_bars_in_their_places() -> None:
+    """A tune of four bars in the usual order stands above the same bars in others; three bars have no order."""
+    bars = {"a": [67, 67, 69, 67], "b": [65, 64, 65], "c": [64, 62, 60]}
+    lengths = {"a": [2, 2, 2, 2], "b": [2, 2, 4], "c": [2, 2, 4]}
+
+    def heard(order: str) -> float:
+        setting = setting_of([lengths[bar] for bar in order])
+        return term("order", [note for bar in order for note in bars[bar]], setting)
+
+    assert heard("abac") > max(heard("caba"), heard("bcaa"), heard("aacb"))
+    assert heard("abac") > 0.5
+    assert heard("abc") == 0.5
+
+
 # The guide
 
 
 def test_guide_of_nothing_guides_nowhere() -> None:
     """With every number 0 the guide prefers no phrase."""
-    guide = Guide(0, 0, 0, 0, 0, 0)
+    guide = Guide(*[0] * len(fields(Guide)))
     pitches = np.arange(60, 80, dtype=np.int16)
     place = quarters(2).places[0]
     assert np.all(guide.moves(19) == 1)
     assert np.all(guide.turn(19) == 1)
+    assert np.all(guide.rising(19) == 1)
+    assert all(np.all(each == 1) for each in guide.follows(60, 19, Home(0, minor=False), (0, 1)))
     assert np.all(guide.place(place, pitches) == 1)
     assert np.all(guide.height(pitches, 70) == 1)
     assert np.all(guide.wished(pitches, pitches, 2) == 1)
@@ -469,6 +488,8 @@ def test_guide_prefers_what_scores() -> None:
     assert moves[0, 2] > moves[0, 7] > moves[0, 6]
     assert turn[0, 7, 5] > turn[0, 7, 9]
     assert turn[0, 2, 0] < turn[0, 2, 4]
+    rising = guide.rising(24)
+    assert rising[0, 5] < rising[5, 0] == rising[0, 4] == 1
     near = guide.height(pitches, 72)
     assert near[12] == near.max()
     coloured = guide.place(quarters(2).places[0], pitches)

@@ -107,7 +107,7 @@ def test_two_staves_hold_the_left_hand() -> None:
     assert glyphs(parts(tree, "clef")) == ["E050", "E062"]
     chords = parts(tree, "chord")
     assert [chord.get("id") for chord in chords] == [f"idea-1-c{n}" for n in range(5)]
-    assert all(len(parts(chord, "note")) == 4 for chord in chords)
+    assert all(len(parts(chord, "note")) in (3, 4) for chord in chords)
 
 
 def test_note_names_stand_under_the_notes() -> None:
