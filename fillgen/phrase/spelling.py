@@ -19,12 +19,12 @@ from fillgen.theory.pitch import NATURAL, Key, Name, midi_name
 
 ODD_INTERVAL = 8
 """Two neighbours that look augmented or diminished where other names of the same keys make a plain interval. It costs
-more than any name but those of two chord tones, which an editor leaves as the chord has them."""
+more than any name but another than the chord prints."""
 MOST_SIGNS = 2
 """Sharps or flats that can be engraved; a name typed with more gives way to one of ours."""
 RENAMED = 24
 """A key struck again under another name: it costs more than any interval around it."""
-OTHER_THAN_CHORD = 7
+OTHER_THAN_CHORD = 9
 """A tone of the chord under another name than its chord prints."""
 OTHER_THAN_SCALE = 5
 """A note of the scale over the chord under another name than the scale has."""
