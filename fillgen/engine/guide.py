@@ -36,7 +36,7 @@ class Guide:
     colour: float = 0.8
     plain: float = 1.3
     still: float = -0.8
-    leap: float = 0.9
+    leap: float = 5.8
     blue: float = 0.5
     aim: float = 2.5
     habit: float = 0.9
