@@ -24,20 +24,21 @@ class Guide:
 
     `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move; `leap`
     what a fifth and a wider consonance is worth: more than to the score, since few of them are answered and stay.
-    `aim` is how much triplets run one way. `habit` is the power to which the likelihood of each interval in real melodies
-    is raised. `tones` leans to chord notes off the strong beats, `rise` to leaps that rise, below 0 to those that fall: the
-    habits alone would have too many rise.
+    `rocks` leans away from two notes in turn, `aim` is how much triplets run one way. `habit` is the power to which the
+    likelihood of each interval in real melodies is raised: steps come by it. `tones` leans to chord notes off the strong
+    beats, `rise` to leaps that rise, below 0 to those that fall: the habits alone would have too many rise.
     """
 
     steps: float = 0.7
     turns: float = 1.2
+    rocks: float = 1.5
     shape: float = 5.0
     wish: float = 1.0
     colour: float = 0.8
     plain: float = 1.3
     still: float = -0.8
     leap: float = 5.8
-    blue: float = 0.5
+    blue: float = 1.5
     aim: float = 2.5
     habit: float = 0.9
     tones: float = 1.0
@@ -62,7 +63,7 @@ class Guide:
         out = (pitch[None, :] - pitch[:, None])[None, :, :]
         answered = (np.abs(into) >= LEAP) & (into * out < 0) & (np.abs(out) <= STEP)
         rocks = (into == -out) & (into != 0)
-        return np.asarray(np.exp(self.turns * answered - 0.4 * self.turns * rocks))
+        return np.asarray(np.exp(self.turns * answered - self.rocks * rocks))
 
     def onward(self, size: int) -> Values:
         """A factor for each three pitches of a range: larger where they go on one way, by a fourth at most each."""

@@ -23,8 +23,8 @@ from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import Metre
 from fillgen.theory.pitch import Key, pitch_of
 
-MELODY_TERMS = tuple(term for term in TERMS if term not in ("colour", "ease"))
-"""The terms of the score that need neither chords nor a hand, in their order."""
+MELODY_TERMS = tuple(term for term in TERMS if term not in ("colour", "idiom", "ease"))
+"""The terms of the score that need neither chords nor a rhythm nor a hand, in their order."""
 _LEVEL = 3
 """The level whose range counts if none is given."""
 _DECIMALS = 9

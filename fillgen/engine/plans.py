@@ -199,7 +199,7 @@ class _Filler:
         closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm)[1]
         self.units = [*_pairs(progression, level, rhythm, busy), *((cell, cell) for cell in cells)]
         self.breaths, self.closes = ([(cell, cell) for cell in each] for each in (breaths, closes))
-        full = [unit for unit in self.units if all(_sounds(cell) == progression.metre.bar for cell in unit)]
+        full = [unit for unit in self.units if _is_full(unit, progression.metre.bar)]
         self.full = full if len(set(full)) >= _FEW else self.units
 
     def rhythm(self, outline: Outline) -> Rhythm_:
@@ -306,6 +306,11 @@ class _Choice:
         return lambda unit: (
             2 * ((unit[0].syncopated or unit[1].syncopated) != syncopated) + ((unit[0] is unit[1]) == second)
         )
+
+
+def _is_full(unit: Pair, bar: int) -> bool:
+    """Whether cells sound all through their bars, or make a pattern of two bars, which may have its rests."""
+    return unit[0] is not unit[1] or _sounds(unit[0]) == bar
 
 
 def _sounds(cell: Cell) -> int:

@@ -36,7 +36,7 @@ LEAP = 5
 _CLEAR_RANGE = (7, 14)
 _SECTION = 8
 """Bars over which a shape spreads: a longer phrase has it in each of its sections."""
-_ENOUGH = {"shape": 0.7, "steps": 0.9, "flow": 0.3, "motif": 0.2}
+_ENOUGH = {"shape": 0.7, "steps": 0.92, "flow": 0.3, "motif": 0.2}
 """Where a term is full: there the upper quarter of real phrases begins (see `tests/bench/real_melodies.py`), so that no
 idea wins by being smoother than melodies are."""
 _HABITS = (-3.0, -1.45)

@@ -482,10 +482,10 @@ def test_guide_of_nothing_guides_nowhere() -> None:
 
 
 def test_guide_prefers_what_scores() -> None:
-    """The guide leans to steps, to leaps that turn back, to the shape's height, and to the gesture's interval."""
+    """The guide leans to plain intervals, to leaps that turn back, to the shape's height, and to the gesture's interval."""
     guide, pitches = Guide(), np.arange(60, 85, dtype=np.int16)
     moves, turn = guide.moves(24), guide.turn(24)
-    assert moves[0, 2] > moves[0, 7] > moves[0, 6]
+    assert min(moves[0, 2], moves[0, 7]) > moves[0, 6]
     assert turn[0, 7, 5] > turn[0, 7, 9]
     assert turn[0, 2, 0] < turn[0, 2, 4]
     rising = guide.rising(24)
