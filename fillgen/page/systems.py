@@ -144,7 +144,7 @@ def _filled(widths: Sequence[int], most: int) -> list[list[int]]:
     return lines
 
 
-_METRE = 560
+_METRE = 700
 """What a change of metre adds to the width of its bar."""
 
 
