@@ -108,6 +108,11 @@ def body_of(tune: Tune, chords: str | None = None) -> Progression:
     """The full bars of a tune as a progression; `chords` is chart text for a tune without chord symbols."""
     if chords is not None:
         given = parse_chart(chords, key=tune.key, metre=tune.metre)
+        if given.metres:
+            raise TuneError(
+                f"--chords is in {given.metres_in_words}, the tune in {tune.metre.name}",
+                hint="Give every bar the metre of the tune.",
+            )
         if len(given.bars) != tune.bars:
             raise TuneError(
                 f"--chords has {len(given.bars)} bars, the tune {tune.bars}", hint="Give one for each bar."

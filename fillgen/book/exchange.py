@@ -161,9 +161,12 @@ def _shown_entry(row: Any, whole: Any, moment: datetime) -> Entry:
 def _chart_of(document: Any) -> Chart:
     metre = read_metre(document["metre"])
     named: str | None = None
-    bars = []
+    bars, own = [], metre.name
     for bar in document["bars"]:
         text = _bar_text(bar["chords"], metre.beat)
+        if bar.get("metre", metre.name) != own:
+            own = read_metre(bar["metre"]).name if "metre" in bar else metre.name
+            text = f"{own} {text}"
         section = bar.get("section", named)
         bars.append(text if section == named else f"[{section}] {text}")
         named = section

@@ -43,7 +43,8 @@ def degrees(progression: Progression) -> bytes:
             chords.append(f"{span.onset} {chord}")
         before = chord
     head = f"{progression.metre.name} {progression.key.signature_mode} {progression.length}"
-    return _digest("\n".join([head, *chords]))
+    metres = " ".join(metre.name for metre in progression.metres)
+    return _digest("\n".join([head, *chords, *filter(None, [metres])]))
 
 
 def _degree(chord: Chord, tonic: int) -> str:

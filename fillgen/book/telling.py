@@ -164,7 +164,7 @@ def heading(entry: Entry, progression: Progression) -> str:
     level = f", level {entry.origin.level}" if entry.origin.level else ""
     stars = f"  {_STARS[: entry.stars]}" if entry.stars else ""
     return (
-        f"{title}{stars}\n{progression.keys_in_words}, {progression.metre.name}, {entry.origin.rhythm} at "
+        f"{title}{stars}\n{progression.keys_in_words}, {progression.metres_in_words}, {entry.origin.rhythm} at "
         f"{entry.origin.tempo} quarter notes a minute{level}"
     )
 

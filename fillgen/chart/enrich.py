@@ -173,7 +173,7 @@ class _Spot:
     def proposal(self, kind: str, becomes: tuple[Chord, ...], reason: str) -> Proposal:
         lengths = self.halves if len(becomes) > 1 else ()
         changed = with_chords(self.progression, self.span, becomes, lengths)
-        bar = self.span.onset // self.progression.metre.bar + 1
+        bar = self.progression.bar_index(self.span.onset) + 1
         return Proposal(kind, bar, self.chord, becomes, reason, changed)
 
 

@@ -8,7 +8,7 @@ from functools import cached_property, lru_cache
 from itertools import pairwise
 
 from fillgen.theory.chords import Chord, mask_of
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import Metre, Timeline
 from fillgen.theory.pitch import Key, Name
 from fillgen.theory.tonality import keys_of
 
@@ -37,7 +37,8 @@ class Progression:
 
     `key` is that of the signature, in which the chart begins. `first` is the number of the
     first bar: 0 where that one holds the pick-up of a phrase. `sections` are the places of bars, counted from 0, at which
-    a section begins, each with its name. `remarks` say how the chart was read where its text left that open.
+    a section begins, each with its name. `metres` is the metre of each bar where one differs from `metre`, and empty
+    otherwise. `remarks` say how the chart was read where its text left that open.
     """
 
     metre: Metre
@@ -47,6 +48,58 @@ class Progression:
     first: int = 1
     sections: tuple[tuple[int, str], ...] = ()
     remarks: tuple[str, ...] = field(default=(), compare=False)
+    metres: tuple[Metre, ...] = ()
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """Where the bars begin, and the metre of each."""
+        return Timeline(self.metre, self.metres)
+
+    @cached_property
+    def all_metres(self) -> tuple[Metre, ...]:
+        """The metres that bars have, each once, the chart's own first."""
+        return tuple(dict.fromkeys((self.metre, *self.metres)))
+
+    @property
+    def metres_in_words(self) -> str:
+        """The chart's metre, and the others with their bars.
+
+        >>> from fillgen.chart.text import parse_chart
+        >>> parse_chart("| Ab | 2/4 Bbm7 | 4/4 Eb7 |").metres_in_words
+        '4/4, bar 2 in 2/4'
+        """
+        others = []
+        for metre in self.all_metres[1:]:
+            bars = [n for n, own in enumerate(self.metres, self.first) if own == metre]
+            many = (
+                f"bars {', '.join(map(str, bars[:-1]))} and {bars[-1]}" if len(bars) > 1 else f"bar {bars[0]}"
+            )
+            others.append(f"{many} in {metre.name}" if len(bars) <= _MOST_KEYS else f"others in {metre.name}")
+        return ", ".join([self.metre.name, *others])
+
+    def metre_of(self, bar: int) -> Metre:
+        """The metre of a bar, counted from 0."""
+        return self.timeline.metre_of(bar)
+
+    def start_of(self, bar: int) -> int:
+        """The tick at which a bar begins, counted from 0; of the one after the last, the end."""
+        return self.timeline.start(bar)
+
+    def size_of(self, bar: int) -> int:
+        """The ticks of a bar, counted from 0."""
+        return self.timeline.size(bar)
+
+    def bar_index(self, tick: int) -> int:
+        """The bar that holds a tick, counted from 0."""
+        return self.timeline.index(tick)
+
+    def inside(self, tick: int) -> int:
+        """A tick counted from the start of its bar."""
+        return self.timeline.inside(tick)
+
+    def metre_at(self, tick: int) -> Metre:
+        """The metre of the bar that holds a tick."""
+        return self.timeline.metre_at(tick)
 
     def section_of(self, index: int) -> str:
         """The name of the section of a bar, counted from 0; empty where the chart names none."""
@@ -54,11 +107,11 @@ class Progression:
 
     def bar_of(self, tick: int) -> int:
         """The number of the bar that holds a tick."""
-        return tick // self.metre.bar + self.first
+        return self.bar_index(tick) + self.first
 
     def place_name(self, tick: int) -> str:
         """A tick as players count it: `bar 2, beat 1.5`."""
-        return self.metre.place_name(tick, self.first)
+        return self.timeline.place_name(tick, self.first)
 
     @cached_property
     def spans(self) -> tuple[Span, ...]:
@@ -73,7 +126,7 @@ class Progression:
     @property
     def length(self) -> int:
         """Ticks of the whole progression."""
-        return len(self.bars) * self.metre.bar
+        return self.start_of(len(self.bars))
 
     @property
     def last(self) -> Chord:
@@ -82,18 +135,17 @@ class Progression:
 
     def span_at(self, tick: int) -> Span:
         """The span that holds a tick."""
-        bar = self.bars[tick // self.metre.bar]
+        bar = self.bars[self.bar_index(tick)]
         return next(span for span in reversed(bar) if span.onset <= tick)
 
     def is_strong(self, tick: int) -> bool:
         """Whether a tick is a strong beat of its bar or the beat on which a new chord begins."""
-        return tick % self.metre.bar in self.metre.strong or tick in self._change_set
+        return self.inside(tick) in self.metre_at(tick).strong or tick in self._change_set
 
     def strong_between(self, start: int, end: int) -> list[int]:
         """The strong ticks after `start` and before `end`."""
-        bar = self.metre.bar
-        first, last = start // bar, (end - 1) // bar
-        beats = {n * bar + tick for n in range(first, last + 1) for tick in self.metre.strong}
+        bars = range(self.bar_index(start), self.bar_index(end - 1) + 1)
+        beats = {self.start_of(n) + tick for n in bars for tick in self.metre_of(n).strong}
         return sorted(tick for tick in beats | self._change_set if start < tick < end)
 
     @property
@@ -153,6 +205,11 @@ def laid(
             onset += length
         rows.append(tuple(spans))
     return tuple(rows)
+
+
+def where_differing(metres: Sequence[Metre], usual: Metre) -> tuple[Metre, ...]:
+    """The metre of each bar where one differs from the usual one, otherwise nothing."""
+    return () if all(metre == usual for metre in metres) else tuple(metres)
 
 
 _MOST_KEYS = 4

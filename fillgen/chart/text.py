@@ -2,7 +2,8 @@
 
 Chart text: bars between `|`; the chords of a bar share its beats evenly; a lone `/` holds a chord one more beat;
 `%` repeats a bar; `|: :|` repeats what lies between, with `|1. ... :|2. ... |` for its endings; `[A]` before a bar
-begins a section; a key before a chord (`Db: Ebm7`, `c: Dm7b5`, `F blues: F7`) holds to the next. Commas and dashes may part chords. Where there is no `|` at all, each chord is a bar. Lines at the
+begins a section; a key before a chord (`Db: Ebm7`, `c: Dm7b5`, `F blues: F7`) holds to the next, and so does a metre
+at the beginning of a bar (`2/4 Fm7`), or between bar lines before it. Commas and dashes may part chords. Where there is no `|` at all, each chord is a bar. Lines at the
 head of a chart may name its `title:`, `key:` and `metre:`; a line that begins with `#` and a blank is a comment.
 Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to the next note.
 """
@@ -10,13 +11,14 @@ Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TypeVar
 
-from fillgen.chart.progression import Progression, Span, laid
-from fillgen.errors import ChartError, did_you_mean, printable, shorten
+from fillgen.chart.progression import Progression, Span, laid, where_differing
+from fillgen.errors import ChartError, OptionError, did_you_mean, printable, shorten
 from fillgen.theory.chords import Chord, quality, read_chord
 from fillgen.theory.keys import read_key, read_metre, short_key, short_name
 from fillgen.theory.metre import METRES, Metre
@@ -47,6 +49,11 @@ _DASH = re.compile(r"[-–—−](?=[A-G]|N\.?C|[#b♯♭]?[IViv])")
 """A dash between two chords that are written without blanks."""
 _ENDING = re.compile(r"[1-9](?:[,-][1-9])*(?:\.|(?=$|[A-GN%]))")
 """The number of an ending, alone or close to its first chord."""
+
+
+_METRE = re.compile(r"\d{1,2}/(?:1|2|4|8|16|32)")
+"""A metre before a bar."""
+_METRE_HINT = "Write a metre at the beginning of a bar: | Eb | 2/4 Fm7 | 4/4 Bb7 |."
 
 
 # Charts
@@ -81,12 +88,15 @@ class _Sign:
 
 @dataclass(slots=True)
 class _Bar:
-    """A bar as it is read: its signs, its number in the written chart, and the section that it begins, if any."""
+    """A bar as it is read: its signs, its number in the written chart, the section that it begins, if any, and the metre
+    that was written last.
+    """
 
     signs: list[_Sign]
     number: int
     line: int
     section: str = ""
+    metre: Metre | None = None
 
     def misread(self, message: str, *, hint: str = "") -> MisreadChartError:
         """The error of a bar that is wrong as a whole."""
@@ -129,7 +139,7 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     """The progression that a chart text describes.
 
     `key` and `metre` win over the chart's own head lines; without a metre it is
-    4/4. The key is that in which the chart begins (a major one may turn out to be a blues), unless one is written before the
+    4/4, or that of most bars where one is written before the first bar. The key is that in which the chart begins (a major one may turn out to be a blues), unless one is written before the
     first chord; a key written before a chord holds to the next one, and all others are found from the chords. Raises ChartError with bar and chord where the text cannot be read, OptionError for a key or
     metre that does not exist. What the text left open is in the progression's `remarks`.
 
@@ -144,32 +154,69 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     if "\0" in text or (not text.isprintable() and _has_surrogates(text)):
         raise ChartError("the chart is not text", hint="Give a file with chords between bar lines.")
     heads, body = _heads(text)
-    the_metre = _setting(metre if metre is not None else heads.get("metre", "4/4"), read_metre)
+    asked = metre if metre is not None else heads.get("metre")
+    stated = _setting(asked, read_metre) if asked is not None else None
     wanted = key if key is not None else heads.get("key")
     the_key = _setting(wanted, read_key) if wanted is not None else None
     barred = any("|" in line.text for line in body)
     written = _with_keys(_written_bars(body, barred=barred))
-    bars, remarks = (_unfold(written), ()) if barred else _each_a_bar(written, the_metre)
-    chords = [_chords_of(bar, the_metre, the_key) for bar in bars]
+    bars, remarks = (_unfold(written), ()) if barred else _each_a_bar(written, stated or METRES["4/4"])
+    the_metre = stated or _usual_metre(bars)
+    metres = _metres_of(bars, the_metre)
+    chords = [_chords_of(bar, own, the_key) for bar, own in zip(bars, metres, strict=True)]
     if not any(chord.root is not None for bar in chords for chord, _ in bar):
         raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
     keys = [sign.key for bar in bars for sign in _joined(bar.signs) if sign.text != "/"]
     rows = laid(chords, keys, the_key)
     title = printable(heads.get("title", ""))
     sections = tuple((index, bar.section) for index, bar in enumerate(bars) if bar.section)
-    return Progression(the_metre, the_key or rows[0][0].key, rows, title, sections=sections, remarks=remarks)
+    return Progression(
+        the_metre,
+        the_key or rows[0][0].key,
+        rows,
+        title,
+        sections=sections,
+        remarks=remarks,
+        metres=where_differing(metres, the_metre),
+    )
+
+
+def _usual_metre(bars: Sequence[_Bar]) -> Metre:
+    """The metre of most bars where one is written before the first, otherwise 4/4."""
+    found = Counter(bar.metre for bar in bars if bar.metre is not None)
+    return found.most_common(1)[0][0] if bars[0].metre is not None else METRES["4/4"]
+
+
+def _metres_of(bars: Sequence[_Bar], usual: Metre) -> tuple[Metre, ...]:
+    """The metre of each bar; ChartError for one that counts other beats than the chart's metre."""
+    for bar in bars:
+        if bar.metre is not None and bar.metre.beat != usual.beat:
+            fitting = [each.name for each in METRES.values() if each.beat == usual.beat]
+            raise bar.misread(
+                f"a bar of {bar.metre.name} does not count the beats of {usual.name}",
+                hint=f"Bars inside a chart in {usual.name} can be in {', '.join(fitting)}."
+                if len(fitting) > 1
+                else f"All bars of a chart in {usual.name} have that metre.",
+            )
+    return tuple(bar.metre or usual for bar in bars)
 
 
 def stated_metre(text: str) -> Metre | None:
-    """The metre that a chart text names in its `metre:` head line; None where it names none.
+    """The metre that a chart text names in its `metre:` head line, or by metres before its bars; None where it names none.
 
-    Raises OptionError for a metre that does not exist, ChartError for a head line that is not known.
+    Raises OptionError for a metre that does not exist, ChartError for what cannot be read.
 
     >>> stated_metre("| F | C7 |") is None
     True
     """
-    named = _heads(text)[0].get("metre")
-    return None if named is None else read_metre(named)
+    heads, body = _heads(text)
+    if "metre" in heads:
+        return read_metre(heads["metre"])
+    barred = any("|" in line.text for line in body)
+    if not barred or not any(_METRE.search(line.text) for line in body):
+        return None
+    bars = _unfold(_written_bars(body, barred=True))
+    return _usual_metre(bars) if any(bar.metre is not None for bar in bars) else None
 
 
 def _has_surrogates(text: str) -> bool:
@@ -242,6 +289,9 @@ class _Reader:
         self._after_line = False
         self._section: _Mark | None = None
         self._joint: _Mark | None = None
+        self._metre: Metre | None = None
+        self._fresh: _Mark | None = None
+        self._marked = False
 
     def take(self, match: re.Match[str], line: _Line) -> None:
         start, end = (line.start + place for place in match.span())
@@ -268,6 +318,8 @@ class _Reader:
         self._close()
         if self._section is not None:
             raise self._no_bar()
+        if self._fresh is not None:
+            raise self._fresh.misread("no bar follows the metre", hint=_METRE_HINT)
         if not any(isinstance(bar, _Bar) for bar in self.bars):
             raise ChartError("the chart is empty", hint='Write chords between bars: "| Ebmaj7 | Gm7 C7 |".')
         return self.bars
@@ -287,12 +339,30 @@ class _Reader:
         return self._section.misread("no bar follows the name of the section")
 
     def _word(self, mark: _Mark) -> None:
+        if self._barred and _METRE.fullmatch(mark.sign.text):
+            self._change_metre(mark)
+            return
         if self._bar is None:
             section = self._section.sign.text if self._section is not None else ""
-            self._bar = _Bar([], mark.number, mark.line, section)
-            self._section = None
+            self._bar = _Bar([], mark.number, mark.line, section, self._metre)
+            self._section = self._fresh = None
         self._bar.signs.append(mark.sign)
         self._joint = None
+
+    def _change_metre(self, mark: _Mark) -> None:
+        """Takes a metre, which holds for the bar that begins with it or comes next, and for those after it."""
+        if self._fresh is not None or (
+            self._bar is not None and not all(sign.text.endswith(":") for sign in self._bar.signs)
+        ):
+            raise mark.misread(f"{mark.sign.text} stands inside a bar", hint=_METRE_HINT)
+        try:
+            self._metre = read_metre(mark.sign.text)
+        except OptionError as error:
+            raise mark.misread(error.message, hint=error.hint) from None
+        if self._bar is None:
+            self._fresh, self._marked = mark, True
+        else:
+            self._bar.metre = self._metre
 
     def _join(self, mark: _Mark) -> None:
         if self._bar is None or self._joint is not None:
@@ -313,10 +383,10 @@ class _Reader:
         sign = mark.sign.text
         if self._bar is not None:
             self._close()
-        elif self._after_line and sign == "|" and not first and self._section is None:
+        elif self._after_line and sign == "|" and not first and self._section is None and not self._marked:
             hint = "Write % to repeat the bar before, or N.C. for no chord."
             raise mark.misread("the bar is empty", hint=hint)
-        self._after_line = sign == "|"
+        self._after_line, self._marked = sign == "|", False
         parts = (":|", "|:") if sign == ":|:" else (sign,)
         for part in parts:
             if part in (":|", "|:"):
@@ -611,8 +681,8 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
         if text == "%":
             raise ChartError("a % stands alone in its bar")
         if text in METRES:
-            hint = "Name the metre of the whole chart at its head, such as metre: 3/4."
-            raise ChartError(f"{text} stands among the chords, and all bars have one metre", hint=hint)
+            hint = "Put bars between | where their metre changes, or name the metre at the chart's head: metre: 3/4."
+            raise ChartError(f"{text} stands among chords without bar lines", hint=hint)
         if NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, sign.key or key)
         return read_chord(text)
@@ -639,11 +709,15 @@ def chart_text(progression: Progression) -> str:
     heads = [
         ("title", progression.title, ""),
         ("key", str(home), str(home) if is_clear else ""),
-        ("metre", progression.metre.name, "4/4"),
+        ("metre", progression.metre.name, "" if progression.metre_of(0) != progression.metre else "4/4"),
     ]
     lines = [f"{head}: {value}\n" for head, value, usual in heads if value != usual]
     marks = {tick: f"{short_name(key)}: " for tick, key in progression.keys} if written else {}
     bars = [_bar_text(bar, progression.metre, marks) for bar in progression.bars]
+    metres = (progression.metre, *progression.metres)
+    for index, (before, own) in enumerate(pairwise(metres)):
+        if own != before:
+            bars[index] = f"{own.name} {bars[index]}"
     for index, name in progression.sections:
         if index < len(bars):
             bars[index] = f"[{name}] {bars[index]}"

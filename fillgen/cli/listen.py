@@ -61,7 +61,7 @@ def listen(
     --strict where anything at all is amiss.
     """
     from fillgen.engine.request import check_tempo
-    from fillgen.sound.listening import written
+    from fillgen.sound.listening import check_one_metre, written
 
     if no_metronome and port is not None:
         raise OptionError("--no-metronome and --port do not go together", hint="Leave one of them out.")
@@ -73,6 +73,7 @@ def listen(
     check_tempo(tempo)
     chords, options = read_chart(chords), replace(options, tempo=tempo)
     progression = progression_of(chords, options.rhythm, pack)
+    check_one_metre(progression)
     _rehearse(progression, options, pack)
     heard = _heard(progression, tempo, input_, port, latency, clicks=not no_metronome)
     if heard.stopped:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from fillgen.phrase.place import Place
 from fillgen.rules.windows import Allowed, Windows
+from fillgen.theory.metre import Timeline
 
 CROWDED = 2_000
 """A bar with more ways than this to give pitches to its notes, before the rules, is solved in parts."""
@@ -98,20 +99,21 @@ def _three(table: Allowed) -> Callable[[int, int, int], bool]:
     return lambda one, two, three: rows[one][two][three]
 
 
-def parts(onsets: Sequence[int], sizes: Sequence[int], bar: int) -> list[range]:
+def parts(onsets: Sequence[int], sizes: Sequence[int], timeline: Timeline) -> list[range]:
     """How the notes of a phrase are shared among problems: by bar, and a crowded bar in parts.
 
-    `onsets` and `bar` are in ticks, `sizes` are the numbers of pitches each note may have. A crowded bar is cut in
+    `onsets` are in ticks, `sizes` are the numbers of pitches each note may have. A crowded bar is cut in
     the middle, and each half again while it is crowded.
 
-    >>> parts([0, 240, 480, 720, 960, 1200, 1920], [7, 13, 14, 13, 14, 13, 7], 1920)
+    >>> from fillgen.theory.metre import METRES
+    >>> parts([0, 240, 480, 720, 960, 1200, 1920], [7, 13, 14, 13, 14, 13, 7], Timeline(METRES["4/4"]))
     [range(0, 2), range(2, 4), range(4, 6), range(6, 7)]
     """
     runs: list[range] = []
-    for number in range(onsets[-1] // bar + 1 if onsets else 0):
-        first = bisect_left(onsets, number * bar)
-        last = bisect_left(onsets, (number + 1) * bar)
-        runs += _cut(onsets, sizes, range(first, last), (number * bar, (number + 1) * bar))
+    for number in range(timeline.index(onsets[-1]) + 1 if onsets else 0):
+        start, end = timeline.start(number), timeline.end(number)
+        run = range(bisect_left(onsets, start), bisect_left(onsets, end))
+        runs += _cut(onsets, sizes, run, (start, end))
     return runs
 
 

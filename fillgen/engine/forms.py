@@ -241,10 +241,9 @@ class Likeness:
 
     def __init__(self, progression: Progression) -> None:
         self.progression = progression
-        size = progression.metre.bar
         self._chords = [
-            tuple((s.onset - n * size, s.length, s.heard.mask, _root(s)) for s in bar)
-            for n, bar in enumerate(progression.bars)
+            tuple((s.onset - bar[0].onset, s.length, s.heard.mask, _root(s)) for s in bar)
+            for bar in progression.bars
         ]
         self.kin = lru_cache(maxsize=None)(self._kin)
 
@@ -281,7 +280,10 @@ class Likeness:
         """Whether two bars have the same chords, or chords with two tones in common wherever a beat is strong."""
         if self.same(one, other):
             return True
-        ticks = {*self.progression.metre.strong, *(o for n in (one, other) for o, *_ in self._chords[n])}
+        metre = self.progression.metre_of(one)
+        if metre != self.progression.metre_of(other):
+            return False
+        ticks = {*metre.strong, *(o for n in (one, other) for o, *_ in self._chords[n])}
         return all((self._mask(one, tick) & self._mask(other, tick)).bit_count() >= 2 for tick in ticks)
 
     def _mask(self, bar: int, tick: int) -> int:

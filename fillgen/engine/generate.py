@@ -220,7 +220,7 @@ class Engine:
 
     def _fits(self, bar: int, cell: Cell) -> bool:
         """Whether every note of a cell has a pitch it may take in a bar, whatever its neighbours."""
-        start = bar * self.progression.metre.bar
+        start = self.progression.start_of(bar)
         notes = [(start + onset, length) for onset, length in cell.notes]
         is_last = bar == len(self.progression.bars) - 1
         found = self.places(notes, closes=is_last)
@@ -307,7 +307,7 @@ class Engine:
         domains = [self.windows.domain(place) for place in where]
         runs = [
             Run(part.start, self.problems.figures(tuple(where[part.start : part.stop])))
-            for part in parts(onsets, [domain.size for domain in domains], self.progression.metre.bar)
+            for part in parts(onsets, [domain.size for domain in domains], self.progression.timeline)
         ]
         allowed = [self.windows.joined(*window) for window in _neighbours(where)]
         if kept is None:
@@ -413,7 +413,17 @@ class Engine:
         seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
         metre, homes = self.progression.metre, self.homes(plan.rhythm)
         return score.ScoreContext(
-            plan, where, metre.bar, c.low, c.high, home, seconds, c.hand, self.leanings, metre, homes
+            plan,
+            where,
+            self.progression.timeline,
+            c.low,
+            c.high,
+            home,
+            seconds,
+            c.hand,
+            self.leanings,
+            metre,
+            homes,
         )
 
     def homes(self, rhythm: Sequence[tuple[int, int]]) -> list[Home]:
@@ -491,7 +501,7 @@ class Engine:
 
     def _traits(self, candidates: Sequence[Candidates]) -> Callable[[Candidates, int], diversify.Traits]:
         """What tells the traits of a candidate; rhythms and first bars are numbered, since they are looked up often."""
-        bar = self.progression.metre.bar
+        bar = self.progression.size_of(0)
         rhythms: dict[tuple[tuple[int, int], ...], int] = {}
         openings: dict[tuple[tuple[int, int], ...], int] = {}
         numbers = {}
@@ -559,7 +569,7 @@ class Engine:
     def _blocking(self, bar: int) -> list[RuleUse]:
         """The rules that leave no pitch to one of a bar's notes."""
         notes = [
-            ((bar - 1) * self.progression.metre.bar + onset, length)
+            (self.progression.start_of(bar - 1) + onset, length)
             for onset, length in chord_cell(self.progression, bar - 1).notes
         ]
         closes = bar == len(self.progression.bars) and self.choices.request.closes
@@ -573,7 +583,7 @@ class Engine:
     def _goes_to(self, bars: int, windows: Windows) -> bool:
         """Whether one note a chord can be played up to a bar under some rules."""
         notes = [
-            (bar * self.progression.metre.bar + onset, length)
+            (self.progression.start_of(bar) + onset, length)
             for bar in range(bars)
             for onset, length in chord_cell(self.progression, bar).notes
         ]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fillgen.tables import table
 from fillgen.theory.chords import mask_of
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import Metre, Timeline, timeline_of
 from fillgen.theory.pitch import MODES, Key
 
 Pitches = NDArray[np.int16]
@@ -180,12 +180,14 @@ class Order:
     `rhythm` has onset and length of each note, in ticks.
     """
 
-    def __init__(self, rhythm: Sequence[tuple[int, int]], metre: Metre, homes: Sequence[Home]) -> None:
-        self.metre = metre
+    def __init__(
+        self, rhythm: Sequence[tuple[int, int]], metre: Metre | Timeline, homes: Sequence[Home]
+    ) -> None:
+        self.line = line = timeline_of(metre)
         self.rhythm = rhythm
         self.homes = homes
-        self.bars = rhythm[-1][0] // metre.bar + 1
-        owners = np.array([onset // metre.bar for onset, _ in rhythm])
+        self.bars = line.index(rhythm[-1][0]) + 1
+        owners = np.array([line.index(onset) for onset, _ in rhythm])
         edges = np.searchsorted(owners, np.arange(self.bars + 1))
         self.runs = [slice(int(one), int(two)) for one, two in pairwise(edges)]
 
@@ -198,17 +200,23 @@ class Order:
     def _inside(self) -> list[tuple[tuple[int, int], ...]]:
         """The rhythm of each bar, from its own start."""
         return [
-            tuple((onset % self.metre.bar, length) for onset, length in self.rhythm[run]) for run in self.runs
+            tuple((self.line.inside(onset), length) for onset, length in self.rhythm[run])
+            for run in self.runs
         ]
 
     @cached_property
     def _grid(self) -> Codes:
-        """The note that is heard at each eighth of each bar (rows): the last one begun, the first before that."""
-        ticks = (
-            np.arange(0, self.metre.bar, FOLLOWING)[None, :] + self.metre.bar * np.arange(self.bars)[:, None]
+        """The note that is heard at each eighth of each bar (rows): the last one begun, the first before that.
+
+        A shorter bar ends with its last eighth held, a longer one is looked at as far as the usual bar goes.
+        """
+        starts, sizes = (
+            np.array([each(bar) for bar in range(self.bars)])[:, None]
+            for each in (self.line.start, self.line.size)
         )
+        ticks = starts + np.minimum(np.arange(0, self.line.usual.bar, FOLLOWING)[None, :], sizes - FOLLOWING)
         begun = np.searchsorted([onset for onset, _ in self.rhythm], ticks, side="right") - 1
-        return np.maximum(begun, 0)
+        return np.asarray(np.maximum(begun, 0))
 
     def same_rhythm(self, one: int, two: int) -> bool:
         """Whether two bars have the same rhythm, and notes."""
@@ -246,7 +254,7 @@ class Order:
         if run.start == run.stop:
             return np.zeros(len(pitches), dtype=np.intp)
         last = run.stop - 1
-        length, beat = self.rhythm[last][1], self.metre.beat
+        length, beat = self.rhythm[last][1], self.line.usual.beat
         degrees = (pitches[:, last].astype(np.intp) - self.homes[last].tonic) % 12
         return 1 + degrees * 3 + (length >= beat) + (length > beat)
 

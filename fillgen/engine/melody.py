@@ -20,7 +20,7 @@ from fillgen.phrase.text import parse_phrase
 from fillgen.rules.pack import TERMS, RulePack
 from fillgen.theory.chords import mask_of
 from fillgen.theory.keys import read_key, read_metre
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import Metre, Timeline
 from fillgen.theory.pitch import Key, pitch_of
 
 MELODY_TERMS = tuple(term for term in TERMS if term not in ("colour", "idiom", "ease"))
@@ -159,7 +159,7 @@ def _scored(
         bare = (Place(strong=False, length=0, before_rest=False, chord=0, root=0, passing=notes),)
         size = len(rhythm)
         plan, homes = plan_of(rhythm, metre), (home,) * size
-        context = ScoreContext(plan, bare * size, metre.bar, *reach, metre=metre, homes=homes)
+        context = ScoreContext(plan, bare * size, Timeline(metre), *reach, metre=metre, homes=homes)
         pitches = np.array([[note.midi for note in lines[number]] for number in numbers], dtype=np.int16)
         found.update(zip(numbers, _heard(pitches, context), strict=True))
     return tuple(found[number] for number in range(len(lines)))

@@ -10,7 +10,7 @@ import numpy as np
 
 from fillgen.engine.devices import Drawn, Mask, aimed, triplets
 from fillgen.tables import plain_name, table
-from fillgen.theory.metre import TICKS, Metre, is_triplet
+from fillgen.theory.metre import TICKS, Metre, Timeline, is_triplet, timeline_of
 
 Timing = Sequence[tuple[int, int]]
 """Onset and length of each note of a phrase, in ticks from its start."""
@@ -33,7 +33,7 @@ def never_in(rhythm: str) -> tuple[str, ...]:
     )
 
 
-def mistimed(notes: Timing, metre: Metre, rhythm: str) -> bool:
+def mistimed(notes: Timing, metre: Metre | Timeline, rhythm: str) -> bool:
     """Whether the timing of a phrase has what is never played in a rhythm."""
     return bool(notes) and any(TIMING[name](notes, metre) for name in never_in(rhythm) if name in TIMING)
 
@@ -47,7 +47,7 @@ def misplayed(drawn: Drawn, rhythm: str) -> Mask:
 # Of timing
 
 
-def _triplet_into_a_rest(notes: Timing, _metre: Metre) -> bool:
+def _triplet_into_a_rest(notes: Timing, _metre: Metre | Timeline) -> bool:
     whole = {first + n for first in triplets(notes) for n in range(3)}
     arrives = {first for first in triplets(notes) if first + 3 < len(notes)}
     ends = [first for first in arrives if sum(notes[first + 2]) != notes[first + 3][0]]
@@ -55,14 +55,18 @@ def _triplet_into_a_rest(notes: Timing, _metre: Metre) -> bool:
     return bool(ends) or parts or len(arrives) < len(triplets(notes))
 
 
-def _no_one_after_the_eighths_on_four(notes: Timing, metre: Metre) -> bool:
+def _no_one_after_the_eighths_on_four(notes: Timing, metre: Metre | Timeline) -> bool:
     begins = {onset for onset, _ in notes}
-    last = metre.bar - metre.beat
-    led = [onset for onset in begins if onset % metre.bar == last and onset + metre.beat // 2 in begins]
-    return any(onset + metre.beat not in begins for onset in led)
+    line, beat = timeline_of(metre), timeline_of(metre).usual.beat
+    led = [
+        onset
+        for onset in begins
+        if onset + beat == line.end(line.index(onset)) and onset + beat // 2 in begins
+    ]
+    return any(onset + beat not in begins for onset in led)
 
 
-def _dotted_eighth_and_sixteenth(notes: Timing, _metre: Metre) -> bool:
+def _dotted_eighth_and_sixteenth(notes: Timing, _metre: Metre | Timeline) -> bool:
     figure = ((0, 3 * _SIXTEENTH), (3 * _SIXTEENTH, _SIXTEENTH))
     return any(
         ((one[0] % TICKS, one[1]), (two[0] % TICKS, two[1])) == figure and sum(one) == two[0]
@@ -70,29 +74,30 @@ def _dotted_eighth_and_sixteenth(notes: Timing, _metre: Metre) -> bool:
     )
 
 
-def _push_over_the_bar_line(notes: Timing, metre: Metre) -> bool:
+def _push_over_the_bar_line(notes: Timing, metre: Metre | Timeline) -> bool:
+    line = timeline_of(metre)
     return any(
-        onset % metre.beat and onset // metre.bar != (onset + length - 1) // metre.bar
+        line.inside(onset) % line.usual.beat and line.index(onset) != line.index(onset + length - 1)
         for onset, length in notes
     )
 
 
-def _quarter_note_triplet(notes: Timing, _metre: Metre) -> bool:
+def _quarter_note_triplet(notes: Timing, _metre: Metre | Timeline) -> bool:
     return any(length == 2 * TICKS // 3 for _, length in notes)
 
 
-def _rests_in_most_bars(notes: Timing, metre: Metre) -> bool:
-    last = notes[-1][0] // metre.bar
+def _rests_in_most_bars(notes: Timing, metre: Metre | Timeline) -> bool:
+    line = timeline_of(metre)
+    last = line.index(notes[-1][0])
     sounding = [0] * (last + 1)
     for onset, length in notes:
-        for bar in range(onset // metre.bar, min(last, (onset + length - 1) // metre.bar) + 1):
-            start = bar * metre.bar
-            sounding[bar] += min(onset + length, start + metre.bar) - max(onset, start)
-    resting = sum(time < metre.bar for time in sounding[:-1])
+        for bar in range(line.index(onset), min(last, line.index(onset + length - 1)) + 1):
+            sounding[bar] += min(onset + length, line.end(bar)) - max(onset, line.start(bar))
+    resting = sum(time < line.size(bar) for bar, time in enumerate(sounding[:-1]))
     return last > 1 and 2 * resting > last
 
 
-TIMING: dict[str, Callable[[Timing, Metre], bool]] = {
+TIMING: dict[str, Callable[[Timing, Metre | Timeline], bool]] = {
     "triplet into a rest": _triplet_into_a_rest,
     "no one after the eighths on four": _no_one_after_the_eighths_on_four,
     "dotted eighth and sixteenth": _dotted_eighth_and_sixteenth,

@@ -14,8 +14,8 @@ from fillgen.dice import Dice
 from fillgen.engine.forms import Forms, Outline, Passage
 from fillgen.engine.never import mistimed
 from fillgen.errors import OptionError
-from fillgen.rules.pack import Cell, Level, Pair, Rhythm, RulePack, Shape
-from fillgen.theory.metre import TICKS
+from fillgen.rules.pack import Cell, Level, Pair, Rhythm, RulePack, Shape, fitted_cells
+from fillgen.theory.metre import TICKS, Metre
 
 PUSH = TICKS // 2
 """How much earlier a pushed note comes, in ticks."""
@@ -32,6 +32,8 @@ _FEW = 4
 
 Fits = Callable[[int, Cell], bool]
 """Whether a cell can have pitches at all in the bar of that number."""
+_Key = tuple[str, Metre]
+"""What a cell is kept for: a letter, and the metre of its bars."""
 Rhythm_ = tuple[tuple[int, int], ...]
 """Onset and length of each note of a phrase, in ticks from its start."""
 
@@ -74,13 +76,14 @@ def plans(
     """
     forms = Forms(progression, pack.forms)
     filler = _Filler(progression, level, rhythm, busy, fits, dice, leave=leave, firm=firm, fixed=fixed or {})
+    returning = fixed is None and not level.one_a_chord and not progression.metres
     used: set[Rhythm_] = set()
     turn = dice.below(len(shapes))
     while True:
         for _ in range(_TRIES):
-            outline = forms.outline(dice, returning=fixed is None and not level.one_a_chord)
+            outline = forms.outline(dice, returning=returning)
             flat = filler.rhythm(outline)
-            clean = bool(fixed) or not mistimed(flat, progression.metre, rhythm.name)
+            clean = bool(fixed) or not mistimed(flat, progression.timeline, rhythm.name)
             if flat and flat not in used and clean:
                 break
         else:
@@ -102,16 +105,27 @@ def stock(
     *,
     leave: int = 0,
     firm: bool = False,
+    metre: Metre | None = None,
 ) -> tuple[tuple[Cell, ...], tuple[Cell, ...]]:
-    """The cells that the bars of a phrase may have, and those that its last bar may close with."""
-    cells, closes = _cells(progression, level, rhythm, busy)
-    closes = _leaving(closes, progression.metre.bar - leave)
+    """The cells that the bars of a phrase may have, and those that its last bar may close with.
+
+    Bars of another metre than the chart's, given as `metre`, have the rhythm's cells of that metre; where there are none,
+    those of the chart's metre cut off at the end of the bar, or prolonged by their last beats.
+    """
+    last = progression.metre_of(len(progression.bars) - 1)
+    cells, closes = _cells(progression, level, rhythm, busy, metre or last)
+    if (metre or last) != last:
+        return cells, closes
+    closes = _leaving(closes, last.bar - leave)
     return cells, _landing(closes, progression) if firm else closes
 
 
 def _cells(
-    progression: Progression, level: Level, rhythm: Rhythm, busy: str
+    progression: Progression, level: Level, rhythm: Rhythm, busy: str, metre: Metre
 ) -> tuple[tuple[Cell, ...], tuple[Cell, ...]]:
+    if (metre.name, busy) in rhythm.cells:
+        where = (metre.name, busy)
+        return _of_level(rhythm.cells[where], level), _of_level(rhythm.closes[where], level)
     where = (progression.metre.name, busy)
     if where not in rhythm.cells and progression.metre.name in rhythm.metres:
         given = [known for metre, known in rhythm.cells if metre == progression.metre.name]
@@ -123,12 +137,14 @@ def _cells(
             f"{rhythm.name} is not played in {progression.metre.name}",
             hint=f"It is played in {' and '.join(rhythm.metres)}.",
         )
-    return _of_level(rhythm.cells[where], level), _of_level(rhythm.closes[where], level)
+    found = rhythm.cells[where], rhythm.closes[where]
+    fitted = [fitted_cells(cells, progression.metre, metre) for cells in found]
+    return _of_level(fitted[0], level), _of_level(fitted[1], level)
 
 
-def _pairs(progression: Progression, level: Level, rhythm: Rhythm, busy: str) -> list[Pair]:
+def _pairs(level: Level, rhythm: Rhythm, busy: str, metre: Metre) -> list[Pair]:
     """The patterns of two bars that a level plays."""
-    found = rhythm.pairs.get((progression.metre.name, busy), ())
+    found = rhythm.pairs.get((metre.name, busy), ())
     return [pair for pair in found if all(level.plays(cell) for cell in pair)]
 
 
@@ -150,8 +166,8 @@ def _leaving(cells: Sequence[Cell], end: int) -> tuple[Cell, ...]:
 
 def _landing(cells: Sequence[Cell], progression: Progression) -> tuple[Cell, ...]:
     """Closes whose last note comes with the last chord and is held, or let go a beat or half a bar before the end."""
-    bar, beat = progression.metre.bar, progression.metre.pulse
-    land = progression.spans[-1].onset % bar
+    bar, beat = progression.size_of(len(progression.bars) - 1), progression.metre.pulse
+    land = progression.inside(progression.spans[-1].onset)
     rest = bar - land
     lengths = dict.fromkeys(length for length in (rest, rest - beat, rest // 2) if length >= beat)
     runs = dict.fromkeys(notes.notes for notes in _leaving(cells, land)) or {(): None}
@@ -164,7 +180,7 @@ def _landing(cells: Sequence[Cell], progression: Progression) -> tuple[Cell, ...
 
 def chord_cell(progression: Progression, bar: int, early: int = 0) -> Cell:
     """A cell with one note for each chord of a bar, let go some ticks before the next."""
-    start = bar * progression.metre.bar
+    start = progression.start_of(bar)
     notes = tuple(
         (span.onset - start, span.length - (early if span.length > early else 0))
         for span in progression.bars[bar]
@@ -173,6 +189,38 @@ def chord_cell(progression: Progression, bar: int, early: int = 0) -> Cell:
 
 
 # The rhythm of a phrase
+
+
+@dataclass(frozen=True)
+class _Stock:
+    """The cells of bars of one metre, for two bars each: all, those that sound all through, and those that close.
+
+    `breaths` are closes before the last bar.
+    """
+
+    units: Sequence[Pair]
+    full: Sequence[Pair]
+    breaths: Sequence[Pair]
+    closes: Sequence[Pair]
+
+    @classmethod
+    def of(
+        cls,
+        progression: Progression,
+        level: Level,
+        rhythm: Rhythm,
+        busy: str,
+        metre: Metre,
+        *,
+        leave: int,
+        firm: bool,
+    ) -> _Stock:
+        cells, breaths = stock(progression, level, rhythm, busy, metre=metre)
+        closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm, metre=metre)[1]
+        units = [*_pairs(level, rhythm, busy, metre), *((cell, cell) for cell in cells)]
+        full = [unit for unit in units if _is_full(unit, metre.bar)]
+        alone = ([(cell, cell) for cell in each] for each in (breaths, closes))
+        return cls(units, full if len(set(full)) >= _FEW else units, *alone)
 
 
 class _Filler:
@@ -195,12 +243,10 @@ class _Filler:
         self.leave, self.firm, self.fixed = leave, firm, fixed
         self.last = len(progression.bars) - 1
         self.choose = _Choice(progression, rhythm, level, fits, dice)
-        cells, breaths = stock(progression, level, rhythm, busy)
-        closes = stock(progression, level, rhythm, busy, leave=leave, firm=firm)[1]
-        self.units = [*_pairs(progression, level, rhythm, busy), *((cell, cell) for cell in cells)]
-        self.breaths, self.closes = ([(cell, cell) for cell in each] for each in (breaths, closes))
-        full = [unit for unit in self.units if _is_full(unit, progression.metre.bar)]
-        self.full = full if len(set(full)) >= _FEW else self.units
+        self.stocks = {
+            metre: _Stock.of(progression, level, rhythm, busy, metre, leave=leave, firm=firm)
+            for metre in progression.all_metres
+        }
 
     def rhythm(self, outline: Outline) -> Rhythm_:
         """The notes of a phrase of that outline."""
@@ -218,7 +264,7 @@ class _Filler:
 
     def _fill(self, letters: Sequence[str], sources: Mapping[int, int]) -> list[list[tuple[int, int]]]:
         """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
-        size, beat = self.progression.metre.bar, self.progression.metre.pulse
+        beat = self.progression.metre.pulse
         chosen = _given(self.progression, letters, self.fixed)
         early = self.dice.one_of((0, 0, beat, 2 * beat))
         airy = self.dice.chance(_AIRY)
@@ -226,11 +272,12 @@ class _Filler:
         notes: list[list[tuple[int, int]]] = []
         free = 0
         for bar, letter in enumerate(letters):
+            start, metre = self.progression.start_of(bar), self.progression.metre_of(bar)
             if bar in self.fixed:
-                notes.append([note for note in self.fixed[bar] if note[0] >= bar * size])
+                notes.append([note for note in self.fixed[bar] if note[0] >= start])
                 free = sum(notes[-1][-1]) if notes[-1] else free
                 continue
-            key = letter.replace("'", "")
+            key = letter.replace("'", ""), metre
             if bar in sources:
                 cells[bar] = cells[sources[bar]]
             elif self.level.one_a_chord:
@@ -239,27 +286,28 @@ class _Filler:
                 places = [bar, *(other for other, source in sources.items() if source == bar)]
                 unit = self._unit(key, places, chosen, airy)
                 cells[bar] = unit[bar % 2]
-                airy = airy and _sounds(cells[bar]) == size
-                chosen[key] = chosen.get(key, unit) if key != "z" else unit
-            start = bar * size
+                airy = airy and _sounds(cells[bar]) == metre.bar
+                chosen[key] = chosen.get(key, unit) if letter != "z" else unit
             notes.append(
                 begun([(start + onset, length) for onset, length in cells[bar].notes], free, self.progression)
             )
         return notes
 
-    def _unit(self, key: str, places: Sequence[int], chosen: Mapping[str, Pair], airy: bool) -> Pair:
+    def _unit(self, key: _Key, places: Sequence[int], chosen: Mapping[_Key, Pair], airy: bool) -> Pair:
         """Cells for a bar that stands at some places: its letter's, or of a close others than the close before has."""
-        cost = self.choose.wanted(closes=key == "z")
-        if key == "z":
-            closes = self.closes if places[0] == self.last else self.breaths
-            first = chosen.get("z") if self.dice.chance(_SAME_CLOSE) else None
-            others = [unit for unit in closes if "z" not in chosen or unit[1].notes != chosen["z"][1].notes]
+        letter, metre = key
+        own, known = self.stocks[metre], chosen.get(key)
+        cost = self.choose.wanted(closes=letter == "z")
+        if letter == "z":
+            closes = own.closes if places[0] == self.last else own.breaths
+            first = known if self.dice.chance(_SAME_CLOSE) else None
+            others = [unit for unit in closes if known is None or unit[1].notes != known[1].notes]
             units = others or closes
         else:
-            first, units = chosen.get(key), self.units if airy else self.full
+            first, units = known, own.units if airy else own.full
         found = self.choose.unit(first, units, places, cost)
-        if found is None and units is not self.units and key != "z":
-            found = self.choose.unit(None, self.units, places, cost)
+        if found is None and units is not own.units and letter != "z":
+            found = self.choose.unit(None, own.units, places, cost)
         return found or (chord_cell(self.progression, places[0]),) * 2
 
 
@@ -317,15 +365,17 @@ def _sounds(cell: Cell) -> int:
     return sum(length for _, length in cell.notes)
 
 
-def _given(progression: Progression, letters: Sequence[str], fixed: Mapping[int, Rhythm_]) -> dict[str, Pair]:
-    """The cells of letters one of whose bars is fixed, cut off at the bar line."""
-    size = progression.metre.bar
-    cells: dict[str, Pair] = {}
+def _given(
+    progression: Progression, letters: Sequence[str], fixed: Mapping[int, Rhythm_]
+) -> dict[_Key, Pair]:
+    """The cells of letters one of whose bars is fixed, cut off at the bar line, each for bars of the same metre."""
+    cells: dict[_Key, Pair] = {}
     for bar, notes in fixed.items():
-        inside = [(onset - bar * size, length) for onset, length in notes if onset >= bar * size]
+        start, metre = progression.start_of(bar), progression.metre_of(bar)
+        inside = [(onset - start, length) for onset, length in notes if onset >= start]
         if inside and letters[bar] != "z":
-            cell = Cell("", tuple(_ended(inside, size)), False, False)
-            cells.setdefault(letters[bar].replace("'", ""), (cell, cell))
+            cell = Cell("", tuple(_ended(inside, metre.bar)), False, False)
+            cells.setdefault((letters[bar].replace("'", ""), metre), (cell, cell))
     return cells
 
 
@@ -364,7 +414,7 @@ def _push(
     bars = [list(bar) for bar in by_bar]
     pushed: set[int] = set()
     for number in range(1, len(bars) - firm):
-        line = number * progression.metre.bar
+        line = progression.start_of(number)
         ahead = next((sum(note) for note in fixed.get(number, ()) if note[0] < line < sum(note)), 0)
         can = ahead or (number not in fixed and bars[number] and bars[number][0][0] == line)
         wanted = sources[number] in pushed if number in sources else ahead or dice.chance(often)
@@ -399,7 +449,7 @@ def wishes(rhythm: Rhythm_, letters: Sequence[str], progression: Progression, di
     found = []
     item, bar_before = 0, -1
     for onset, _ in rhythm:
-        bar = onset // progression.metre.bar
+        bar = progression.bar_index(onset)
         item = item + 1 if bar == bar_before else 0
         bar_before = bar
         letter = letters[bar]

@@ -19,7 +19,7 @@ from fillgen.hands.fingering import difficulties
 from fillgen.hands.reach import Reach
 from fillgen.phrase.place import Place
 from fillgen.rules.pack import Shape
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import Metre, Timeline
 
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
@@ -45,11 +45,11 @@ _HABITS = (-3.0, -1.45)
 
 @dataclass(frozen=True)
 class ScoreContext:
-    """What the score knows of a plan: its notes' places, onsets (ticks), bars, and the ticks of a bar."""
+    """What the score knows of a plan: its notes' places, onsets (ticks), and bars."""
 
     plan: Plan
     places: Sequence[Place]
-    bar: int
+    timeline: Timeline
     low: int
     high: int
     home: int = 0
@@ -65,19 +65,22 @@ class ScoreContext:
     @cached_property
     def accents(self) -> list[int]:
         """The place of each note in its bar (see `habits.accent`)."""
-        return [accent(self.metre, onset) if self.metre else 0 for onset, _ in self.plan.rhythm]
+        return [self._accent(onset) if self.metre else 0 for onset, _ in self.plan.rhythm]
+
+    def _accent(self, onset: int) -> int:
+        return accent(self.timeline.metre_at(onset), self.timeline.inside(onset))
 
     @cached_property
     def order(self) -> Order | None:
         """What is known of the bars; nothing without a metre, and where they make no group of four."""
-        order = Order(self.plan.rhythm, self.metre, self.homes) if self.metre and self.homes else None
+        order = Order(self.plan.rhythm, self.timeline, self.homes) if self.metre and self.homes else None
         return order if order and order.groups else None
 
     @cached_property
     def times(self) -> Values:
         """Where each note is in the phrase, from 0 at the first to 1 at the last; in each section of a long one anew."""
         bars = len(self.plan.letters)
-        section = self.bar * bars / max(1, bars // _SECTION)
+        section = self.timeline.start(bars) / max(1, bars // _SECTION)
         onsets = np.array([onset for onset, _ in self.plan.rhythm], dtype=float)
         number = onsets // section
         heads = np.searchsorted(number, number)
@@ -139,7 +142,7 @@ class ScoreContext:
 
     def _intervals_of(self, number: int) -> slice:
         """The intervals inside a bar, as positions among all intervals of the phrase."""
-        inside = [i for i, (onset, _) in enumerate(self.plan.rhythm) if onset // self.bar == number]
+        inside = [i for i, (onset, _) in enumerate(self.plan.rhythm) if self.timeline.index(onset) == number]
         return slice(inside[0], inside[-1]) if inside else slice(0, 0)
 
 

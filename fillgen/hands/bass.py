@@ -72,7 +72,7 @@ class _Way:
         """The notes under the chord by a pattern of its bar."""
         if pattern == WALK:
             return _walk(self)
-        start = self.span.onset - self.span.onset % self.progression.metre.bar
+        start = self.span.onset - self.progression.inside(self.span.onset)
         clipped = _clipped(pattern, self.span, start)
         ways = (self._from_root(root, [degree for *_, degree in clipped]) for root in self.roots)
         _, line = min(ways)

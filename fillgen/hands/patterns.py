@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from fillgen.chart.progression import Progression
 from fillgen.errors import PackError, did_you_mean
 from fillgen.hands.instruments import percussion
-from fillgen.rules.pack import Cell, RulePack, read_cell, read_length
+from fillgen.rules.pack import Cell, RulePack, fitted, fitted_cells, read_cell, read_length
 from fillgen.tables import Table
 from fillgen.theory.metre import METRES, Metre
 
@@ -61,9 +62,47 @@ def accompaniment(pack: RulePack, rhythm: str, metre: Metre) -> Accompaniment:
         tuple(read_bass(text, metre, place) for text in _texts(patterns, "bass", place))
         or _plain_bass(metre),
         tuple(read_cell(text, metre, place) for text in _texts(patterns, "chords", place))
-        or (Cell("", ((0, metre.bar),), False, False),),
+        or (_whole(metre),),
         read_drums(drums, metre, place),
     )
+
+
+def accompaniment_over(pack: RulePack, rhythm: str, progression: Progression) -> Accompaniment:
+    """The patterns of a rhythm over a chart: for bars of several metres one a bar.
+
+    A bar of another metre than the chart's has the rhythm's patterns of that metre; where there are none, those of the
+    chart's metre, cut off at the end of the bar or prolonged by their last beats.
+    """
+    usual = accompaniment(pack, rhythm, progression.metre)
+    if not progression.metres:
+        return usual
+    row = pack.rhythm_row(rhythm)
+    of_metre = {
+        metre: accompaniment(pack, rhythm, metre)
+        if metre.name in row.get("accompaniment", {})
+        else _fitted(usual, progression.metre, metre)
+        for metre in progression.all_metres
+    }
+    bars = [(number, of_metre[metre]) for number, metre in enumerate(progression.metres)]
+    return Accompaniment(
+        tuple(own.bass[number % len(own.bass)] for number, own in bars),
+        tuple(own.chords[number % len(own.chords)] for number, own in bars),
+        tuple(own.drums[number % len(own.drums)] for number, own in bars),
+    )
+
+
+def _fitted(usual: Accompaniment, old: Metre, new: Metre) -> Accompaniment:
+    """Patterns of a metre in bars of another."""
+    bass = tuple(bar if bar == WALK or new == old else tuple(fitted(bar, old, new)) for bar in usual.bass)
+    chords = tuple(cell for each in usual.chords for cell in fitted_cells([each], old, new) or (_whole(new),))
+    drums = [fitted([(hit.tick, 1, hit) for hit in bar], old, new) for bar in usual.drums]
+    return Accompaniment(
+        bass, chords, tuple(tuple(replace(hit, tick=tick) for tick, _, hit in bar) for bar in drums)
+    )
+
+
+def _whole(metre: Metre) -> Cell:
+    return Cell("", ((0, metre.bar),), False, False)
 
 
 def read_pack(path: Path) -> RulePack:

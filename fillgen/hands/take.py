@@ -15,13 +15,13 @@ from fillgen.dice import Dice
 from fillgen.errors import OptionError
 from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.instruments import percussion
-from fillgen.hands.patterns import Accompaniment, accompaniment
+from fillgen.hands.patterns import Accompaniment, accompaniment_over
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Phrase
 from fillgen.rules.pack import Cell
-from fillgen.theory.metre import TICKS, Metre, swung
+from fillgen.theory.metre import TICKS, Metre, Timeline, swung, timeline_of
 from fillgen.theory.swing import swing_at
 
 _FEEL_TICKS = 9.0
@@ -102,7 +102,11 @@ class Ensemble:
         """Ticks by which a held close goes on after the last bar: as long again as the last chord, a bar at most."""
         if self.playing.close != "held":
             return 0
-        return min(self.progression.spans[-1].length, self.progression.metre.bar)
+        return min(self.progression.spans[-1].length, self._last_metre.bar)
+
+    @property
+    def _last_metre(self) -> Metre:
+        return self.progression.metre_of(len(self.progression.bars) - 1)
 
     # Parts
 
@@ -115,7 +119,7 @@ class Ensemble:
 
     def _shared_part(self, part: str, below: int) -> tuple[Stroke, ...]:
         """A part that all ideas have alike, the left hand for all whose lowest note is the same."""
-        patterns = accompaniment(self.playing.pack, self.ideas.rhythm, self.progression.metre)
+        patterns = accompaniment_over(self.playing.pack, self.ideas.rhythm, self.progression)
         rounds = [self._exact(part, patterns, below, number) for number in range(min(2, self._passes))]
         return self._passed(part, rounds, 2 * PARTS.index(part))
 
@@ -136,12 +140,12 @@ class Ensemble:
         return _FADE[max(0, number - self.playing.times + 1)]
 
     def _right(self, phrase: Phrase) -> list[Stroke]:
-        return _accented([(n.onset, n.length, n.midi) for n in phrase], "right", self.progression.metre)
+        return _accented([(n.onset, n.length, n.midi) for n in phrase], "right", self.progression.timeline)
 
     def _exact(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
         if part == "bass":
             line = bass_line(self.progression, patterns.bass, REGISTERS[self.playing.bass])
-            return _accented([(n.onset, n.length, n.midi) for n in line], "bass", self.progression.metre)
+            return _accented([(n.onset, n.length, n.midi) for n in line], "bass", self.progression.timeline)
         if part == "drums":
             return drum_strokes(self.progression, patterns)
         paths = self._paths(below)
@@ -166,7 +170,7 @@ class Ensemble:
 
     def _slowing(self) -> tuple[tuple[int, float], ...]:
         """Tempi on the beats of the last bar, slower and slower."""
-        metre = self.progression.metre
+        metre = self._last_metre
         start = self._passes * self.pass_length - metre.bar
         share = [1 - (1 - _SLOWEST) * (beat + 1) / metre.beats for beat in range(metre.beats)]
         return tuple((start + n * metre.beat, self.ideas.tempo * part) for n, part in enumerate(share))
@@ -252,23 +256,24 @@ def left_strokes(progression: Progression, cells: Sequence[Cell], path: VoicingP
     notes = []
     for span, voicing in zip(progression.spans, path.voicings, strict=True):
         if voicing is not None:
-            for onset, length in strikes(span.onset, span.end, cells, progression.metre):
+            for onset, length in strikes(span.onset, span.end, cells, progression.timeline):
                 notes += [(onset, length, midi) for midi in voicing.pitches]
-    return _accented(notes, "left", progression.metre)
+    return _accented(notes, "left", progression.timeline)
 
 
-def _accented(notes: Sequence[tuple[int, int, int]], part: str, metre: Metre) -> list[Stroke]:
+def _accented(notes: Sequence[tuple[int, int, int]], part: str, timeline: Timeline) -> list[Stroke]:
     """Notes (tick, ticks, pitch) as strokes, louder on the heavier places of the bar."""
     least, more = _LOUDNESS[part]
     return [
-        Stroke(tick, ticks, midi, least + round(more * metre.accent(tick))) for tick, ticks, midi in notes
+        Stroke(tick, ticks, midi, least + round(more * timeline.accent(tick))) for tick, ticks, midi in notes
     ]
 
 
-def strikes(start: int, end: int, cells: Sequence[Cell], metre: Metre) -> list[tuple[int, int]]:
+def strikes(start: int, end: int, cells: Sequence[Cell], metre: Metre | Timeline) -> list[tuple[int, int]]:
     """Onset and length of the strokes of a pattern from one tick to another; one over the whole where none falls there."""
-    number = start // metre.bar
-    offset = number * metre.bar
+    line = timeline_of(metre)
+    number = line.index(start)
+    offset = line.start(number)
     inside = [
         (offset + onset, min(length, end - offset - onset))
         for onset, length in cells[number % len(cells)].notes
@@ -279,9 +284,8 @@ def strikes(start: int, end: int, cells: Sequence[Cell], metre: Metre) -> list[t
 
 def drum_strokes(progression: Progression, patterns: Accompaniment) -> list[Stroke]:
     """The drums of every bar."""
-    bar = progression.metre.bar
     return [
-        Stroke(number * bar + hit.tick, TICKS // 8, hit.key, hit.velocity)
+        Stroke(progression.start_of(number) + hit.tick, TICKS // 8, hit.key, hit.velocity)
         for number in range(len(progression.bars))
         for hit in patterns.drums[number % len(patterns.drums)]
     ]

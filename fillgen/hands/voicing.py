@@ -465,7 +465,7 @@ def _choices(progression: Progression, number: int, hand: Hand) -> tuple[Voicing
     if not found:
         raise OptionError(
             f"the left hand has no voicing of {span.chord.symbol} in its register and span",
-            place=f"bar {span.onset // progression.metre.bar + 1}",
+            place=f"bar {progression.bar_index(span.onset) + 1}",
             hint=_way_on(span.chord, hand),
         )
     return found

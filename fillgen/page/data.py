@@ -90,6 +90,7 @@ class Stage:
             "ticks": TICKS,
             "bar_ticks": metre.bar,
             "beat_ticks": metre.beat,
+            **_metres(progression),
             "first": progression.first,
             "passes": len(self._first_take.chords) // len(progression.spans) if self._first_take else 1,
             "length": self._first_take.length if self._first_take else progression.length,
@@ -263,6 +264,13 @@ def chords_document(progression: Progression, tempo: int) -> dict[str, Any]:
     }
 
 
+def _metres(progression: Progression) -> dict[str, Any]:
+    """Where bars have several metres: the tick at which each begins, and its metre."""
+    if not progression.metres:
+        return {}
+    return {"metres": [[progression.start_of(bar), own.name] for bar, own in enumerate(progression.metres)]}
+
+
 def offered_sounds() -> list[dict[str, Any]]:
     """A General MIDI sound for each voice, the one with the most similar name, ordered by number.
 
@@ -344,6 +352,7 @@ def _written(score: Score, progression: Progression) -> list[dict[str, Any]]:
                 "number": bar.number,
                 "length": bar.length,
                 "short": score.is_short(bar),
+                **({"metre": score.metre_of(bar).name} if progression.metres else {}),
                 "symbols": symbols,
                 "chords": _chords(bar, at, progression),
             }

@@ -85,7 +85,7 @@ def _broken(text: str, scores: Sequence[Score]) -> str:
     before = dict.fromkeys((name for score in scores for name in _breaks(score)), "<sb/>")
     before[_first(scores[0])] = "<sb/>"
     for score in scores[1:]:
-        count, unit = score.metre.count, score.metre.unit
+        count, unit = score.metres[0].count, score.metres[0].unit
         metre = f'<scoreDef><meterSig count="{count}" unit="{unit}"/></scoreDef>'
         before[_first(score)] = f"{_FILLER}<sb/>{metre}"
     return _MEASURE.sub(lambda bar: before.get(bar[1], "") + bar[0], text)
@@ -98,7 +98,8 @@ def _first(score: Score) -> str:
 def _breaks(score: Score) -> Iterator[str]:
     """The ids of the bars that begin a new system, except the first bar."""
     pickup = score.bars[0].number == 0
-    widths = [_natural(bar) for bar in score.bars]
+    changes = [own != before for before, own in pairwise((score.metres[0], *score.metres))]
+    widths = [_natural(bar) + _METRE * change for bar, change in zip(score.bars, changes, strict=True)]
     sections = [number for number, bar in enumerate(score.bars) if bar.section]
     for line in _lines(widths, sections, pickup=pickup)[1:]:
         yield f"{score.id}-b{score.bars[line[0]].number}"
@@ -141,6 +142,10 @@ def _filled(widths: Sequence[int], most: int) -> list[list[int]]:
         lines[-1].append(number)
         room -= width
     return lines
+
+
+_METRE = 700
+"""What a change of metre adds to the width of its bar."""
 
 
 def _natural(bar: ScoreBar) -> int:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from fillgen.errors import PhraseError
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import Metre, Timeline, timeline_of
 from fillgen.theory.pitch import Name
 
 
@@ -30,7 +30,7 @@ class Note:
 Phrase = tuple[Note, ...]
 
 
-def check_line(notes: Phrase, metre: Metre, first: int = 1) -> None:
+def check_line(notes: Phrase, metre: Metre | Timeline, first: int = 1) -> None:
     """Refuse what is no line of single notes: PhraseError with its place, the first bar having the number given.
 
     >>> from fillgen.theory.metre import METRES
@@ -43,9 +43,9 @@ def check_line(notes: Phrase, metre: Metre, first: int = 1) -> None:
         raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
     for before, note in pairwise((Note(0, 0, 0), *notes)):
         if note.onset < 0 or note.length <= 0 or not 0 <= note.midi <= 127:
-            place = metre.place_name(max(0, note.onset), first)
+            place = timeline_of(metre).place_name(max(0, note.onset), first)
             hint = "A note has a length and a MIDI number from 0 to 127, and doesn't begin before the phrase."
             raise PhraseError("not a note that can be played", place=place, hint=hint)
         if note.onset < before.end:
-            place = metre.place_name(note.onset, first)
+            place = timeline_of(metre).place_name(note.onset, first)
             raise PhraseError("two notes sound at once", place=place, hint="Give one note at a time.")

@@ -12,7 +12,16 @@ from fillgen.errors import ChartError, PhraseError, shorten
 from fillgen.phrase.note import Note, Phrase, check_line
 from fillgen.phrase.spelling import spell
 from fillgen.theory.chords import read_chord
-from fillgen.theory.metre import LENGTHS, TICKS, Metre, is_length, length_text, split_length
+from fillgen.theory.metre import (
+    LENGTHS,
+    TICKS,
+    Metre,
+    Timeline,
+    is_length,
+    length_text,
+    split_length,
+    timeline_of,
+)
 from fillgen.theory.pitch import Name, plain_signs, read_pitch
 
 # Phrases
@@ -20,8 +29,10 @@ from fillgen.theory.pitch import Name, plain_signs, read_pitch
 _TOKEN = re.compile(r"(?:(r)|([A-G](?:#{1,3}|b{1,3})?-?\d))([whqes][.t]?)(~?)")
 
 
-def parse_phrase(text: str, metre: Metre) -> Phrase:
+def parse_phrase(text: str, metre: Metre | Timeline) -> Phrase:
     """The notes of a phrase text; PhraseError with bar and note where it cannot be read.
+
+    Give the timeline of a chart whose bars have several metres.
 
     >>> from fillgen.theory.metre import METRES
     >>> parse_phrase("rq G5e~ G5q Eb5e h", METRES["4/4"])
@@ -40,7 +51,7 @@ class WrittenPhrase:
     bars: tuple[int, ...]
 
 
-def written_phrase(text: str, metre: Metre | None = None) -> WrittenPhrase:
+def written_phrase(text: str, metre: Metre | Timeline | None = None) -> WrittenPhrase:
     """A phrase text with bars of any length, or of a metre; PhraseError with bar and note where it cannot be read.
 
     >>> written_phrase("Bb4q | C5w").bars
@@ -54,8 +65,8 @@ def written_phrase(text: str, metre: Metre | None = None) -> WrittenPhrase:
     for number, bar in enumerate(_phrase_bars(text), 1):
         ticks, tied = _read_bar(bar, number, start, notes, tied)
         start += ticks
-        if metre is not None and ticks != metre.bar:
-            raise wrong_bar(number, ticks, metre)
+        if metre is not None and ticks != (own := timeline_of(metre).metre_of(number - 1)).bar:
+            raise wrong_bar(number, ticks, own)
         bars.append(ticks)
     if tied:
         raise PhraseError("the last note is tied to nothing", place=f"bar {len(bars)}")
@@ -81,9 +92,9 @@ def check_phrase(progression: Progression, notes: Phrase) -> None:
     ...
     fillgen.errors.PhraseError: bar 1, beat 2: two notes sound at once. Give one note at a time.
     """
-    check_line(notes, progression.metre, progression.first)
+    check_line(notes, progression.timeline, progression.first)
     if notes[-1].end > progression.length:
-        bars = -(-notes[-1].end // progression.metre.bar)
+        bars = progression.timeline.bars_until(notes[-1].end)
         message = f"the phrase has {bars} bars, the chart {len(progression.bars)}"
         raise PhraseError(message, hint="Give the phrase as many bars as its chart.")
     try:
@@ -157,56 +168,57 @@ def _is_chord(text: str) -> bool:
 
 
 def phrase_tokens(
-    notes: Phrase, names: Sequence[str], metre: Metre, bars: int
+    notes: Phrase, names: Sequence[str], metre: Metre | Timeline, bars: int
 ) -> list[list[tuple[int, int, str, int | None]]]:
     """The tokens of a phrase, bar by bar: tick in the bar, ticks, text, and the note's index (None for a rest).
 
     A note that crosses a bar line, or whose length no single letter has, becomes several tokens tied by `~`.
     """
     rows: list[list[tuple[int, int, str, int | None]]] = [[] for _ in range(bars)]
+    line = timeline_of(metre)
     at = 0
     for index, note in enumerate(notes):
-        _write(rows, metre, at, note.onset - at, "r", None)
-        _write(rows, metre, note.onset, note.length, names[index], index)
+        _write(rows, line, at, note.onset - at, "r", None)
+        _write(rows, line, note.onset, note.length, names[index], index)
         at = note.end
-    _write(rows, metre, at, bars * metre.bar - at, "r", None)
+    _write(rows, line, at, line.start(bars) - at, "r", None)
     return rows
 
 
 def _write(
     rows: list[list[tuple[int, int, str, int | None]]],
-    metre: Metre,
+    line: Timeline,
     onset: int,
     length: int,
     name: str,
     index: int | None,
 ) -> None:
     end = onset + length
-    for start, room in _inside_bars(onset, end, metre):
-        bar, tick = divmod(start, metre.bar)
+    for start, room in _inside_bars(onset, end, line):
+        bar, tick = line.index(start), line.inside(start)
         parts = split_length(room)
         for part in parts if index is not None else _rest_parts(parts, tick):
             tie = "~" if index is not None and onset + part < end else ""
-            rows[bar].append((onset - bar * metre.bar, part, f"{name}{length_text(part)}{tie}", index))
+            rows[bar].append((onset - line.start(bar), part, f"{name}{length_text(part)}{tie}", index))
             onset += part
 
 
-def _inside_bars(onset: int, end: int, metre: Metre) -> Iterator[tuple[int, int]]:
+def _inside_bars(onset: int, end: int, timeline: Timeline) -> Iterator[tuple[int, int]]:
     """The time from one tick to another, cut at bar lines: where each part begins, and its ticks."""
     while onset < end:
-        line = (onset // metre.bar + 1) * metre.bar
+        line = timeline.end(timeline.index(onset))
         yield onset, min(end, line) - onset
         onset = line
 
 
-def can_be_written(onset: int, end: int, metre: Metre) -> bool:
+def can_be_written(onset: int, end: int, metre: Metre | Timeline) -> bool:
     """Whether a note or rest from one tick to another has a length in letters, tied across bar lines.
 
     >>> from fillgen.theory.metre import METRES
     >>> [can_be_written(420, end, METRES["4/4"]) for end in (480, 540, 600)]
     [False, True, True]
     """
-    return all(is_length(room) for _, room in _inside_bars(onset, end, metre))
+    return all(is_length(room) for _, room in _inside_bars(onset, end, timeline_of(metre)))
 
 
 def _rest_parts(parts: Sequence[int], tick: int) -> Sequence[int]:
@@ -223,5 +235,5 @@ def phrase_text(notes: Phrase, progression: Progression, names: Sequence[str] | 
     'G5q. Bb5e G5h | F5w'
     """
     names = spell(progression, notes) if names is None else names
-    rows = phrase_tokens(notes, names, progression.metre, len(progression.bars))
+    rows = phrase_tokens(notes, names, progression.timeline, len(progression.bars))
     return " | ".join(" ".join(token[2] for token in row) for row in rows)

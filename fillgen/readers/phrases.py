@@ -13,7 +13,7 @@ from pathlib import Path
 from statistics import fmean
 from typing import TYPE_CHECKING
 
-from fillgen.chart.progression import Progression, laid
+from fillgen.chart.progression import Progression, laid, where_differing
 from fillgen.chart.text import MOST_BARS, MOST_TEXT, parse_chart, stated_metre
 from fillgen.errors import (
     FillgenError,
@@ -266,7 +266,7 @@ def _signed(metres: Sequence[tuple[int, str]], place: str, bars: Sequence[int] =
         if name != metres[0][1]:
             number = bisect_right([0, *accumulate(bars)], tick) if bars else _bar_number(tick, metres[0][1])
             message = f"the metre changes from {metres[0][1]} to {name}"
-            hint = "Give a phrase that stays in one metre."
+            hint = "Give a phrase that stays in one metre; over a chart whose metre changes, give it as text."
             raise PhraseError(shorten(message, 80)[1:-1], place=f"{place}, bar {number}", hint=hint)
     if not metres:
         return None
@@ -372,7 +372,10 @@ def line_up(
     """
     the_metre = _agreed_metre(found, chart, metre)
     progression = parse_chart(chart, key=key, metre=the_metre)
-    laying = _laid_out(found, the_metre, len(progression.bars))
+    if progression.metres:
+        laying = _on_bars_of_chart(found, progression)
+    else:
+        laying = _laid_out(found, the_metre, len(progression.bars))
     if laying.bars > MOST_BARS:
         raise PhraseError(f"the phrase has more than {MOST_BARS} bars", place=found.place)
     played, whole, remarks = _as_long(progression, laying.bars, pickup=laying.pickup)
@@ -450,11 +453,42 @@ def _on_written_bars(found: Found, metre: Metre) -> _Laying:
     bars = _full_bars(found, rest, metre, 2 if pickup else 1)
     remarks = []
     if pickup:
-        remarks.append(f"The first bar is short ({_quarters(first)}): it is read as a pick-up.")
+        remarks.append(_short_first(first))
     if bars[-1] < metre.bar:
-        remarks.append(f"The last bar is short ({_quarters(bars[-1])}): a rest follows.")
+        remarks.append(_short_last(bars[-1]))
     notes = _moved(found.notes, metre.bar - first) if pickup else found.notes
     return _Laying(notes, len(bars), pickup, tuple(remarks))
+
+
+def _on_bars_of_chart(found: Found, progression: Progression) -> _Laying:
+    """A melody on the bars of a chart whose metre changes, each of which must be full but the first and the last."""
+    if found.metre is not None or not found.written:
+        message = f"the chart has bars of several metres ({progression.metres_in_words})"
+        raise PhraseError(
+            message, place=found.place, hint="Give the phrase as text, with | between its bars."
+        )
+    first, chart = found.written[0], len(progression.bars)
+    pickup = first < progression.size_of(0) and len(found.written) > 1
+    bars = found.written[pickup:]
+    for number, ticks in enumerate(bars):
+        metre = progression.metre_of(number % chart)
+        if ticks > metre.bar or ticks <= 0 or (ticks < metre.bar and number < len(bars) - 1):
+            raise _placed(wrong_bar(number + 1 + pickup, ticks, metre), found.place)
+    remarks = []
+    if pickup:
+        remarks.append(_short_first(first))
+    if bars[-1] < metre.bar:
+        remarks.append(_short_last(bars[-1]))
+    notes = _moved(found.notes, progression.size_of(0) - first) if pickup else found.notes
+    return _Laying(notes, len(bars), pickup, tuple(remarks))
+
+
+def _short_first(ticks: int) -> str:
+    return f"The first bar is short ({_quarters(ticks)}): it is read as a pick-up."
+
+
+def _short_last(ticks: int) -> str:
+    return f"The last bar is short ({_quarters(ticks)}): a rest follows."
 
 
 def _full_bars(found: Found, bars: Sequence[int], metre: Metre, first: int) -> list[int]:
@@ -518,7 +552,7 @@ def _as_long(
     """The progression for so many bars of phrase, after a bar for its pick-up; whether it is played to its end; remarks."""
     chart = len(progression.bars)
     rows = [[(span.chord, span.length) for span in bar] for bar in progression.bars]
-    before = [[(Chord(NO_CHORD, None, None), progression.metre.bar)]] if pickup else []
+    before = [[(Chord(NO_CHORD, None, None), progression.size_of(0))]] if pickup else []
     rounds = -(-bars // chart)
     keys = [span.key for span in progression.spans]
     played = laid([*before, *(rows * rounds)], [keys[0]] * pickup + keys * rounds)[: len(before) + bars]
@@ -531,7 +565,14 @@ def _as_long(
     elif bars > chart:
         remarks = (f"The phrase has {_bars(bars)}, the chart {chart}: the chart is played again.",)
     sections = tuple(each for each in sections if each[0] < len(played))
-    played_as = replace(progression, bars=played, first=0 if pickup else 1, sections=sections)
+    metres = (progression.metre_of(0),) * pickup + progression.metres * rounds if progression.metres else ()
+    played_as = replace(
+        progression,
+        bars=played,
+        first=0 if pickup else 1,
+        sections=sections,
+        metres=where_differing(metres[: len(played)], progression.metre),
+    )
     return played_as, bars % chart == 0, remarks
 
 
@@ -545,11 +586,11 @@ def _written(notes: Phrase, progression: Progression, found: Found) -> tuple[Phr
     notes = tuple(replace(n, length=min(n.end, end) - n.onset) for n in notes if 0 <= n.onset < end)
     if not notes:
         raise PhraseError("has no note in its bars", place=found.place)
-    if is_writable(notes, progression.metre):
+    if is_writable(notes, progression.timeline):
         return notes, ()
     sounds = [Sound(note.onset, note.end, note.midi, note.name) for note in notes]
     timing = on_places(sounds, Beats(sounds, progression.metre, None))
-    if not is_writable(timing.notes, progression.metre) or timing.notes[-1].end > progression.length:
+    if not is_writable(timing.notes, progression.timeline) or timing.notes[-1].end > progression.length:
         hint = "Notes are written in sixteenths and eighth-note triplets."
         raise PhraseError(f"does not fit the beats of {progression.metre.name}", place=found.place, hint=hint)
     return timing.notes, timing.remarks(found.tempo or _USUAL_TEMPO)

@@ -10,7 +10,7 @@ from statistics import median
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import phrase_tokens
 from fillgen.readers.melody import Sound
-from fillgen.theory.metre import LENGTHS, TICKS, Metre
+from fillgen.theory.metre import LENGTHS, TICKS, Metre, Timeline, timeline_of
 
 _SIXTEENTH = TICKS // 4
 _THIRD = TICKS // 3
@@ -93,12 +93,12 @@ def _as_written(sounds: Sequence[Sound], metre: Metre) -> Phrase | None:
     return tuple(notes) if is_writable(tuple(notes), metre) else None
 
 
-def is_writable(notes: Phrase, metre: Metre) -> bool:
+def is_writable(notes: Phrase, metre: Metre | Timeline) -> bool:
     """Whether every note and rest has lengths with letters."""
     if not notes or notes[0].onset < 0:
         return False
     try:
-        phrase_tokens(notes, ["C4"] * len(notes), metre, -(-notes[-1].end // metre.bar))
+        phrase_tokens(notes, ["C4"] * len(notes), metre, timeline_of(metre).bars_until(notes[-1].end))
     except ValueError:
         return False
     return True

@@ -78,11 +78,11 @@ def rhythm_beyond(progression: Progression, notes: Phrase, level: Level) -> Iter
 
 def _is_syncopated(progression: Progression, note: Note, starts: set[int]) -> bool:
     """Whether a note is held across a heavier place; the beat on which a chord comes in is heavy."""
-    return note.onset not in starts and progression.metre.crosses(note.onset, note.length)
+    return note.onset not in starts and progression.timeline.crosses(note.onset, note.length)
 
 
 def _crosses_bar(progression: Progression, note: Note) -> bool:
-    return note.onset // progression.metre.bar != (note.end - 1) // progression.metre.bar
+    return progression.bar_index(note.onset) != progression.bar_index(note.end - 1)
 
 
 # Notes with what they are

@@ -96,6 +96,9 @@ class Rhythm:
         return tuple(dict.fromkeys(name for name, _ in self.cells))
 
 
+_T = TypeVar("_T")
+
+
 @dataclass(frozen=True, slots=True)
 class Shape:
     """A shape: heights from 0 to 1 over the time of a phrase from 0 to 1, straight between its points."""
@@ -582,9 +585,47 @@ def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
         )
     if not notes or tied:
         raise PackError(f"cell {text!r} {'ends with an open tie' if tied else 'has no note'}", place=place)
+    return cell_of(tuple(notes), metre, text)
+
+
+def fitted(notes: Sequence[tuple[int, int, _T]], old: Metre, new: Metre) -> list[tuple[int, int, _T]]:
+    """Notes of a bar (onset, length and what they are) in a bar of another metre: cut off at its end, or prolonged.
+
+    What is added are the last beats of the old bar. The beats that are missing are those at the end of the old bar, as often as it takes; a note that lasts to the end of
+    the old bar goes on to the next one.
+
+    >>> fitted([(0, 720, "a"), (720, 240, "b"), (960, 960, "c")], METRES["4/4"], METRES["2/4"])
+    [(0, 720, 'a'), (720, 240, 'b')]
+    >>> fitted([(0, 960, "a"), (960, 240, "b"), (1200, 240, "c")], METRES["3/4"], METRES["4/4"])[3:]
+    [(1440, 240, 'b'), (1680, 240, 'c')]
+    """
+    found = list(notes)
+    step = min(old.bar, max(0, new.bar - old.bar))
+    tail = [note for note in notes if note[0] >= old.bar - step]
+    for shift in range(step, new.bar - old.bar + step, step or 1):
+        found += [(onset + shift, length, what) for onset, length, what in tail]
+    following = [*(onset for onset, _, _ in found[1:]), new.bar]
+    return [
+        (onset, min(after if onset + length == old.bar else onset + length, new.bar) - onset, what)
+        for (onset, length, what), after in zip(found, following, strict=True)
+        if onset < new.bar
+    ]
+
+
+def fitted_cells(cells: Sequence[Cell], old: Metre, new: Metre) -> tuple[Cell, ...]:
+    """The cells of a metre in bars of another (see `fitted`), each once."""
+    if new == old:
+        return tuple(cells)
+    moved = [fitted([(*note, None) for note in cell.notes], old, new) for cell in cells]
+    rows = dict.fromkeys(tuple((onset, length) for onset, length, _ in row) for row in moved)
+    return tuple(cell_of(row, new) for row in rows if row)
+
+
+def cell_of(notes: tuple[tuple[int, int], ...], metre: Metre, text: str = "") -> Cell:
+    """A cell from its notes: onsets and lengths in ticks."""
     crossing = sum(metre.crosses(onset, length) for onset, length in notes)
     triplets = any(is_triplet(onset) or is_triplet(length) for onset, length in notes)
-    return Cell(text, tuple(notes), crossing > 0, triplets, crossing == 1)
+    return Cell(text, notes, crossing > 0, triplets, crossing == 1)
 
 
 def read_length(token: str, text: str, place: str) -> tuple[int, bool, bool]:

@@ -120,11 +120,13 @@ def _chord_at(progression: Progression, bar: int, beat: float) -> int:
     """The number of the chord that sounds at a beat, among those that `notes_document` tells; both count from 1."""
     from fillgen.teaching.notefit import chord_notes  # noqa: PLC0415 - for this question only
 
-    metre = progression.metre
+    metre = progression.metre_of(bar - 1)
     if bar > len(progression.bars) or beat >= metre.beats + 1:
-        hint = f"There are {len(progression.bars)} bars of {metre.beats} beats."
+        hint = f"There are {len(progression.bars)} bars; bar {bar} has {metre.beats} beats."
+        if not progression.metres:
+            hint = f"There are {len(progression.bars)} bars of {metre.beats} beats."
         raise OptionError(f"there is no beat {beat:g} of bar {bar}", hint=hint)
-    tick = (bar - 1) * metre.bar + round((beat - 1) * metre.beat)
+    tick = progression.start_of(bar - 1) + round((beat - 1) * metre.beat)
     onsets = [each.span.onset for each in chord_notes(progression)]
     return sum(onset <= tick for onset in onsets) - 1
 

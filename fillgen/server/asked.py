@@ -23,7 +23,7 @@ from fillgen.readers.phrases import Found, Reading, find_phrase
 from fillgen.rules import judge
 from fillgen.rules.pack import RulePack
 from fillgen.server.fields import Fields
-from fillgen.sound.listening import Heard, written
+from fillgen.sound.listening import Heard, check_one_metre, written
 from fillgen.theory.metre import TICKS
 from fillgen.theory.pitch import pitch_of
 
@@ -151,6 +151,7 @@ def _played(rows: Sequence[Fields], tempo: int | None, progression: Progression)
     """Keys that were pressed, in seconds from the first beat of the chart, as a phrase on paper."""
     if tempo is None or not 20 <= tempo <= 400:
         raise OptionError("a tempo from 20 to 400 is expected", place="tempo")
+    check_one_metre(progression)
     sounds = [_sound(row, tempo) for row in rows]
     ordered = tuple(sorted(sounds, key=lambda sound: (sound.onset, sound.midi)))
     return written(Heard(ordered, progression.metre, tempo, len(progression.bars)))
@@ -209,7 +210,7 @@ def _phrase(row: Fields, progression: Progression) -> Phrase:
         raise OptionError(
             "a phrase is expected", place="text", hint="A phrase is written like F5q. Eb5e D5h."
         )
-    phrase = parse_phrase(text, progression.metre)
+    phrase = parse_phrase(text, progression.timeline)
     check_phrase(progression, phrase)
     return phrase
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 from statistics import median
 from typing import Protocol
 
-from fillgen.errors import OptionError, PhraseError, many
+from fillgen.chart.progression import Progression
+from fillgen.errors import ChartError, OptionError, PhraseError, many
 from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.melody import MOST_NOTES, Sound, top_line
 from fillgen.readers.phrases import Found
@@ -139,6 +140,15 @@ def _in_ticks(struck: Iterable[tuple[float, float, int]], zero: float, tempo: in
 
 
 # From sounds to a phrase
+
+
+def check_one_metre(progression: Progression) -> None:
+    """Refuse a chart whose metre changes, to which no metronome clicks yet: ChartError."""
+    if progression.metres:
+        raise ChartError(
+            f"playing to a metronome needs bars of one metre; the chart is in {progression.metres_in_words}",
+            hint="Give the phrase as text to check, or leave the metres out of the chart.",
+        )
 
 
 def written(heard: Heard) -> Found:

@@ -102,7 +102,7 @@ def _fault(
     sentence: str,
 ) -> Fault:
     progression, onset = checked.progression, checked.notes[index].onset
-    bar, beat = progression.bar_of(onset), beat_number(progression.metre, onset)
+    bar, beat = progression.bar_of(onset), beat_number(progression.timeline, onset)
     return Fault(kind, rule, index, bar, beat, line.names[index], statement, reason, sentence)
 
 
@@ -180,7 +180,7 @@ def _held(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
 
 def _held_over(checked: Checked, line: Line, index: int) -> str:
     """A note held where it doesn't belong."""
-    note, held, metre = checked.notes[index], line.held_into(index), checked.progression.metre
+    note, held, metre = checked.notes[index], line.held_into(index), checked.progression.timeline
     if held is None:
         tick = checked.progression.strong_between(note.onset, note.end)[0]
         return f"{line.at(index)} is outside {line.chord(index).symbol} and held across {beat_words(metre, tick)}."

@@ -29,7 +29,7 @@ _IN_WORDS = {
 
 def place_words(progression: Progression, tick: int) -> str:
     """A tick as bar and beat, in words."""
-    return f"bar {progression.bar_of(tick)}, {beat_words(progression.metre, tick)}"
+    return f"bar {progression.bar_of(tick)}, {beat_words(progression.timeline, tick)}"
 
 
 def lowest_words(lowest: int | None, pack: RulePack) -> Iterator[str]:

@@ -96,7 +96,7 @@ class Line:
 
     def at(self, index: int) -> str:
         """A note with where it begins: `G5 on beat 1`."""
-        return f"{self.names[index]} {on_beat(self.progression.metre, self.notes[index].onset)}"
+        return f"{self.names[index]} {on_beat(self.progression.timeline, self.notes[index].onset)}"
 
     def held_into(self, index: int) -> tuple[int, Chord] | None:
         """The other chord into which a note is held, and the tick: the first that lacks it, otherwise the last."""

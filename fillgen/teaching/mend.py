@@ -151,7 +151,7 @@ class _Question:
 
 def _lengths(checked: Checked, index: int) -> list[_State]:
     """A note as it is, and let go at strong beats or new chords that it is held across: of many, the last and the first."""
-    note, metre = checked.notes[index], checked.progression.metre
+    note, metre = checked.notes[index], checked.progression.timeline
     following = [*(after.onset for after in checked.notes[index + 1 :]), checked.progression.length][0]
     cut = [
         _State(end - note.onset, checked.shortened(index, end - note.onset))
@@ -258,7 +258,7 @@ def _mend(checked: Checked, notes: Phrase) -> Mend:
 def _change(checked: Checked, old: Line, new: Line, index: int) -> str:
     """A changed note in a sentence."""
     progression, before, after = checked.progression, checked.notes[index], new.notes[index]
-    head = f"bar {progression.bar_of(before.onset)}, {beat_words(progression.metre, before.onset)}: {old.names[index]}"
+    head = f"bar {progression.bar_of(before.onset)}, {beat_words(progression.timeline, before.onset)}: {old.names[index]}"
     parts = [f"becomes {new.names[index]}"] if before.midi != after.midi else []
     if after.end != before.end:
         parts.append(f"ends before {_end_words(progression, after.end)}")
@@ -266,7 +266,7 @@ def _change(checked: Checked, old: Line, new: Line, index: int) -> str:
 
 
 def _end_words(progression: Progression, tick: int) -> str:
-    words = beat_words(progression.metre, tick)
+    words = beat_words(progression.timeline, tick)
     return f"{words} of bar {progression.bar_of(tick)}"
 
 

@@ -205,8 +205,8 @@ def _is_lighter(line: Line, index: int) -> bool:
     """Whether a note kept over resolves on a lighter place than that on which it is kept."""
     held, after = line.held_into(index), line.notes[index + 1].onset
     kept = held[0] if held and line.roles[index] == CHORD_TONE else line.notes[index].onset
-    metre = line.progression.metre
-    return not line.progression.is_strong(after) or metre.accent(after) < metre.accent(kept)
+    timeline = line.progression.timeline
+    return not line.progression.is_strong(after) or timeline.accent(after) < timeline.accent(kept)
 
 
 def _closes(line: Line, index: int) -> bool:

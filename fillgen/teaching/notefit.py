@@ -183,7 +183,7 @@ def _chord_notes(
     progression: Progression, group: Sequence[Span], following: Chord | None, dorian_sixth: bool
 ) -> ChordNotes:
     first, heard = group[0], group[0].heard
-    bars = [span.onset // progression.metre.bar + 1 for span in (first, group[-1])]
+    bars = [progression.bar_index(span.onset) + 1 for span in (first, group[-1])]
     return ChordNotes(
         first,
         bars[0],

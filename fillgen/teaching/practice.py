@@ -97,8 +97,7 @@ def minutes(session: Session) -> float:
 
 
 def _minutes(each: Round, progression: Progression) -> float:
-    bars = each.before + len(progression.bars)
-    return bars * progression.metre.bar / TICKS / each.tempo
+    return (each.before * progression.metre.bar + progression.length) / TICKS / each.tempo
 
 
 def tempi(tempo: int, slowest: float = SLOWEST, steps: int = STEPS) -> tuple[int, ...]:

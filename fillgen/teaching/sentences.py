@@ -368,7 +368,7 @@ def _tie(line: Line, index: int) -> Iterator[str]:
     if chord.tone_at(line.notes[index].midi % 12):
         yield f"It is held on as {_degree(chord, line.notes[index].midi)}."
     else:
-        beat = beat_words(line.progression.metre, tick)
+        beat = beat_words(line.progression.timeline, tick)
         yield f"It is held into {chord.symbol}, which lacks it; it could end before {beat}."
 
 

@@ -88,8 +88,8 @@ def _pedal(run: _Run) -> bool:
 def _anticipation(run: _Run) -> bool:
     """Struck again as a tone of the chord to come, on a heavier place."""
     tone = next(run.tones(range(run.index + 1, run.last + 1)), None)
-    notes, metre = run.line.notes, run.line.progression.metre
-    return tone is not None and metre.accent(notes[run.index].onset) < metre.accent(notes[tone].onset)
+    notes, timeline = run.line.notes, run.line.progression.timeline
+    return tone is not None and timeline.accent(notes[run.index].onset) < timeline.accent(notes[tone].onset)
 
 
 def _free_anticipation(run: _Run) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from fillgen.theory.metre import TICKS, Metre
+from fillgen.theory.metre import TICKS, Metre, Timeline, timeline_of
 
 _EIGHTH = TICKS // 2
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth")
@@ -13,24 +13,25 @@ _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", 
 # Words for beats and intervals
 
 
-def beat_number(metre: Metre, tick: int) -> float:
+def beat_number(metre: Metre | Timeline, tick: int) -> float:
     """Where a tick lies in its bar, in beats counted from 1; `tick` counts from the start of the phrase.
 
     >>> from fillgen.theory.metre import METRES
     >>> beat_number(METRES["4/4"], 2640), beat_number(METRES["6/8"], 720)
     (2.5, 2.0)
     """
-    return round(1 + tick % metre.bar / metre.beat, 4)
+    line = timeline_of(metre)
+    return round(1 + line.inside(tick) / line.usual.beat, 4)
 
 
-def on_beat(metre: Metre, tick: int) -> str:
+def on_beat(metre: Metre | Timeline, tick: int) -> str:
     """A tick as a sentence has it after a note's name: `on beat 3`, `just before beat 3`."""
     words = beat_words(metre, tick)
     return words if words.startswith("just") else f"on {words}"
 
 
 @lru_cache(maxsize=1024)
-def beat_words(metre: Metre, tick: int) -> str:
+def beat_words(metre: Metre | Timeline, tick: int) -> str:
     """Where a tick lies in its bar, as it is counted; `tick` counts from the start of the phrase.
 
     >>> from fillgen.theory.metre import METRES
@@ -41,15 +42,17 @@ def beat_words(metre: Metre, tick: int) -> str:
     >>> beat_words(METRES["4/4"], 180), beat_words(METRES["4/4"], 1860)
     ('just before the second half of beat 1', 'just before the next bar')
     """
-    beat, inside = divmod(tick % metre.bar, metre.beat)
+    line = timeline_of(metre)
+    own = line.usual.beat
+    beat, inside = divmod(line.inside(tick), own)
     whole = f"beat {beat + 1}"
     if not inside:
         return whole
-    if 2 * inside == metre.beat and metre.beat % 480 == 0:
+    if 2 * inside == own and own % 480 == 0:
         return f"the second half of {whole}"
     for unit, name in ((240, "eighth"), (160, "triplet note"), (120, "sixteenth"), (80, "triplet sixteenth")):
         if inside % unit == 0 and inside // unit < len(_ORDINALS):
             return f"the {_ORDINALS[inside // unit]} {name} of {whole}"
     near = round(inside / _EIGHTH) * _EIGHTH
     side, at = "before" if inside < near else "after", tick - inside + near
-    return f"just {side} {beat_words(metre, at) if at % metre.bar or side == 'after' else 'the next bar'}"
+    return f"just {side} {beat_words(metre, at) if line.inside(at) or side == 'after' else 'the next bar'}"

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from itertools import accumulate
 
 TICKS = 480
 """Ticks in a quarter note."""
@@ -151,6 +153,87 @@ METRES: dict[str, Metre] = {
 def metre(name: str) -> Metre:
     """The metre of that name; KeyError if there is none."""
     return METRES[name]
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """Where bars begin and which metre each has: all of one metre, or each of its own in `metres`.
+
+    Bars are counted from 0, ticks from the first bar line. All metres of a timeline count the same beats. After the last
+    of `metres` come bars of the `usual` metre.
+
+    >>> line = Timeline(METRES["4/4"], (METRES["4/4"], METRES["2/4"], METRES["4/4"]))
+    >>> [line.index(tick) for tick in (1919, 1920, 2880)], line.start(3), line.place_name(2880)
+    ([0, 1, 2], 4800, 'bar 3, beat 1')
+    """
+
+    usual: Metre
+    metres: tuple[Metre, ...] = ()
+
+    @cached_property
+    def _starts(self) -> tuple[int, ...]:
+        return tuple(accumulate((metre.bar for metre in self.metres), initial=0))
+
+    def index(self, tick: int) -> int:
+        """The bar that holds a tick."""
+        if not self.metres:
+            return tick // self.usual.bar
+        end = self._starts[-1]
+        if tick >= end or tick < 0:
+            return len(self.metres) * (tick >= 0) + (tick - end * (tick >= 0)) // self.usual.bar
+        return bisect_right(self._starts, tick) - 1
+
+    def start(self, bar: int) -> int:
+        """The tick at which a bar begins."""
+        if bar < 0 or not self.metres:
+            return bar * self.usual.bar
+        beyond = max(0, bar - len(self.metres))
+        return self._starts[bar - beyond] + beyond * self.usual.bar
+
+    def end(self, bar: int) -> int:
+        """The tick at which a bar is over."""
+        return self.start(bar + 1)
+
+    def metre_of(self, bar: int) -> Metre:
+        """The metre of a bar."""
+        return self.metres[bar] if 0 <= bar < len(self.metres) else self.usual
+
+    def size(self, bar: int) -> int:
+        """The ticks of a bar."""
+        return self.metre_of(bar).bar
+
+    def inside(self, tick: int) -> int:
+        """A tick counted from the start of its bar."""
+        return tick - self.start(self.index(tick)) if self.metres else tick % self.usual.bar
+
+    def metre_at(self, tick: int) -> Metre:
+        """The metre of the bar that holds a tick."""
+        return self.metre_of(self.index(tick)) if self.metres else self.usual
+
+    def bars_until(self, tick: int) -> int:
+        """How many bars there are up to a tick, the last of which may go on after it."""
+        return self.index(tick - 1) + 1
+
+    def place_name(self, tick: int, first: int = 1) -> str:
+        """A tick as players count it, the first bar having the number given."""
+        bar = self.index(tick)
+        return self.metre_of(bar).place_name(tick - self.start(bar), first + bar)
+
+    def accent(self, tick: int) -> float:
+        """How heavy a place is in its bar (see `Metre.accent`)."""
+        return self.metre_at(tick).accent(self.inside(tick))
+
+    def crosses(self, onset: int, length: int) -> bool:
+        """Whether a note is syncopated (see `Metre.crosses`), each place being as heavy as its own bar makes it."""
+        own = self.accent(onset)
+        grid = TICKS if is_triplet(onset) else TICKS // 2
+        first = onset + grid - self.inside(onset) % grid
+        return any(self.accent(tick) > own for tick in range(first, onset + length, grid))
+
+
+def timeline_of(metre: Metre | Timeline) -> Timeline:
+    """Bars that all have one metre; a timeline as it is."""
+    return metre if isinstance(metre, Timeline) else Timeline(metre)
 
 
 def split_length(ticks: int) -> tuple[int, ...]:

@@ -18,12 +18,11 @@ from fillgen.vary.wish import Bars
 
 def faults_in(engine: Engine, phrase: Phrase, bars: Bars) -> list[Breach]:
     """The rules broken inside the kept bars, whatever the notes of other bars will be."""
-    size = engine.progression.metre.bar
     known = _Known(engine, phrase, bars)
     return [
         Breach(index, use)
         for index, note in enumerate(phrase)
-        if note.onset // size in bars
+        if engine.progression.bar_index(note.onset) in bars
         for use in engine.choices.uses
         if not known.may_keep(index, use)
     ]
@@ -61,9 +60,9 @@ class _Known:
 
     def _meets(self, index: int) -> bool:
         """Whether no new note can come between a note and the next; the ends of the phrase count as notes."""
-        size = self.engine.progression.metre.bar
-        first = self.phrase[index].onset // size if index >= 0 else 0
-        last = self.phrase[index + 1].onset // size if index + 1 < len(self.phrase) else None
+        bar_index = self.engine.progression.bar_index
+        first = bar_index(self.phrase[index].onset) if index >= 0 else 0
+        last = bar_index(self.phrase[index + 1].onset) if index + 1 < len(self.phrase) else None
         end = len(self.engine.progression.bars) - 1 if last is None else last
         return all(bar in self.bars for bar in range(first, end + 1))
 

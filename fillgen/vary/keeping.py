@@ -51,7 +51,7 @@ def planned(task: Task, bars: Bars, firm: bool = False, shapes: Sequence[Shape] 
 
 def _fixed(task: Task, bar: int, bars: Bars) -> Rhythm_:
     """The rhythm of a bar that stays, with the note that is held into it where that belongs to a bar that does not."""
-    line = bar * task.metre.bar
+    line = task.progression.start_of(bar)
     held = [n for n in task.phrase if n.onset < line < n.end and task.bar(n.onset) == bar - 1]
     entering = held if bar - 1 not in bars else []
     return rhythm_of((*entering, *task.inside(bar)))

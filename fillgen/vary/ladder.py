@@ -133,7 +133,7 @@ def _over_sketch(task: Task, sketch: _Sketch) -> PhraseSpace | None:
 
 def _can_be_written(progression: Progression, notes: Phrase) -> bool:
     edges = [0, *(tick for note in notes for tick in (note.onset, note.end)), progression.length]
-    return all(can_be_written(start, end, progression.metre) for start, end in pairwise(edges))
+    return all(can_be_written(start, end, progression.timeline) for start, end in pairwise(edges))
 
 
 def _no_repeats(task: Task, sketch: _Sketch) -> dict[int, tuple[int, ...]]:
@@ -231,19 +231,19 @@ def _without_scraps(task: Task, notes: Sequence[Note]) -> Phrase:
 
 def _beat_of(task: Task, note: Note) -> int:
     """The heaviest beat that a syncopated note is held across, where it begins before one heavier than its own."""
-    metre = task.metre
-    if not metre.crosses(note.onset % metre.bar, note.length):
+    timeline = task.progression.timeline
+    if not timeline.crosses(note.onset, note.length):
         return note.onset
     grid = range(note.onset - note.onset % (TICKS // 2) + TICKS // 2, note.end, TICKS // 2)
-    return max(grid, key=lambda tick: (metre.accent(tick), -tick))
+    return max(grid, key=lambda tick: (timeline.accent(tick), -tick))
 
 
 def _uncrossed(task: Task, note: Note) -> Note:
     """A note let go before a beat that is heavier than its own."""
-    metre = task.metre
-    own = metre.accent(note.onset)
+    timeline = task.progression.timeline
+    own = timeline.accent(note.onset)
     grid = range(note.onset - note.onset % (TICKS // 2) + TICKS // 2, note.end, TICKS // 2)
-    end = next((tick for tick in grid if metre.accent(tick) > own), note.end)
+    end = next((tick for tick in grid if timeline.accent(tick) > own), note.end)
     return replace(note, length=end - note.onset)
 
 
@@ -274,7 +274,7 @@ def _thinned(task: Task, notes: Phrase, thin: Sequence[int]) -> Phrase:
         much = thin[min(task.bar(note.onset), len(thin) - 1)]
         weak = not progression.is_strong(note.onset)
         foreign = not progression.span_at(note.onset).heard.mask >> note.midi % 12 & 1
-        off_beat = note.onset % task.metre.beat != 0
+        off_beat = task.progression.inside(note.onset) % task.metre.beat != 0
         if weak and ((much >= 1 and foreign) or (much >= 2 and off_beat) or much >= 3):
             away.append(index)
     return fallen(task, notes, away)
@@ -303,7 +303,7 @@ def _pushed(task: Task, notes: Phrase) -> Phrase:
         note = pushed[index]
         room = [(pushed[index - 1].onset, pushed[index - 1].length)]
         if (
-            note.onset % task.metre.bar
+            task.progression.inside(note.onset)
             or not task.dice.chance(0.5)
             or not makes_room(room, note.onset - PUSH)
         ):
@@ -364,7 +364,7 @@ def _splits(task: Task, note: Note) -> list[tuple[int, ...]]:
 def _makes_syncopation(task: Task, note: Note, lengths: Sequence[int]) -> bool:
     onset = note.onset
     for length in lengths:
-        if task.metre.crosses(onset % task.metre.bar, length):
+        if task.progression.timeline.crosses(onset, length):
             return True
         onset += length
     return False

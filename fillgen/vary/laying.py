@@ -83,7 +83,7 @@ class _RhythmSearch:
         task = self.task
         if bar in task.timed:
             return (rhythm_of(task.inside(bar)),)
-        start = bar * task.metre.bar
+        start = task.progression.start_of(bar)
         free = max(
             (n.end for n in task.phrase if task.bar(n.onset) in task.bars and n.onset < start), default=0
         )
@@ -149,7 +149,7 @@ class _RhythmSearch:
 
     def _pushed(self, bar: int, tail: Rhythm_, added: Rhythm_) -> tuple[tuple[int, int], Rhythm_] | None:
         """The last note before a bar and the notes of the bar, its first an eighth early, where that can be."""
-        line = bar * self.task.metre.bar
+        line = self.task.progression.start_of(bar)
         kept = {bar, bar - 1} & self.task.timed
         if kept or not self.task.level.pushes or not tail or not added or added[0][0] != line:
             return None
@@ -183,7 +183,7 @@ class _RhythmSearch:
         onset, least = note[0], min(note[1], PUSH)
         if self.alone(index, onset, least):
             return True
-        may_push = self.task.level.pushes and onset > 0 and onset % self.task.metre.bar == 0
+        may_push = self.task.level.pushes and onset > 0 and self.task.progression.inside(onset) == 0
         return may_push and self.alone(index, onset - PUSH, least + PUSH)
 
     def _closes(self, state: _State) -> bool:
@@ -317,12 +317,11 @@ def _every_cell(task: Task, bar: int) -> list[Cell]:
     c = task.choices
     if c.level.one_a_chord:
         return [chord_cell(task.progression, bar)]
-    metre = task.metre.name
-    last = bar == len(task.progression.bars) - 1
+    metre, last = task.progression.metre_of(bar), bar == len(task.progression.bars) - 1
     firm = c.request.purpose == "ending"
     found = [
-        stock(task.progression, c.level, c.rhythm, busy, leave=c.request.leave, firm=firm)[last]
+        stock(task.progression, c.level, c.rhythm, busy, leave=c.request.leave, firm=firm, metre=metre)[last]
         for busy in BUSY
-        if (metre, busy) in c.rhythm.cells
+        if (task.metre.name, busy) in c.rhythm.cells
     ]
     return [cell for cells in found for cell in cells]

@@ -99,12 +99,13 @@ def _new_figures(task: Task) -> list[PhraseSpace]:
 def _with_figure(task: Task, bar: int) -> Iterator[Plan]:
     if bar in task.timed or not task.inside(bar):
         return
-    start, size = bar * task.metre.bar, task.metre.bar
+    start, end = task.progression.start_of(bar), task.progression.start_of(bar + 1)
     before = [(note.onset, note.length) for note in task.phrase if task.bar(note.onset) < bar]
     after = [(note.onset, note.length) for note in task.phrase if task.bar(note.onset) > bar]
     free = max([0, *(sum(note) for note in before)])
-    until = after[0][0] if after else start + size
-    cells = stock(task.progression, task.level, task.choices.rhythm, task.choices.busy)
+    until = after[0][0] if after else end
+    metre = task.progression.metre_of(bar)
+    cells = stock(task.progression, task.level, task.choices.rhythm, task.choices.busy, metre=metre)
     for cell in cells[bar == len(task.progression.bars) - 1]:
         notes = begun([(start + onset, length) for onset, length in cell.notes], free, task.progression)
         cut = [(onset, min(length, until - onset)) for onset, length in notes if onset < until]
@@ -134,13 +135,12 @@ def _same_notes(task: Task, rhythm: Rhythm_) -> Kept:
 
 def unlike(task: Task) -> Pool:
     """Another rhythm, another opening, and hardly a moment that sounds the same."""
-    size = task.metre.bar
     opening = next((bar for bar in range(len(task.progression.bars)) if bar not in task.timed), 0)
     first = rhythm_of(task.inside(opening))
     stream = (
         plan
         for plan in planned(task, task.bars)
-        if plan.rhythm != task.rhythm and tuple(n for n in plan.rhythm if n[0] // size == opening) != first
+        if plan.rhythm != task.rhythm and tuple(n for n in plan.rhythm if task.bar(n[0]) == opening) != first
     )
     spaces, tried = spaces_over(task, stream, lambda plan: _shunning(task, plan))
     if not spaces:
@@ -224,19 +224,19 @@ def _answering(task: Task, shapes: Sequence[Shape]) -> tuple[list[PhraseSpace], 
 
 def _openings(task: Task) -> list[int]:
     """The ticks up to which an answer takes the call's rhythm: one bar, or half of it all."""
-    size, bars = task.metre.bar, len(task.progression.bars)
+    start, bars = task.progression.start_of, len(task.progression.bars)
     first = task.bar(task.phrase[0].onset) + 1
     if task.progression.first == 0 and bars > 2:
         first = max(first, 2)
     if first >= bars:
         return [(task.phrase[0].onset + task.phrase[-1].end) // 2]
-    return sorted({first * size, max(first, bars // 2) * size})
+    return sorted({start(first), start(max(first, bars // 2))})
 
 
 def _opened(task: Task, opening: int, shapes: Sequence[Shape]) -> Iterator[Plan]:
     """Plans that open with the call's rhythm up to a tick and close firmly."""
-    inside = opening % task.metre.bar
-    bars = frozenset(range(opening // task.metre.bar))
+    inside = task.progression.inside(opening)
+    bars = frozenset(range(task.bar(opening)))
     call = tuple((n.onset, min(n.length, opening - n.onset)) for n in task.phrase if n.onset < opening)
     if inside:
         for plan in islice(planned(task, bars, shapes=shapes), 6 * PLANS):
@@ -254,9 +254,9 @@ def _opened(task: Task, opening: int, shapes: Sequence[Shape]) -> Iterator[Plan]
 def _is_firm(task: Task, rhythm: Rhythm_) -> bool:
     """Whether a rhythm closes on a strong beat, with a note as long as the call's last or half a bar."""
     onset, length = rhythm[-1]
-    last_bar = onset >= task.progression.length - task.metre.bar
-    long_enough = length >= min(task.phrase[-1].length, task.metre.bar // 2)
-    return last_bar and long_enough and task.progression.is_strong(onset)
+    last = len(task.progression.bars) - 1
+    long_enough = length >= min(task.phrase[-1].length, task.progression.size_of(last) // 2)
+    return task.bar(onset) == last and long_enough and task.progression.is_strong(onset)
 
 
 def _turning(task: Task, opening: int, other_end: bool, strict: bool) -> Callable[[Plan], Kept]:

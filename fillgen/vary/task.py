@@ -78,12 +78,12 @@ class Task:
     @cached_property
     def ranges(self) -> Ranges:
         """The ticks of the kept bars."""
-        size = self.metre.bar
-        return [(bar * size, (bar + 1) * size) for bar in sorted(self.bars)]
+        line = self.progression.timeline
+        return [(line.start(bar), line.end(bar)) for bar in sorted(self.bars)]
 
     def bar(self, onset: int) -> int:
         """The bar that holds a tick, counted from 0."""
-        return onset // self.metre.bar
+        return self.progression.bar_index(onset)
 
     def inside(self, bar: int) -> Phrase:
         """The notes of the phrase that begin in a bar."""
@@ -136,7 +136,7 @@ def _held(progression: Progression, phrase: Phrase, wish: Wish) -> Phrase:
     """The notes that the range has to hold: those of kept bars, otherwise all, but none if all are to be new."""
     if wish.bars and wish.near != "like" and not (wish.mirror or wish.pitches or wish.contour):
         bars = kept_bars(wish, progression)
-        return tuple(note for note in phrase if note.onset // progression.metre.bar in bars)
+        return tuple(note for note in phrase if progression.bar_index(note.onset) in bars)
     return () if wish.near == "unlike" else phrase
 
 
@@ -144,7 +144,7 @@ def _busy(request: Request, phrase: Phrase) -> str:
     """How busy a phrase is: whose cells have nearly as many notes a bar."""
     choices = settle(request)
     metre = request.progression.metre
-    bars = len({note.onset // metre.bar for note in phrase})
+    bars = len({request.progression.bar_index(note.onset) for note in phrase})
     known = [busy for busy in BUSY if (metre.name, busy) in choices.rhythm.cells]
 
     def away(busy: str) -> float:
@@ -172,7 +172,7 @@ def _lowest_level(request: Request, phrase: Phrase, wish: Wish) -> int:
     looked = [(n, engine) for n, engine in levels(request) if n >= _LOWEST]
     faults = {number: faults_in(engine, phrase, bars) for number, engine in looked}
     timed = (
-        phrase if same_time else tuple(n for n in phrase if n.onset // request.progression.metre.bar in bars)
+        phrase if same_time else tuple(n for n in phrase if request.progression.bar_index(n.onset) in bars)
     )
     styled = {n: _styled(request.progression, timed, engine.choices.level) for n, engine in looked}
     fewest = min((len(each) for each in faults.values()), default=0)
@@ -229,8 +229,10 @@ def own_plan(task: Task, rhythm: Rhythm_ | None = None, shape: Shape | None = No
 
 def _letters(task: Task, rhythm: Rhythm_) -> tuple[str, ...]:
     """A letter for each bar: bars of the same rhythm share one, the last is a close."""
-    size, bars = task.metre.bar, len(task.progression.bars)
-    figures = [tuple((o - bar * size, n) for o, n in rhythm if o // size == bar) for bar in range(bars)]
+    line, bars = task.progression.timeline, len(task.progression.bars)
+    figures = [
+        tuple((o - line.start(bar), n) for o, n in rhythm if line.index(o) == bar) for bar in range(bars)
+    ]
     known = list(dict.fromkeys(figures[:-1]))
     return (*(f"l{known.index(figure)}" for figure in figures[:-1]), "z")
 

@@ -202,7 +202,7 @@ def check_document(report: Report) -> dict[str, Any]:
 def _note(progression: Progression, note: IdeaNote, kind: str, why: str) -> dict[str, Any]:
     return {
         "bar": note.bar,
-        "beat": beat_number(progression.metre, note.note.onset),
+        "beat": beat_number(progression.timeline, note.note.onset),
         **note_document(note),
         "role": note.role,
         "kind": kind,

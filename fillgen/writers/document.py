@@ -33,12 +33,13 @@ def document(ideas: Ideas) -> dict[str, Any]:
 def chart_document(progression: Progression, tempo: int) -> dict[str, Any]:
     """A progression as plain dictionaries; a chord's onset counts from the start of its bar.
 
-    A bar has its `section` where the chart names sections.
+    A bar has its `section` where the chart names sections, and its `metre` where bars have several.
     """
     bars = [
         {
             "bar": index + progression.first,
             **({"section": section} if (section := progression.section_of(index)) else {}),
+            **({"metre": progression.metre_of(index).name} if progression.metres else {}),
             "chords": [_chord(span, bar[0].onset) for span in bar],
         }
         for index, bar in enumerate(progression.bars)

@@ -14,7 +14,7 @@ from fillgen.hands.take import left_paths, swing_of
 from fillgen.phrase.idea import IdeaNote, Ideas
 from fillgen.phrase.spelling import spell
 from fillgen.theory.chords import Tone
-from fillgen.theory.metre import TICKS
+from fillgen.theory.metre import TICKS, Metre
 from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import signed
 from fillgen.writers.musicxml import beat_words, whole_ratio
@@ -135,29 +135,34 @@ def _numbers(lengths: Sequence[int], at: int, bar: int) -> Iterator[str]:
 
 def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
     """An entry as a score; OutputError if a note is too short to be written."""
-    progression, bar = entry.progression, entry.progression.metre.bar
+    progression = entry.progression
     lead = _lead(entry)
-    whole = progression.bars[1:] if lead == bar else progression.bars
-    lengths = [bar - lead % bar] + [bar] * (len(whole) - 1)
+    skipped = int(lead == progression.size_of(0))
+    whole = progression.bars[skipped:]
+    metres = [progression.metre_of(number) for number in range(skipped, len(progression.bars))]
+    lengths = [metre.bar for metre in metres]
+    lengths[0] -= 0 if skipped else lead
     try:
-        lines = [_right(entry, settings, lead, lengths)]
+        lines = [_right(entry, settings, lead, lengths, metres)]
         if settings.staves == 2:
-            lines.append(_left(entry, settings, lead, lengths))
+            lines.append(_left(entry, settings, lead, lengths, metres))
     except (ValueError, KeyError) as error:
         reason = "has notes too short to be written"
         raise OutputError(reason, place=entry.heading or entry.name) from error
-    first = progression.first + (lead == bar)
+    first = progression.first + skipped
     sections = {place: printable(name) for place, name in progression.sections}
     bars = []
     at = lead
-    for number, (length, spans, *staves) in enumerate(zip(lengths, whole, *lines, strict=True)):
+    for number, (length, metre, spans, *staves) in enumerate(
+        zip(lengths, metres, whole, *lines, strict=True)
+    ):
         chords = tuple(
             (max(0, span.onset - at), span.chord)
             for span in spans
             if span.end > at and not (first + number == 0 and span.chord.root is None)
         )
-        section = sections.get(number + (lead == bar), "")
-        bars.append(ScoreBar(first + number, length, tuple(staves), chords, section))
+        section = sections.get(number + skipped, "")
+        bars.append(ScoreBar(first + number, length, tuple(staves), chords, section, metre))
         at += length
     heading = printable(entry.heading)
     return Score(
@@ -171,7 +176,7 @@ def _lead(entry: SheetEntry) -> int:
         return 0
     first = min(each.note.onset for each in entry.notes)
     first -= first % _GRID and first % TICKS
-    return min(first, entry.progression.metre.bar)
+    return min(first, entry.progression.size_of(0))
 
 
 def _names(entry: SheetEntry) -> Sequence[str]:
@@ -182,7 +187,7 @@ def _names(entry: SheetEntry) -> Sequence[str]:
 
 
 def _right(
-    entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int]
+    entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int], metres: Sequence[Metre]
 ) -> list[tuple[ScoreSymbol, ...]]:
     """The bars of the right hand, with ids, fingers and names."""
     progression, names = entry.progression, _names(entry)
@@ -190,7 +195,7 @@ def _right(
         Chunk(each.note.onset - lead, each.note.length, (name,))
         for each, name in zip(entry.notes, names, strict=True)
     ]
-    bars = written(chunks, progression.metre, progression.key, lengths, pickup=lead > 0)
+    bars = written(chunks, metres, progression.key, lengths, pickup=lead > 0)
     ids = ids_of(bars, f"{entry.name}-n")
     notes = iter(entry.notes)
     found = []
@@ -206,7 +211,7 @@ def _right(
 
 
 def _left(
-    entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int]
+    entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int], metres: Sequence[Metre]
 ) -> list[tuple[ScoreSymbol, ...]]:
     """The bars of the left hand: chords held as long as they last, voiced along the best path."""
     progression = entry.progression
@@ -216,7 +221,7 @@ def _left(
         for onset, length, names in _voiced(progression, below, settings.span, rootless=settings.rootless)
         if onset + length > lead
     ]
-    bars = written(chunks, progression.metre, progression.key, lengths, pickup=lead > 0)
+    bars = written(chunks, metres, progression.key, lengths, pickup=lead > 0)
     ids = ids_of(bars, f"{entry.name}-c")
     return [tuple(map(ScoreSymbol, symbols, row)) for symbols, row in zip(bars, ids, strict=True)]
 
@@ -303,7 +308,7 @@ def about(entry: SheetEntry, *, counted: bool = False) -> str:
     """
     keys = entry.progression.keys_in_words.split(", ")
     words = [key.split(" ", 1) for key in keys]
-    parts = [*(f"{signed(tonic)} {rest}" for tonic, rest in words), entry.progression.metre.name]
+    parts = [*(f"{signed(tonic)} {rest}" for tonic, rest in words), entry.progression.metres_in_words]
     parts += [entry.rhythm] if entry.rhythm else []
     metre = entry.progression.metre
     parts.append(beat_words(entry.tempo, metre) if counted else f"{entry.tempo} quarter notes a minute")

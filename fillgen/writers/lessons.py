@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
@@ -54,7 +54,7 @@ def _title(lesson: Lesson) -> str:
 def _about(lesson: Lesson) -> str:
     progression = lesson.progression
     return (
-        f"{progression.keys_in_words}, {progression.metre.name}, {lesson.rhythm} at {lesson.tempo} quarter notes a minute, "
+        f"{progression.keys_in_words}, {progression.metres_in_words}, {lesson.rhythm} at {lesson.tempo} quarter notes a minute, "
         f"fingers for a {lesson.hand} hand"
     )
 
@@ -82,7 +82,7 @@ def _role(note: IdeaNote) -> str:
 
 def _beat(note: IdeaNote, progression: Progression) -> str:
     """The beat of its bar at which a note begins, with the time after the beat as a fraction of it."""
-    beat, past = divmod(note.note.onset % progression.metre.bar, progression.metre.beat)
+    beat, past = divmod(progression.inside(note.note.onset), progression.metre.beat)
     part = Fraction(past, progression.metre.beat)
     return f"{beat + 1}{f' {part}' if part else ''}"
 
@@ -256,7 +256,7 @@ def _bar_picture(
     start, number = bar[0].onset, progression.bar_of(bar[0].onset)
     put(picture, "title", f"Bar {number}: {_chords(bar)}", id=f"{named}-title")
     put(picture, "desc", _described(notes, start, progression), id=f"{named}-described")
-    for beat in range(1, progression.metre.beats):
+    for beat in range(1, scale.bar // progression.metre.beat):
         x = scale.x(beat * progression.metre.beat)
         put(picture, "line", look="beat-line", x1=x, x2=x, y1=24, y2=scale.high - 22)
     put(picture, "line", look="bar-line", x1=1, x2=1, y1=4, y2=scale.high - 4)
@@ -277,7 +277,7 @@ def _described(notes: Sequence[IdeaNote], start: int, progression: Progression) 
     words = []
     for note in notes:
         finger = f", finger {note.finger}" if note.finger else ""
-        on = on_beat(progression.metre, note.note.onset)
+        on = on_beat(progression.timeline, note.note.onset)
         begins = on if note.note.onset >= start else "held from the bar before"
         words.append(f"{note.name} {begins}, {_role(note)}{finger}")
     return f"{'; '.join(words)}." if words else "No note begins or sounds here."
@@ -431,9 +431,11 @@ def _put_phrase(section: Element, each: Explained, named: str, progression: Prog
     looks = "bars crowded" if scale.wide == _CROWDED else "bars"
     figure = put(section, "figure", look=looks, aria_label=f"{each.name}, bar by bar")
     for number, bar in enumerate(progression.bars, 1):
-        start, end = bar[0].onset, bar[0].onset + progression.metre.bar
+        start, end = bar[0].onset, bar[-1].end
         sounding = [note for note in each.notes if note.note.onset < end and note.note.end > start]
-        figure.append(_bar_picture(bar, sounding, scale, progression, f"{named}-bar-{number}"))
+        figure.append(
+            _bar_picture(bar, sounding, replace(scale, bar=end - start), progression, f"{named}-bar-{number}")
+        )
     section.append(_table(each, progression))
 
 

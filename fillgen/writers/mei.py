@@ -64,14 +64,17 @@ def to_mei(
 def _definition(score: Score) -> str:
     staves = "".join(_staff(n) for n in range(1, score.staves + 1))
     brace = ' symbol="brace" bar.thru="true"' if score.staves > 1 else ""
-    return f"<scoreDef {_signature(score)}><staffGrp{brace}>{staves}</staffGrp></scoreDef>"
+    return f"<scoreDef {_signature(score, score.metres[0])}><staffGrp{brace}>{staves}</staffGrp></scoreDef>"
 
 
-def _signature(score: Score) -> str:
+def _signature(score: Score, metre: Metre) -> str:
     key = score.key.fifths
     sign = f"{abs(key)}{'s' if key > 0 else 'f'}" if key else "0"
-    metre = f'meter.count="{score.metre.count}" meter.unit="{score.metre.unit}"'
-    return f'{metre} keysig="{sign}" midi.bpm="{score.tempo}"'
+    return f'{_metre(metre)} keysig="{sign}" midi.bpm="{score.tempo}"'
+
+
+def _metre(metre: Metre) -> str:
+    return f'meter.count="{metre.count}" meter.unit="{metre.unit}"'
 
 
 def _staff(number: int) -> str:
@@ -103,13 +106,16 @@ def _section(
         heading = score.heading if named and number == 0 else ""
         above = _heading(heading) + (tempo if number == 0 else "")
         lines += ["<sb/>"] if number in breaks else []
+        if number and score.metres[number] != score.metres[number - 1]:
+            lines.append(f"<scoreDef {_metre(score.metres[number])}/>")
         lines.append(_bar(score, bar, above, last=number == len(score.bars) - 1))
     return [*lines, "</section>"]
 
 
 def _changed(score: Score, before: Score) -> list[str]:
     """The signature of a score, if it differs from that of the score before it."""
-    return [f"<scoreDef {_signature(score)}/>"] if _signature(score) != _signature(before) else []
+    signature = _signature(score, score.metres[0])
+    return [f"<scoreDef {signature}/>"] if signature != _signature(before, before.metres[-1]) else []
 
 
 def _bar(score: Score, bar: ScoreBar, above: str, *, last: bool) -> str:

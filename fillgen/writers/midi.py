@@ -5,10 +5,12 @@ from __future__ import annotations
 import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import mido
 
+from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError
 from fillgen.hands.instruments import PAN, PART_SETUPS, VOLUME, PartSetup, program
 from fillgen.hands.playing import PARTS, Playing
@@ -142,13 +144,18 @@ class _Ensembles:
 def _session_guide(session: Session, ensembles: _Ensembles) -> list[_TrackEvent]:
     """Title, metre and key, then for each round its tempo, its rest and label as markers, and its chords."""
     bar = session.ideas.progression.metre.bar
-    events = [e for e in _head(ensembles.ensemble(session.ideas.tempo)) if e.message.type != "set_tempo"]
+    events = [
+        e
+        for e in _head(ensembles.ensemble(session.ideas.tempo), session.starts[0])
+        if e.message.type != "set_tempo"
+    ]
     for start, each in zip(session.starts, session.rounds, strict=True):
         first, counted = start - each.before * bar, start - each.count_in * bar
         events.append(_TrackEvent(first, 7, _tempo(each.tempo)))
         if each.rest:
             events.append(_TrackEvent(first, 8, mido.MetaMessage("marker", text="Rest your hands")))
         events.append(_TrackEvent(counted, 8, mido.MetaMessage("marker", text=each.label)))
+        events += _changes_of_metre(session.ideas.progression, start, 1)
         chords = ensembles.take(each).chords
         events += [_TrackEvent(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in chords]
     return events
@@ -177,7 +184,7 @@ def _file(
     for start, idea, take in takes:
         own = markers or ((0, f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}"),)
         guide += _guide(start, own, take, ensemble)
-    tracks = [_track([*_head(ensemble), *guide], length)]
+    tracks = [_track([*_head(ensemble, takes[0][0] if takes else 0), *guide], length)]
     parts, count_in = list(ensemble.playing.parts), ensemble.playing.count_in
     if count_in and "drums" not in parts:
         parts.append("drums")
@@ -200,12 +207,13 @@ def _saved(tracks: Iterable[mido.MidiTrack]) -> bytes:
 # The track that guides the others: title, tempo, metre, key, markers and chords
 
 
-def _head(ensemble: Ensemble) -> list[_TrackEvent]:
+def _head(ensemble: Ensemble, start: int) -> list[_TrackEvent]:
+    """Title, tempo, metre and key at the beginning of a file whose music starts at a tick."""
     progression = ensemble.progression
     messages = [
         mido.MetaMessage("track_name", name=progression.title or "Right-hand ideas"),
         _tempo(ensemble.ideas.tempo),
-        _time_signature(progression.metre),
+        _time_signature(progression.metre if start else progression.metre_of(0)),
         mido.MetaMessage("key_signature", key=_key_name(progression.key)),
     ]
     return [_TrackEvent(0, rank, message) for rank, message in enumerate(messages)]
@@ -225,6 +233,24 @@ def _time_signature(metre: Metre) -> mido.MetaMessage:
     )
 
 
+def _changes_of_metre(progression: Progression, start: int, passes: int) -> list[_TrackEvent]:
+    """The time signatures of a chart played from a tick on, where they change; its usual one is back at the end."""
+    if not progression.metres:
+        return []
+    bars = range(len(progression.bars))
+    ticks = [
+        start + n * progression.length + progression.start_of(bar) for n in range(passes) for bar in bars
+    ]
+    metres = (progression.metre, *progression.metres * passes, progression.metre)
+    return [
+        _TrackEvent(tick, 2, _time_signature(own))
+        for tick, (before, own) in zip(
+            [*ticks, start + passes * progression.length], pairwise(metres), strict=True
+        )
+        if tick and own != before
+    ]
+
+
 def _key_name(key: Key) -> str:
     return f"{key.tonic}{'m' if key.signature_mode == 'minor' else ''}"
 
@@ -237,6 +263,8 @@ def _guide(
     events += [
         _TrackEvent(start + tick, 9, mido.MetaMessage("text", text=text)) for tick, text in take.chords
     ]
+    progression = ensemble.progression
+    events += _changes_of_metre(progression, start, len(take.chords) // len(progression.spans))
     if take.tempi:
         events += [_TrackEvent(start + tick, 10, _tempo(tempo)) for tick, tempo in take.tempi]
         events.append(_TrackEvent(start + take.length, 5, _tempo(ensemble.ideas.tempo)))

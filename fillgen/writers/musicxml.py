@@ -196,12 +196,23 @@ def attributes(metre: Metre, key: Key, clef: str = "G") -> Element:
     signature = SubElement(found, "key")
     _text(signature, "fifths", key.fifths)
     _text(signature, "mode", key.signature_mode)
-    time = SubElement(found, "time")
-    _text(time, "beats", metre.count)
-    _text(time, "beat-type", metre.unit)
+    _put_time(found, metre)
     sign = SubElement(found, "clef")
     _text(sign, "sign", clef)
     _text(sign, "line", 2 if clef == "G" else 4)
+    return found
+
+
+def _put_time(found: Element, metre: Metre) -> None:
+    time = SubElement(found, "time")
+    _text(time, "beats", metre.count)
+    _text(time, "beat-type", metre.unit)
+
+
+def _change_of_metre(metre: Metre) -> Element:
+    """The attributes of a bar from which another metre holds."""
+    found = Element("attributes")
+    _put_time(found, metre)
     return found
 
 
@@ -309,6 +320,8 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
     for place, bar in enumerate(score.bars):
         number = str(shift + bar.number) if bar.number else f"X{shift}" if shift else "0"
         lead = _lead(score, before, named=named) if place == 0 else []
+        if place and score.metres[place] != score.metres[place - 1]:
+            lead.append(_change_of_metre(score.metres[place]))
         right = [written.symbol for written in bar.staves[0]]
         element = measure(number, right, bar.chords, lead, short=score.is_short(bar))
         if bar.section:
@@ -323,8 +336,8 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
 def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
     """What comes before the first note: a new system, the signs that change, the tempo and the heading."""
     found = [] if before is None else [Element("print", {"new-system": "yes"})]
-    if before is None or (before.key, before.metre) != (score.key, score.metre):
-        signs = attributes(score.metre, score.key)
+    if before is None or (before.key, before.metres[-1]) != (score.key, score.metres[0]):
+        signs = attributes(score.metres[0], score.key)
         _two_staves(signs, score.staves)
         found.append(signs)
     pace = (score.tempo, score.swing, score.metre)

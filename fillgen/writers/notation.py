@@ -88,9 +88,16 @@ class Symbol:
 
 
 def written(
-    chunks: Sequence[Chunk], metre: Metre, key: Key, lengths: Sequence[int], *, pickup: bool = False
+    chunks: Sequence[Chunk],
+    metre: Metre | Sequence[Metre],
+    key: Key,
+    lengths: Sequence[int],
+    *,
+    pickup: bool = False,
 ) -> list[list[Symbol]]:
     """The bars of a line as they are written; `lengths` are the ticks of the bars, of which any may be short.
+
+    `metre` is that of all bars, or a metre for each.
 
     Gaps are filled with rests. A chunk that crosses a bar line or hides a beat is split and tied. A short first bar
     counts as the end of a bar with `pickup`, as the beginning of one without; its beats lie accordingly.
@@ -105,9 +112,10 @@ def written(
     chunks = [_until(chunk, sum(lengths)) for chunk in chunks]
     bars = []
     recent: dict[_StaffPlace, int] = {}
-    for number, (start, length) in enumerate(zip(starts, lengths, strict=True)):
-        lead = metre.bar - length if pickup and number == 0 else 0
-        symbols = _bar(_in_bar(chunks, start, length), start - lead, length, metre)
+    metres = [metre] * len(lengths) if isinstance(metre, Metre) else metre
+    for number, (start, length, own) in enumerate(zip(starts, lengths, metres, strict=True)):
+        lead = own.bar - length if pickup and number == 0 else 0
+        symbols = _bar(_in_bar(chunks, start, length), start - lead, length, own)
         signed, recent = _with_accidentals(symbols, key, recent)
         bars.append([replace(symbol, tick=symbol.tick - lead) for symbol in signed] if lead else signed)
     return bars
@@ -408,7 +416,7 @@ class ScoreSymbol:
 class ScoreBar:
     """A bar of a score: its number, its length in ticks, the symbols on each staff, and chord symbols with their ticks.
 
-    `section` is the name of the section that begins with it.
+    `section` is the name of the section that begins with it, `metre` is None where it has that of the score.
     """
 
     number: int
@@ -416,6 +424,7 @@ class ScoreBar:
     staves: tuple[tuple[ScoreSymbol, ...], ...]
     chords: tuple[tuple[int, Chord], ...] = ()
     section: str = ""
+    metre: Metre | None = None
 
 
 @dataclass(frozen=True)
@@ -439,7 +448,15 @@ class Score:
         return len(self.bars[0].staves)
 
     def is_short(self, bar: ScoreBar) -> bool:
-        return bar.length < self.metre.bar
+        return bar.length < self.metre_of(bar).bar
+
+    def metre_of(self, bar: ScoreBar) -> Metre:
+        return bar.metre or self.metre
+
+    @property
+    def metres(self) -> tuple[Metre, ...]:
+        """The metre of each bar."""
+        return tuple(map(self.metre_of, self.bars))
 
 
 def ids_of(bars: Iterable[Sequence[Symbol]], prefix: str) -> list[list[str]]:

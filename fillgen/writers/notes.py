@@ -330,7 +330,7 @@ def _intro(body: Element, progression: Progression, chords: Sequence[Recurring])
     """The title, the kinds with their marks, and a link to each chord."""
     header = put(body, "header")
     put(header, "h1", _title(progression))
-    put(header, "p", f"{progression.keys_in_words}, {progression.metre.name}", "soft")
+    put(header, "p", f"{progression.keys_in_words}, {progression.metres_in_words}", "soft")
     legend = put(header, "ul", look="legend")
     for kind in NOTE_KINDS:
         row = put(legend, "li")
@@ -444,7 +444,7 @@ def _canvas(progression: Progression, chords: Sequence[Recurring], wide: int, hi
     put(picture, "style", css("notes-picture", LIGHT) + _key_style())
     put(picture, "rect", look="ground", width=wide, height=high)
     _words(picture, "head", cut(_title(progression), _LONGEST_TITLE), 38)
-    _words(picture, "line", f"{progression.keys_in_words}, {progression.metre.name}", 60)
+    _words(picture, "line", f"{progression.keys_in_words}, {progression.metres_in_words}", 60)
     return picture
 
 

@@ -89,7 +89,7 @@ def chart_heading(progression: Progression) -> str:
     'Two Lanterns: Eb major, 4/4'
     """
     title = f"{printable(progression.title)}: " if progression.title else ""
-    return f"{title}{progression.keys_in_words}, {progression.metre.name}"
+    return f"{title}{progression.keys_in_words}, {progression.metres_in_words}"
 
 
 def _count(phrases: int) -> str:
@@ -120,15 +120,21 @@ def _terms(idea: Idea, width: int) -> list[str]:
 def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> list[str]:
     """Notes as lines of text under their chords, with the role of each and its finger if it has one."""
     bars = _bars(notes, progression)
-    columns = _columns(bars, progression.metre)
-    bar_width = sum(columns.values())
+    metres = [progression.metre_of(number) for number in range(len(bars))]
+    columns = {
+        metre: _columns([bar for bar, own in zip(bars, metres, strict=True) if own == metre], metre)
+        for metre in dict.fromkeys(metres)
+    }
+    bar_width = max(sum(each.values()) for each in columns.values())
     in_row = _bars_in_row(len(bars), max(1, (width - _HEAD) // (bar_width + 2)))
     sections = dict(progression.sections)
     lines = []
     for first, after in pairwise(line_starts(len(bars), in_row, sections)):
         if first in sections:
             lines.append(f"{printable(sections[first]):>6} |")
-        lines += _row(bars[first:after], columns, progression.metre, first == 0)
+        some = slice(first, after)
+        ruler = first == 0 or len(columns) > 1
+        lines += _row(bars[some], [columns[metre] for metre in metres[some]], metres[some], ruler)
     return lines
 
 
@@ -144,7 +150,7 @@ def _bars(notes: Sequence[IdeaNote], progression: Progression) -> list[_BarRows]
     """Chords, notes, marks and fingers of each bar, by tick of the bar."""
     names = [each.name for each in notes]
     phrase = tuple(each.note for each in notes)
-    tokens = phrase_tokens(phrase, names, progression.metre, len(progression.bars))
+    tokens = phrase_tokens(phrase, names, progression.timeline, len(progression.bars))
     bars: list[_BarRows] = []
     seen: set[int] = set()
     for spans, row in zip(progression.bars, tokens, strict=True):
@@ -190,9 +196,11 @@ def _make_room(chords: TickText, ticks: Sequence[int], widest: dict[int, int], b
         widest[start] += max(0, len(chords[start]) + 1 - room)
 
 
-def _row(bars: Sequence[_BarRows], columns: Mapping[int, int], metre: Metre, ruler: bool) -> list[str]:
-    beats: TickText = {n * metre.beat: str(n + 1) for n in range(metre.beats)}
-    lines = [_line("beat", [beats] * len(bars), columns)] if ruler else []
+def _row(
+    bars: Sequence[_BarRows], columns: Sequence[Mapping[int, int]], metres: Sequence[Metre], ruler: bool
+) -> list[str]:
+    beats: list[TickText] = [{n * metre.beat: str(n + 1) for n in range(metre.beats)} for metre in metres]
+    lines = [_line("beat", beats, columns)] if ruler else []
     for part, head in enumerate(("chord", "notes", "", "finger")):
         rows = [rows[part] for rows in bars]
         if any(rows):
@@ -200,8 +208,8 @@ def _row(bars: Sequence[_BarRows], columns: Mapping[int, int], metre: Metre, rul
     return lines
 
 
-def _line(head: str, rows: Sequence[TickText], columns: Mapping[int, int]) -> str:
-    return (f"{head:>6} | " + "| ".join(_fit(row, columns) for row in rows) + "|").rstrip()
+def _line(head: str, rows: Sequence[TickText], columns: Sequence[Mapping[int, int]]) -> str:
+    return (f"{head:>6} | " + "| ".join(map(_fit, rows, columns)) + "|").rstrip()
 
 
 def _fit(row: TickText, columns: Mapping[int, int]) -> str:

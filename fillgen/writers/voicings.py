@@ -43,7 +43,7 @@ def _rows(progression: Progression, path: VoicingPath) -> list[_ChordRow]:
     """The spans of a progression as a path voices them."""
     return [
         _ChordRow(
-            span.onset // progression.metre.bar + 1,
+            progression.bar_index(span.onset) + 1,
             span.chord.symbol,
             after,
             moved,

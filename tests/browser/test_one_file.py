@@ -231,11 +231,16 @@ PLAYINGS = {
 }
 
 
+CHANGING = "title: Ink & <Ivory>\n| 2/4 Ebm7 | 4/4 Abm7 Db7 | 3/4 Gb | 4/4 Bb7(b9) |"
+"""A chart whose metre changes, and is another at its beginning than at its end."""
+
+
+@pytest.mark.parametrize("chart", ["| Dm7 | G7 | C6 | C6 |", CHANGING])
 @pytest.mark.parametrize("case", PLAYINGS)
-def test_midi_is_that_of_the_command_line(case: str, open_page: Open) -> None:
+def test_midi_is_that_of_the_command_line(case: str, chart: str, open_page: Open) -> None:
     """Byte for byte, for one idea and for all that are starred."""
     playing, sounds = PLAYINGS[case]
-    found = fillgen.ideas("| Dm7 | G7 | C6 | C6 |", rhythm="swing", count=2, seed=4, level=5)
+    found = fillgen.ideas(chart, rhythm="swing", count=2, seed=4, level=5)
     tab = open_page(found, playing, sounds)
     for number in (1, 2):
         tab.page.click(f"#card-idea-{number} .star")
@@ -246,11 +251,13 @@ def test_midi_is_that_of_the_command_line(case: str, open_page: Open) -> None:
     assert name == "idea-01.mid"
 
 
-@pytest.mark.parametrize("metre", ["4/4", "3/4", "5/4", "6/8", "12/8", "2/2"])
+@pytest.mark.parametrize("metre", ["4/4", "3/4", "5/4", "6/8", "12/8", "2/2", "changing"])
 def test_musicxml_is_that_of_the_command_line(metre: str, open_page: Open) -> None:
     """The same elements in the same order, blanks aside."""
+    chart = "title: Ink & <Ivory>\n| Ebm7 | Abm7 | Bb7(b9) | Ebm |"
+    chart, metre = (CHANGING, "4/4") if metre == "changing" else (chart, metre)
     found = fillgen.ideas(
-        "title: Ink & <Ivory>\n| Ebm7 | Abm7 | Bb7(b9) | Ebm |",
+        chart,
         metre=metre,
         level=5,
         busy="many",

@@ -12,10 +12,10 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import Any
 
 from music21 import harmony, key, meter, pitch, voiceLeading
@@ -141,7 +141,8 @@ class Chart:
     """The chart: lengths in quarter notes, ``strong`` places in quarter notes from its start."""
 
     metre: str
-    bar_length: float
+    lines: tuple[float, ...]
+    """Where each bar begins, and the end of the last."""
     beat: float
     bars: tuple[int, ...]
     chords: tuple[Chord, ...]
@@ -151,7 +152,11 @@ class Chart:
     @property
     def length(self) -> float:
         """Quarter notes in the whole chart."""
-        return self.bar_length * len(self.bars)
+        return self.lines[-1]
+
+    def bar_at(self, time: float) -> int:
+        """The bar, counted from 0, in which a time (quarter notes) lies."""
+        return bisect_right(self.lines, time + TOLERANCE) - 1
 
     def chord_at(self, time: float) -> Chord:
         """The chord sounding at a time (quarter notes)."""
@@ -376,11 +381,21 @@ def accents_agree(metre: str) -> bool:
 # --- reading the chart -----------------------------------------------------------------------------------
 
 
+def metres_of(chart: dict[str, Any]) -> list[str]:
+    """The metre of each bar: its own where it names one, else the chart's."""
+    return [bar.get("metre", chart["metre"]) for bar in chart["bars"]]
+
+
+def lines_of(metres: Iterable[str]) -> tuple[float, ...]:
+    """Where bars of some metres begin, and the end of the last, in quarter notes."""
+    return tuple(accumulate(map(bar_length, metres), initial=0.0))
+
+
 def _events(chart: dict[str, Any]) -> Iterator[tuple[float, dict[str, Any]]]:
     """Every chord entry of the chart with its start in quarter notes from the start of the chart."""
-    for count, bar in enumerate(chart["bars"]):
+    for start, bar in zip(lines_of(metres_of(chart)), chart["bars"], strict=False):
         for entry in bar["chords"]:
-            yield count * bar_length(chart["metre"]) + entry["onset"], entry
+            yield start + entry["onset"], entry
 
 
 def _heard_tones(entry: dict[str, Any]) -> frozenset[int]:
@@ -408,20 +423,21 @@ def _chords(chart: dict[str, Any]) -> tuple[Chord, ...]:
     return tuple(chords)
 
 
-def _strong_places(metre: str, bars: int, chords: Iterable[Chord]) -> tuple[float, ...]:
+def _strong_places(metres: Sequence[str], chords: Iterable[Chord]) -> tuple[float, ...]:
     """Every strong beat and every change of chord, in quarter notes from the start of the chart."""
-    beats = [bar * bar_length(metre) + beat for bar in range(bars) for beat in STRONG[metre]]
+    starts = zip(lines_of(metres), metres, strict=False)
+    beats = [start + beat for start, metre in starts for beat in STRONG[metre]]
     changes = [chord.start for chord in chords if all(abs(chord.start - beat) > TOLERANCE for beat in beats)]
     return tuple(sorted(beats + changes))
 
 
 def _read_chart(chart: dict[str, Any]) -> Chart:
     """The chart of a document."""
-    metre, chords = chart["metre"], _chords(chart)
+    metre, metres, chords = chart["metre"], metres_of(chart), _chords(chart)
     bars = tuple(bar["bar"] for bar in chart["bars"])
     starts = tuple(chord.start for chord in chords)
-    strong = _strong_places(metre, len(bars), chords)
-    return Chart(metre, bar_length(metre), beat_length(metre), bars, chords, starts, strong)
+    strong = _strong_places(metres, chords)
+    return Chart(metre, lines_of(metres), beat_length(metre), bars, chords, starts, strong)
 
 
 def _tones_fault(entry: dict[str, Any]) -> str:
@@ -447,7 +463,8 @@ def _chart_faults(chart: dict[str, Any]) -> list[str]:
     found = [(bar, entry["onset"], _tones_fault(entry)) for bar, entry in entries]
     silent = all(entry["symbol"] == SILENT for _, entry in entries)
     lines = [f"chart: bar {bar}, quarter {onset:g}: {fault}" for bar, onset, fault in found if fault]
-    return _metre_faults(chart["metre"]) + lines + ["chart: chord tones: no chord at all"] * silent
+    metres = [fault for metre in dict.fromkeys(metres_of(chart)) for fault in _metre_faults(metre)]
+    return metres + lines + ["chart: chord tones: no chord at all"] * silent
 
 
 def _readable(chart: dict[str, Any]) -> bool:
@@ -455,7 +472,7 @@ def _readable(chart: dict[str, Any]) -> bool:
     symbols = [entry["symbol"] for bar in chart["bars"] for entry in bar["chords"]]
     sounding = [SYMBOL.fullmatch(symbol) for symbol in symbols if symbol != SILENT]
     known = all(found is not None and found[2] in KINDS for found in sounding)
-    return chart["metre"] in STRONG and bool(sounding) and known
+    return set(metres_of(chart)) <= set(STRONG) and bool(sounding) and known
 
 
 # --- reading the phrase text -----------------------------------------------------------------------------
@@ -471,15 +488,19 @@ def _token(text: str) -> Token:
     return Token(found["name"] or "", length * 2 / 3 if found["triplet"] else length, bool(found["tie"]))
 
 
-def _tokens(text: str, bar: float) -> Iterator[tuple[float, Token]]:
+def _tokens(text: str, bar: float | Sequence[float]) -> Iterator[tuple[float, Token]]:
     """Every token with its onset (quarter notes); raises ValueError if a bar is not exactly full."""
-    for count, written in enumerate(text.strip(" |").split("|")):
-        time = count * bar
+    bars = text.strip(" |").split("|")
+    lines = [n * bar for n in range(len(bars) + 1)] if isinstance(bar, int | float) else bar
+    for count, (written, start, end) in enumerate(zip(bars, lines, lines[1:], strict=False)):
+        time = start
         for token in map(_token, written.split()):
             yield time, token
             time += token.length
-        if abs(time - (count + 1) * bar) > TOLERANCE:
-            raise ValueError(f"bar {count + 1} lasts {time - count * bar:g} quarters, not {bar:g}")
+        if abs(time - end) > TOLERANCE:
+            raise ValueError(f"bar {count + 1} lasts {time - start:g} quarters, not {end - start:g}")
+    if len(lines) <= len(bars):
+        raise ValueError(f"there are {len(bars)} bars, not {len(lines) - 1}")
 
 
 def _prolong(note: Written, token: Token) -> Written:
@@ -489,8 +510,11 @@ def _prolong(note: Written, token: Token) -> Written:
     return replace(note, duration=note.duration + token.length)
 
 
-def read_text(text: str, bar: float) -> tuple[Written, ...]:
-    """The notes of a phrase text over bars of ``bar`` quarter notes, tied tokens made one note."""
+def read_text(text: str, bar: float | Sequence[float]) -> tuple[Written, ...]:
+    """The notes of a phrase text over bars of ``bar`` quarter notes, tied tokens made one note.
+
+    Instead of one length there may be the times at which bars begin, and the end of the last.
+    """
     notes: list[Written] = []
     tied = False
     for onset, token in _tokens(text, bar):
@@ -707,7 +731,7 @@ def _inside_fault(phrase: Phrase, i: int) -> str:
 def _bar_fault(phrase: Phrase, i: int) -> str:
     """The bar number is that of the bar in which the note begins."""
     note, chart = phrase.notes[i], phrase.chart
-    count = int((note.onset + TOLERANCE) // chart.bar_length)
+    count = chart.bar_at(note.onset)
     right = not 0 <= count < len(chart.bars) or chart.bars[count] == note.bar
     return "" if right else f"bar number: the onset lies in bar {chart.bars[count]}"
 
@@ -771,7 +795,7 @@ def _same(written: Written, note: Note) -> bool:
 def _text_fault(phrase: Phrase, text: str) -> str:
     """The phrase text reads as the same notes."""
     try:
-        written = read_text(text, phrase.chart.bar_length)
+        written = read_text(text, phrase.chart.lines)
     except ValueError as unreadable:
         return f"text: {unreadable}"
     if len(written) != len(phrase.notes):
@@ -798,7 +822,7 @@ def _phrase(idea: dict[str, Any], chart: Chart, limits: Limits) -> Phrase:
 
 def _beat(chart: Chart, time: float) -> str:
     """The beat (from 1, parts of a beat as decimals) of a time in quarter notes."""
-    inside = max(time + TOLERANCE / 2, 0) % chart.bar_length - TOLERANCE / 2
+    inside = time - chart.lines[max(0, min(chart.bar_at(time), len(chart.bars) - 1))]
     return f"{round(max(inside, 0) / chart.beat + 1, 2):g}"
 
 

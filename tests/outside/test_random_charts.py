@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pytest
 
@@ -156,6 +156,36 @@ def test_second_checker_finds_no_fault(batch: int) -> None:
         assert len(found) == min(50, found.phrases) or asked.level <= 2, (asked, len(found), found.phrases)
         complete += len(found) == 50
     assert complete >= PER_BATCH - 2
+
+
+_MIXED = (
+    ("4/4", ("2/4", "3/4", "5/4")),
+    ("3/4", ("4/4", "2/4")),
+    ("6/8", ("9/8", "12/8")),
+    ("2/4", ("3/4", "4/4")),
+)
+
+
+def mixed_question(number: int) -> Question:
+    """A random chart of which some bars have another metre: one of 2/4 in 4/4, one of 4/4 in 3/4, and so on."""
+    dice = random.Random(number)
+    usual, others = _MIXED[number % len(_MIXED)]
+    asked = question(number)
+    stock = _MINOR if asked.key.endswith("m") else _MAJOR
+    metres = [usual, dice.choice(others), usual, *dice.choices((usual, *others), k=dice.randint(0, 3))]
+    bars = [f"{metre} {_bar(stock, _METRES[metre], dice)}" for metre in metres]
+    return replace(asked, chart=f"| {' | '.join(bars)} |", metre=usual, level=2 + number // 4 % 4)
+
+
+@pytest.mark.parametrize("number", range(32))
+def test_second_checker_finds_no_fault_in_charts_whose_metre_changes(number: int) -> None:
+    """Bars, strong places and texts of ideas are those of each bar's own metre."""
+    asked = mixed_question(number)
+    found = _ask(asked)
+    written = document(found)
+    assert len({bar["metre"] for bar in written["chart"]["bars"]}) > 1
+    assert faults(written, LIMITS[asked.level]) == [], asked
+    assert len(found) == min(50, found.phrases) or asked.level <= 2
 
 
 def test_the_questions_cover_keys_metres_and_levels() -> None:

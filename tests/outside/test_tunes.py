@@ -32,6 +32,7 @@ from fillgen.hands.playing import PARTS, Playing
 from fillgen.readers.confined import read_tune
 from fillgen.readers.musicxml import Tune
 from fillgen.theory.chords import read_chord
+from fillgen.theory.metre import METRES
 from fillgen.tune import Piece, TuneRequest, pieces
 from fillgen.writers.tunes import tune_midi, tune_musicxml
 from tests.outside.test_midi import MARKER, meta, read_file
@@ -804,6 +805,14 @@ def test_without_chord_symbols_the_answer_names_the_way_on() -> None:
     assert symbols == CHART.replace("|", " ").split()
     with pytest.raises(TuneError, match=r"3 bars.*8"):
         pieces(TuneRequest(tune, chords="| C | F | G7 |"))
+    with pytest.raises(TuneError, match="bar 3 in"):
+        pieces(TuneRequest(tune, chords=changing(tune)))
+
+
+def changing(tune: Tune) -> str:
+    """Chords for a tune, with another metre in the third bar."""
+    other = next(each.name for each in METRES.values() if each.beat == tune.metre.beat and each != tune.metre)
+    return f"| C | F | {other} G7 | {tune.metre.name} C |{' C |' * (tune.bars - 4)}"
 
 
 DEEP = b"<score-partwise>" + b"<a>" * 20_000 + b"</a>" * 20_000 + b"</score-partwise>"

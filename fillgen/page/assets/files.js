@@ -4,7 +4,7 @@ import { rounded, take } from "./music.js";
 const TICKS = 480;
 const VOLUME = 7;
 const PAN = 10;
-const FIRST = { tempo: 5, marker: 8, chord: 9, slow: 10 };
+const FIRST = { metre: 2, tempo: 5, marker: 8, chord: 9, slow: 10 };
 
 // MIDI
 
@@ -27,8 +27,8 @@ function tempo(quarters) {
   return [0xff, 0x51, 3, ...big(rounded(60_000_000 / quarters), 3)];
 }
 
-function signature(whole) {
-  const [count, unit] = whole.metre.split("/").map(Number);
+function signature(whole, metre) {
+  const [count, unit] = metre.split("/").map(Number);
   return [0xff, 0x58, 4, count, Math.log2(unit), (whole.beat_ticks * 24) / TICKS, 8];
 }
 
@@ -61,20 +61,37 @@ function inOrder(messages) {
   return [...messages].sort((a, b) => a[0] - b[0] || a[1] - b[1]);
 }
 
+// The time signatures of a take from a tick on, where they change; the chart's own is back at the end.
+function changesOfMetre(whole, at, once) {
+  if (!whole.metres) return [];
+  const bars = Array.from({ length: whole.passes }, (_, pass) => whole.metres.map(([tick, metre]) => [at + pass * once + tick, metre]));
+  let running = whole.metre;
+  const changes = [...bars.flat(), [at + whole.passes * once, whole.metre]].filter(([, metre]) => {
+    const before = running;
+    running = metre;
+    return metre !== before;
+  });
+  return changes.filter(([tick]) => tick).map(([tick, metre]) => [tick, FIRST.metre, signature(whole, metre)]);
+}
+
 function guide(whole, look, takes, wishes) {
+  const metres = whole.metres ?? [];
+  const first = takes[0]?.at === 0 && metres.length ? metres[0][1] : whole.metre;
   const messages = [
     [0, 0, text(3, whole.title || "Right-hand ideas")],
     [0, 1, tempo(wishes.tempo)],
-    [0, 2, signature(whole)],
+    [0, FIRST.metre, signature(whole, first)],
     [0, 3, keySignature(look)],
   ];
-  const once = whole.bars.length * whole.bar_ticks;
+  const [lastSpan, lasts] = whole.spans.at(-1);
+  const once = lastSpan + lasts;
   for (const { at, idea, made } of takes) {
     const name = `Idea ${idea.rank}: ${idea.shape}, ${idea.score.toFixed(3)}`;
     messages.push([at, FIRST.marker, text(6, name)]);
     for (let start = 0; start < whole.passes * once; start += once) {
       for (const [tick, , symbol] of look.spans) messages.push([at + start + tick, FIRST.chord, text(1, symbol)]);
     }
+    messages.push(...changesOfMetre(whole, at, once));
     for (const [tick, share] of whole.slowing) messages.push([at + tick, FIRST.slow, tempo(wishes.tempo * share)]);
     if (whole.slowing.length) messages.push([at + made.length, FIRST.tempo, tempo(wishes.tempo)]);
   }
@@ -184,13 +201,17 @@ function noteElement([, length, letters, note, from, to, beams, group], sign, sp
   );
 }
 
-function attributes(whole, look) {
-  const [count, unit] = whole.metre.split("/");
+function time(metre) {
+  const [count, unit] = metre.split("/");
+  return element("time", element("beats", count) + element("beat-type", unit));
+}
+
+function attributes(metre, look) {
   const mode = look.key.endsWith("minor") ? "minor" : "major";
   return element(
     "attributes",
     element("divisions", TICKS) + element("key", element("fifths", look.fifths) + element("mode", mode)) +
-      element("time", element("beats", count) + element("beat-type", unit)) +
+      time(metre) +
       element("clef", element("sign", "G") + element("line", 2)),
   );
 }
@@ -249,15 +270,22 @@ function measure(bar, number, lead, spelling, look, signs) {
 export function musicxml(whole, ideas, look, { tempo: quarters, ratio }) {
   let shift = 0;
   let measures = "";
+  let running = "";
   ideas.forEach((idea, index) => {
     const spelling = look.ideas[idea.id];
     const signs = [...spelling.signs];
     idea.written.forEach((bar, place) => {
+      const metre = bar.metre ?? whole.metre;
       let lead = "";
       if (place === 0) {
-        lead = index ? '<print new-system="yes"/>' : attributes(whole, look) + tempoMark(quarters, ratio, whole.beat_ticks);
+        lead = index ? '<print new-system="yes"/>' : "";
+        if (metre !== running) lead += attributes(metre, look);
+        if (!index) lead += tempoMark(quarters, ratio, whole.beat_ticks);
         if (ideas.length > 1) lead += heading(`${idea.rank} · ${idea.shape}`);
+      } else if (metre !== running) {
+        lead = element("attributes", time(metre));
       }
+      running = metre;
       let number = String(shift + bar.number);
       if (!bar.number) number = shift ? `X${shift}` : "0";
       const made = measure(bar, number, lead, spelling, look, signs);

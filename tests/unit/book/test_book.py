@@ -22,6 +22,7 @@ from fillgen.book import entries as kept
 from fillgen.book import exchange, fingerprint, schema, store
 from fillgen.book.door import Book, BookError
 from fillgen.book.entries import Chart
+from fillgen.book.exchange import from_json
 from fillgen.book.fresh import Shown, fresh, held, shown
 from fillgen.book.search import Wanted, read_day, search
 from fillgen.book.store import tags
@@ -129,6 +130,22 @@ def test_sections_are_kept() -> None:
     """The book's chart names its sections as the chart did."""
     progression = parse_chart("| [A] Ab | Fm7 | [Bridge] Bbm7 | Eb7 |")
     assert Chart.of(progression).progression() == progression
+
+
+@pytest.mark.parametrize(
+    "text", ["| Ab | 2/4 Fm7 | 4/4 Bbm7 Eb7 |", "| 2/4 Ab | 4/4 Fm7 | Db | [B] 3/4 Ab |"]
+)
+def test_metres_are_kept(text: str, book: Book) -> None:
+    """The metres of bars are in the book's chart, and come back with the ideas and from JSON."""
+    progression = parse_chart(text)
+    assert Chart.of(progression).progression() == progression
+    ideas = fillgen.ideas(progression, count=2, seed=3)
+    remembered(book, ideas)
+    for entry in from_json(to_json(ideas), "a.json", MOMENT):
+        assert entry.showings[0].chart.progression() == progression
+        assert entry.text in [idea.text for idea in ideas]
+    plain = parse_chart("| Ab | Fm7 | Bbm7 Eb7 |")
+    assert fingerprint.degrees(plain) != fingerprint.degrees(parse_chart("| Ab | 2/4 Fm7 | 4/4 Bbm7 Eb7 |"))
 
 
 def test_rows_read_back() -> None:

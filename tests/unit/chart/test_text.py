@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fillgen import ChartError, FillgenError, Key, OptionError, Progression, chart_text, parse_chart
-from fillgen.chart.text import MOST_BARS, MOST_TEXT
+from fillgen.chart.text import MOST_BARS, MOST_TEXT, stated_metre
 from fillgen.theory.chords import NO_CHORD, Kind, kinds, read_chord
 from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import METRES
@@ -751,7 +753,16 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("| C,, F |", ["bar 1", "comma"]),
         ("| c | f |", ["bar 1, chord 1", "'c'", "'C'"]),
         ("| Eb | bb7 |", ["bar 2, chord 1", "'bb7'", "'Bb7'"]),
-        ("| C | 2/4 F | G |", ["bar 2, chord 1", "2/4", "one metre", "metre:"]),
+        ("C 2/4 F", ["bar 2, chord 1", "2/4", "without bar lines", "metre:"]),
+        ("| C | F 2/4 G |", ["bar 2", "2/4 stands inside a bar", "| 2/4"]),
+        ("| C | 2/4 3/4 F |", ["bar 2", "3/4 stands inside a bar"]),
+        ("| C | 2/4 |", ["bar 2", "no bar follows the metre"]),
+        ("| C | 2/4 | | F |", ["bar 2", "the bar is empty"]),
+        ("| C | 3/8 F |", ["bar 2", "unknown metre '3/8'", "3/4"]),
+        ("| C | 6/8 F |", ["bar 2", "6/8", "beats of 4/4", "2/4"]),
+        ("metre: 2/2\n| C | 2/4 F |", ["bar 2", "2/4", "beats of 2/2", "All bars"]),
+        ("| C | 2/4 F G C |", ["bar 2", "3 chords", "2 beats of a 2/4 bar"]),
+        ("| C | 2/4 F / / G |", ["bar 2", "4 beats are written, a 2/4 bar has 2"]),
         ("Eb\nGm\nFm Q", ["chart line 3, bar 4, chord 1", "'Q'"]),
         ("| H7 |", ["'H7'", "Did you mean 'B7'", "Bb"]),
         ("| Es |", ["'Es'", "Did you mean 'Eb'", "German Es is Eb"]),
@@ -832,3 +843,68 @@ def test_key_of_the_head_line_is_checked() -> None:
 def test_numeral_needs_no_chart() -> None:
     """A numeral can be read alone."""
     assert read_numeral("V7/ii", read_key("D")).symbol == "B7"
+
+
+# Bars of another metre
+
+
+@pytest.mark.parametrize(
+    ("text", "usual", "metres"),
+    [
+        ("| Eb | Bb7 | 2/4 Fm7 | 4/4 Bb7 |", "4/4", "4/4 4/4 2/4 4/4"),
+        ("| Eb | Bb7 | 2/4 | Fm7 | 4/4 | Bb7 |", "4/4", "4/4 4/4 2/4 4/4"),
+        ("metre: 3/4\n| Ab | 4/4 Eb7 / Db / | 3/4 Ab |", "3/4", "3/4 4/4 3/4"),
+        ("| 3/4 Ab | Eb7 | 4/4 Db | 3/4 Ab |", "3/4", "3/4 3/4 4/4 3/4"),
+        ("| 2/4 Ab | 4/4 Eb7 | Db | Ab |", "4/4", "2/4 4/4 4/4 4/4"),
+        ("metre: 4/4\n| 3/4 Ab | Eb7 |", "4/4", "3/4 3/4"),
+        ("|: Ab | 2/4 Eb7 :| [B] 4/4 Db | % |", "4/4", "4/4 2/4 4/4 2/4 4/4 4/4"),
+        ("|: Ab |1. 2/4 Eb7 :|2. 4/4 Eb7 |", "4/4", "4/4 2/4 4/4 4/4"),
+        ("| Ab | 2/4 % | % | 4/4 Eb7 |", "4/4", "4/4 2/4 2/4 4/4"),
+        ("| Ab: Db | Gb: 2/4 Db7 | 4/4 Ab: Ab |", "4/4", "4/4 2/4 4/4"),
+        ("metre: 6/8\n| Fm | 9/8 Bbm7 / Eb7 | 6/8 Ab |", "6/8", "6/8 9/8 6/8"),
+        ("| Ab | Eb7 2/4\n| Db |", "", ""),
+    ],
+)
+def test_bars_of_another_metre(text: str, usual: str, metres: str) -> None:
+    """A metre before a bar holds to the next one; where it comes before the first bar, that of most bars is the chart's."""
+    if not usual:
+        with pytest.raises(ChartError):
+            parse_chart(text)
+        return
+    chart = parse_chart(text)
+    assert chart.metre.name == usual
+    assert [metre.name for metre in chart.metres] == metres.split()
+    assert [sum(span.length for span in bar) for bar in chart.bars] == [m.bar for m in chart.metres]
+    assert parse_chart(chart_text(chart)) == chart
+    named = stated_metre(text)
+    assert named is not None
+    assert named.name == usual
+
+
+def test_metre_that_changes_nothing() -> None:
+    """A chart that names its one metre before its bars is the same as one that names it at its head."""
+    assert parse_chart("| 3/4 Ab | 3/4 Eb7 |") == parse_chart("metre: 3/4\n| Ab | Eb7 |")
+    assert parse_chart("| Ab | 4/4 Eb7 |").metres == ()
+
+
+_FAMILIES = (("4/4", "3/4", "2/4", "5/4", "7/4"), ("6/8", "9/8", "12/8"))
+
+
+@given(data=st.data())
+def test_metres_are_written_so_that_they_read_back(data: st.DataObject) -> None:
+    """Whatever metres bars have, with sections, keys and chords on any beat, the text reads back to the same chart."""
+    family = data.draw(st.sampled_from(_FAMILIES))
+    names = data.draw(st.lists(st.sampled_from(family), min_size=1, max_size=8))
+    bars = []
+    for number, name in enumerate(names):
+        beats = METRES[name].beats
+        chords = data.draw(
+            st.lists(st.sampled_from(("Ab", "Fm7", "Eb7/G", "N.C.", "/")), min_size=beats, max_size=beats)
+        )
+        chords[0] = "Db" if number == 0 or chords[0] == "/" else chords[0]
+        head = data.draw(st.sampled_from(("", "[B] ", "Ab: ", "[C] Ab: ")))
+        bars.append(f"{head}{name} {' '.join(chords)}")
+    start = data.draw(st.sampled_from(("", f"metre: {family[0]}\n")))
+    chart = parse_chart(f"{start}| {' | '.join(bars)} |")
+    assert parse_chart(chart_text(chart)) == chart
+    assert parse_chart(chart_text(chart), key=chart.key, metre=chart.metre) == chart

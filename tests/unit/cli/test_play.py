@@ -337,6 +337,7 @@ def test_nothing_played(call: Call, world: World) -> None:
         ((HOME, "--ends-on", "ninth"), ["ninth"]),
         ((HOME, "--rhythm", "waltzz"), ["waltz"]),
         (("| Hm7 |",), ["Hm7", "bar 1"]),
+        (("| Ab | 2/4 Eb7 | 4/4 Ab |",), ["one metre", "bar 2 in 2/4"]),
         ((HOME, "-o", "x.doc"), ["'x.doc'", ".json"]),
         ((HOME, "-o", "x.json", "--format", "json"), ["--format"]),
     ],

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fillgen.dice import Dice
 from fillgen.engine.bars import parts
 from fillgen.engine.lattice import Lattice, Run
+from fillgen.theory.metre import METRES, Timeline
 
 Tables = list[NDArray[np.bool_]]
 Line = tuple[int, ...]
@@ -343,20 +344,24 @@ def test_best_is_the_best_of_all(sizes: list[int], runs: list[int], seed: int) -
 
 # How notes are shared among runs
 
+FOUR = Timeline(METRES["4/4"])
+
 
 @pytest.mark.parametrize(
-    ("onsets", "sizes", "bar"),
+    ("onsets", "sizes", "timeline"),
     [
-        ([0, 480, 960, 1440, 1920], [5] * 5, 1920),
-        (list(range(0, 1920, 120)), [12] * 16, 1920),
-        ([240, 2400, 7200], [3, 3, 3], 1920),
-        (list(range(0, 1440, 80)), [20] * 18, 1440),
+        ([0, 480, 960, 1440, 1920], [5] * 5, FOUR),
+        (list(range(0, 1920, 120)), [12] * 16, FOUR),
+        ([240, 2400, 7200], [3, 3, 3], FOUR),
+        (list(range(0, 1440, 80)), [20] * 18, Timeline(METRES["3/4"])),
+        (list(range(0, 4800, 120)), [12] * 40, Timeline(METRES["4/4"], (METRES["4/4"], METRES["2/4"]))),
+        (list(range(0, 3360, 80)), [20] * 42, Timeline(METRES["3/4"], (METRES["3/4"], METRES["4/4"]))),
     ],
 )
-def test_parts_cover_every_note_once(onsets: list[int], sizes: list[int], bar: int) -> None:
+def test_parts_cover_every_note_once(onsets: list[int], sizes: list[int], timeline: Timeline) -> None:
     """Runs follow one another without gaps, none crosses a bar line, and none has too many lines to try."""
-    runs = parts(onsets, sizes, bar)
+    runs = parts(onsets, sizes, timeline)
     assert [note for run in runs for note in run] == list(range(len(onsets)))
     for run in runs:
-        assert len({onsets[note] // bar for note in run}) == 1
+        assert len({timeline.index(onsets[note]) for note in run}) == 1
         assert len(run) == 1 or math.prod(sizes[note] for note in run) <= 20_000

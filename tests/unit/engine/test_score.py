@@ -15,6 +15,7 @@ from fillgen.engine.plans import Plan
 from fillgen.engine.score import ScoreContext, follows, heights, terms, tone_value, total
 from fillgen.phrase.place import places
 from fillgen.rules.pack import TERMS, Shape
+from fillgen.theory.metre import METRES, Timeline
 
 BAR = 1920
 SHAPES = RulePack().shapes
@@ -41,8 +42,8 @@ def setting_of(
     progression = parse_chart("| " + " | ".join([chart] * len(bars)) + " |", key="C")
     plan = Plan(tuple(rhythm), names, (0,) * len(rhythm), shape)
     homes = [Home(0, minor=False)] * len(rhythm)
-    metre = progression.metre
-    return ScoreContext(plan, places(progression, rhythm), BAR, low, high, metre=metre, homes=homes)
+    metre, timeline = progression.metre, progression.timeline
+    return ScoreContext(plan, places(progression, rhythm), timeline, low, high, metre=metre, homes=homes)
 
 
 def quarters(count: int, **settings: object) -> ScoreContext:
@@ -216,7 +217,11 @@ def test_echo_term(letters: list[str], line: list[int], value: float) -> None:
     """Bars with the same letter should move alike, with a turned letter the other way; other bars owe nothing."""
     setting = setting_of([[2] * 4] * 2, letters="xy")
     setting = ScoreContext(
-        Plan(setting.plan.rhythm, tuple(letters), setting.plan.wishes, RISE), setting.places, BAR, 60, 84
+        Plan(setting.plan.rhythm, tuple(letters), setting.plan.wishes, RISE),
+        setting.places,
+        setting.timeline,
+        60,
+        84,
     )
     assert term("echo", line, setting) == pytest.approx(value)
 
@@ -308,7 +313,11 @@ def in_key(chart: str, line: Sequence[int], key: str = "C") -> float:
     """The term of quarter notes over a chart of one bar for each four of them."""
     rhythm = [(480 * index, 480) for index in range(len(line))]
     plan = Plan(tuple(rhythm), tuple("abcd"[: -(-len(line) // 4)]), (0,) * len(line), RISE)
-    return term("key", line, ScoreContext(plan, places(parse_chart(chart, key=key), rhythm), BAR, 60, 84))
+    return term(
+        "key",
+        line,
+        ScoreContext(plan, places(parse_chart(chart, key=key), rhythm), Timeline(METRES["4/4"]), 60, 84),
+    )
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,8 @@ import pytest
 
 import fillgen
 from fillgen import RulePack, parse_chart
-from fillgen.hands.playing import Playing
+from fillgen.hands.patterns import accompaniment, accompaniment_over
+from fillgen.hands.playing import PARTS, Playing
 from fillgen.hands.take import Ensemble, left_paths
 from fillgen.theory.pitch import all_keys
 
@@ -60,3 +61,56 @@ def test_what_sounds_is_clear(chart: str, parts: tuple[str, ...]) -> None:
                 assert is_clear(tuple(sorted(keys))), (rhythm, chord.symbol, keys)
                 if "bass" in parts and chord.root is not None and len(chord.tones) > 3:
                     assert chord.root.pitch_class not in {midi % 12 for midi in keys}
+
+
+# Bars of another metre
+
+
+CHANGING = parse_chart("| Ab | Fm7 | 2/4 Bbm7 | 4/4 Eb7 | Ab |")
+LONGER = parse_chart("metre: 3/4\n| Ab | 4/4 Fm7 | 3/4 Eb7 | Ab |")
+
+
+@pytest.mark.parametrize("chart", [CHANGING, LONGER])
+@pytest.mark.parametrize("rhythm", PACK.rhythm_names)
+def test_patterns_of_bars_of_another_metre(chart: fillgen.Progression, rhythm: str) -> None:
+    """A bar's patterns are the rhythm's own of its metre, or those of the chart's metre cut off at its end or prolonged."""
+    if chart.metre.name not in PACK.rhythm(rhythm).metres:
+        return
+    usual = accompaniment(PACK, rhythm, chart.metre)
+    found = accompaniment_over(PACK, rhythm, chart)
+    assert len(found.bass) == len(found.chords) == len(found.drums) == len(chart.bars)
+    for bar, metre in enumerate(chart.metres):
+        row = PACK.rhythm_row(rhythm).get("accompaniment", {})
+        own = accompaniment(PACK, rhythm, metre) if metre.name in row else usual
+        bass, cell = own.bass[bar % len(own.bass)], own.chords[bar % len(own.chords)]
+        drums = own.drums[bar % len(own.drums)]
+        shared = min(metre.bar, chart.metre.bar if own is usual else metre.bar)
+        assert [hit for hit in found.drums[bar] if hit.tick < shared] == [h for h in drums if h.tick < shared]
+        assert [n[0] for n in found.chords[bar].notes if n[0] < shared] == [
+            n[0] for n in cell.notes if n[0] < shared
+        ]
+        assert [n[::2] for n in found.bass[bar] if n[0] < shared] == [n[::2] for n in bass if n[0] < shared]
+        assert all(hit.tick < metre.bar for hit in found.drums[bar])
+        assert all(onset + length <= metre.bar for onset, length in found.chords[bar].notes)
+        assert all(onset + length <= metre.bar for onset, length, _ in found.bass[bar])
+        if metre.bar > shared and usual.drums[bar % len(usual.drums)]:
+            assert any(hit.tick >= shared for hit in found.drums[bar])
+
+
+@pytest.mark.parametrize("chart", [CHANGING, LONGER])
+def test_every_hand_keeps_to_its_bars(chart: fillgen.Progression) -> None:
+    """Bass and left hand sound the chords of the bar they are in, each from its first beat, and the accents are its own."""
+    ideas = fillgen.ideas(chart, count=1, seed=2)
+    take = Ensemble(ideas, Playing(parts=PARTS, swing=1.0)).take(ideas[0])
+    for part in ("bass", "left"):
+        ticks = {stroke.tick for stroke in take.strokes[part]}
+        assert part == "left" or {span.onset for span in chart.spans} <= ticks
+        for stroke in take.strokes[part]:
+            bar = chart.bar_index(stroke.tick)
+            assert stroke.tick + stroke.length <= chart.start_of(bar + 1), part
+    for stroke in take.strokes["bass"]:
+        if stroke.tick in chart.changes:
+            assert stroke.midi % 12 == chart.span_at(stroke.tick).chord.tones[0].name.pitch_class
+    loud = {stroke.tick: stroke.velocity for stroke in take.strokes["bass"]}
+    assert len({loud[chart.start_of(bar)] for bar in range(len(chart.bars))}) == 1
+    assert take.length == chart.length

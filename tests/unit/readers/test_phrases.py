@@ -938,3 +938,58 @@ def test_midi_with_feel_comes_back(request_: tuple[str, str, int, str | None]) -
         reading = line_up(found(data, part="right"), PLAIN)
         assert reading.notes == idea.phrase
         assert reading.whole
+
+
+# Charts whose metre changes
+
+
+CHANGING = "| Ebmaj7 | 2/4 Fm7 | 4/4 Bb7 |"
+
+
+@pytest.mark.parametrize(
+    ("source", "bars", "first", "onsets"),
+    [
+        ("G4h Bb4h | C5h | D5w", 3, 1, [0, 960, 1920, 2880]),
+        ("Bb4q | G4h Bb4h | C5h | D5w", 4, 0, [1440, 1920, 2880, 3840, 4800]),
+        ("G4h Bb4h | C5h | D5q", 3, 1, [0, 960, 1920, 2880]),
+        ("G4h Bb4h", 1, 1, [0, 960]),
+        ("G4w | C5h | D5w | G4w | C5h | D5w", 6, 1, [0, 1920, 2880, 4800, 6720, 7680]),
+        ("G4w~ | G4h | D5w", 3, 1, [0, 2880]),
+    ],
+)
+def test_a_chart_whose_metre_changes(source: str, bars: int, first: int, onsets: list[int]) -> None:
+    """Written bars are held against the chart's own one by one; a short first one is a pick-up, a short last one rests."""
+    reading = line_up(found(source), CHANGING)
+    chart = reading.progression
+    assert (len(chart.bars), chart.first) == (bars, first)
+    assert [note.onset for note in reading.notes] == onsets
+    names = ["4/4", "2/4", "4/4"] * 2
+    expected = ["4/4"] * (first == 0) + names
+    assert [chart.metre_of(bar).name for bar in range(bars)] == expected[:bars]
+    assert reading.whole == (bars - (first == 0) in (3, 6))
+    assert phrase_text(reading.notes, chart).count("|") == bars - 1
+
+
+@pytest.mark.parametrize(
+    ("source", "said"),
+    [
+        ("G4w | C5w | D5w", "bar 2: the bar lasts 4 quarter notes, a 2/4 bar 2"),
+        ("G4w | C5q | D5w", "bar 2: the bar lasts 1 quarter notes, a 2/4 bar 2"),
+        ("Bb4q | G4w | C5w | D5w", "bar 3: the bar lasts 4 quarter notes, a 2/4 bar 2"),
+        (midi(track(keys_of("G4w | C5w | D5w"))), "several metres"),
+        (xml(note("G4", 96), note("C5", 96)), "several metres"),
+    ],
+)
+def test_phrases_that_do_not_fit_such_a_chart(source: bytes | str, said: str) -> None:
+    """A bar of the wrong length is named; a file that counts all bars in one metre is refused."""
+    with pytest.raises(FillgenError) as caught:
+        line_up(found(source), CHANGING)
+    assert said in str(caught.value)
+
+
+def test_metre_of_such_a_chart() -> None:
+    """The metre before the first bar is the chart's for phrases as well."""
+    assert line_up(found("G4h. | Bb4h."), "| 3/4 Eb | Bb7 |").progression.metre.name == "3/4"
+    refused = "| 3/4 Eb | Bb7 |"
+    with pytest.raises(OptionError):
+        line_up(found(xml(note("G4", 96), note("C5", 96))), refused)

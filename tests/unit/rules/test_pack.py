@@ -10,9 +10,9 @@ import pytest
 
 import fillgen
 from fillgen import FillgenError, OptionError, OutputError, PackError, RulePack
-from fillgen.rules.pack import BUSY, TERMS, Cell, Level, Rhythm, read_cell
+from fillgen.rules.pack import BUSY, TERMS, Cell, Level, Rhythm, fitted_cells, read_cell
 from fillgen.rules.tones import EMBELLISHMENTS
-from fillgen.theory.metre import METRES
+from fillgen.theory.metre import METRES, is_length
 
 PACK = RulePack()
 RHYTHMS = [PACK.rhythm(name) for name in PACK.rhythm_names]
@@ -663,3 +663,38 @@ def test_a_pack_of_any_size_is_refused_in_a_few_words(text: str, why: str, tmp_p
     with pytest.raises(PackError, match=why) as refused:
         read(tmp_path, text).check()
     assert len(str(refused.value)) < 1200
+
+
+# Cells in bars of another metre
+
+
+FAMILIES = (("4/4", "3/4", "2/4", "5/4", "7/4"), ("6/8", "9/8", "12/8"))
+
+
+@pytest.mark.parametrize(("old", "new"), [(a, b) for names in FAMILIES for a in names for b in names])
+def test_cells_in_bars_of_another_metre(old: str, new: str) -> None:
+    """They begin as they were, lie inside the new bar one note after another, and are marked by its own accents."""
+    for rhythm in RHYTHMS:
+        for busy in BUSY:
+            cells = rhythm.cells.get((old, busy), ())
+            moved = fitted_cells(cells, METRES[old], METRES[new])
+            assert len(set(moved)) == len(moved) >= min(1, len(cells))
+            shared = min(METRES[old].bar, METRES[new].bar)
+            begun = {tuple(on for on, _ in cell.notes if on < shared) for cell in cells}
+            for cell in moved:
+                edges = [(on, on + length) for on, length in cell.notes]
+                assert all(a[1] <= b[0] for a, b in pairwise(edges))
+                assert all(on < end <= METRES[new].bar for on, end in edges)
+                assert tuple(on for on, _ in cell.notes if on < shared) in begun
+                assert cell.syncopated == any(METRES[new].crosses(*note) for note in cell.notes)
+                assert all(is_length(length) for _, length in cell.notes)
+
+
+def test_beats_that_prolong_a_bar() -> None:
+    """What is added are the last beats again; a note held to the end of the bar goes on to what follows."""
+    three, four, five = (METRES[name] for name in ("3/4", "4/4", "5/4"))
+    waltz = read_cell("q q e e", three)
+    assert fitted_cells([waltz], three, four)[0].notes == read_cell("q q e e e e", four).notes
+    assert fitted_cells([waltz], three, five)[0].notes == read_cell("q q e e q e e", five).notes
+    assert fitted_cells([read_cell("h.", three)], three, four)[0].notes == ((0, 1920),)
+    assert fitted_cells([read_cell("q. e h", four)], four, METRES["2/4"])[0].notes == ((0, 720), (720, 240))

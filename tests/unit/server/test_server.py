@@ -264,6 +264,26 @@ def test_the_notes_of_a_chord(page: Page) -> None:
     assert page.post("api/notes", {"chart": CHART, "bar": 5}).status == 400
 
 
+def test_a_chart_whose_metre_changes(page: Page) -> None:
+    """Beats are those of each bar's own metre; phrases, files and variants go by them; playing to clicks is refused."""
+    chart = "| Ebmaj7 | 2/4 Fm7 Bb7 | 4/4 Eb6 Cm7 |"
+    read = page.post("api/chart", {"chart": chart}).json
+    assert [bar["metre"] for bar in read["bars"]] == ["4/4", "2/4", "4/4"]
+    every = notes_document(parse_chart(chart))["chords"]
+    for bar, beat, number in ((1, 4, 0), (2, 1, 1), (2, 2.5, 2), (3, 1, 3), (3, 3, 4)):
+        came = page.post("api/notes", {"chart": chart, "bar": bar, "beat": beat}).json
+        assert came == {"chord": every[number]}
+    assert page.post("api/notes", {"chart": chart, "bar": 2, "beat": 3}).status == 400
+    phrase = "G4q Ab4q Bb4h | C5q D5q | Eb5h C5h"
+    assert page.post("api/check", {"chart": chart, "phrase": phrase}).json["right"]
+    files = {"chart": chart, "ideas": [{"rank": 1, "text": phrase}], "ending": "musicxml"}
+    score = music21.converter.parseData(page.post("api/files", files).body, format="musicxml")
+    assert [bar.duration.quarterLength for bar in score.parts[0].getElementsByClass("Measure")] == [4, 2, 4]
+    played = [{"midi": 67, "start": 0.0, "end": 0.5}]
+    refused = page.post("api/check", {"chart": chart, "played": played, "tempo": 120})
+    assert (refused.status, "one metre" in refused.json["error"]["message"]) == (400, True)
+
+
 def test_a_phrase_is_checked_as_on_the_command_line(page: Page) -> None:
     progression = parse_chart(CHART)
     notes = parse_phrase(PHRASE, progression.metre)

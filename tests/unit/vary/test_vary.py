@@ -570,3 +570,49 @@ def test_a_small_hand_counts() -> None:
     assert found.hand == "small"
     assert "ease" in found[0].terms
     assert settle(Request(CHART, hand="small")).uses[-1].rule.kind == "in-reach"
+
+
+# Charts whose metre changes
+
+
+CHANGING = parse_chart("| D | F#m | 2/4 Em7 | 4/4 A7 |")
+HOPPING = parse_phrase("D5q F#5q A5h | F#5h C#5h | B4q G4q | A4h C#5h", CHANGING.timeline)
+
+
+@pytest.mark.parametrize("bars", ["1", "3", "1,3", "2-4"])
+def test_bars_kept_where_the_metre_changes(bars: str) -> None:
+    """The notes of kept bars stay, those of others keep to the bars of their own metre."""
+    kept = read_keep(bars).bars
+    found = ask(read_keep(bars), CHANGING, HOPPING, count=4)
+    assert len(found)
+    for idea in found:
+        assert in_bars(idea.phrase, CHANGING, *kept) == in_bars(HOPPING, CHANGING, *kept)
+        assert rhythm(parse_phrase(idea.text, CHANGING.timeline)) == rhythm(idea.phrase)
+
+
+@pytest.mark.parametrize(
+    "wish",
+    [
+        Wish(rhythm=True),
+        Wish(pitches=True),
+        Wish(contour=True),
+        Wish(near="like"),
+        Wish(near="unlike"),
+        Wish(near="answer"),
+    ],
+    ids=str,
+)
+def test_wishes_where_the_metre_changes(wish: Wish) -> None:
+    """Every wish is met as over bars of one metre: the rhythm, the pitches or the contour stay; texts read back."""
+    found = ask(wish, CHANGING, HOPPING, count=4)
+    assert len(found)
+    for idea in found:
+        assert rhythm(parse_phrase(idea.text, CHANGING.timeline)) == rhythm(idea.phrase)
+        if wish.rhythm:
+            assert rhythm(idea.phrase) == rhythm(HOPPING)
+        if wish.pitches:
+            assert pitches(idea.phrase) == pitches(HOPPING)
+        if wish.contour:
+            assert rises(idea.phrase) == rises(HOPPING)
+        if wish.near == "like":
+            assert distance(idea.phrase, HOPPING) <= 1 - LIKE
