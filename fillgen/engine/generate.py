@@ -38,10 +38,13 @@ from fillgen.rules import judge
 from fillgen.rules.pack import Cell
 from fillgen.rules.rule import RuleUse, Seen
 from fillgen.rules.windows import Windows
+from fillgen.theory.metre import TICKS
 from fillgen.theory.pitch import midi_name
 from fillgen.theory.swing import swing_at
 
 _DRAWN = 170
+_SHORT = TICKS // 2
+"""Notes shorter than this, in ticks, are hardly left by a wide leap."""
 """Candidates drawn from each plan."""
 _PLANS = 24
 """Plans drawn for fifty ideas and fewer."""
@@ -210,6 +213,7 @@ class Engine:
         self._move = _GUIDE.moves(size) * _GUIDE.rising(size) * moves
         self._turn = self._move[:, :, None] * _GUIDE.turn(size) * turns
         self._onward = _GUIDE.onward(size)
+        self._calm = _GUIDE.calm(size)
         self._follows = lru_cache(maxsize=None)(self._habits)
 
     @property
@@ -352,8 +356,8 @@ class Engine:
             own = _GUIDE.height(pitches, middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
             if index in near:
                 own = own * _GUIDE.near(pitches, *near[index])
-            if before is not None and plan.wishes[index - 1]:
-                own = own * self._wished(before, note, plan.wishes[index - 1])
+            if before is not None:
+                own = own * self._moved(before, note, plan.wishes[index - 1], plan.rhythm[index - 1][1])
             table = self._factor(before, note, after, context.homes[index], accents[index]) * own[:, :, None]
             if index in inside and before is not None and after is not None:
                 table = table * self._onward[self._window(before, note, after)]
@@ -362,6 +366,11 @@ class Engine:
                 table = table if times[index] == 1 else table ** (1 / times[index])
             weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
+
+    def _moved(self, before: Place, note: Place, wish: int, length: int) -> NDArray[np.float64] | float:
+        """How much the interval from a note of some length is wanted by its gesture's wish, and as far as it is short."""
+        wanted = self._wished(before, note, wish) if wish else 1.0
+        return wanted * self._calm[self._window(before, note)] if length < _SHORT else wanted
 
     def _middle(self, plan: Plan) -> float:
         """The pitch about which a plan's shape lies: the middle of the range, higher or lower from plan to plan."""

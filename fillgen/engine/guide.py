@@ -51,6 +51,13 @@ class Guide:
         value = np.where(np.isin(gap, _WIDE), self.leap, INTERVAL_VALUE[gap])
         return np.asarray(np.exp(self.steps * np.where(gap, value, self.still)))
 
+    def calm(self, size: int) -> Values:
+        """A factor for each two pitches of a range that takes back from wide intervals what `leap` gave: for short notes."""
+        pitch = np.arange(size + 1)
+        gap = np.abs(pitch[:, None] - pitch[None, :])
+        back = np.where(np.isin(gap, _WIDE), INTERVAL_VALUE[gap] - self.leap, 0.0)
+        return np.asarray(np.exp(self.steps * back))
+
     def rising(self, size: int) -> Values:
         """A factor for each two pitches of a range: another where a leap rises."""
         pitch = np.arange(size + 1)

@@ -130,7 +130,8 @@ def test_a_phrase_leads_to_the_note_nearest_to_its_end() -> None:
     """Checked or varied, a phrase leads to the nearest note of that name, above its end or below."""
     phrase = "C5w | Ab4w | Bb4w | G4w"
     leads = {
-        lead: fillgen.check(CHART, phrase, lead_to=lead).right for lead in ("Ab", "Ab4", "Ab5", "C", "C5")
+        lead: fillgen.check(CHART, phrase, lead_to=lead, strict=True).right
+        for lead in ("Ab", "Ab4", "Ab5", "C", "C5")
     }
     assert leads == {"Ab": True, "Ab4": True, "Ab5": False, "C": False, "C5": False}
     named, nearest = (
