@@ -36,7 +36,6 @@ MOST_WAITING = 20.0
 MOST_MEMORY = 480_000_000
 """The memory that the process may have, its libraries included, in bytes; kept on Linux only."""
 _GROWN = MOST_MEMORY * 2 // 3
-_KILOBYTE = 1024
 _HINT = "Give a shorter score, or save it again from a music program."
 
 _ROOT = str(Path(__file__).resolve().parents[2])
@@ -178,8 +177,8 @@ def _answer(asks: BinaryIO, tells: BinaryIO) -> None:
 
 
 def _has_grown() -> bool:
-    """Whether this process has taken so much memory that the next score had too little."""
-    return _HAS_LIMITS and _KILOBYTE * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > _GROWN
+    """Whether this process holds so much memory that the next score had too little."""
+    return _memory()[1] > _GROWN
 
 
 def _limit_time() -> None:
@@ -196,12 +195,20 @@ def limit_memory(most: int) -> None:
 
     What can be limited are its addresses, of which it has more than it has pages; those it has now are let be.
     """
-    statm = Path("/proc/self/statm")
-    if not _HAS_LIMITS or not statm.is_file():
+    addresses, pages = _memory()
+    if not _HAS_LIMITS or not addresses:
         return
-    addresses, pages = (int(count) * resource.getpagesize() for count in statm.read_text().split()[:2])
     limit = addresses + max(0, most - pages)
     hard = resource.getrlimit(resource.RLIMIT_AS)[1]
     resource.setrlimit(
         resource.RLIMIT_AS, (limit if hard == resource.RLIM_INFINITY else min(limit, hard), hard)
     )
+
+
+def _memory() -> tuple[int, int]:
+    """The bytes of this process's addresses and of its pages in memory; zeros where the system does not tell."""
+    statm = Path("/proc/self/statm")
+    if not _HAS_LIMITS or not statm.is_file():
+        return 0, 0
+    addresses, pages = (int(count) * resource.getpagesize() for count in statm.read_text().split()[:2])
+    return addresses, pages

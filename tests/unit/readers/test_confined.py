@@ -83,3 +83,17 @@ def test_a_fault_of_ours_is_seen_as_one() -> None:
         with pytest.raises(RuntimeError, match="KeyError: 'B flat'"):
             reader.ask("abc", ABC, "a tune")
         assert reader.ask("abc", ABC, "again").voices
+
+
+def test_the_process_is_kept_for_the_next_score() -> None:
+    """However large the process is that asks: what counts is what the reader itself holds."""
+    ballast = bytearray(b"x" * 400_000_000)
+    reader = confined._Reader(command("fillgen.readers.confined"))
+    try:
+        reader.ask("abc", ABC, "one")
+        first = reader._process
+        reader.ask("abc", ABC, "two")
+        assert reader._process is first is not None
+    finally:
+        reader.end()
+    assert len(ballast)
