@@ -96,4 +96,4 @@ def test_the_process_is_kept_for_the_next_score() -> None:
         assert reader._process is first is not None
     finally:
         reader.end()
-    assert len(ballast)
+    assert ballast
