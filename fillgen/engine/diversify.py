@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
-from math import inf
+from math import ceil, inf
 from typing import NamedTuple
 
 import numpy as np
@@ -14,8 +14,12 @@ from numpy.typing import NDArray
 ALIKE = 0.55
 """Two ideas may sound the same pitch at the same time in this share of their sounding time, and no more."""
 
-_SLACK = (1.0, 1.4, inf)
-"""By how much the limits of what may be shared give way, where the chosen would be too few."""
+_BETTER = 0.6
+"""The share of the candidates that are looked at before the others are."""
+_PLENTY = 20
+"""Candidates for each idea wanted: of no more than these all are looked at."""
+_ROUNDS = ((1.0, _BETTER), (1.4, _BETTER), (1.0, 1.0), (1.4, 1.0), (inf, 1.0))
+"""By how much the limits of what may be shared give way, where the chosen would be too few, and among how many of the best."""
 Sounding = NDArray[np.uint8]
 """What each candidate sounds in each slice of time: a MIDI number, 0 for silence."""
 
@@ -72,8 +76,8 @@ def choose(
     """The candidates chosen, best first, and how many of them keep their distance from one another.
 
     `traits` tells the traits of a candidate, `widths` are the lengths of the slices in ticks. First the best are taken that keep their distance and share no trait
-    too often; where these are too few, a trait may be shared more often, then as often as there is; then, if still too
-    few, come the best of the rest.
+    too often, of the better ones; where these are too few, a trait may be shared more often; then all are looked at,
+    at last without a limit; then, if still too few, come the best of the rest.
     """
     order = np.argsort(-scores, kind="stable")
     open_ = np.ones(len(scores), dtype=bool)
@@ -81,8 +85,8 @@ def choose(
     slices = np.ascontiguousarray(sounds.T)
     chosen: list[int] = []
     shared: Counter[tuple[str, Hashable]] = Counter()
-    for slack in _SLACK:
-        for index in order.tolist():
+    for slack, share in _ROUNDS:
+        for index in order[: max(ceil(share * len(order)), _PLENTY * count)].tolist():
             if len(chosen) >= count:
                 break
             if open_[index] and not _too_often(traits(index), shared, limits, slack):

@@ -34,7 +34,7 @@ CHARTS = (
     ("Gbmaj7 | Ab7 | Db6", "Db"),
     ("Dm7 | G7 | C6", "C"),
 )
-"""Charts and their keys; where two chords share a bar, the second comes on any beat."""
+"""Charts and their keys; where two chords share a bar, the second comes on any beat. The last two end on their tonics."""
 CASES = 60
 
 
@@ -58,8 +58,8 @@ def made(number: int) -> tuple[Ideas, Request] | None:
     rhythms = [name for name in PACK.rhythm_names if metre in PACK.rhythm(name).metres]
     rhythm = PACK.rhythm(dice.choice(rhythms))
     purpose = dice.choice((None, None, *PURPOSES))
-    if purpose == "ending" and chart.last.root != chart.key.tonic:
-        purpose = "intro"
+    if purpose == "ending":
+        chart = chart_in(*dice.choice(CHARTS[-2:]), metre, dice)
     hand = dice.choice((None, *SIZES))
     request = Request(
         chart,

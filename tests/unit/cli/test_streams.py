@@ -80,7 +80,10 @@ def test_a_terminal_twenty_columns_wide(command: str, tmp_path: Path) -> None:
 def test_ctrl_c_at_any_moment_is_quiet(tmp_path: Path) -> None:
     """From the front door to the last line: the program ends by the signal or with 130, or was done already."""
     arguments = ["fillgen", "ideas", CHART, "-n", "300", "-o", "a.json", "--overwrite"]
-    begin = f"import sys; sys.argv = {arguments!r}; from fillgen import __main__ as door; print(1, flush=True); door.run()"
+    begin = (
+        f"import sys; sys.argv = {arguments!r}; from fillgen import __main__ as door; fill = door._fill_gaps; "
+        "door._fill_gaps = lambda: (fill(), print(1, flush=True)); door.run()"
+    )
     environment = {**unmeasured(), "FILLGEN_NO_BOOK": "1"}
     ends = set()
     for step in range(12):
@@ -93,7 +96,9 @@ def test_ctrl_c_at_any_moment_is_quiet(tmp_path: Path) -> None:
             text=True,
         ) as running:
             assert running.stdout is not None
-            assert running.stdout.readline() == "1\n"  # before that Python itself is starting
+            assert (
+                running.stdout.readline() == "1\n"
+            )  # before that Python itself is starting, and the front door opens
             time.sleep(0.09 * step)  # whichever moment it meets, the same must hold
             os.kill(running.pid, signal.SIGINT)
             _, said = running.communicate(timeout=120)
