@@ -8,8 +8,7 @@ from collections.abc import Iterable
 class FillgenError(Exception):
     r"""The base of every error this package raises on purpose.
 
-    What it quotes, from a text or another library, may hold control characters and be of any length; it is told without
-    them, and of long texts the beginning and the end.
+    A message may quote a file or another library: it stays printable, and a long text is cut in the middle.
 
     >>> print(ChartError("unknown chord 'Hm7'", place="bar 3", hint="Did you mean\x1b 'Bm7'?"))
     bar 3: unknown chord 'Hm7'. Did you mean 'Bm7'?

@@ -1,7 +1,7 @@
 """Chart text and phrase text, read and written.
 
 Chart text: bars between `|`; the chords of a bar share its beats evenly; a lone `/` holds a chord one more beat;
-`%` repeats a bar; `|: :|` repeats what lies between, with `|1. ... :|2. ... |` for its endings; `[A]` before a bar
+`%` repeats a bar; `|: :|` repeats the bars between, with `|1. ... :|2. ... |` for its endings; `[A]` before a bar
 begins a section; a key before a chord (`Db: Ebm7`, `c: Dm7b5`, `F blues: F7`) holds to the next, and so does a metre
 at the beginning of a bar (`2/4 Fm7`), or between bar lines before it. Commas and dashes may part chords. Where there is no `|` at all, each chord is a bar. Lines at the
 head of a chart may name its `title:`, `key:` and `metre:`; a line that begins with `#` and a blank is a comment.

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fillgen.engine.habits import NO_MOVE, Home, habits, interval
 from fillgen.engine.score import INTERVAL_VALUE, LEAP, STEP, Pitches, Values, tone_value
@@ -46,15 +47,13 @@ class Guide:
 
     def moves(self, size: int) -> Values:
         """A factor for each interval from -size to size, as a table over two pitches of a range of `size` + 1."""
-        pitch = np.arange(size + 1)
-        gap = np.abs(pitch[:, None] - pitch[None, :])
+        gap = np.abs(_rises(size))
         value = np.where(np.isin(gap, _WIDE), self.leap, INTERVAL_VALUE[gap])
         return np.asarray(np.exp(self.steps * np.where(gap, value, self.still)))
 
     def calm(self, size: int) -> Values:
         """A factor for each two pitches of a range that takes back from wide intervals what `leap` gave: for short notes."""
-        pitch = np.arange(size + 1)
-        gap = np.abs(pitch[:, None] - pitch[None, :])
+        gap = np.abs(_rises(size))
         back = np.where(np.isin(gap, _WIDE), INTERVAL_VALUE[gap] - self.leap, 0.0)
         return np.asarray(np.exp(self.steps * back))
 
@@ -65,18 +64,14 @@ class Guide:
 
     def turn(self, size: int) -> Values:
         """A factor for each three pitches of a range: larger where a leap is answered, small where a line rocks."""
-        pitch = np.arange(size + 1)
-        into = (pitch[None, :] - pitch[:, None])[:, :, None]
-        out = (pitch[None, :] - pitch[:, None])[None, :, :]
+        into, out = _rises(size)[:, :, None], _rises(size)[None, :, :]
         answered = (np.abs(into) >= LEAP) & (into * out < 0) & (np.abs(out) <= STEP)
         rocks = (into == -out) & (into != 0)
         return np.asarray(np.exp(self.turns * answered - self.rocks * rocks))
 
     def onward(self, size: int) -> Values:
         """A factor for each three pitches of a range: larger where they go on one way, by a fourth at most each."""
-        pitch = np.arange(size + 1)
-        into = (pitch[None, :] - pitch[:, None])[:, :, None]
-        out = (pitch[None, :] - pitch[:, None])[None, :, :]
+        into, out = _rises(size)[:, :, None], _rises(size)[None, :, :]
         near = (np.abs(into) <= LEAP) & (np.abs(out) <= LEAP)
         return np.asarray(np.exp(self.aim * ((into * out > 0) & near)))
 
@@ -126,3 +121,9 @@ class Guide:
 def _leanings(minor: bool, strength: float) -> Values:
     """The habits of melodies as factors, raised to a power."""
     return np.asarray(np.exp(strength * habits(minor)))
+
+
+def _rises(size: int) -> NDArray[np.int64]:
+    """The semitones from each pitch of a range of `size` + 1 up to each other."""
+    pitch = np.arange(size + 1)
+    return np.asarray(pitch[None, :] - pitch[:, None])

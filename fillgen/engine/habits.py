@@ -23,7 +23,7 @@ Values = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
 WIDEST = 12
-"""The widest interval that is told apart, in semitones; wider ones count as an octave."""
+"""The widest interval with a likelihood of its own, in semitones; anything wider counts as an octave."""
 INTERVALS = 2 * WIDEST + 1
 NO_MOVE = INTERVALS
 """What stands for the interval before the first note."""

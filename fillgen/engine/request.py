@@ -163,7 +163,7 @@ def settle(request: Request) -> Choices:
 def lead_of(given: str | int, near: float, *, place: str = "") -> int:
     """The MIDI number of the note to lead to; of one without an octave the nearest to a MIDI number.
 
-    OptionError, with its place, where there is no such note.
+    OptionError, with its place, if there is no such note.
     """
     return nearest_pitch(given, near, "the note to lead to", place=place)
 

@@ -1,7 +1,7 @@
 """What handbooks call a note that the narrowest definitions leave without a name.
 
 The narrow definitions look at three notes. Here repeated notes count as one, as the ear takes them; a note may come in with
-the phrase, resolve through another passing note or by a detour; and what is light is told by the metre.
+the phrase, resolve through another passing note or by a detour; and the metre decides which notes are light.
 """
 
 from __future__ import annotations

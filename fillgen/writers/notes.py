@@ -81,7 +81,7 @@ def _into(chord: ChordNotes) -> list[str]:
 def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: int = 100) -> str:
     """All chords as text of about `width` characters: their notes by kind, each with its degree and the reason.
 
-    A chord that comes again is told once, with all its bars and the ways into each chord after it.
+    A chord that comes back is listed once, with all its bars and the ways into each chord after it.
 
     `dorian_sixth` is as for `fillgen.teaching.notefit.note_fits`.
 
