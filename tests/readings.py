@@ -194,7 +194,7 @@ CHARTS = (
     b"key: Eb\n| Cm / / G7 | N.C. | #ivdim7 V7/ii |",
     b"key: F\n|: F7(b9, #11) | C6/9/E | B\xe2\x99\xad\xce\x947 :| % |",
 )
-PACK = b"""
+LEVEL_SIX = """
 [[level]]
 number = 6
 like = 3
@@ -206,7 +206,10 @@ without = ["repeat-limit"]
 [[level.rule]]
 kind = "leap-limit"
 semitones = 4
-
+"""
+PACK = (
+    LEVEL_SIX.encode()
+    + b"""
 [[rhythm]]
 name = "sway"
 says = "Lean on two."
@@ -244,6 +247,7 @@ letters = ["A", "z"]
 shape = 2.5
 steps = 0
 """
+)
 
 
 @cache

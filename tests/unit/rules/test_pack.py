@@ -13,6 +13,7 @@ from fillgen import FillgenError, OptionError, OutputError, PackError, RulePack
 from fillgen.rules.pack import BUSY, TERMS, Cell, Level, Rhythm, fitted_cells, read_cell
 from fillgen.rules.tones import EMBELLISHMENTS
 from fillgen.theory.metre import METRES, is_length
+from tests.readings import LEVEL_SIX
 
 PACK = RulePack()
 RHYTHMS = [PACK.rhythm(name) for name in PACK.rhythm_names]
@@ -37,19 +38,6 @@ many = ["q e e q e e", "e e e e q q"]
 few = ["h h"]
 some = ["q e e h"]
 many = ["e e e e h"]
-"""
-LEVEL_SIX = """
-[[level]]
-number = 6
-like = 3
-name = "narrow"
-low = "F4"
-high = "F5"
-without = ["repeat-limit"]
-
-[[level.rule]]
-kind = "leap-limit"
-semitones = 4
 """
 
 
