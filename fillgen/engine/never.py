@@ -16,6 +16,8 @@ Timing = Sequence[tuple[int, int]]
 """Onset and length of each note of a phrase, in ticks from its start."""
 _SIXTEENTH = TICKS // 4
 _FIFTH, _TRITONE, _STEP = 7, 6, 2
+_TURN = 4
+"""Sixteenths in a bar that make a turn or a run of their own."""
 _ON_END = 6
 """Steps on end, one way, from which a line is a scale exercise."""
 
@@ -97,6 +99,13 @@ def _rests_in_most_bars(notes: Timing, metre: Metre | Timeline) -> bool:
     return last > 1 and 2 * resting > last
 
 
+def _turn_in_most_bars(notes: Timing, metre: Metre | Timeline) -> bool:
+    line = timeline_of(metre)
+    short = [line.index(onset) for onset, length in notes if length <= _SIXTEENTH]
+    last = line.index(notes[-1][0])
+    return last > 1 and 2 * sum(short.count(bar) >= _TURN for bar in range(last)) > last
+
+
 TIMING: dict[str, Callable[[Timing, Metre | Timeline], bool]] = {
     "triplet into a rest": _triplet_into_a_rest,
     "no one after the eighths on four": _no_one_after_the_eighths_on_four,
@@ -104,6 +113,7 @@ TIMING: dict[str, Callable[[Timing, Metre | Timeline], bool]] = {
     "push over the bar line": _push_over_the_bar_line,
     "quarter-note triplet": _quarter_note_triplet,
     "rests in most bars": _rests_in_most_bars,
+    "turn in most bars": _turn_in_most_bars,
 }
 """The patterns that onsets and lengths decide."""
 

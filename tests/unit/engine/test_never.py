@@ -37,6 +37,9 @@ TIMED = [
     ("rests in most bars", "rq D5h. | F5w | C5h rh | Bb4w", True),
     ("rests in most bars", "rq D5h. | F5w | C5w | Bb4h rh", False),
     ("rests in most bars", "D5w~ | D5h F5h | C5h rh | Bb4w", False),
+    ("turn in most bars", "D5h. C5s D5s Eb5s D5s | F5w | Eb5h. D5s C5s D5s Eb5s | F5w", True),
+    ("turn in most bars", "D5h. C5s D5s Eb5s D5s | F5w | Eb5h. D5e C5e | D5h. C5s D5s Eb5s D5s", False),
+    ("turn in most bars", "D5h. C5e D5s Eb5s | F5h. F5e G5s A5s | Eb5h. D5e Eb5s C5s | F5w", False),
 ]
 PITCHED = [
     ("aimless triplet", "F5q Bb4et F5et C5et D5h | Bb4w", True),
