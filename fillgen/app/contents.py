@@ -13,6 +13,7 @@ from fillgen.hands.playing import Playing
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.remark import ALL_IDEAS, on_reading
 from fillgen.rules.pack import RulePack
+from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.look import USUAL, SheetOptions
 
 if TYPE_CHECKING:
@@ -36,14 +37,15 @@ def ideas_content(
     sounds: Mapping[str, str],
     look: SheetOptions = USUAL,
     *,
-    width: int = 100,
+    width: int = TEXT_WIDTH,
+    hint: str = "",
 ) -> Content:
-    """Ideas, in all forms: text of some width, JSON, MIDI, notation and the page that plays them."""
+    """Ideas, in all forms: text of some width with a hint in its head, JSON, MIDI, notation and the page that plays them."""
 
     def text() -> str:
         from fillgen.writers.text import to_text  # noqa: PLC0415 - each form loads what it needs alone
 
-        return to_text(found, width=width)
+        return to_text(found, width=width, hint=hint)
 
     def json() -> str:
         from fillgen.writers.document import to_json  # noqa: PLC0415
@@ -123,7 +125,7 @@ def checked_content(
     sounds: Mapping[str, str],
     look: SheetOptions,
     *,
-    width: int = 100,
+    width: int = TEXT_WIDTH,
     explain: bool = False,
 ) -> Content:
     """A phrase with its report: the report in words, note by note if asked, the phrase as notes and MIDI."""
@@ -161,7 +163,14 @@ TUNE = ("text", "midi", "sheet", "score")
 
 
 def tune_content(
-    piece: Piece, tune: Tune, playing: Playing, sounds: Mapping[str, str], look: SheetOptions, number: int
+    piece: Piece,
+    tune: Tune,
+    playing: Playing,
+    sounds: Mapping[str, str],
+    look: SheetOptions,
+    number: int,
+    *,
+    width: int = TEXT_WIDTH,
 ) -> Content:
     """A tune with its intro and ending: in words, as MIDI, as a score and as notes."""
     from fillgen.writers.tunes import piece_text, tune_midi, tune_musicxml  # noqa: PLC0415
@@ -172,7 +181,7 @@ def tune_content(
         return (tune_entry(piece, tune, playing.swing, number),)
 
     return Content(
-        text=lambda: piece_text(piece, number),
+        text=lambda: piece_text(piece, number, width),
         midi=lambda: tune_midi(piece, playing, sounds),
         score=lambda: tune_musicxml(piece, tune, swing=playing.swing),
         sheet=sheet,
@@ -194,7 +203,12 @@ PRACTICE = ("text", "midi", "sheet", "page")
 
 
 def session_content(
-    session: Session, playing: Playing, sounds: Mapping[str, str], look: SheetOptions
+    session: Session,
+    playing: Playing,
+    sounds: Mapping[str, str],
+    look: SheetOptions,
+    *,
+    width: int = TEXT_WIDTH,
 ) -> Content:
     """A session that loops or calls: in words, as MIDI, and its ideas as notes."""
     from fillgen.writers.lessons import session_text  # noqa: PLC0415
@@ -211,11 +225,11 @@ def session_content(
         every = zip(session.ideas, entries_of(session.ideas, playing.swing), strict=True)
         return tuple(entry for idea, entry in every if idea.rank in ranks)
 
-    return Content(text=lambda: session_text(session), midi=midi, sheet=sheet, look=look)
+    return Content(text=lambda: session_text(session, width), midi=midi, sheet=sheet, look=look)
 
 
 def lesson_content(
-    course: Lesson, swing: float | None, pack: RulePack, look: SheetOptions, *, width: int = 100
+    course: Lesson, swing: float | None, pack: RulePack, look: SheetOptions, *, width: int = TEXT_WIDTH
 ) -> Content:
     """A lesson that goes up the ladder of levels: in words, as a page, and its phrases as notes."""
     from fillgen.writers.lessons import lesson_html, lesson_text  # noqa: PLC0415
@@ -247,7 +261,7 @@ BOOK = ("text", "json", "midi", "files", "sheet")
 
 
 def book_content(
-    entries: Sequence[BookEntry], key: Key | None, look: SheetOptions, *, width: int = 100
+    entries: Sequence[BookEntry], key: Key | None, look: SheetOptions, *, width: int = TEXT_WIDTH
 ) -> Content:
     """Ideas of the book, in their own key or another: JSON that another book takes in, text, MIDI, and notes."""
     from fillgen.book.telling import entries_text, one_ground, sheet_entries, singly  # noqa: PLC0415

@@ -126,6 +126,7 @@ class OutputOptions:
     audio: bool = False
     soundfont: Path | None = None
     overwrite: bool = False
+    no_pager: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -344,6 +345,9 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             Path,
         ),
         "overwrite": Option(("--overwrite",), "Replace files that exist already.", bool),
+        "no_pager": Option(
+            ("--no-pager",), "Print a long answer on a terminal in one go, as with an empty PAGER.", bool
+        ),
     },
     BookOptions: {
         "book": Option(

@@ -15,6 +15,7 @@ from fillgen.phrase.idea import Ideas
 from fillgen.phrase.note import Phrase
 from fillgen.theory.pitch import Key
 from fillgen.vary.transposition import moved
+from fillgen.writers.lines import TEXT_WIDTH, wrapped
 from fillgen.writers.text import block, staff
 
 if TYPE_CHECKING:
@@ -22,13 +23,14 @@ if TYPE_CHECKING:
 
 _STARS = "*****"
 _LEAST = 12
-"""The least width of a phrase in a list, in characters."""
+"""The least width of a phrase in a list, in characters; where there is less it goes on a line of its own."""
+_LATER = " " * 7
 
 
 # Lists
 
 
-def list_text(entries: Sequence[Entry], total: int, width: int = 100) -> str:
+def list_text(entries: Sequence[Entry], total: int, width: int = TEXT_WIDTH) -> str:
     """Entries a line each: number, stars, day, key, rhythm, level, then name, tags and the phrase as far as it goes."""
     if not entries:
         return "No idea is found.\n"
@@ -53,9 +55,11 @@ def _line(cells: Sequence[str], entry: Entry, width: int) -> str:
     head = "  ".join(cells)
     words = [*([f"{entry.name!r}"] if entry.name else []), *(f"[{tag}]" for tag in entry.tags)]
     start = "  ".join([head, *words])
-    room = max(_LEAST, width - len(start) - 2)
+    fits = len(start) + 2 + _LEAST <= width
+    before = f"{start}  " if fits else _LATER
+    room = width - len(before)
     text = entry.text if len(entry.text) <= room else f"{entry.text[: room - 1]}…"
-    return f"{start}  {text}"
+    return f"{before}{text}" if fits else f"{wrapped(start, width, hang=4)}\n{before}{text}"
 
 
 def list_document(entries: Sequence[Entry], total: int) -> dict[str, Any]:
@@ -138,11 +142,12 @@ def singly(entries: Sequence[Entry], key: Key | None) -> list[tuple[Entry, Ideas
 # Text and sheets
 
 
-def entries_text(entries: Sequence[Entry], key: Key | None = None, width: int = 100) -> str:
+def entries_text(entries: Sequence[Entry], key: Key | None = None, width: int = TEXT_WIDTH) -> str:
     """Entries in full: what they are, where they come from, what was noted, and the phrase under its chords."""
     blocks = []
     for entry, ideas in singly(entries, key):
-        lines = [heading(entry, ideas.progression), *_about(entry)]
+        about = [*heading(entry, ideas.progression).splitlines(), *_about(entry)]
+        lines = [wrapped(line, width) for line in about]
         shown = _block if entry.terms else _unjudged
         blocks.append("\n".join([*lines, shown(ideas, width)]))
     return "\n\n".join(blocks) + "\n"

@@ -25,6 +25,7 @@ from fillgen.app.options import (
 from fillgen.cli.inputs import chart_text, file_text, progression_of, reading_of
 from fillgen.cli.outputs import answer, check_printed, print_out, width_of
 from fillgen.cli.outputs import note as say_note
+from fillgen.cli.outputs import show as show_text
 from fillgen.cli.signature import Strict, StrictGroup, grouped
 from fillgen.errors import OptionError, OutputError, many, shorten
 from fillgen.rules.pack import RulePack
@@ -92,6 +93,7 @@ def book(
     stars: Annotated[int | None, AT_LEAST] = None,
     count: Annotated[int, LISTED] = 20,
     format_: Annotated[str | None, OPTIONS[OutputOptions]["format"]] = None,
+    no_pager: Annotated[bool, OPTIONS[OutputOptions]["no_pager"]] = False,
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """List and search the ideas that were shown, those last shown first."""
@@ -103,7 +105,7 @@ def book(
     from fillgen.book.telling import list_document, list_text
     from fillgen.theory.keys import read_key
 
-    printed = OutputOptions(format=format_)
+    printed = OutputOptions(format=format_, no_pager=no_pager)
     check_printed(printed)
     if count < 1:
         raise OptionError(f"the count is {count}", hint="Ask for 1 or more.")
@@ -185,6 +187,7 @@ def show(
     *,
     ids: Annotated[list[str], IDS],
     last: Annotated[bool, LAST] = False,
+    no_pager: Annotated[bool, OPTIONS[OutputOptions]["no_pager"]] = False,
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Show ideas in full, with what was noted."""
@@ -193,7 +196,7 @@ def show(
 
     with opened(file, writes=False) as book:
         found = entries(book, _chosen(book, numbers_of(ids), last))
-    typer.echo(entries_text(found, width=width_of()).rstrip())
+    show_text(entries_text(found, width=width_of()), OutputOptions(no_pager=no_pager))
 
 
 @app.command(cls=Strict)
@@ -314,7 +317,7 @@ def set_(
     if name is None:
         if remove or key is not None or targets:
             raise OptionError("the name of a set is missing", hint="fillgen book set lists the sets.")
-        _list_sets(file)
+        _list_sets(file, output)
     elif ids or remove:
         _change_set(name, numbers_of(ids or ()), remove, last, file)
         if targets:
@@ -323,13 +326,13 @@ def set_(
         _put_set(name, key, output, targets, look, file)
 
 
-def _list_sets(file: Path | None) -> None:
+def _list_sets(file: Path | None, output: OutputOptions) -> None:
     from fillgen.book.store import sets
 
     with opened(file, writes=False) as book:
         found = sets(book)
     lines = [f"{name}: {many(count, 'idea')}" for name, count in found]
-    typer.echo("\n".join(lines) or "There is no set yet. fillgen book set NAME ID... makes one.")
+    show_text("\n".join(lines) or "There is no set yet. fillgen book set NAME ID... makes one.", output)
 
 
 def _refuse_no_ranks(ids: Sequence[str] | None, last: bool) -> None:
@@ -408,7 +411,9 @@ def _put(
     from fillgen.theory.keys import read_key
 
     wanted = read_key(key) if key is not None else None
-    answer(book_content(found, wanted, look, width=width_of()), targets, output, many(len(found), "idea"))
+    answer(
+        book_content(found, wanted, look, width=width_of(targets)), targets, output, many(len(found), "idea")
+    )
 
 
 @app.command(name="import", cls=Strict)

@@ -86,7 +86,7 @@ def show_check(
     report = report_on(reading, options, pack)
     seen = look_of(look, playing, played)
     content = checked_content(
-        report, reading, options, pack, *played, seen, width=width_of(), explain=explain
+        report, reading, options, pack, *played, seen, width=width_of(targets), explain=explain
     )
     if not any(target.ending in (".txt", ".json") for target in targets):
         print_out(content, output)

@@ -65,9 +65,10 @@ def ideas(
     request = Request.over(progression_of(chords, options.rhythm, pack), options, pack)
     every = fresh_ideas(request, book.book) if fresh else generate(request)
     found = only_some(every, only)
-    content = ideas_content(found, *played, look_of(look, playing, played), width=width_of())
+    width, hint = width_of(targets), "" if targets else _hint(found)
+    content = ideas_content(found, *played, look_of(look, playing, played), width=width, hint=hint)
     if explain:
-        content = replace(content, text=lambda: _explained(every, found, only))
+        content = replace(content, text=lambda: _explained(every, found, only, width))
     show_ideas(found, content, playing, output, targets)
     if remembers:
         asked = {**given(chords), **given(options), "fresh": fresh}
@@ -106,10 +107,21 @@ def _say_page(playing: PlayOptions) -> None:
         note("the page plays an idea once, exactly, with one set of voicings; it can loop.")
 
 
-def _explained(every: Ideas, found: Ideas, only: str | None) -> str:
+_EXAMPLE = 3
+"""The rank of the idea that the hint names, if there are as many."""
+
+
+def _hint(found: Ideas) -> str:
+    """How to see why an idea is among them."""
+    ranks = [idea.rank for idea in found][:_EXAMPLE]
+    return f"To see why an idea fits and why it ranks there: --only {ranks[-1]} --explain" if ranks else ""
+
+
+def _explained(every: Ideas, found: Ideas, only: str | None, width: int) -> str:
     """Why the notes of each idea chosen may be where they are, and why it ranks there; of all ideas the first."""
     from fillgen.writers.checks import explain_text
+    from fillgen.writers.lines import wrapped
 
     ranks = [idea.rank for idea in found] if only is not None else [1]
-    texts = [explain_text(every, rank, width_of()).rstrip() for rank in ranks]
-    return "\n\n".join([*texts, *(f"Note: {remark}" for remark in found.remarks)])
+    texts = [explain_text(every, rank, width).rstrip() for rank in ranks]
+    return "\n\n".join([*texts, *(wrapped(f"Note: {remark}", width) for remark in found.remarks)])

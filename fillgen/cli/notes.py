@@ -8,7 +8,7 @@ from fillgen.app.contents import document_text
 from fillgen.app.formats import Content, as_file, targets_of
 from fillgen.app.options import ChordOptions, Option, OutputOptions
 from fillgen.cli.inputs import explained_progression_of
-from fillgen.cli.outputs import answer, check_printed
+from fillgen.cli.outputs import answer, check_printed, width_of
 from fillgen.cli.signature import grouped
 
 DORIAN_SIXTH = Option(
@@ -30,7 +30,7 @@ def notes(
     targets = targets_of(output, ("text", "json", "page", "picture"))
     found = explained_progression_of(chords)
     content = Content(
-        text=lambda: notes_text(found, dorian_sixth=dorian_sixth),
+        text=lambda: notes_text(found, dorian_sixth=dorian_sixth, width=width_of(targets)),
         json=lambda: document_text(notes_document(found, dorian_sixth=dorian_sixth)),
         page=lambda: as_file(notes_html(found, dorian_sixth=dorian_sixth)),
         picture=lambda: as_file(notes_svg(found, dorian_sixth=dorian_sixth)),

@@ -11,17 +11,24 @@ import typer
 
 from fillgen.app.formats import JSON, Content, Delivery, Target, printed_as, write_all
 from fillgen.app.options import BookOptions, OutputOptions
+from fillgen.cli.pager import paged
 from fillgen.errors import OptionError, OutputError
+from fillgen.writers.lines import TEXT_WIDTH
 
 if TYPE_CHECKING:
     from fillgen.phrase.idea import Ideas
     from fillgen.rules.pack import RulePack
 
 
-def width_of() -> int:
-    """The width of the terminal, 100 where there is none."""
-    is_terminal = sys.stdout is not None and sys.stdout.isatty()
-    return max(60, shutil.get_terminal_size((100, 24)).columns if is_terminal else 100)
+_NARROWEST, _WIDEST = 60, 120
+"""The lines of text fit a terminal that is not narrower, and are no longer on a wider one, in characters."""
+
+
+def width_of(targets: Sequence[Target] = ()) -> int:
+    """The width of the terminal; the usual one where there is none, or where the text goes to a file."""
+    if sys.stdout is None or not sys.stdout.isatty() or any(target.ending == ".txt" for target in targets):
+        return TEXT_WIDTH
+    return min(max(_NARROWEST, shutil.get_terminal_size((TEXT_WIDTH, 24)).columns), _WIDEST)
 
 
 def note(text: object) -> None:
@@ -39,11 +46,24 @@ def answer(content: Content, targets: Sequence[Target], options: OutputOptions, 
 
 def print_out(content: Content, options: OutputOptions) -> None:
     """Print a content as text or JSON."""
-    if sys.stdout is None:
-        raise OutputError("is closed", place="standard output", hint="Write to a file with -o instead.")
     form = content.json if printed_as(options) == JSON else content.text
     assert form is not None
-    typer.echo(form().rstrip())
+    if sys.stdout is None:
+        raise _closed()
+    show(form(), options)
+
+
+def show(text: str, options: OutputOptions) -> None:
+    """Print a text, through the pager where it is longer than the terminal."""
+    if sys.stdout is None:
+        raise _closed()
+    printed = text.rstrip()
+    if options.no_pager or not paged(printed):
+        typer.echo(printed)
+
+
+def _closed() -> OutputError:
+    return OutputError("is closed", place="standard output", hint="Write to a file with -o instead.")
 
 
 def check_printed(options: OutputOptions) -> None:

@@ -90,7 +90,8 @@ def practice(
     with, or with --turns calls that you answer. Sheets show the notes of either.
     """
     check_printed(output)
-    loops, lessons = _sorted_out(targets_of(output, PRACTICE, look), turns)
+    targets = targets_of(output, PRACTICE, look)
+    loops, lessons = _sorted_out(targets, turns)
     is_lesson = turns is None and not loops
     _check_together(lessons, turns, only, options.level, is_lesson=is_lesson)
     pack = pack_of(rules)
@@ -102,15 +103,15 @@ def practice(
     read = heard = None
     if is_lesson or lessons:
         course = _course(mine, chords, levels, per_level, options, pack)
-        read = lesson_content(course, playing.swing, pack, look, width=width_of())
+        read = lesson_content(course, playing.swing, pack, look, width=width_of(targets))
     if not is_lesson:
         ideas = mine or generate(
             Request.over(explained_progression_of(chords, options.rhythm, pack), options, pack)
         )
         session = _session(ideas, played.parts, turns, only, slowest, steps, playing.times)
-        heard = session_content(session, played, sounds, look)
+        heard = session_content(session, played, sounds, look, width=width_of(targets))
     works = ((read, lessons), (heard, loops))
-    deliver_all([Delivery(each, targets) for each, targets in works if each is not None], output)
+    deliver_all([Delivery(each, files) for each, files in works if each is not None], output)
     written = {target.ending for target in (lessons if is_lesson else loops)}
     printed = read if is_lesson else heard
     if printed is not None and not written & {".txt", *(_PAGES if is_lesson else ())}:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from fillgen.app.options import RULES, Option
+from fillgen.app.options import OPTIONS, RULES, Option, OutputOptions
 from fillgen.cli.inputs import pack_of
+from fillgen.cli.outputs import show, width_of
 from fillgen.cli.signature import grouped
 
 NAME = Option((), "A rule, level, rhythm or shape to explain.", metavar="NAME")
@@ -21,15 +20,18 @@ def rules(
     name: Annotated[str | None, NAME] = None,
     check: Annotated[Path | None, CHECK] = None,
     rules: Annotated[Path | None, RULES] = None,
+    no_pager: Annotated[bool, OPTIONS[OutputOptions]["no_pager"]] = False,
 ) -> None:
     """List the levels, rules, rhythms and shapes, or explain one of them."""
     from fillgen.writers.rulebook import explain, listing
 
-    pack = pack_of(check or rules)
+    pack, width = pack_of(check or rules), width_of()
+    lines: list[str] = []
     if check is not None:
         added = ", ".join(f"{len(rows)} {group}" for group, rows in pack.own.items()) or "nothing"
-        typer.echo(f"{check} is a sound rule pack. It gives: {added}.")
+        lines.append(f"{check} is a sound rule pack. It gives: {added}.")
     if name is not None:
-        typer.echo(explain(name, pack))
+        lines.append(explain(name, pack, width))
     elif check is None:
-        typer.echo(listing(pack))
+        lines.append(listing(pack, width))
+    show("\n".join(lines), OutputOptions(no_pager=no_pager))

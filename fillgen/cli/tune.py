@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from pathlib import Path
 from typing import Annotated
-
-import typer
 
 from fillgen.app.contents import TUNE, joined_sheets, tune_content
 from fillgen.app.formats import Delivery, Target, named_targets, numbered, refuse_unwritable
 from fillgen.app.options import RULES, IdeaOptions, Option, OutputOptions, PlayOptions, SheetOptions
 from fillgen.cli.inputs import chart_text, pack_of
-from fillgen.cli.outputs import check_printed, deliver_all, note
+from fillgen.cli.outputs import check_printed, deliver_all, note, show, width_of
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError, many
 from fillgen.hands.playing import PARTS, played_as
@@ -76,12 +75,12 @@ def tune(
     if len(found) < options.count:
         are = "is" if len(found) == 1 else "are"
         note(f"there {are} {many(len(found), 'version')} with different chords.")
+    width = width_of([*together, *chain.from_iterable(apart)])
     contents = [
-        tune_content(piece, read, played, sounds, look, number) for number, piece in enumerate(found, 1)
+        tune_content(piece, read, played, sounds, look, number, width=width)
+        for number, piece in enumerate(found, 1)
     ]
-    for content in contents:
-        assert content.text is not None
-        typer.echo(content.text())
+    show("\n".join(content.text() for content in contents if content.text is not None), output)
     if read.repeats:
         note("in a MIDI file the repeats of the tune are not played out.")
     deliveries = [Delivery(content, targets) for content, targets in zip(contents, apart, strict=False)]

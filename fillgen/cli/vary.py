@@ -60,7 +60,7 @@ def vary(
     reading = own_phrase(chords, phrase, part, book, last=last, rhythm=options.rhythm, pack=pack)
     every = variants(reading, varying, options, pack)
     found = only_some(every, only)
-    content = ideas_content(found, *played, look_of(look, playing, played), width=width_of())
+    content = ideas_content(found, *played, look_of(look, playing, played), width=width_of(targets))
     show_ideas(found, content, playing, output, targets)
     if remembers:
         asked = {**given(varying), **given(options)}

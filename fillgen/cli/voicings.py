@@ -8,7 +8,7 @@ from fillgen.app.contents import document_text
 from fillgen.app.formats import Content, targets_of
 from fillgen.app.options import OPTIONS, ChordOptions, IdeaOptions, Option, OutputOptions, PlayOptions
 from fillgen.cli.inputs import explained_progression_of
-from fillgen.cli.outputs import answer, check_printed
+from fillgen.cli.outputs import answer, check_printed, width_of
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError
 from fillgen.hands.playing import span_of
@@ -49,7 +49,7 @@ def voicings(
     found = explained_progression_of(chords)
     paths = best_paths(found, Hand(lowest, highest, span_of(span, hand), thin, spread), count)
     content = Content(
-        text=lambda: voicings_text(found, paths),
+        text=lambda: voicings_text(found, paths, width=width_of(targets)),
         json=lambda: document_text(voicings_document(found, paths)),
     )
     answer(content, targets, output)

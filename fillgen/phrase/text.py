@@ -121,8 +121,15 @@ def _read_bar(bar: str, number: int, start: int, notes: list[Note], tied: bool) 
     return onset - start, tied
 
 
+_PRINTED = re.compile(r"^ *notes (.*)$", re.MULTILINE)
+"""The lines of notes of a phrase as it is printed, under its beats and chords."""
+
+
 def _phrase_bars(text: str) -> list[str]:
-    bars = [bar.strip() for bar in text.replace("\n", " ").split("|")]
+    """The bars of a text; of one as it is printed those on its lines of notes. A bar line may end a line and begin the next."""
+    printed = _PRINTED.findall(text)
+    joined = re.sub(r"\|\s*\n\s*\|", "|", "\n".join(printed) if printed else text)
+    bars = [bar.strip() for bar in joined.replace("\n", " ").split("|")]
     if bars and not bars[0]:
         bars = bars[1:]
     if bars and not bars[-1]:

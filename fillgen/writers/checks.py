@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
@@ -18,10 +17,10 @@ from fillgen.teaching.ranking import ranking
 from fillgen.teaching.sentences import reasons
 from fillgen.teaching.words import beat_number
 from fillgen.writers.document import chart_document, note_document
-from fillgen.writers.text import chart_heading, staff
+from fillgen.writers.lines import TEXT_WIDTH, wrapped
+from fillgen.writers.text import bar_rows, chart_heading, staff
 
 _INDENT = "  "
-_NARROWEST = 40
 
 
 # Text
@@ -31,7 +30,7 @@ _SECTIONS: dict[FaultKind, str] = {"clash": "Clashes", "style": "Style", "level"
 """The kinds of faults in the order in which they are said, with their titles."""
 
 
-def check_text(report: Report, width: int = 100, *, explain: bool = False) -> str:
+def check_text(report: Report, width: int = TEXT_WIDTH, *, explain: bool = False) -> str:
     """A report as text of about `width` characters: verdict, how the phrase was read, staff, places, mend, what works.
 
     With `explain` it goes on note by note, and with the rules that hold.
@@ -63,9 +62,9 @@ def check_text(report: Report, width: int = 100, *, explain: bool = False) -> st
     sections = [
         "\n".join(
             [
-                _wrapped(report.verdict, 0, width),
-                _heading(report),
-                *(_wrapped(line, 0, width) for line in report.reading),
+                wrapped(report.verdict, width),
+                wrapped(_heading(report), width),
+                *(wrapped(line, width) for line in report.reading),
             ]
         ),
         "\n".join(staff(_named(report), report.progression, width)),
@@ -96,20 +95,7 @@ def _explained(report: Report, width: int) -> Iterator[str]:
 
 def _section(title: str, lines: Sequence[str], width: int) -> list[str]:
     """A title with its lines below it; nothing if there are no lines."""
-    return ["\n".join([title, *(_wrapped(line, 1, width) for line in lines)])] if lines else []
-
-
-def _wrapped(line: str, depth: int, width: int) -> str:
-    """A line indented `depth` times, and once more where it wraps."""
-    first = _INDENT * depth
-    return textwrap.fill(
-        line,
-        max(_NARROWEST, width),
-        initial_indent=first,
-        subsequent_indent=first + _INDENT,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return ["\n".join([title, *(wrapped(line, width, 1) for line in lines)])] if lines else []
 
 
 def _faults(report: Report, kind: FaultKind, width: int) -> list[str]:
@@ -125,8 +111,8 @@ def _mend(mend: Mend | None, width: int) -> list[str]:
         return []
     lines = [
         f"The smallest change that mends it: {many(len(mend.changed), 'note')}",
-        _INDENT + mend.text,
-        *(_wrapped(sentence, 1, width) for sentence in mend.sentences),
+        *bar_rows(mend.text, width, _INDENT),
+        *(wrapped(sentence, width, 1) for sentence in mend.sentences),
     ]
     return ["\n".join(lines)]
 
@@ -139,7 +125,7 @@ def _by_bar(report: Report) -> Iterator[str]:
 # An idea explained
 
 
-def explain_text(ideas: Ideas, number: int, width: int = 100) -> str:
+def explain_text(ideas: Ideas, number: int, width: int = TEXT_WIDTH) -> str:
     """One of the ideas, counted from 1, as text: its staff, its notes one by one, and why it ranks there.
 
     Raises OptionError if there is no idea of that number.
@@ -159,7 +145,7 @@ def explain_text(ideas: Ideas, number: int, width: int = 100) -> str:
         f"idea {number} of {len(ideas)}"
     )
     sections = [
-        heading,
+        wrapped(heading, width),
         "\n".join(
             [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}", *staff(idea.notes, progression, width)]
         ),

@@ -20,6 +20,7 @@ from fillgen.teaching.notefit import LEAVE_QUICKLY, PASSES, ChordNotes
 from fillgen.teaching.practice import Session, minutes
 from fillgen.teaching.words import on_beat
 from fillgen.theory.metre import TICKS
+from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.markup import LIGHT, css, new_page, new_table, page_text, put, themed
 from fillgen.writers.notation import name_and_octave
 from fillgen.writers.notes import bars_of, tone_names
@@ -94,7 +95,7 @@ def _finger(note: IdeaNote) -> str:
 # Text
 
 
-def lesson_text(lesson: Lesson, width: int = 100) -> str:
+def lesson_text(lesson: Lesson, width: int = TEXT_WIDTH) -> str:
     r"""A lesson as text of about `width` characters; the note lines read back as phrase text.
 
     >>> from fillgen.chart.text import parse_chart
@@ -163,7 +164,7 @@ def _phrase_lines(each: Explained, progression: Progression, width: int) -> list
 # The plan of a session
 
 
-def session_text(session: Session) -> str:
+def session_text(session: Session, width: int = TEXT_WIDTH) -> str:
     r"""The plan of a session: each round with the time of its rest or count-in, then the cautions.
 
     >>> import fillgen
@@ -188,7 +189,7 @@ def session_text(session: Session) -> str:
         lines.append(f"{_clock(at + rest)}  {each.label}")
         tick = start + session.ideas.progression.length
         at += (tick - first) / TICKS * 60 / each.tempo
-    return "\n".join([*lines, "", _CARE, *_bullets(CAUTIONS, 100)]) + "\n"
+    return "\n".join([*lines, "", _CARE, *_bullets(CAUTIONS, width)]) + "\n"
 
 
 def _clock(seconds: float) -> str:

@@ -28,6 +28,7 @@ from fillgen.teaching.notefit import (
 )
 from fillgen.theory.pitch import NATURAL, is_black
 from fillgen.writers.document import chart_document
+from fillgen.writers.lines import TEXT_WIDTH, wrapped
 from fillgen.writers.markup import LIGHT, css, new_page, new_table, page_text, put, themed
 from fillgen.writers.text import chart_heading
 
@@ -78,7 +79,7 @@ def _into(chord: ChordNotes) -> list[str]:
 # Text
 
 
-def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: int = 100) -> str:
+def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: int = TEXT_WIDTH) -> str:
     """All chords as text of about `width` characters: their notes by kind, each with its degree and the reason.
 
     A chord that comes back is listed once, with all its bars and the ways into each chord after it.
@@ -95,7 +96,7 @@ def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: i
                        E   3    E is the third of C: it may stand on any beat and stay.
                        G   5    G is the fifth of C: it may stand on any beat and stay.
     """
-    blocks = [f"{chart_heading(progression)}\n{_WHAT}"]
+    blocks = [f"{wrapped(chart_heading(progression), width)}\n{_WHAT}"]
     every = recurring(chord_notes(progression, dorian_sixth=dorian_sixth))
     blocks += [_block(chord, width) for chord in every]
     return "\n\n".join(blocks) + "\n"

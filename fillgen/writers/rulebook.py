@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 from fillgen.engine.never import never_in
-from fillgen.errors import OptionError, did_you_mean, listed, shorten
+from fillgen.errors import OptionError, did_you_mean, listed, many, shorten
 from fillgen.rules.pack import Level, Rhythm, RulePack, Shape
 from fillgen.rules.rule import Example, Rule
 from fillgen.rules.rulebook import RULES
 from fillgen.teaching.clashes import CLASHES
 from fillgen.theory.pitch import C_MAJOR, midi_name
+from fillgen.writers.lines import TEXT_WIDTH, wrapped
 
 
-def listing(pack: RulePack) -> str:
-    """Levels, rules, rhythms and shapes, a line each."""
+def listing(pack: RulePack, width: int = TEXT_WIDTH) -> str:
+    """Levels, rules, rhythms and shapes, a paragraph each."""
     levels = [pack.level(number) for number in pack.level_numbers]
     rhythms = [pack.rhythm(name) for name in pack.rhythm_names]
     groups: list[tuple[str, list[tuple[str, str]]]] = [
@@ -33,10 +35,14 @@ def listing(pack: RulePack) -> str:
         ),
         ("Rule packs", [("built-in", f"{len(levels)} levels, {len(rhythms)} rhythms"), *_own(pack)]),
     ]
-    parts = ["\n".join([title, *(_item(*row) for row in rows)]) for title, rows in groups]
-    return "\n\n".join(
-        [*parts, "fillgen rules NAME explains a rule, a level, a rhythm, a shape or a term of the score."]
-    )
+    parts = ["\n".join([title, *(_item(*row, width) for row in rows)]) for title, rows in groups]
+    return "\n\n".join([wrapped(_summary(pack), width), *parts])
+
+
+def _summary(pack: RulePack) -> str:
+    counts = (len(pack.level_numbers), "level"), (len(RULES), "rule"), (len(pack.rhythm_names), "rhythm")
+    some = ", ".join(many(count, what) for count, what in counts)
+    return f"{some} and {many(len(pack.shapes), 'shape')}. fillgen rules NAME explains one of them, or a term of the score."
 
 
 def _own(pack: RulePack) -> list[tuple[str, str]]:
@@ -44,8 +50,8 @@ def _own(pack: RulePack) -> list[tuple[str, str]]:
     return [(pack.place, f"laid over it, fingerprint {pack.digest}")] if pack.own else []
 
 
-def _item(name: str, says: str) -> str:
-    return textwrap.fill(f"  {name:<20} {says}", 100, subsequent_indent=" " * 23)
+def _item(name: str, says: str, width: int) -> str:
+    return textwrap.fill(f"  {name:<20} {says}", width, subsequent_indent=" " * 23)
 
 
 def _sentence(rule: Rule, pack: RulePack) -> str:
@@ -57,8 +63,13 @@ def _sentence(rule: Rule, pack: RulePack) -> str:
     return rule.says
 
 
-def explain(name: str, pack: RulePack) -> str:
+def explain(name: str, pack: RulePack, width: int = TEXT_WIDTH) -> str:
     """One rule, level, rhythm, shape or term of the score in full; OptionError with the nearest name for an unknown one."""
+    lines = _explained(name, pack, width).splitlines()
+    return "\n".join(line if len(line) <= width else wrapped(line, width) for line in lines)
+
+
+def _explained(name: str, pack: RulePack, width: int) -> str:
     wanted = name.strip().lower()
     wanted = wanted.removeprefix("level").strip() if wanted.startswith("level ") else wanted
     if wanted in RULES:
@@ -67,7 +78,7 @@ def explain(name: str, pack: RulePack) -> str:
         return "\n".join([wanted, f"  every level: {CLASHES[wanted].says}", f"Why: {CLASHES[wanted].reason}"])
     numbers = {str(number): number for number in pack.level_numbers}
     if wanted in numbers:
-        return _level(pack.level(numbers[wanted]))
+        return _level(pack.level(numbers[wanted]), width)
     if wanted in pack.weights:
         return (
             f"{wanted}, a term of the score from 0 to 1, weight {pack.weights[wanted]:g}\n{pack.says(wanted)}"
@@ -75,7 +86,7 @@ def explain(name: str, pack: RulePack) -> str:
     if wanted in pack.shapes:
         return _shape(pack.shapes[wanted])
     try:
-        return _rhythm(pack.rhythm(wanted))
+        return _rhythm(pack.rhythm(wanted), width)
     except OptionError:
         known = [*RULES, *CLASHES, *pack.weights, *pack.shapes, *pack.rhythm_names]
         hint = did_you_mean(wanted, known) or "fillgen rules lists them all."
@@ -110,9 +121,9 @@ def _example(example: Example) -> str:
     return f"{example.phrase}  over  {example.chart}{lead}"
 
 
-def _level(level: Level) -> str:
+def _level(level: Level, width: int) -> str:
     low, high = (midi_name(pitch, C_MAJOR) for pitch in (level.low, level.high))
-    rules = [f"  {use.rule.kind:<20} {use.text}" for use in level.uses]
+    rules = [_item(use.rule.kind, use.text, width) for use in level.uses]
     features: list[tuple[bool, str]] = [
         (level.one_a_chord, "one note a chord"),
         (level.syncopation, "syncopated rhythms"),
@@ -132,18 +143,28 @@ def _level(level: Level) -> str:
     )
 
 
-def _rhythm(rhythm: Rhythm) -> str:
+def _rhythm(rhythm: Rhythm, width: int) -> str:
     low, high = rhythm.tempo_range
     lines = [
         f"{rhythm.name}: {rhythm.says}",
         f"Tempo {rhythm.tempo} quarter notes a minute, {low} to {high}. Source: {rhythm.source}.",
         f"Eighths are {'swung' if rhythm.swing else 'straight'}.",
     ]
-    lines += [textwrap.fill(line, 100, subsequent_indent="  ") for line in _idiom(rhythm)]
+    lines += _idiom(rhythm)
     for (metre, busy), cells in rhythm.cells.items():
-        shown = "   ".join(cell.text for cell in cells)
-        lines.append(textwrap.fill(f"  {metre} {busy}: {shown}", 100, subsequent_indent=" " * 6))
+        lines += _cells(f"  {metre} {busy}:", [cell.text for cell in cells], width)
     return "\n".join(lines)
+
+
+def _cells(head: str, cells: Sequence[str], width: int) -> list[str]:
+    """Rhythm cells after a head, in lines that are broken between cells only."""
+    lines = [f"{head} {cells[0]}"]
+    for cell in cells[1:]:
+        if len(lines[-1]) + len(cell) + 3 <= width:
+            lines[-1] += f"   {cell}"
+        else:
+            lines.append(f"      {cell}")
+    return lines
 
 
 def _idiom(rhythm: Rhythm) -> list[str]:

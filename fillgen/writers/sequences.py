@@ -13,8 +13,9 @@ from fillgen.chart.text import chart_text
 from fillgen.errors import many
 from fillgen.theory.chords import Chord
 from fillgen.theory.pitch import Key, Name, key_on
+from fillgen.writers.lines import TEXT_WIDTH
+from fillgen.writers.text import bar_rows
 
-_WIDTH = 100
 _LEADS = {"intro": "leads to", "turnaround": "leads to", "ending": "closes on", "vamp": "goes round to"}
 
 
@@ -23,7 +24,12 @@ Played = Callable[[Sequence, Key], Progression]
 
 
 def sequences_text(
-    found: Iterable[Sequence], key: Key | None = None, played: Played = spelled, goal: Chord | None = None
+    found: Iterable[Sequence],
+    key: Key | None = None,
+    played: Played = spelled,
+    goal: Chord | None = None,
+    *,
+    width: int = TEXT_WIDTH,
 ) -> str:
     """Sequences as text: the purpose of each, its numerals, its chords in a key, and what it does.
 
@@ -37,25 +43,34 @@ def sequences_text(
       C major   | F | C |  closes on C
       The amen: from IV to the tonic without a dominant, calm and final.
     """
-    blocks = [_block(sequence, played(sequence, _key_for(sequence, key)), goal) for sequence in found]
+    blocks = [_block(sequence, played(sequence, _key_for(sequence, key)), goal, width) for sequence in found]
     return "\n\n".join(blocks) or "No such sequence."
 
 
-def _block(sequence: Sequence, shown: Progression, goal: Chord | None) -> str:
+def _block(sequence: Sequence, shown: Progression, goal: Chord | None, width: int) -> str:
     key, leads = shown.key, _LEADS[sequence.purpose]
     to = goal or sequence.goal(key)
     bars = f"{many(sequence.bars, 'bar')} of {sequence.metre.name}"
     is_led = goal is not None and shown.last != spelled(sequence, key, shown.metre).last
-    numerals = [] if is_led else [f"  numerals  {sequence.chords}  {leads} {sequence.leads_to}"]
+    numerals = [] if is_led else _chords("numerals", sequence.chords, f"{leads} {sequence.leads_to}", width)
     summary = f"Its last chord is changed so that it {leads} {to.symbol}." if is_led else sequence.says
     return "\n".join(
         [
             f"{sequence.name}: {sequence.purpose} in {sequence.mode}, {bars}",
             *numerals,
-            f"  {key!s:<8}  {_bars(shown)}  {leads} {to.symbol}",
-            _paragraph(summary),
+            *_chords(str(key), _bars(shown), f"{leads} {to.symbol}", width),
+            _paragraph(summary, width),
         ]
     )
+
+
+def _chords(head: str, bars: str, where: str, width: int) -> list[str]:
+    """Bars with a head before them, and where they lead after them."""
+    first, later = f"  {head:<8}  ", " " * 12
+    rows = [row.strip() for row in bar_rows(bars, width - len(later))]
+    together = f"{rows[-1]}  {where}"
+    rows[-1:] = [together] if len(together) <= width - len(later) else [rows[-1], where]
+    return [(first if number == 0 else later) + row for number, row in enumerate(rows)]
 
 
 def _key_for(sequence: Sequence, key: Key | None) -> Key:
@@ -67,8 +82,8 @@ def _bars(progression: Progression) -> str:
     return chart_text(progression).splitlines()[-1]
 
 
-def _paragraph(text: str) -> str:
-    return textwrap.fill(text, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+def _paragraph(text: str, width: int) -> str:
+    return textwrap.fill(text, width, initial_indent="  ", subsequent_indent="  ")
 
 
 def sequences_document(
@@ -101,7 +116,7 @@ def _row(sequence: Sequence, played: Progression) -> dict[str, Any]:
     }
 
 
-def proposals_text(progression: Progression) -> str:
+def proposals_text(progression: Progression, *, width: int = TEXT_WIDTH) -> str:
     """Proposals that make a chart richer, a change at a time: where, what, why, and the changed chart.
 
     >>> from fillgen.chart.text import parse_chart
@@ -110,10 +125,12 @@ def proposals_text(progression: Progression) -> str:
       Dm7 prepares G7sus4: they share D, F and C, its root falls a fifth, and its seventh, C, stays.
       | Dm7 G7sus4 | C6 |
     """
-    blocks = [_proposal(proposal) for proposal in proposals(progression)]
+    blocks = [_proposal(proposal, width) for proposal in proposals(progression)]
     return "\n\n".join(blocks) or "Nothing to add to this chart."
 
 
-def _proposal(proposal: Proposal) -> str:
+def _proposal(proposal: Proposal, width: int) -> str:
     head = f"bar {proposal.bar}, {proposal.chord.symbol}: {proposal.symbol} ({proposal.kind})"
-    return "\n".join([head, _paragraph(proposal.reason), f"  {_bars(proposal.progression)}"])
+    return "\n".join(
+        [head, _paragraph(proposal.reason, width), *bar_rows(_bars(proposal.progression), width, "  ")]
+    )

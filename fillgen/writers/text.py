@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from fillgen.chart.progression import Progression
-from fillgen.errors import printable
+from fillgen.errors import many, printable
 from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas
 from fillgen.phrase.text import phrase_tokens
 from fillgen.theory.metre import Metre
+from fillgen.writers.lines import TEXT_WIDTH, wrapped
 from fillgen.writers.notation import LINE, bars_in_line, line_starts
 
 MARKS = {
@@ -45,7 +47,6 @@ _MEANINGS = {
     "?": "a note no rule justifies",
 }
 _HEAD = 8
-_TERMS_INDENT = 6
 
 TickText = Mapping[int, str]
 """Texts by tick of a bar."""
@@ -53,25 +54,30 @@ _BarRows = tuple[TickText, TickText, TickText, TickText]
 """The chords, notes, marks and fingers of a bar."""
 
 
-def to_text(ideas: Ideas, *, width: int = 100) -> str:
-    """Ideas as text of about `width` characters; the note lines read back as phrase text."""
-    blocks = [_heading(ideas), *(block(idea, ideas.progression, width) for idea in ideas)]
-    blocks += [f"Note: {remark}" for remark in ideas.remarks]
+def to_text(ideas: Ideas, *, width: int = TEXT_WIDTH, hint: str = "") -> str:
+    """Ideas as text in lines of `width` characters, a summary first; `hint`, if there is one, is its last line.
+
+    The lines of notes read back as phrase text.
+    """
+    blocks = [_heading(ideas, width, hint), *(block(idea, ideas.progression, width) for idea in ideas)]
+    blocks += [wrapped(f"Note: {remark}", width) for remark in ideas.remarks]
     return "\n\n".join(blocks) + "\n"
 
 
-def _heading(ideas: Ideas) -> str:
+def _heading(ideas: Ideas, width: int, hint: str) -> str:
     progression = ideas.progression
     marks = {MARKS[note.role] for idea in ideas for note in idea.notes if note.role in MARKS}
     used = ", ".join(f"{mark} {meaning}" for mark, meaning in _MEANINGS.items() if mark in marks)
     hand = f", {ideas.hand} hand" if "ease" in ideas.weights else ""
     keep = "phrase that keeps" if ideas.phrases == 1 else "phrases that keep"
-    return (
-        f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, "
-        f"level {ideas.level}{hand}, seed {ideas.seed}\n"
-        f"{len(ideas)} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {ideas.order}\n"
-        f"Under each note: the degree of a chord tone{f', or {used}' if used else ''}"
-    )
+    settings = f"level {ideas.level}{hand}, seed {ideas.seed}"
+    lines = [
+        f"{many(len(ideas), 'idea')} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {ideas.order}",
+        f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, {settings}",
+        f"Under each note: its chord degree{f', or {used}' if used else ''}",
+        hint,
+    ]
+    return "\n".join(wrapped(line, width) for line in lines if line)
 
 
 def _over(ideas: Ideas) -> str:
@@ -101,41 +107,76 @@ def _count(phrases: int) -> str:
 
 
 def block(idea: Idea, progression: Progression, width: int) -> str:
-    """An idea as lines of text: rank, score, shape and terms, then its notes under their chords."""
+    """An idea as lines of text: rank and shape, then its notes under their chords."""
     form = f"  ({idea.form})" if idea.form else ""
-    lines = [f"{idea.rank:>4}  {idea.score:.3f}  {idea.shape}{form}", *_terms(idea, width)]
-    return "\n".join([*lines, *staff(idea.notes, progression, width)])
-
-
-def _terms(idea: Idea, width: int) -> list[str]:
-    """The terms of the score with their values, in lines of even length that are not too wide."""
-    terms = [f"{name} {value:.2f}" for name, value in idea.terms.items()]
-    in_row = max(1, (width - _TERMS_INDENT) // (max(map(len, terms), default=1) + 2))
-    rows = -(-len(terms) // in_row)
-    even = -(-len(terms) // max(rows, 1))
-    starts = range(0, len(terms), max(even, 1))
-    return [f"{' ' * _TERMS_INDENT}{'  '.join(terms[start : start + even])}" for start in starts]
+    head = wrapped(f"{idea.rank:>4}  {idea.shape}{form}", width, hang=3)
+    return "\n".join([head, *staff(idea.notes, progression, width)])
 
 
 def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> list[str]:
-    """Notes as lines of text under their chords, with the role of each and its finger if it has one."""
+    """Notes as lines of text under their chords, with the role of each and its finger if it has one.
+
+    Lines are broken at bar lines, and a bar that is longer than a line at a beat: no bar line stands there.
+    """
     bars = _bars(notes, progression)
     metres = [progression.metre_of(number) for number in range(len(bars))]
     columns = {
         metre: _columns([bar for bar, own in zip(bars, metres, strict=True) if own == metre], metre)
         for metre in dict.fromkeys(metres)
     }
-    bar_width = max(sum(each.values()) for each in columns.values())
-    in_row = _bars_in_row(len(bars), max(1, (width - _HEAD) // (bar_width + 2)))
+    room = width - _HEAD
+    bar_width = max(sum(each.values()) for each in columns.values()) + 2
+    aligned = bar_width <= room
+    grids = [columns[own] if aligned else _columns([bar], own) for bar, own in zip(bars, metres, strict=True)]
+    in_row = _bars_in_row(len(bars), max(1, room // bar_width))
     sections = dict(progression.sections)
     lines = []
     for first, after in pairwise(line_starts(len(bars), in_row, sections)):
         if first in sections:
             lines.append(f"{printable(sections[first]):>6} |")
         some = slice(first, after)
-        ruler = first == 0 or len(columns) > 1
-        lines += _row(bars[some], [columns[metre] for metre in metres[some]], metres[some], ruler)
+        ruler = first == 0 or len(columns) > 1 or not aligned
+        if aligned:
+            lines += _row(bars[some], grids[some], metres[some], ruler=ruler)
+        else:
+            lines += _broken(bars[first], grids[first], metres[first], room)
     return lines
+
+
+def _broken(bar: _BarRows, columns: Mapping[int, int], metre: Metre, room: int) -> list[str]:
+    """The lines of a single bar, broken at a beat where it is longer than there is room."""
+    parts: list[dict[int, int]] = [{}]
+    for beat in range(0, metre.bar, metre.beat):
+        own = {tick: wide for tick, wide in columns.items() if beat <= tick < beat + metre.beat}
+        if parts[-1] and sum(parts[-1].values()) + sum(own.values()) + 2 > room:
+            parts.append({})
+        parts[-1].update(own)
+    lines = []
+    for part in parts:
+        ends = (part is parts[0], part is parts[-1])
+        chords, texts, marks, fingers = (
+            {tick: text for tick, text in row.items() if tick in part} for row in bar
+        )
+        lines += _row([(chords, texts, marks, fingers)], [part], [metre], ruler=True, ends=ends)
+    return lines
+
+
+def bar_rows(text: str, width: int, indent: str = "") -> list[str]:
+    r"""Bars on one line, such as chords or a phrase, in lines of four bars, or of two or one where they don't fit.
+
+    >>> bar_rows("Eb5q D5q C5h | Bb4w | rq Ab4q G4h", 20, "  ")
+    ['  Eb5q D5q C5h |', '  Bb4w |', '  rq Ab4q G4h']
+    """
+    bars = text.split(" | ")
+
+    def rows(count: int) -> list[str]:
+        some = [" | ".join(bars[first : first + count]) for first in range(0, len(bars), count)]
+        return [indent + row for row in [*(f"{row} |" for row in some[:-1]), some[-1]]]
+
+    count = bars_in_line(lambda count: max(map(len, rows(count))) <= width)
+    return [
+        line for row in rows(count) for line in textwrap.wrap(row, width, subsequent_indent=indent + "  ")
+    ]
 
 
 def _bars_in_row(bars: int, most: int) -> int:
@@ -197,19 +238,28 @@ def _make_room(chords: TickText, ticks: Sequence[int], widest: dict[int, int], b
 
 
 def _row(
-    bars: Sequence[_BarRows], columns: Sequence[Mapping[int, int]], metres: Sequence[Metre], ruler: bool
+    bars: Sequence[_BarRows],
+    columns: Sequence[Mapping[int, int]],
+    metres: Sequence[Metre],
+    *,
+    ruler: bool,
+    ends: tuple[bool, bool] = (True, True),
 ) -> list[str]:
+    """The lines of some bars; `ends` are whether a bar line stands before them, and whether one stands after them."""
     beats: list[TickText] = [{n * metre.beat: str(n + 1) for n in range(metre.beats)} for metre in metres]
-    lines = [_line("beat", beats, columns)] if ruler else []
+    lines = [_line("beat", beats, columns, ends)] if ruler else []
     for part, head in enumerate(("chord", "notes", "", "finger")):
         rows = [rows[part] for rows in bars]
         if any(rows):
-            lines.append(_line(head, rows, columns))
+            lines.append(_line(head, rows, columns, ends))
     return lines
 
 
-def _line(head: str, rows: Sequence[TickText], columns: Sequence[Mapping[int, int]]) -> str:
-    return (f"{head:>6} | " + "| ".join(map(_fit, rows, columns)) + "|").rstrip()
+def _line(
+    head: str, rows: Sequence[TickText], columns: Sequence[Mapping[int, int]], ends: tuple[bool, bool]
+) -> str:
+    before, after = ("|" if end else " " for end in ends)
+    return (f"{head:>6} {before} " + "| ".join(map(_fit, rows, columns)) + after).rstrip()
 
 
 def _fit(row: TickText, columns: Mapping[int, int]) -> str:

@@ -17,11 +17,15 @@ from fillgen.phrase.spelling import spell
 from fillgen.readers.musicxml import Tune
 from fillgen.theory.metre import TICKS
 from fillgen.tune import Piece
+from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.midi import to_midi
 from fillgen.writers.musicxml import Harmony, attributes, final_barline, measure, tempo_direction, to_bytes
 from fillgen.writers.notation import Chunk, Symbol, written
+from fillgen.writers.text import bar_rows
 
 _LEFT = "Left hand"
+_BARS = " " * 7
+"""Stands before the bars of an intro or ending."""
 _BEHIND_CLEF = ("staff-details", "transpose", "for-part", "directive", "measure-style")
 """The elements that come after a clef among the attributes of MusicXML."""
 ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
@@ -67,7 +71,7 @@ def _whole_score(piece: Piece, tune: Tune, swing: float | None) -> bytes:
     return to_bytes(root)
 
 
-def piece_text(piece: Piece, number: int = 1) -> str:
+def piece_text(piece: Piece, number: int = 1, width: int = TEXT_WIDTH) -> str:
     """The intro and ending of a tune as text: the chord sequences with their chords, and the right hand."""
     lines = [f"{number:>3}  {piece.ideas.progression.title or 'the tune'}"]
     bars = piece.ideas.progression.bars
@@ -78,10 +82,10 @@ def piece_text(piece: Piece, number: int = 1) -> str:
     for what, name, idea, own in parts:
         if idea is not None:
             chords = " | ".join(" ".join(span.chord.symbol for span in bar) for bar in own)
-            lines.append(f"     {what}: {name}, score {idea.score:.3f}")
-            lines.append(f"       | {chords} |")
+            lines.append(f"     {what}: {name}")
+            lines += bar_rows(f"| {chords} |", width, _BARS)
             quoted = "(the tune's own) | " * (piece.quoted if what == "ending" else 0)
-            lines.append(f"       | {quoted}{idea.text} |")
+            lines += bar_rows(f"| {quoted}{idea.text} |", width, _BARS)
     return "\n".join(lines)
 
 

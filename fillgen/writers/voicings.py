@@ -13,6 +13,7 @@ from fillgen.errors import many
 from fillgen.hands.voicing import Voicing, VoicingPath, moves_in_words
 from fillgen.writers.document import chart_document
 from fillgen.writers.keyboard import HELD, keyboard_text
+from fillgen.writers.lines import TEXT_WIDTH, wrapped
 from fillgen.writers.text import chart_heading
 
 _INDENT = " " * 4
@@ -61,7 +62,7 @@ def _words(before: Voicing | None, after: Voicing | None) -> str:
     return f"{moved}; {after.reason}" if after is not None and after.reason else moved
 
 
-def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, width: int = 100) -> str:
+def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, width: int = TEXT_WIDTH) -> str:
     """Paths as text of about `width` characters: the first with keyboards, the others a line a chord.
 
     >>> from fillgen.chart.text import parse_chart
@@ -83,7 +84,7 @@ def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, wid
     <BLANKLINE>
     """
     best, *others = paths
-    blocks = [_heading(progression), _title(1, best), *_drawn(_rows(progression, best), width)]
+    blocks = [_heading(progression, width), _title(1, best), *_drawn(_rows(progression, best), width)]
     blocks += [
         "\n".join([_title(rank, path), *_listed(_rows(progression, path))])
         for rank, path in enumerate(others, 2)
@@ -91,8 +92,8 @@ def voicings_text(progression: Progression, paths: Sequence[VoicingPath], *, wid
     return "\n\n".join(blocks) + "\n"
 
 
-def _heading(progression: Progression) -> str:
-    return f"{chart_heading(progression)}\nThe left hand, least movement first; {HELD} is a key to hold"
+def _heading(progression: Progression, width: int) -> str:
+    return f"{wrapped(chart_heading(progression), width)}\nThe left hand, least movement first; {HELD} is a key to hold"
 
 
 def _title(rank: int, path: VoicingPath) -> str:
