@@ -72,8 +72,8 @@ def _heading(ideas: Ideas, width: int, hint: str) -> str:
     keep = "phrase that keeps" if ideas.phrases == 1 else "phrases that keep"
     settings = f"level {ideas.level}{hand}, seed {ideas.seed}"
     lines = [
-        f"{many(len(ideas), 'idea')} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {ideas.order}",
         f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, {settings}",
+        f"{many(len(ideas), 'idea')} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {ideas.order}",
         f"Under each note: its chord degree{f', or {used}' if used else ''}",
         hint,
     ]
