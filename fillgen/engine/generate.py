@@ -205,16 +205,19 @@ class Engine:
         self.speller = Speller(self.progression, written)
         self.fits = lru_cache(maxsize=None)(self._fits)
         self._place = lru_cache(maxsize=None)(partial(place_of, self.progression))
+        self._offsets = lru_cache(maxsize=None)(self._above_lowest)
+        self._own = lru_cache(maxsize=None)(self._own_factor)
         self._factor = lru_cache(maxsize=_KEPT_TABLES)(self._base_factor)
-        self._wished = lru_cache(maxsize=_KEPT_TABLES)(self._wished_table)
         size = choices.high - choices.low
         self.leanings = leanings_of(choices)
         moves, turns = self.leanings.table(size)
         self._move = _GUIDE.moves(size) * _GUIDE.rising(size) * moves
         self._turn = self._move[:, :, None] * _GUIDE.turn(size) * turns
         self._onward = _GUIDE.onward(size)
-        self._calm = _GUIDE.calm(size)
+        self._moved = lru_cache(maxsize=None)(partial(_moved, size))
         self._follows = lru_cache(maxsize=None)(self._habits)
+        self.home = lru_cache(maxsize=None)(self._home)
+        self.context = lru_cache(maxsize=1)(self._context)
 
     @property
     def lead(self) -> int:
@@ -343,7 +346,7 @@ class Engine:
         A note at several places is wanted by their mean, so that what returns leans no more than the rest.
         """
         plan = space.plan
-        context = self._context(plan, space.places)
+        context = self.context(plan, space.places)
         wanted = score.heights(plan.shape, context.times)
         middle = self._middle(plan)
         near = space.kept.near if space.kept is not None else {}
@@ -357,7 +360,9 @@ class Engine:
             if index in near:
                 own = own * _GUIDE.near(pitches, *near[index])
             if before is not None:
-                own = own * self._moved(before, note, plan.wishes[index - 1], plan.rhythm[index - 1][1])
+                is_short = plan.rhythm[index - 1][1] < _SHORT
+                moved = self._moved(plan.wishes[index - 1], is_short)
+                own = own * moved[self._window(before, note)]
             table = self._factor(before, note, after, context.homes[index], accents[index]) * own[:, :, None]
             if index in inside and before is not None and after is not None:
                 table = table * self._onward[self._window(before, note, after)]
@@ -366,11 +371,6 @@ class Engine:
                 table = table if times[index] == 1 else table ** (1 / times[index])
             weights.append(table if space.kept is None else table * space.lattice.allowed[index])
         return weights
-
-    def _moved(self, before: Place, note: Place, wish: int, length: int) -> NDArray[np.float64] | float:
-        """How much the interval from a note of some length is wanted by its gesture's wish, and as far as it is short."""
-        wanted = self._wished(before, note, wish) if wish else 1.0
-        return wanted * self._calm[self._window(before, note)] if length < _SHORT else wanted
 
     def _middle(self, plan: Plan) -> float:
         """The pitch about which a plan's shape lies: the middle of the range, higher or lower from plan to plan."""
@@ -382,23 +382,29 @@ class Engine:
     ) -> NDArray[np.float64]:
         """The rules and what the guide cares for in any plan (notes, intervals, habits) in one table."""
         allowed = self.windows.joined(before, note, after)
-        domain = self.windows.domain(note)
-        own = (_GUIDE.place(note, domain) * np.exp(self.leanings.toned(note)[domain % 12]))[None, :, None]
+        own = self._own(note)[:, None]
         if before is not None:
-            led = self.leanings.leads(before, self.windows.domain(before), domain)
+            led = self.leanings.leads(before, self.windows.domain(before), self.windows.domain(note))
             own = own if led is None else own * led[:, :, None]
-        two = self._offsets(note)
         if after is None:
-            move = 1.0 if before is None else self._move[np.ix_(self._offsets(before), two)][:, :, None]
+            move = 1.0 if before is None else self._move[self._window(before, note)][:, :, None]
             return np.asarray(allowed * own * move)
         inside, opening = self._follows(home, accents)
         if before is None:
-            return np.asarray(allowed * own * opening[np.ix_(two, self._offsets(after))])
-        return np.where(allowed, inside[self._window(before, note, after)] * own, 0.0)
+            return np.asarray(allowed * own * opening[self._window(note, after)])
+        return np.asarray(inside[self._window(before, note, after)] * own * allowed)
+
+    def _own_factor(self, place: Place) -> NDArray[np.float64]:
+        """What the guide and the leanings care for in a note alone."""
+        domain = self.windows.domain(place)
+        return np.asarray(_GUIDE.place(place, domain) * np.exp(self.leanings.toned(place)[domain % 12]))
 
     def _window(self, *window: Place) -> tuple[NDArray[np.intp], ...]:
-        """Where three places' pitches stand in a table over the whole range."""
-        return np.ix_(*(self._offsets(place) for place in window))
+        """Where two or three places' pitches stand in a table over the whole range."""
+        last = len(window) - 1
+        return tuple(
+            self._offsets(place).reshape(-1, *(1,) * (last - axis)) for axis, place in enumerate(window)
+        )
 
     def _habits(
         self, home: Home, accents: tuple[int, int]
@@ -408,15 +414,11 @@ class Engine:
         inside, opening = _GUIDE.follows(low, high - low, home, accents)
         return inside * self._turn, opening
 
-    def _wished_table(self, before: Place, note: Place, wish: int) -> NDArray[np.float64]:
-        """How near each interval comes to a gesture's wish."""
-        return _GUIDE.wished(self.windows.domain(before), self.windows.domain(note), wish)
-
-    def _offsets(self, place: Place) -> NDArray[np.intp]:
+    def _above_lowest(self, place: Place) -> NDArray[np.intp]:
         """The pitches a place may have, counted from the lowest of the range."""
         return self.windows.domain(place).astype(np.intp) - self.choices.low
 
-    def _context(self, plan: Plan, where: Sequence[Place]) -> score.ScoreContext:
+    def _context(self, plan: Plan, where: tuple[Place, ...]) -> score.ScoreContext:
         c = self.choices
         home = where[-1].root if c.request.purpose == "ending" else 0
         seconds = self.seconds(plan.rhythm) if c.hand is not None else ()
@@ -437,12 +439,15 @@ class Engine:
 
     def homes(self, rhythm: Sequence[tuple[int, int]]) -> list[Home]:
         """The home heard at each note of a rhythm: that of its chord in the key there."""
-        spans = (self.progression.span_at(onset) for onset, _ in rhythm)
-        return [home_over(span.heard.mask, span.key) for span in spans]
+        return [self.home(onset) for onset, _ in rhythm]
+
+    def _home(self, tick: int) -> Home:
+        span = self.progression.span_at(tick)
+        return home_over(span.heard.mask, span.key)
 
     def scored(self, plan: Plan, where: tuple[Place, ...], pitches: NDArray[np.int16]) -> Candidates:
         """Phrases over a plan, given as rows of pitches, with their terms and scores."""
-        context = self._context(plan, where)
+        context = self.context(plan, where)
         weights = self.choices.weights
         found = score.terms(pitches, context, tuple(weights))
         every = self.choices.request.pack.shapes.values()
@@ -612,6 +617,12 @@ class Engine:
         return f"{names[0]} and {names[1]}"
 
 
+def _moved(size: int, wish: int, short: bool) -> NDArray[np.float64]:
+    """How much each interval of a range is wanted by a gesture's wish, and after a short note as far as it is narrow."""
+    wanted = _GUIDE.wished(size, wish)
+    return wanted * _GUIDE.calm(size) if short else wanted
+
+
 def _positions(own: NDArray[np.int16]) -> NDArray[np.intp]:
     """Where each MIDI number stands among the pitches of a note, -1 where it is none of them."""
     table = np.full(_PITCHES, -1, dtype=np.intp)
@@ -661,11 +672,9 @@ def _keeping(run: Run, domains: Sequence[NDArray[np.int16]], kept: Kept) -> Run:
 
 
 def _distinct(rows: NDArray[np.intp]) -> NDArray[np.intp]:
-    """The rows without repetitions, in order."""
-    ordered = rows[np.lexsort(rows.T[::-1])]
-    fresh = np.ones(len(ordered), dtype=bool)
-    fresh[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
-    return ordered[fresh]
+    """The rows without repetitions, in order. A number is below 256, so that a row can be compared as text."""
+    packed = rows.astype(np.uint8).view(f"S{rows.shape[1]}")[:, 0]
+    return rows[np.unique(packed, return_index=True)[1]]
 
 
 def _sounding(group: Candidates, grid: NDArray[np.int64]) -> diversify.Sounding:

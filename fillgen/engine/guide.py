@@ -109,11 +109,11 @@ class Guide:
         away = np.abs(pitches - target)
         return np.asarray(np.exp(strength * ((away == 0) - np.minimum(away, 12) / 12.0)))
 
-    def wished(self, before: Pitches, note: Pitches, wish: int) -> Values:
-        """A factor for each two pitches: nearness of their interval to the gesture's wish (0: no wish)."""
+    def wished(self, size: int, wish: int) -> Values:
+        """A factor for each two pitches of a range: nearness of their interval to the gesture's wish (0: no wish)."""
         if not wish:
-            return np.ones((len(before), len(note)))
-        away = np.abs((note[None, :] - before[:, None]) - wish)
+            return np.ones((size + 1, size + 1))
+        away = np.abs(_rises(size) - wish)
         return np.asarray(np.exp(-self.wish * np.minimum(away, 6) / 2.0))
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache, cached_property
 from itertools import combinations, pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from fillgen.theory.pitch import MODES, Key
 
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
-Codes = NDArray[np.intp]
+Codes = NDArray[np.integer[Any]]
 
 WIDEST = 12
 """The widest interval with a likelihood of its own, in semitones; anything wider counts as an octave."""
@@ -164,9 +164,9 @@ def likelihood(pitches: Pitches, accents: Sequence[int], homes: Sequence[Home]) 
     where[:, 0] += NO_MOVE
     places = np.array([here * ACCENTS + there for here, there in pairwise(accents)])
     where = where * INTERVALS + moves + places * (12 * (INTERVALS + 1) * INTERVALS)
-    minor = np.array([home.minor for home in homes[:-1]])
-    if minor.all() or not minor.any():
-        return np.asarray(habits(bool(minor[0])).take(where).mean(axis=1))
+    minor = [home.minor for home in homes[:-1]]
+    if all(minor) or not any(minor):
+        return np.asarray(habits(minor[0]).take(where).mean(axis=1))
     found = np.where(minor, habits(True).take(where), habits(False).take(where))
     return np.asarray(found.mean(axis=1))
 
@@ -230,18 +230,19 @@ class Order:
         """
         found = np.zeros((3, len(pitches), len(pairs)), dtype=bool)
         found[0] = [self.same_rhythm(*pair) for pair in pairs]
-        one, two = (pitches[:, self._grid[[pair[side] for pair in pairs]]] for side in (0, 1))
-        eighths = one.shape[2]
+        lines = np.ascontiguousarray(pitches.T)
+        one, two = (lines[self._grid[[pair[side] for pair in pairs]]] for side in (0, 1))
+        eighths = one.shape[1]
         apart = one - two
-        found[2] = 2 * (apart == 0).sum(axis=2) >= eighths
-        moved = np.abs(apart - apart[:, :, :1]) <= 1
-        found[1] = 4 * moved.sum(axis=2) >= 3 * eighths
+        found[2] = (2 * (apart == 0).sum(axis=1, dtype=np.int8) >= eighths).T
+        moved = np.abs(apart - apart[:, :1]) <= 1
+        found[1] = (4 * moved.sum(axis=1, dtype=np.int8) >= 3 * eighths).T
         return found
 
     def codes(self, pitches: Pitches, first: int) -> Codes:
         """For a group of bars the pairs that are alike, as a code of six bits: three rows, as for `likenesses`."""
         pairs = [(first + one, first + two) for one, two in PAIRS]
-        return np.asarray(self.likenesses(pitches, pairs) @ (1 << np.arange(len(PAIRS))))
+        return np.packbits(self.likenesses(pitches, pairs), axis=2, bitorder="little")[:, :, 0]
 
     def returns(self, pitches: Pitches, pairs: Sequence[tuple[int, int]]) -> Codes:
         """How bars come back: 0 not, 1 in their rhythm, 2 in their line, 3 in their notes. Axes: line, pair."""

@@ -15,7 +15,7 @@ from math import prod
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import DTypeLike, NDArray
 
 Table = NDArray[Any]
 """A number for each window: axes are the note before, the note and the note after, as indices into their domains.
@@ -96,11 +96,8 @@ class Lattice:
         if self.is_empty:
             return 0
         ways = prod(table.shape[1] for table in self.allowed)
-        if ways < _SAFE or self._estimate() < _SAFE:
-            tables = [table.astype(np.int64) for table in self.allowed]
-        else:
-            tables = [table.astype(object) for table in self.allowed]
-        return int(self._total(self._sums(tables, _COUNT, plain=True), _COUNT))
+        fits = ways < _SAFE or self._estimate() < _SAFE
+        return int(self._count_in(np.int64 if fits else object))
 
     def draw(self, weights: Sequence[Table], chances: NDArray[np.float64]) -> Rows:
         """Phrases drawn with replacement, each with a probability in proportion to the product of its weights.
@@ -143,8 +140,11 @@ class Lattice:
 
     # The recursion, from the end of the phrase backwards
 
-    def _sums(self, tables: Sequence[Table], algebra: _Algebra, *, plain: bool = False) -> list[_Sums]:
-        after = tables[-1][:, :, 0]
+    def _sums(
+        self, tables: Sequence[Table], algebra: _Algebra, dtype: DTypeLike = None, *, plain: bool = False
+    ) -> list[_Sums]:
+        """What can follow for each run, in numbers of a type: by default in that of the tables."""
+        after = np.asarray(tables[-1][:, :, 0], dtype=dtype)
         sums: list[_Sums] = []
         for run, blocks in zip(reversed(self.runs), reversed(self._blocks), strict=True):
             sums.append(self._sum_run(run, blocks, tables, after, algebra, plain))
@@ -184,11 +184,14 @@ class Lattice:
     def _total(self, sums: Sequence[_Sums], algebra: _Algebra) -> Any:
         return algebra.across.reduce(sums[0].first[0])
 
+    def _count_in(self, dtype: DTypeLike) -> Any:
+        """The count in numbers of a type."""
+        return self._total(self._sums(self.allowed, _COUNT, dtype, plain=True), _COUNT)
+
     def _estimate(self) -> float:
         """The count in floating point, infinite where it is beyond that."""
         with np.errstate(over="ignore", invalid="ignore"):
-            tables = [table.astype(np.float64) for table in self.allowed]
-            total = float(self._total(self._sums(tables, _COUNT, plain=True), _COUNT))
+            total = float(self._count_in(np.float64))
         return total if np.isfinite(total) else np.inf
 
     # The walk, from the beginning of the phrase forwards
@@ -251,8 +254,9 @@ def _entry_blocks(run: Run, allowed: Sequence[NDArray[np.bool_]]) -> NDArray[np.
     if run.size == 1 or not len(run.figures):
         return np.zeros(1, dtype=np.intp)
     keys = run.figures[:, 0] * allowed[run.first].shape[2] + run.figures[:, 1]
-    fresh = np.flatnonzero(np.diff(keys)) + 1
-    return np.concatenate([[0], fresh, [len(keys)]])
+    edges = np.ones(len(keys) + 1, dtype=bool)
+    edges[1:-1] = keys[1:] != keys[:-1]
+    return np.flatnonzero(edges)
 
 
 def _column(chosen: Rows, note: int) -> Rows:

@@ -178,7 +178,8 @@ def heights(shape: Shape, times: Values) -> Values:
 def terms(pitches: Pitches, context: ScoreContext, wanted: Sequence[str]) -> dict[str, Values]:
     """The wanted terms of each candidate."""
     lines = Lines(pitches, context)
-    return {name: np.clip(_TERMS[name](lines), 0.0, 1.0) for name in wanted}
+    found = np.array([_TERMS[name](lines) for name in wanted])
+    return dict(zip(wanted, np.clip(found, 0.0, 1.0), strict=True))
 
 
 def total(found: Mapping[str, Values], weights: Mapping[str, float]) -> Values:

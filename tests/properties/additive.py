@@ -24,7 +24,7 @@ Whole = NDArray[np.int64]
 
 def tables(engine: Engine, space: PhraseSpace) -> list[Whole]:
     """A value for each note of a plan between its neighbours: axes before, note, after, as in the lattice."""
-    context = engine._context(space.plan, space.places)
+    context = engine.context(space.plan, space.places)
     weights = {name: engine.choices.weights[name] for name in TERMS}
     domains = [own.astype(np.int64) for own in space.pitches]
     ends: list[NDArray[np.int64] | None] = [None]
@@ -128,6 +128,6 @@ def indices(engine: Engine, space: PhraseSpace, pitches: NDArray[np.int16]) -> N
 def terms_added(engine: Engine, space: PhraseSpace, pitches: NDArray[np.int16]) -> NDArray[np.float64]:
     """The weighted mean of the same terms as the score works them out, before any is cut off at 0 or 1."""
     weights = {name: engine.choices.weights[name] for name in TERMS}
-    lines = score.Lines(pitches, engine._context(space.plan, space.places))
+    lines = score.Lines(pitches, engine.context(space.plan, space.places))
     whole = sum((weights[name] * score._TERMS[name](lines) for name in TERMS), start=np.zeros(len(pitches)))
     return np.asarray(whole / sum(weights.values()))
