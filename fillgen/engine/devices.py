@@ -80,9 +80,10 @@ def triplets(rhythm: Sequence[tuple[int, int]]) -> list[int]:
     found: list[int] = []
     index = 0
     while index + 2 < len(rhythm):
-        (start, length), *rest = rhythm[index : index + 3]
-        whole = [(start + length, length), (start + 2 * length, length)]
-        if is_triplet(length) and list(rest) == whole and start % TICKS == 0:
+        start, length = rhythm[index]
+        two, three = (start + length, length), (start + 2 * length, length)
+        is_begun = is_triplet(length) and start % TICKS == 0
+        if is_begun and rhythm[index + 1] == two and rhythm[index + 2] == three:
             found.append(index)
             index += 3
         else:

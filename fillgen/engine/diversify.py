@@ -84,14 +84,18 @@ def choose(
     lengths = (sounds > 0) @ widths
     slices = np.ascontiguousarray(sounds.T)
     chosen: list[int] = []
-    shared: Counter[tuple[str, Hashable]] = Counter()
+    shared: tuple[Counter[Hashable], ...] = tuple(Counter() for _ in limits.caps)
     for slack, share in _ROUNDS:
         for index in order[: max(ceil(share * len(order)), _PLENTY * count)].tolist():
             if len(chosen) >= count:
                 break
-            if open_[index] and not _too_often(traits(index), shared, limits, slack):
+            if not open_[index]:
+                continue
+            own = traits(index)
+            if not _too_often(own, shared, limits, slack):
                 chosen.append(index)
-                shared.update(_marks(traits(index)))
+                for trait, counts in zip(own, shared, strict=True):
+                    counts[trait] += 1
                 same = alike(slices, index, widths)
                 open_ &= same <= most_alike * np.minimum(lengths, lengths[index])
                 open_[index] = False
@@ -110,9 +114,7 @@ def alike(slices: Sounding, index: int, widths: NDArray[np.int64]) -> NDArray[np
     return same
 
 
-def _marks(traits: Traits) -> list[tuple[str, Hashable]]:
-    return list(traits._asdict().items())
-
-
-def _too_often(traits: Traits, shared: Counter[tuple[str, Hashable]], limits: Limits, slack: float) -> bool:
-    return any(shared[mark] >= slack * cap for mark, cap in zip(_marks(traits), limits.caps, strict=True))
+def _too_often(own: Traits, shared: Sequence[Counter[Hashable]], limits: Limits, slack: float) -> bool:
+    return any(
+        counts[trait] >= slack * cap for trait, counts, cap in zip(own, shared, limits.caps, strict=True)
+    )

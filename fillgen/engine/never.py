@@ -50,11 +50,12 @@ def misplayed(drawn: Drawn, rhythm: str) -> Mask:
 
 
 def _triplet_into_a_rest(notes: Timing, _metre: Metre | Timeline) -> bool:
-    whole = {first + n for first in triplets(notes) for n in range(3)}
-    arrives = {first for first in triplets(notes) if first + 3 < len(notes)}
+    found = triplets(notes)
+    whole = {first + n for first in found for n in range(3)}
+    arrives = [first for first in found if first + 3 < len(notes)]
     ends = [first for first in arrives if sum(notes[first + 2]) != notes[first + 3][0]]
     parts = any(is_triplet(length) and index not in whole for index, (_, length) in enumerate(notes))
-    return bool(ends) or parts or len(arrives) < len(triplets(notes))
+    return bool(ends) or parts or len(arrives) < len(found)
 
 
 def _no_one_after_the_eighths_on_four(notes: Timing, metre: Metre | Timeline) -> bool:

@@ -329,12 +329,12 @@ class _Choice:
             return first
         if not units:
             return None
-        start = self.dice.below(len(units))
-        step = 1 + self.dice.below(max(1, len(units) - 1))
-        tried = dict.fromkeys(
-            [units[(start + step * n) % len(units)] for n in range(len(units))] + list(units)
-        )
-        return next((unit for unit in sorted(tried, key=cost) if self._fit(unit, bars)), None)
+        size = len(units)
+        start = self.dice.below(size)
+        step = 1 + self.dice.below(max(1, size - 1))
+        numbers = dict.fromkeys([*((start + step * n) % size for n in range(size)), *range(size)])
+        tried = sorted((units[number] for number in numbers), key=cost)
+        return next((unit for unit in tried if self._fit(unit, bars)), None)
 
     def _fit(self, unit: Pair, bars: Sequence[int]) -> bool:
         return all(self.fits(bar, unit[bars[0] % 2]) for bar in bars)

@@ -68,6 +68,7 @@ class Speller:
         self._progression = progression
         self._written = {(note.onset, note.midi): note.name for note in written if note.name is not None}
         self._usual = lru_cache(maxsize=4096)(self._usual_choices)
+        self._sounding = lru_cache(maxsize=4096)(self._chords_between)
 
     def names(self, notes: Phrase) -> tuple[str, ...]:
         """The scientific names of a phrase's notes."""
@@ -111,13 +112,8 @@ class Speller:
         return self._usual(note)
 
     def _usual_choices(self, note: Note) -> tuple[_Choice, ...]:
-        chords = self._chords(note)
-        key = self._key_at(note.onset)
-        choices = (
-            _Choice(name, _name_cost(name, chords, key), _height(name, note.midi))
-            for name in names_of(note.midi % 12)
-        )
-        return tuple(sorted(choices, key=lambda choice: choice.cost))
+        costs = _name_costs(note.midi % 12, self._chords(note), self._key_at(note.onset))
+        return tuple(_Choice(name, cost, _height(name, note.midi)) for name, cost in costs)
 
     def _pair(self, before: Note, first: _Choice, note: Note, second: _Choice) -> int:
         """What two neighbours cost by the interval that they show."""
@@ -138,10 +134,13 @@ class Speller:
         tones = (tone.name for chord in chords for tone in chord.tones)
         return all(name.pitch_class != note.midi % 12 for name in (*tones, *scale))
 
-    def _chords(self, note: Note) -> list[Chord]:
+    def _chords(self, note: Note) -> tuple[Chord, ...]:
         """The chord over which a note begins, and those that it is held into."""
-        held = self._progression.strong_between(note.onset, note.end)
-        return [self._progression.span_at(tick).heard for tick in (note.onset, *held)]
+        return self._sounding(note.onset, note.end)
+
+    def _chords_between(self, onset: int, end: int) -> tuple[Chord, ...]:
+        held = self._progression.strong_between(onset, end)
+        return tuple(self._progression.span_at(tick).heard for tick in (onset, *held))
 
     def _key_at(self, tick: int) -> Key:
         """The key by which the notes at a tick are spelled."""
@@ -157,6 +156,13 @@ def names_of(pitch_class: int) -> tuple[Name, ...]:
     """
     names = (Name(letter, alter) for alter in (0, 1, -1) for letter in range(7))
     return tuple(name for name in names if name.pitch_class == pitch_class)
+
+
+@lru_cache(maxsize=4096)
+def _name_costs(pitch_class: int, chords: tuple[Chord, ...], key: Key) -> tuple[tuple[Name, int], ...]:
+    """The names of a pitch class over some chords with what each costs by itself, the cheapest first."""
+    costs = ((name, _name_cost(name, chords, key)) for name in names_of(pitch_class))
+    return tuple(sorted(costs, key=itemgetter(1)))
 
 
 def _name_cost(name: Name, chords: Sequence[Chord], key: Key) -> int:

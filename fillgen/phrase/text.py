@@ -185,7 +185,8 @@ def phrase_tokens(
     line = timeline_of(metre)
     at = 0
     for index, note in enumerate(notes):
-        _write(rows, line, at, note.onset - at, "r", None)
+        if note.onset > at:
+            _write(rows, line, at, note.onset - at, "r", None)
         _write(rows, line, note.onset, note.length, names[index], index)
         at = note.end
     _write(rows, line, at, line.start(bars) - at, "r", None)
