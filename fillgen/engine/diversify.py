@@ -20,6 +20,8 @@ _PLENTY = 20
 """Candidates for each idea wanted: of no more than these all are looked at."""
 _ROUNDS = ((1.0, _BETTER), (1.4, _BETTER), (1.0, 1.0), (1.4, 1.0), (inf, 1.0))
 """By how much the limits of what may be shared give way, where the chosen would be too few, and among how many of the best."""
+_AT_ONCE = 64
+"""Slices that are compared in one step: few enough to stay small."""
 Sounding = NDArray[np.uint8]
 """What each candidate sounds in each slice of time: a MIDI number, 0 for silence."""
 
@@ -81,8 +83,8 @@ def choose(
     """
     order = np.argsort(-scores, kind="stable")
     open_ = np.ones(len(scores), dtype=bool)
-    lengths = (sounds > 0) @ widths
     slices = np.ascontiguousarray(sounds.T)
+    lengths = widths.sum() - _ticks(slices, np.zeros(len(slices), dtype=np.uint8), widths)
     chosen: list[int] = []
     shared: tuple[Counter[Hashable], ...] = tuple(Counter() for _ in limits.caps)
     for slack, share in _ROUNDS:
@@ -105,13 +107,20 @@ def choose(
     return sorted(chosen, key=lambda index: (-scores[index], index)), apart
 
 
-def alike(slices: Sounding, index: int, widths: NDArray[np.int64]) -> NDArray[np.uint32]:
+def alike(slices: Sounding, index: int, widths: NDArray[np.int64]) -> NDArray[np.float64]:
     """For how many ticks each candidate sounds the same as one of them. `slices` has a row for each slice of time."""
-    same = np.zeros(slices.shape[1], dtype=np.uint32)
-    for row, width in zip(slices, widths.tolist(), strict=True):
-        if row[index]:
-            same += np.multiply(row == row[index], width, dtype=np.uint32)
-    return same
+    own = slices[:, index]
+    return _ticks(slices, own, np.where(own > 0, widths, 0))
+
+
+def _ticks(slices: Sounding, own: NDArray[np.uint8], widths: NDArray[np.int64]) -> NDArray[np.float64]:
+    """The ticks of the slices in which each candidate sounds a given pitch. Ticks are whole numbers, so sums are exact."""
+    weights = widths.astype(np.float32)
+    found = np.zeros(slices.shape[1], dtype=np.float64)
+    for start in range(0, len(own), _AT_ONCE):
+        part = slice(start, start + _AT_ONCE)
+        found += weights[part] @ (slices[part] == own[part, None]).astype(np.float32)
+    return found
 
 
 def _too_often(own: Traits, shared: Sequence[Counter[Hashable]], limits: Limits, slack: float) -> bool:

@@ -20,6 +20,7 @@ from fillgen.rules.idiom import INTERVALS
 Pitches = NDArray[np.int16]
 Values = NDArray[np.float64]
 _WIDEST = 48
+_SIZES = np.arange(-_WIDEST, _WIDEST + 1)
 _STEP, _SKIP = 2, 5
 _SEMITONES = {
     "root": (0,),
@@ -61,26 +62,31 @@ class Leanings:
                     found[_WIDEST - size] += both + self.by_name.get(f"{name} down", 0.0)
         return found
 
-    def moved(self, moves: Pitches) -> Values:
-        """The leaning to each of some intervals in semitones."""
-        return np.asarray(self.intervals[np.clip(moves, -_WIDEST, _WIDEST) + _WIDEST])
-
-    def turned(self, into: Pitches, out: Pitches) -> Values:
-        """The leaning to each two intervals that follow one another."""
+    @cached_property
+    def turns(self) -> Values:
+        """The leaning to each two intervals that follow one another, each from -48 to 48 semitones."""
+        into, out = np.ix_(_SIZES, _SIZES)
         one, two = np.abs(into), np.abs(out)
         skips = (one > _STEP) & (one <= _SKIP) & (two > _STEP) & (two <= _SKIP)
         steps = (one > 0) & (one <= _STEP) & (two > 0) & (two <= _STEP)
         same = into * out > 0
-        found = np.zeros(np.broadcast(into, out).shape)
+        found = np.zeros(same.shape)
         for name, where in (
             ("arpeggio", skips & same),
             ("run", steps & same),
             ("neighbour", steps & (into == -out)),
             ("zigzag", (one > _STEP) & (two > _STEP) & (into * out < 0)),
         ):
-            if name in self.by_name:
-                found += self.by_name[name] * where
+            found += self.by_name.get(name, 0.0) * where
         return found
+
+    def moved(self, moves: Pitches) -> Values:
+        """The leaning to each of some intervals in semitones."""
+        return np.asarray(self.intervals[_number(moves)])
+
+    def turned(self, into: Pitches, out: Pitches) -> Values:
+        """The leaning to each two intervals that follow one another."""
+        return np.asarray(self.turns[_number(into), _number(out)])
 
     def table(self, size: int) -> tuple[Values, Values]:
         """Factors for each two pitches of a range of `size` + 1, and for each three."""
@@ -134,7 +140,7 @@ class Leanings:
         """How idiomatic each candidate is, from 0 to 1: half where it leans neither to nor away."""
         moves = np.diff(pitches, axis=1)
         whole = self.moved(moves).sum(axis=1)
-        if moves.shape[1] > 1 and self.by_name.keys() & {"arpeggio", "run", "neighbour", "zigzag"}:
+        if self.turns.any():
             whole += self.turned(moves[:, :-1], moves[:, 1:]).sum(axis=1)
         for index, place in enumerate(places[:-1]):
             led = self._led(place, pitches[:, index], pitches[:, index + 1])
@@ -143,3 +149,8 @@ class Leanings:
         tones = np.stack([self.toned(place) for place in places])
         whole += tones[np.arange(len(places)), pitches % 12].sum(axis=1)
         return np.asarray(0.5 + whole / (2 * _FULL * pitches.shape[1]))
+
+
+def _number(moves: NDArray[np.signedinteger]) -> NDArray[np.signedinteger]:
+    """Where intervals in semitones stand in a table of them."""
+    return np.minimum(np.maximum(moves, -_WIDEST), _WIDEST) + _WIDEST
