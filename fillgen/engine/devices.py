@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.phrase.place import Place
+from fillgen.rules.tones import lies_between
 from fillgen.theory.metre import TICKS, is_triplet
 
 Mask = NDArray[np.bool_]
@@ -108,9 +109,8 @@ def aimed(drawn: Drawn, first: int) -> Mask:
 
 def _encloses(drawn: Drawn, first: int) -> Mask:
     """Whether two notes lie on either side of the next one, each within a step of it."""
-    away, other = drawn.moves[:, first] + drawn.moves[:, first + 1], drawn.moves[:, first + 1]
-    near = (np.abs(away) <= _STEP) & (np.abs(other) <= _STEP)
-    return np.asarray(near & (away * other < 0))
+    other = drawn.moves[:, first + 1]
+    return np.asarray(lies_between(drawn.moves[:, first] + other, other))
 
 
 def _any(drawn: Drawn, found: Sequence[Mask]) -> Mask:

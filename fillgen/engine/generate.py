@@ -214,6 +214,7 @@ class Engine:
         self._move = _GUIDE.moves(size) * _GUIDE.rising(size) * moves
         self._turn = self._move[:, :, None] * _GUIDE.turn(size) * turns
         self._onward = _GUIDE.onward(size)
+        self._range = np.arange(choices.low, choices.high + 1, dtype=np.int16)
         self._moved = lru_cache(maxsize=None)(partial(_moved, size))
         self._follows = lru_cache(maxsize=None)(self._habits)
         self.home = lru_cache(maxsize=None)(self._home)
@@ -275,7 +276,7 @@ class Engine:
             space = self._returning(plan, where, domains)
             if space is not None:
                 return space
-        lattice = self._lattice(plan, where, kept)
+        lattice = self._lattice(plan, where, domains, kept)
         return PhraseSpace(replace(plan, passages=()), where, domains, lattice, lattice.count(), kept)
 
     def _returning(
@@ -309,9 +310,14 @@ class Engine:
         swing = swing_at(self.progression.metre, self.choices.tempo, self.choices.rhythm.swing)
         return seconds_of([onset for onset, _ in rhythm], self.choices.tempo, swing)
 
-    def _lattice(self, plan: Plan, where: Sequence[Place], kept: Kept | None) -> Lattice:
+    def _lattice(
+        self,
+        plan: Plan,
+        where: Sequence[Place],
+        domains: Sequence[NDArray[np.int16]],
+        kept: Kept | None,
+    ) -> Lattice:
         onsets = [onset for onset, _ in plan.rhythm]
-        domains = [self.windows.domain(place) for place in where]
         runs = [
             Run(part.start, self.problems.figures(tuple(where[part.start : part.stop])))
             for part in parts(onsets, [domain.size for domain in domains], self.progression.timeline)
@@ -353,19 +359,20 @@ class Engine:
         inside = {first + n for first in triplets(plan.rhythm) for n in (1, 2)}
         times = space.lattice.times if isinstance(space.lattice, ReturningLattice) else ()
         accents = [*pairwise(context.accents), (0, 0)]
+        heights = _GUIDE.height(self._range, (middle + (wanted - 0.5) * _HEIGHT)[:, None])
+        offsets = [self._offsets(place) for place in space.places]
         weights = []
         for index, (before, note, after) in enumerate(_neighbours(space.places)):
-            pitches = self.windows.domain(note)
-            own = _GUIDE.height(pitches, middle + (wanted[index] - 0.5) * _HEIGHT)[None, :]
+            own = heights[index, offsets[index]][None, :]
             if index in near:
-                own = own * _GUIDE.near(pitches, *near[index])
+                own = own * _GUIDE.near(self.windows.domain(note), *near[index])
             if before is not None:
                 is_short = plan.rhythm[index - 1][1] < _SHORT
                 moved = self._moved(plan.wishes[index - 1], is_short)
-                own = own * moved[self._window(before, note)]
+                own = own * moved[_window(*offsets[index - 1 : index + 1])]
             table = self._factor(before, note, after, context.homes[index], accents[index]) * own[:, :, None]
             if index in inside and before is not None and after is not None:
-                table = table * self._onward[self._window(before, note, after)]
+                table = table * self._onward[_window(*offsets[index - 1 : index + 2])]
             if space.common:
                 table = _cut(table, space.common, index)
                 table = table if times[index] == 1 else table ** (1 / times[index])
@@ -383,28 +390,22 @@ class Engine:
         """The rules and what the guide cares for in any plan (notes, intervals, habits) in one table."""
         allowed = self.windows.joined(before, note, after)
         own = self._own(note)[:, None]
+        offsets = [self._offsets(place) for place in (before, note, after) if place is not None]
         if before is not None:
             led = self.leanings.leads(before, self.windows.domain(before), self.windows.domain(note))
             own = own if led is None else own * led[:, :, None]
         if after is None:
-            move = 1.0 if before is None else self._move[self._window(before, note)][:, :, None]
+            move = 1.0 if before is None else self._move[_window(*offsets)][:, :, None]
             return np.asarray(allowed * own * move)
         inside, opening = self._follows(home, accents)
         if before is None:
-            return np.asarray(allowed * own * opening[self._window(note, after)])
-        return np.asarray(inside[self._window(before, note, after)] * own * allowed)
+            return np.asarray(allowed * own * opening[_window(*offsets)])
+        return np.asarray(inside[_window(*offsets)] * own * allowed)
 
     def _own_factor(self, place: Place) -> NDArray[np.float64]:
         """What the guide and the leanings care for in a note alone."""
         domain = self.windows.domain(place)
         return np.asarray(_GUIDE.place(place, domain) * np.exp(self.leanings.toned(place)[domain % 12]))
-
-    def _window(self, *window: Place) -> tuple[NDArray[np.intp], ...]:
-        """Where two or three places' pitches stand in a table over the whole range."""
-        last = len(window) - 1
-        return tuple(
-            self._offsets(place).reshape(-1, *(1,) * (last - axis)) for axis, place in enumerate(window)
-        )
 
     def _habits(
         self, home: Home, accents: tuple[int, int]
@@ -621,6 +622,12 @@ def _moved(size: int, wish: int, short: bool) -> NDArray[np.float64]:
     """How much each interval of a range is wanted by a gesture's wish, and after a short note as far as it is narrow."""
     wanted = _GUIDE.wished(size, wish)
     return wanted * _GUIDE.calm(size) if short else wanted
+
+
+def _window(*offsets: NDArray[np.intp]) -> tuple[NDArray[np.intp], ...]:
+    """Where the pitches of two or three neighbours stand in a table over the whole range."""
+    last = len(offsets) - 1
+    return tuple(own.reshape(-1, *(1,) * (last - axis)) for axis, own in enumerate(offsets))
 
 
 def _positions(own: NDArray[np.int16]) -> NDArray[np.intp]:

@@ -100,7 +100,7 @@ class Guide:
             value = value + self.tones * ((place.chord >> (pitches % 12)) & 1)
         return np.asarray(np.exp(value))
 
-    def height(self, pitches: Pitches, target: float) -> Values:
+    def height(self, pitches: Pitches, target: float | Values) -> Values:
         """A factor for each pitch of a place: near the height that the shape has there."""
         return np.asarray(np.exp(-self.shape * ((pitches - target) / 12.0) ** 2))
 

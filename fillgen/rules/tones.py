@@ -74,7 +74,16 @@ def _closes_enclosure(before: Seen | None, note: Seen, after: Seen | None) -> Ve
 def encloses(before: Seen, note: Seen, after: Seen) -> Verdict:
     """Whether two notes lie on either side of the chord tone that follows them, each within a step of it."""
     one, other = after.midi - before.midi, after.midi - note.midi
-    return after.tone & is_step(one) & is_step(other) & (one * other < 0) & (abs(one - other) > STEP)
+    return after.tone & lies_between(one, other) & (abs(one - other) > STEP)
+
+
+def lies_between(one: Pitch, other: Pitch) -> Verdict:
+    """Whether a note lies between two others, a step from each; given are the rises from them to it.
+
+    >>> lies_between(2, -1), lies_between(2, 1), lies_between(3, -1)
+    (True, False, False)
+    """
+    return is_step(one) & is_step(other) & (one * other < 0)
 
 
 def appoggiatura(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
