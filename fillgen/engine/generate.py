@@ -214,7 +214,7 @@ class Engine:
         self._move = _GUIDE.moves(size) * _GUIDE.rising(size) * moves
         self._turn = self._move[:, :, None] * _GUIDE.turn(size) * turns
         self._onward = _GUIDE.onward(size)
-        self._range = np.arange(choices.low, choices.high + 1, dtype=np.int16)
+        self._reach = np.arange(choices.low, choices.high + 1, dtype=np.int16)
         self._moved = lru_cache(maxsize=None)(partial(_moved, size))
         self._follows = lru_cache(maxsize=None)(self._habits)
         self.home = lru_cache(maxsize=None)(self._home)
@@ -359,7 +359,7 @@ class Engine:
         inside = {first + n for first in triplets(plan.rhythm) for n in (1, 2)}
         times = space.lattice.times if isinstance(space.lattice, ReturningLattice) else ()
         accents = [*pairwise(context.accents), (0, 0)]
-        heights = _GUIDE.height(self._range, (middle + (wanted - 0.5) * _HEIGHT)[:, None])
+        heights = _GUIDE.height(self._reach, (middle + (wanted - 0.5) * _HEIGHT)[:, None])
         offsets = [self._offsets(place) for place in space.places]
         weights = []
         for index, (before, note, after) in enumerate(_neighbours(space.places)):

@@ -141,7 +141,12 @@ class Lattice:
     # The recursion, from the end of the phrase backwards
 
     def _sums(
-        self, tables: Sequence[Table], algebra: _Algebra, dtype: DTypeLike = None, *, plain: bool = False
+        self,
+        tables: Sequence[Table],
+        algebra: _Algebra,
+        dtype: DTypeLike | None = None,
+        *,
+        plain: bool = False,
     ) -> list[_Sums]:
         """What can follow for each run, in numbers of a type: by default in that of the tables."""
         after = np.asarray(tables[-1][:, :, 0], dtype=dtype)

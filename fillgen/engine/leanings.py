@@ -153,4 +153,4 @@ class Leanings:
 
 def _number(moves: NDArray[np.signedinteger]) -> NDArray[np.signedinteger]:
     """Where intervals in semitones stand in a table of them."""
-    return np.minimum(np.maximum(moves, -_WIDEST), _WIDEST) + _WIDEST
+    return np.asarray(np.minimum(np.maximum(moves, -_WIDEST), _WIDEST) + _WIDEST)
