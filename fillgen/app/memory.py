@@ -29,7 +29,7 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-def keeps(options: BookOptions, *, fresh: bool = False) -> bool:
+def keeps(options: BookOptions, *, fresh: bool = False, taste: bool = False) -> bool:
     """Whether what is shown will be remembered.
 
     Raises OptionError where the options contradict one another, BookError for a book that is named and can't be used;
@@ -40,9 +40,10 @@ def keeps(options: BookOptions, *, fresh: bool = False) -> bool:
     off = "--no-book" if options.no_book else OFF if is_off() else ""
     if options.book is not None and off:
         raise OptionError(f"--book and {off} do not go together")
-    if fresh and off:
-        hint = "What was shown before is in the idea book."
-        raise OptionError(f"--fresh and {off} do not go together", hint=hint)
+    reads = {"--fresh": fresh and "What was shown before is", "--taste": taste and "Your stars are"}
+    for flag, what in reads.items():
+        if off and what:
+            raise OptionError(f"{flag} and {off} do not go together", hint=f"{what} in the idea book.")
     if options.book is not None:
         from fillgen.book.door import refuse_unusable  # noqa: PLC0415
 

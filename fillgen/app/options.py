@@ -29,6 +29,7 @@ __all__ = [
     "PHRASE",
     "PORT",
     "RULES",
+    "TASTE",
     "BookOptions",
     "CheckOptions",
     "ChordOptions",
@@ -174,6 +175,12 @@ PART = Option(
 )
 PORT = Option(("--port",), "The MIDI output; a part of its name is enough. [default: the only one there is]")
 ONLY = Option(("--only",), "Only some of the ideas, by rank: such as 1,4 or 1-6. [default: all]")
+TASTE = Option(
+    ("--taste",),
+    "Rank by what your stars in the idea book say you like, once they say it clearly. The stars are read on this machine "
+    "and stay on it; fillgen book taste shows what they say.",
+    bool,
+)
 LAST = Option(("--last",), "The numbers are ranks of the ideas shown last.", bool)
 _RHYTHM = Option(
     ("--rhythm",), "Such as swing, waltz or 'bossa nova'. [default: what suits the metre]", values=_rhythms

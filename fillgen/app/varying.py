@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from fillgen.app.options import VaryOptions
@@ -15,8 +16,14 @@ from fillgen.theory.keys import read_key
 from fillgen.vary import Wish, read_keep, vary
 
 
-def variants(reading: Reading, varying: VaryOptions, options: IdeaOptions, pack: RulePack) -> Ideas:
-    """Variants of a phrase, with what there is to say of how it was read.
+def variants(
+    reading: Reading,
+    varying: VaryOptions,
+    options: IdeaOptions,
+    pack: RulePack,
+    weights: Mapping[str, float] | None = None,
+) -> Ideas:
+    """Variants of a phrase, with what there is to say of how it was read; `weights` rank in place of the pack's.
 
     Raises OptionError where options contradict one another, PhraseError where the phrase doesn't fit its chart, and
     NoPhraseError where nothing can be found.
@@ -26,7 +33,8 @@ def variants(reading: Reading, varying: VaryOptions, options: IdeaOptions, pack:
         options = replace(options, lead_to=lead_of(options.lead_to, reading.notes[-1].midi))
     request = Request.over(reading.progression, options, pack)
     tempo = options.tempo if options.tempo is not None else reading.tempo
-    found = vary(replace(request, tempo=tempo, closes=reading.whole), reading.notes, wish)
+    request = replace(request, tempo=tempo, closes=reading.whole, weights=weights)
+    found = vary(request, reading.notes, wish)
     return replace(found, remarks=(*on_reading(reading.remarks), *found.remarks))
 
 

@@ -98,8 +98,15 @@ CREATE TABLE latest (
 CREATE INDEX latest_by_idea ON latest (idea);
 """
 
-STEPS = (_IDEAS, _SETS, _LATEST)
-"""What each version of the book adds to the one before, in SQL: ideas, sets of ideas, the ranks of what was shown last."""
+_ASIDE = """
+CREATE TABLE aside (
+    idea INTEGER PRIMARY KEY REFERENCES idea ON DELETE CASCADE
+);
+"""
+
+STEPS = (_IDEAS, _SETS, _LATEST, _ASIDE)
+"""What each version of the book adds to the one before, in SQL: ideas, sets of ideas, the ranks of what was shown last,
+ideas whose stars don't count for the player's taste."""
 LATEST = len(STEPS)
 """The version of a book that this program writes."""
 

@@ -296,12 +296,12 @@ def entries(book: Book, numbers: Sequence[int]) -> list[Entry]:
             shown = [_showing(made, *each) for each in showings[number]]
             found[number] = checked(_entry(row, shown, tags[number], places[number]))
         except (FillgenError, LookupError, TypeError, ValueError, OverflowError, RecursionError) as error:
-            raise _unreadable(book, number, error) from error
+            raise unreadable(book, number, error) from error
     _refuse_missing(book, numbers, found)
     return [found[number] for number in numbers]
 
 
-def _unreadable(book: Book, number: int, error: Exception) -> BookError:
+def unreadable(book: Book, number: int, error: Exception) -> BookError:
     """The error of an idea that is not what an idea can be."""
     why = " ".join(str(error.message if isinstance(error, FillgenError) else error).split())
     hint = f"fillgen book forget {number} takes it out of a book of yours."
@@ -418,13 +418,20 @@ def _showing(made: _Made, origin: int, times: int, first: str, last: str) -> Sho
 def star(book: Book, numbers: Sequence[int], stars: int) -> None:
     """Give ideas a number of stars, 0 to 5; OptionError where the book lacks one of them."""
     check_stars(stars)
-    _change(book, numbers, "UPDATE idea SET stars = ? WHERE id = ?", stars)
+    _star(book, numbers, "UPDATE idea SET stars = ? WHERE id = ?", stars)
 
 
 def star_at_least(book: Book, numbers: Sequence[int], stars: int = 1) -> None:
     """Give ideas so many stars where they have fewer; OptionError where the book lacks one of them."""
     check_stars(stars)
-    _change(book, numbers, "UPDATE idea SET stars = max(stars, ?) WHERE id = ?", stars)
+    _star(book, numbers, "UPDATE idea SET stars = max(stars, ?) WHERE id = ?", stars)
+
+
+def _star(book: Book, numbers: Sequence[int], statement: str, stars: int) -> None:
+    """Change stars; ideas that were set aside from the player's taste count again."""
+    with book.writing():
+        _change(book, numbers, statement, stars)
+        book.run_many("DELETE FROM aside WHERE idea = ?", [(number,) for number in numbers])
 
 
 def rename(book: Book, numbers: Sequence[int], name: str) -> None:

@@ -15,6 +15,7 @@ from fillgen.app.memory import now, numbers_of
 from fillgen.app.options import (
     LAST,
     OPTIONS,
+    RULES,
     BookOptions,
     ChordOptions,
     IdeaOptions,
@@ -22,7 +23,7 @@ from fillgen.app.options import (
     OutputOptions,
     SheetOptions,
 )
-from fillgen.cli.inputs import chart_text, file_text, progression_of, reading_of
+from fillgen.cli.inputs import chart_text, file_text, pack_of, progression_of, reading_of
 from fillgen.cli.outputs import answer, check_printed, print_out, width_of
 from fillgen.cli.outputs import note as say_note
 from fillgen.cli.outputs import show as show_text
@@ -74,6 +75,11 @@ SOURCES = Option(
     (), "JSON of another book or of fillgen ideas; .mid, .musicxml, .abc, .txt.", many=True, metavar="FILE..."
 )
 OTHERS = Option((), "Books of others; they stay as they are.", Path, many=True, metavar="BOOK...")
+
+FORGET_TASTE = Option(
+    ("--forget",), "Begin anew: the stars so far stay, but no longer count for your taste.", bool
+)
+RECALL_TASTE = Option(("--recall",), "Let all stars count again.", bool)
 
 
 @app.callback(cls=StrictGroup, invoke_without_command=True)
@@ -534,3 +540,53 @@ def check(*, file: Annotated[Path | None, FILE] = None) -> None:
     with opened(file, writes=False) as book:
         count = store.check(book)
     typer.echo(f"{path}: sound, {many(count, 'idea')}" if path.exists() else f"{path}: there is no book yet")
+
+
+@app.command(cls=Strict)
+@grouped()
+def taste(
+    *,
+    forget: Annotated[bool, FORGET_TASTE] = False,
+    recall: Annotated[bool, RECALL_TASTE] = False,
+    format_: Annotated[str | None, OPTIONS[OutputOptions]["format"]] = None,
+    file: Annotated[Path | None, FILE] = None,
+    rules: Annotated[Path | None, RULES] = None,
+) -> None:
+    """Show what your stars say you like: how starred ideas differ from those shown beside them.
+
+    ideas --taste and vary --taste rank by it. It is worked out from the stars each time; nothing leaves this machine.
+    """
+    from fillgen.app.taste import taste_of
+    from fillgen.writers.tastes import taste_document, taste_text
+
+    printed = OutputOptions(format=format_)
+    check_printed(printed)
+    if forget and recall:
+        raise OptionError("--forget and --recall do not go together")
+    if forget or recall:
+        if format_ is not None:
+            raise OptionError(f"--format and --{'forget' if forget else 'recall'} do not go together")
+        _change_taste(file, forget=forget)
+        return
+    pack = pack_of(rules)
+    found, aside = taste_of(file, pack)
+    content = Content(
+        text=lambda: taste_text(found, aside, pack, width_of()),
+        json=lambda: document_text(taste_document(found, aside)),
+    )
+    print_out(content, printed)
+
+
+def _change_taste(file: Path | None, *, forget: bool) -> None:
+    """Leave the stars so far out of the taste, or count all of them again."""
+    from fillgen.book.taste import set_aside, take_back
+
+    with at_hand(file) as book:
+        count = set_aside(book) if forget else take_back(book)
+    stars = f"The stars of {many(count, 'idea')}"
+    if forget:
+        typer.echo(
+            f"{stars} no longer count for your taste. They stay in the book; --recall counts them again."
+        )
+    else:
+        typer.echo(f"{stars} count again.")

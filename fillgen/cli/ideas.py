@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -13,6 +13,7 @@ from fillgen.app.memory import fresh_ideas, keeps
 from fillgen.app.options import (
     ONLY,
     RULES,
+    TASTE,
     BookOptions,
     ChordOptions,
     IdeaOptions,
@@ -22,6 +23,7 @@ from fillgen.app.options import (
     SheetOptions,
     given,
 )
+from fillgen.app.taste import by_taste
 from fillgen.cli.inputs import pack_of, progression_of
 from fillgen.cli.outputs import answer, check_printed, keep_in_book, note, say_older, width_of
 from fillgen.cli.signature import grouped
@@ -44,6 +46,7 @@ def ideas(
     only: Annotated[str | None, ONLY] = None,
     explain: Annotated[bool, EXPLAIN] = False,
     fresh: Annotated[bool, FRESH] = False,
+    taste: Annotated[bool, TASTE] = False,
     playing: PlayOptions,
     output: OutputOptions,
     look: SheetOptions,
@@ -61,9 +64,14 @@ def ideas(
         raise OptionError("--explain is in words", hint="Print it as text, or write it with -o to .txt.")
     pack = pack_of(rules)
     played = way_of(playing, pack, options, needed=bool(targets))
-    remembers = keeps(book, fresh=fresh)
+    remembers = keeps(book, fresh=fresh, taste=taste)
     request = Request.over(progression_of(chords, options.rhythm, pack), options, pack)
-    every = fresh_ideas(request, book.book) if fresh else generate(request)
+
+    def search(weights: Mapping[str, float] | None = None) -> Ideas:
+        weighed = replace(request, weights=weights)
+        return fresh_ideas(weighed, book.book) if fresh else generate(weighed)
+
+    every = by_taste(search, book.book, pack) if taste else search()
     found = only_some(every, only)
     width, hint = width_of(targets), "" if targets else _hint(found)
     content = ideas_content(found, *played, look_of(look, playing, played), width=width, hint=hint)
@@ -71,7 +79,7 @@ def ideas(
         content = replace(content, text=lambda: _explained(every, found, only, width))
     show_ideas(found, content, playing, output, targets)
     if remembers:
-        asked = {**given(chords), **given(options), "fresh": fresh}
+        asked = {**given(chords), **given(options), "fresh": fresh, "taste": taste}
         keep_in_book(found, book, command="ideas", options=asked, pack=pack, must=fresh)
 
 

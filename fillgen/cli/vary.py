@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -15,6 +16,7 @@ from fillgen.app.options import (
     PART,
     PHRASE,
     RULES,
+    TASTE,
     BookOptions,
     ChordOptions,
     IdeaOptions,
@@ -24,6 +26,7 @@ from fillgen.app.options import (
     VaryOptions,
     given,
 )
+from fillgen.app.taste import by_taste
 from fillgen.app.varying import variants
 from fillgen.cli.ideas import look_of, show_ideas, way_of
 from fillgen.cli.inputs import own_phrase, pack_of
@@ -41,6 +44,7 @@ def vary(
     only: Annotated[str | None, ONLY] = None,
     part: Annotated[str | None, PART] = None,
     last: Annotated[bool, LAST] = False,
+    taste: Annotated[bool, TASTE] = False,
     playing: PlayOptions,
     output: OutputOptions,
     look: SheetOptions,
@@ -56,13 +60,14 @@ def vary(
     targets = targets_of(output, IDEAS, look)
     pack = pack_of(rules)
     played = way_of(playing, pack, options, needed=bool(targets))
-    remembers = keeps(book)
+    remembers = keeps(book, taste=taste)
     reading = own_phrase(chords, phrase, part, book, last=last, rhythm=options.rhythm, pack=pack)
-    every = variants(reading, varying, options, pack)
+    search = partial(variants, reading, varying, options, pack)
+    every = by_taste(search, book.book, pack) if taste else search()
     found = only_some(every, only)
     content = ideas_content(found, *played, look_of(look, playing, played), width=width_of(targets))
     show_ideas(found, content, playing, output, targets)
     if remembers:
-        asked = {**given(varying), **given(options)}
+        asked = {**given(varying), **given(options), "taste": taste}
         shown = replace(found, remarks=())
         keep_in_book(shown, book, command="vary", options=asked, pack=pack)

@@ -179,6 +179,7 @@ def generate(request: Request, gather: Gather | None = None) -> Ideas:
         (choices.hand or reach()).size,
         rhythms=len(found),
         returning=sum(bool(space.plan.passages) for space in found),
+        usual=choices.usual,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 
 from fillgen.chart.progression import Progression
@@ -53,12 +53,14 @@ class Request(IdeaOptions):
     """Ideas over a progression, and what else is settled for them.
 
     `leave` are ticks at the end of the last bar that stay free, for the pick-up of a tune. A phrase that does not
-    `close` is a part of one: its last note is free.
+    `close` is a part of one: its last note is free. `weights` of the score's terms take the place of the pack's, such as
+    those fitted to a player's stars; a term with a weight below 0 counts for the ideas that have less of it.
     """
 
     progression: Progression
     leave: int = field(default=0, kw_only=True)
     closes: bool = field(default=True, kw_only=True)
+    weights: Mapping[str, float] | None = field(default=None, kw_only=True)
     pack: RulePack = field(default_factory=RulePack, kw_only=True)
 
     @classmethod
@@ -96,7 +98,15 @@ class Choices:
     @property
     def weights(self) -> dict[str, float]:
         """The weights of the terms that count."""
-        every = self.request.pack.weights
+        own = self.request.weights
+        return self._counting(self.request.pack.weights if own is None else own)
+
+    @property
+    def usual(self) -> dict[str, float]:
+        """The default weights of the terms, where others have taken their place; empty otherwise."""
+        return {} if self.request.weights is None else self._counting(self.request.pack.weights)
+
+    def _counting(self, every: Mapping[str, float]) -> dict[str, float]:
         return {
             name: each for name, each in every.items() if each and (name != "ease" or self.hand is not None)
         }

@@ -183,9 +183,13 @@ def terms(pitches: Pitches, context: ScoreContext, wanted: Sequence[str]) -> dic
 
 
 def total(found: Mapping[str, Values], weights: Mapping[str, float]) -> Values:
-    """The score of each candidate: the weighted mean of its terms, rounded so that every machine agrees."""
-    whole = sum(weights[name] for name in found)
+    """The score of each candidate: the weighted mean of its terms, rounded so that every machine agrees.
+
+    Of a term with a weight below 0, what it lacks of 1 counts, so that every score is from 0 to 1.
+    """
+    whole = sum(abs(weights[name]) for name in found)
     summed = sum((weights[name] * values for name, values in found.items()), start=np.zeros(1))
+    summed = summed - sum(min(weights[name], 0.0) for name in found)
     return np.asarray(np.round(summed / whole, 6))
 
 

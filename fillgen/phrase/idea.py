@@ -58,7 +58,8 @@ class Ideas(Sequence[Idea]):
     `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from: `rhythms` in number (0
     where none were drawn), in `returning` of which passages come back and are counted only so. `remarks` are
     for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
-    terms, `hand` is the size of hand the ideas were fingered for, `order` says which comes first.
+    terms, `usual` the default ones where `weights` are fitted to a player's taste (empty otherwise); `hand` is the size of
+    hand the ideas were fingered for, `order` says which comes first.
     """
 
     progression: Progression
@@ -75,6 +76,7 @@ class Ideas(Sequence[Idea]):
     order: str = "best first"
     rhythms: int = 0
     returning: int = 0
+    usual: Mapping[str, float] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.ideas)

@@ -36,6 +36,8 @@ class RemarkKind(StrEnum):
     """How the player's phrase was read."""
     MEMORY = "memory"
     """What was shown before, and what is left."""
+    TASTE = "taste"
+    """Whether the player's stars rank the ideas, and if not, why."""
 
 
 FEWER = frozenset({RemarkKind.ALL_GIVEN, RemarkKind.TOO_FEW})

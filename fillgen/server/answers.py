@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from fillgen.app.checking import report_on
@@ -139,11 +141,17 @@ def _ideas(question: Question) -> Reply:
     fields = fields_of(question)
     progression = asked.progression_of(fields)
     options, fresh = asked.idea_options(fields, _USUAL_IDEAS), fields.flag("fresh")
+    taste = fields.flag("taste")
     fields.end()
     asked.check_work(options.count, len(progression.bars))
     request = Request.over(progression, options, _PACK)
-    found = bookshelf.fresh(question, request) if fresh else generate(request)
-    return _shown(found, question, {**given(options), "fresh": fresh})
+
+    def search(weights: Mapping[str, float] | None = None) -> Ideas:
+        weighed = replace(request, weights=weights)
+        return bookshelf.fresh(question, weighed) if fresh else generate(weighed)
+
+    found = bookshelf.by_taste(question, search, _PACK) if taste else search()
+    return _shown(found, question, {**given(options), "fresh": fresh, "taste": taste})
 
 
 def _shown(found: Ideas, question: Question, options: Mapping[str, Any]) -> Reply:
@@ -157,10 +165,12 @@ def _vary(question: Question) -> Reply:
     fields = fields_of(question)
     reading = asked.reading_of(fields)
     varying = fields.group(VaryOptions)
-    options = asked.idea_options(fields, _USUAL_VARIANTS)
+    options, taste = asked.idea_options(fields, _USUAL_VARIANTS), fields.flag("taste")
     fields.end()
     asked.check_work(options.count, len(reading.progression.bars))
-    return _shown(variants(reading, varying, options, _PACK), question, {**given(varying), **given(options)})
+    search = partial(variants, reading, varying, options, _PACK)
+    found = bookshelf.by_taste(question, search, _PACK) if taste else search()
+    return _shown(found, question, {**given(varying), **given(options), "taste": taste})
 
 
 def _notation(question: Question) -> Reply:

@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from fillgen.app import taste
 from fillgen.app.contents import BOOK, book_content
 from fillgen.app.memory import fresh_ideas, not_remembered, remember
 from fillgen.app.options import SheetOptions
@@ -57,6 +58,13 @@ def _path(question: Question) -> Path:
 def fresh(question: Question, request: Request) -> Ideas:
     """Ideas that the book does not know."""
     return fresh_ideas(request, _path(question), wait=SHORT_WAIT)
+
+
+def by_taste(
+    question: Question, search: Callable[[Mapping[str, float] | None], Ideas], pack: RulePack
+) -> Ideas:
+    """Ideas ranked by what the stars in the book say, where they say enough."""
+    return taste.by_taste(search, _path(question), pack)
 
 
 def remembered(

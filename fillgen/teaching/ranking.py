@@ -17,7 +17,7 @@ from fillgen.rules.pack import RulePack
 class Share:
     """What a term gives a score: its value from 0 to 1, its weight, its points and the most it can give.
 
-    The points of all terms add up to the score. `mean` and `best` are the points it gives the ideas shown.
+    The points of all terms add up to the score; where the weight is below 0, what the value lacks of 1 gives them. `mean` and `best` are the points it gives the ideas shown.
     """
 
     term: str
@@ -32,12 +32,13 @@ class Share:
 def shares(idea: Idea, ideas: Ideas) -> tuple[Share, ...]:
     """What each term gives the score of an idea, held against the ideas it is shown with."""
     weights = ideas.weights or RulePack().weights
-    whole = sum(weights[term] for term in idea.terms) or 1.0
+    whole = sum(abs(weights[term]) for term in idea.terms) or 1.0
     found = []
     for term, value in idea.terms.items():
-        most = weights[term] / whole
-        others = [each.terms.get(term, 0.0) * most for each in ideas] or [value * most]
-        found.append(Share(term, value, weights[term], value * most, most, fmean(others), max(others)))
+        most = abs(weights[term]) / whole
+        values = [each.terms.get(term, 0.0) for each in ideas] or [value]
+        own, *others = (most * (each if weights[term] >= 0 else 1 - each) for each in [value, *values])
+        found.append(Share(term, value, weights[term], own, most, fmean(others), max(others)))
     return tuple(found)
 
 
@@ -55,6 +56,7 @@ def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
     found = shares(idea, ideas)
     return (
         f"Idea {idea.rank} scores {idea.score:.3f}: the points of its {len(found)} terms together.",
+        *_by_taste(ideas),
         *(_term(share, len(ideas)) for share in found),
         _lifts(found),
         _costs(found),
@@ -62,15 +64,32 @@ def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
     )
 
 
+def _by_taste(ideas: Ideas) -> tuple[str, ...]:
+    """Which weights differ from the default ones, most moved first; nothing where none is fitted to a taste."""
+    moved = [(term, old, ideas.weights[term]) for term, old in ideas.usual.items() if term in ideas.weights]
+    moved = sorted((each for each in moved if each[1] != each[2]), key=lambda each: -abs(each[2] - each[1]))
+    if not moved:
+        return ()
+    changes = [f"`{term}` from {old:g} to {new:.2f}" for term, old, new in moved]
+    less = " Below 0 means that less of it is better." if any(new < 0 for _, _, new in moved) else ""
+    return (f"Your stars move the weights of {listed(changes, 'and')}.{less}",)
+
+
 def _term(share: Share, shown: int) -> str:
     says = RulePack().says(share.term).split(":")[0].rstrip(".")
     says = says[:1].lower() + says[1:]
-    start = f"`{share.term}`, {says}, gives {share.points:.3f} of {share.most:.3f} points ({share.value:.2f} x weight {share.weight:g})"
+    start = f"`{share.term}`, {says}, gives {share.points:.3f} of {share.most:.3f} points ({_sum(share)})"
     if shown < 2:
         return f"{start}."
     return (
         f"{start}; the {shown:,} ideas shown have {share.mean:.3f} on average and {share.best:.3f} at best."
     )
+
+
+def _sum(share: Share) -> str:
+    if share.weight < 0:
+        return f"(1 - {share.value:.2f}) x weight {-share.weight:g}, since you like less of it"
+    return f"{share.value:.2f} x weight {share.weight:g}"
 
 
 def _lifts(found: Sequence[Share]) -> str:

@@ -25,6 +25,8 @@ def document(ideas: Ideas) -> dict[str, Any]:
         "level": ideas.level,
         "space": {"phrases": ideas.phrases, "rhythms": ideas.rhythms, "returning": ideas.returning},
         "seed": ideas.seed,
+        "ranked_by": "taste" if ideas.usual else "default",
+        "weights": dict(ideas.weights),
         "remarks": [remark.text for remark in ideas.remarks],
         "ideas": [_idea(idea, ideas) for idea in ideas],
     }

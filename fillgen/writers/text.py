@@ -71,9 +71,10 @@ def _heading(ideas: Ideas, width: int, hint: str) -> str:
     hand = f", {ideas.hand} hand" if "ease" in ideas.weights else ""
     keep = "phrase that keeps" if ideas.phrases == 1 else "phrases that keep"
     settings = f"level {ideas.level}{hand}, seed {ideas.seed}"
+    order = f"{ideas.order}{', by your taste' if ideas.usual else ''}"
     lines = [
         f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, {settings}",
-        f"{many(len(ideas), 'idea')} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {ideas.order}",
+        f"{many(len(ideas), 'idea')} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {order}",
         f"Under each note: its chord degree{f', or {used}' if used else ''}",
         hint,
     ]
