@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +11,7 @@ from fillgen.errors import many
 from fillgen.phrase.remark import Remark, RemarkKind
 
 if TYPE_CHECKING:
+    from fillgen.engine.request import Weights
     from fillgen.engine.taste import Taste
     from fillgen.phrase.idea import Ideas
     from fillgen.rules.pack import RulePack
@@ -27,17 +28,16 @@ def taste_of(book: Path | None, pack: RulePack) -> tuple[Taste, int]:
         return taste(searches(opened), pack.weights), aside(opened)
 
 
-def by_taste(
-    search: Callable[[Mapping[str, float] | None], Ideas], book: Path | None, pack: RulePack
-) -> Ideas:
+def by_taste(search: Callable[[Weights | None], Ideas], book: Path | None, pack: RulePack) -> Ideas:
     """Ideas ranked by a player's taste, with a remark; by default where the stars don't say enough, and why.
 
     `search` finds ideas by the weights of the score's terms that it is given, or by the default ones.
     """
+    from fillgen.engine.request import Weights  # noqa: PLC0415
     from fillgen.engine.taste import Clarity  # noqa: PLC0415
 
     known, _ = taste_of(book, pack)
-    found = search(known.weights if known.clarity is Clarity.CLEAR else None)
+    found = search(Weights(known.weights, known.floors) if known.clarity is Clarity.CLEAR else None)
     return replace(found, remarks=(*found.remarks, Remark(RemarkKind.TASTE, _says(known))))
 
 
@@ -45,7 +45,9 @@ def _says(known: Taste) -> str:
     """Whether the stars rank the ideas, in a sentence or two."""
     from fillgen.engine.taste import FEWEST_SEARCHES, FEWEST_STARS, Clarity  # noqa: PLC0415
 
-    have = f"{many(known.stars, 'starred idea')} from {known.searches} search{'' if known.searches == 1 else 'es'}"
+    have = (
+        f"{many(known.stars, 'starred idea')} of {known.searches} search{'' if known.searches == 1 else 'es'}"
+    )
     if known.clarity is Clarity.CLEAR:
         return f"Ranked by your taste, learned from {have}. fillgen book taste shows it."
     if known.clarity is Clarity.UNCLEAR:
@@ -53,6 +55,6 @@ def _says(known: Taste) -> str:
     if known.clarity is Clarity.USUAL:
         return f"The default ranking is used: it fits your {have} as well as one learned from them."
     return (
-        f"The default ranking is used: a taste needs {FEWEST_STARS} starred ideas from {FEWEST_SEARCHES} searches, "
+        f"The default ranking is used: a taste needs {FEWEST_STARS} starred ideas of {FEWEST_SEARCHES} searches, "
         f"and the book has {have}."
     )

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 from fillgen.app.options import VaryOptions
-from fillgen.engine.request import IdeaOptions, Request, lead_of
+from fillgen.engine.request import IdeaOptions, Request, Weights, lead_of
 from fillgen.errors import OptionError
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.remark import on_reading
@@ -21,7 +20,7 @@ def variants(
     varying: VaryOptions,
     options: IdeaOptions,
     pack: RulePack,
-    weights: Mapping[str, float] | None = None,
+    weights: Weights | None = None,
 ) -> Ideas:
     """Variants of a phrase, with what there is to say of how it was read; `weights` rank in place of the pack's.
 

@@ -11,6 +11,7 @@ from fillgen.book.store import unreadable
 from fillgen.engine.taste import Search
 from fillgen.rules.pack import TERMS
 
+_FARTHEST = 10**9
 MOST_SEARCHES = 400
 """Of more searches with stars, the latest count: a taste may change."""
 _SEARCHES = """
@@ -47,9 +48,10 @@ def _terms(book: Book, idea: int, text: str) -> dict[str, float]:
 
 
 def _number(value: Any) -> float:
-    if not isinstance(value, int | float) or isinstance(value, bool) or not 0 <= value <= 1:
-        raise ValueError("a term of its score is not a number from 0 to 1")
-    return float(value)
+    """A term as the score gives it, from 0 to 1, whatever another program made of it."""
+    if not isinstance(value, int | float) or isinstance(value, bool) or not abs(value) < _FARTHEST:
+        raise ValueError("a term of its score is not a number")
+    return min(max(float(value), 0.0), 1.0)
 
 
 def set_aside(book: Book) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -28,7 +28,7 @@ from fillgen.cli.inputs import pack_of, progression_of
 from fillgen.cli.outputs import answer, check_printed, keep_in_book, note, say_older, width_of
 from fillgen.cli.signature import grouped
 from fillgen.engine.generate import generate
-from fillgen.engine.request import Request
+from fillgen.engine.request import Request, Weights
 from fillgen.errors import OptionError, many
 from fillgen.hands.playing import Playing, played_as
 from fillgen.phrase.idea import Ideas
@@ -67,7 +67,7 @@ def ideas(
     remembers = keeps(book, fresh=fresh, taste=taste)
     request = Request.over(progression_of(chords, options.rhythm, pack), options, pack)
 
-    def search(weights: Mapping[str, float] | None = None) -> Ideas:
+    def search(weights: Weights | None = None) -> Ideas:
         weighed = replace(request, weights=weights)
         return fresh_ideas(weighed, book.book) if fresh else generate(weighed)
 

@@ -180,6 +180,7 @@ def generate(request: Request, gather: Gather | None = None) -> Ideas:
         rhythms=len(found),
         returning=sum(bool(space.plan.passages) for space in found),
         usual=choices.usual,
+        floors=choices.floors,
     )
 
 
@@ -455,7 +456,13 @@ class Engine:
         every = self.choices.request.pack.shapes.values()
         fit = np.round(score.follows(pitches, list(every), context.times), 6)
         return Candidates(
-            plan, where, pitches, found, score.total(found, weights), fit.argmax(axis=1), fit.max(axis=1)
+            plan,
+            where,
+            pitches,
+            found,
+            score.total(found, weights, self.choices.floors),
+            fit.argmax(axis=1),
+            fit.max(axis=1),
         )
 
     def _in_shape(self, scored: list[Candidates]) -> list[Candidates]:

@@ -49,18 +49,26 @@ class IdeaOptions:
 
 
 @dataclass(frozen=True)
+class Weights:
+    """Weights of the score's terms. Where one is below 0, the less of the term the better, down to its floor."""
+
+    by_term: Mapping[str, float]
+    floors: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Request(IdeaOptions):
     """Ideas over a progression, and what else is settled for them.
 
     `leave` are ticks at the end of the last bar that stay free, for the pick-up of a tune. A phrase that does not
     `close` is a part of one: its last note is free. `weights` of the score's terms take the place of the pack's, such as
-    those fitted to a player's stars; a term with a weight below 0 counts for the ideas that have less of it.
+    those fitted to a player's stars.
     """
 
     progression: Progression
     leave: int = field(default=0, kw_only=True)
     closes: bool = field(default=True, kw_only=True)
-    weights: Mapping[str, float] | None = field(default=None, kw_only=True)
+    weights: Weights | None = field(default=None, kw_only=True)
     pack: RulePack = field(default_factory=RulePack, kw_only=True)
 
     @classmethod
@@ -99,7 +107,12 @@ class Choices:
     def weights(self) -> dict[str, float]:
         """The weights of the terms that count."""
         own = self.request.weights
-        return self._counting(self.request.pack.weights if own is None else own)
+        return self._counting(self.request.pack.weights if own is None else own.by_term)
+
+    @property
+    def floors(self) -> Mapping[str, float]:
+        """Below which less of a term is no better, for terms whose weights are below 0."""
+        return self.request.weights.floors if self.request.weights is not None else {}
 
     @property
     def usual(self) -> dict[str, float]:

@@ -182,14 +182,20 @@ def terms(pitches: Pitches, context: ScoreContext, wanted: Sequence[str]) -> dic
     return dict(zip(wanted, np.clip(found, 0.0, 1.0), strict=True))
 
 
-def total(found: Mapping[str, Values], weights: Mapping[str, float]) -> Values:
+def total(
+    found: Mapping[str, Values], weights: Mapping[str, float], floors: Mapping[str, float] | None = None
+) -> Values:
     """The score of each candidate: the weighted mean of its terms, rounded so that every machine agrees.
 
-    Of a term with a weight below 0, what it lacks of 1 counts, so that every score is from 0 to 1.
+    Of a term with a weight below 0, what it lacks of 1 counts, so that every score is from 0 to 1. Having still less of
+    it than its floor is no better.
     """
     whole = sum(abs(weights[name]) for name in found)
-    summed = sum((weights[name] * values for name, values in found.items()), start=np.zeros(1))
-    summed = summed - sum(min(weights[name], 0.0) for name in found)
+    credit = {
+        name: values if weights[name] >= 0 else 1 - np.maximum(values, (floors or {}).get(name, 0.0))
+        for name, values in found.items()
+    }
+    summed = sum((abs(weights[name]) * values for name, values in credit.items()), start=np.zeros(1))
     return np.asarray(np.round(summed / whole, 6))
 
 

@@ -39,6 +39,8 @@ _LEAST_SPREAD = 0.05
 """A term that differs less than this among ideas says little of them; it counts as if it differed so much."""
 _MOST_RIVALS = 200
 """A starred idea is held against so many others of its search at most, taken evenly from the list."""
+_FLOOR = 0.1
+"""The share of the starred ideas that lie below the floor of a term."""
 _DECIMALS = 4
 """Weights are rounded, so that every machine ranks alike."""
 _ROUNDS = 60
@@ -87,11 +89,12 @@ class Leaning:
 
 @dataclass(frozen=True)
 class Taste:
-    """What the stars say: how many there are, how well they're predicted, and the weights that are fitted to them.
+    """What the stars say: how many ideas have them (or more than another of their search), how well they're predicted, and the weights that are fitted to them.
 
     `hits` is the share of the others in its search that a starred idea is ranked above, by weights that were fitted
     without this search, `usual_hits` the share by the default weights; 0.5 is chance. `weights` are the default ones unless
-    the taste is clear.
+    the taste is clear. `floors` are what nearly all starred ideas have of each term: where a weight is below 0, less than
+    that is no better, so that no idea wins by what the player never saw.
     """
 
     clarity: Clarity
@@ -101,15 +104,9 @@ class Taste:
     hits: float
     usual_hits: float
     weights: Mapping[str, float]
+    floors: Mapping[str, float]
     usual: Mapping[str, float]
     leanings: tuple[Leaning, ...]
-
-    @property
-    def moved(self) -> dict[str, tuple[float, float]]:
-        """The default and the fitted weight of each term that moved by a tenth of it or more, most moved first."""
-        pairs = {term: (old, self.weights[term]) for term, old in self.usual.items()}
-        found = [term for term, (old, new) in pairs.items() if abs(new - old) >= 0.1 * abs(old)]
-        return {term: pairs[term] for term in sorted(found, key=lambda term: -abs(np.subtract(*pairs[term])))}
 
 
 def taste(
@@ -124,12 +121,13 @@ def taste(
     >>> found.clarity, found.stars, found.weights
     (<Clarity.TOO_FEW: 'too few stars'>, 1, {'motif': 1.8, 'flow': 0.4})
     """
-    names = [term for term, weight in usual.items() if weight]
+    told = {term for search in searches for terms in search.terms for term in terms}
+    names = [term for term, weight in usual.items() if weight and term in told]
     known = _Known(
         [_Rows.of(search, names) for search in searches], np.array([usual[term] for term in names])
     )
-    counted = Counter(stars > 0 for stars in known.stars.values())
-    enough = counted[True] >= FEWEST_STARS and len(known.searches) >= FEWEST_SEARCHES
+    starred = len(known.starred)
+    enough = bool(names) and starred >= FEWEST_STARS and len(known.searches) >= FEWEST_SEARCHES
     hits, before = known.hits(prior, trust) if enough else (np.full(1, 0.5), np.full(1, 0.5))
     clarity = _clarity(hits, before) if enough else Clarity.TOO_FEW
     clear = clarity is Clarity.CLEAR
@@ -137,12 +135,13 @@ def taste(
     own = {**usual, **dict(zip(names, np.round(fitted, _DECIMALS).tolist(), strict=True))}
     return Taste(
         clarity,
-        counted[True],
-        counted[False],
+        starred,
+        len(known.shown - known.starred),
         len(known.searches),
         round(float(hits.mean()), _DECIMALS),
         round(float(before.mean()), _DECIMALS),
         own,
+        known.floors(names),
         dict(usual),
         tuple(known.leanings(names, own)),
     )
@@ -169,7 +168,7 @@ class _Rows:
         """The ideas of a search whose terms are known; a term that one of them lacks counts as the mean of the others."""
         told = [bool(terms) for terms in search.terms]
         rows = [[terms.get(name, np.nan) for name in names] for terms in search.terms if terms]
-        values = np.clip(np.array(rows, dtype=np.float64).reshape(-1, len(names)), 0.0, 1.0)
+        values = np.clip(np.array(rows, dtype=np.float64).reshape(len(rows), len(names)), 0.0, 1.0)
         there = ~np.isnan(values)
         means = np.where(there, values, 0.0).sum(axis=0) / np.maximum(there.sum(axis=0), 1)
         ideas, stars = np.array(search.ideas, dtype=np.int64), np.array(search.stars, dtype=np.int64)
@@ -206,11 +205,8 @@ class _Known:
     def __init__(self, searches: Sequence[_Rows], usual: Values) -> None:
         self.searches = [rows for rows in searches if len(rows.starred)]
         self.usual = usual
-        self.stars = {
-            idea: stars
-            for rows in self.searches
-            for idea, stars in zip(rows.ideas.tolist(), rows.stars.tolist(), strict=True)
-        }
+        self.shown = {idea for rows in self.searches for idea in rows.ideas.tolist()}
+        self.starred = {idea for rows in self.searches for idea in rows.ideas[rows.starred].tolist()}
         around = [rows.terms - rows.terms.mean(axis=0) for rows in self.searches]
         measured = np.concatenate(around).std(axis=0) if around else np.zeros(len(usual))
         self.spread = np.maximum(measured, _LEAST_SPREAD)
@@ -223,13 +219,27 @@ class _Known:
         scale = trust / float(np.linalg.norm(self.usual * self.spread))
         centre = self.usual * self.spread * scale
         rows, counts = _pairs(searches, len(centre))
-        return _most_likely(rows / self.spread, counts, centre, prior) / (scale * self.spread)
+        return most_likely(rows / self.spread, counts, centre, prior) / (scale * self.spread)
 
     def hits(self, prior: float, trust: float) -> tuple[Values, Values]:
-        """The share of its rivals that each starred idea beats: by weights fitted without its search, and by the default."""
+        """The share of its rivals that each starred idea beats: by weights fitted without its search, and by the default.
+
+        Of an idea that several searches have shown, the mean.
+        """
         fitted = [search.beaten(self.fitted(prior, trust, search)) for search in self.searches]
         usual = [search.beaten(self.usual) for search in self.searches]
-        return np.concatenate(fitted), np.concatenate(usual)
+        ideas = np.concatenate([search.ideas[search.starred] for search in self.searches])
+        _, which = np.unique(ideas, return_inverse=True)
+        times = np.bincount(which)
+        means = [np.bincount(which, np.concatenate(shares)) / times for shares in (fitted, usual)]
+        return means[0], means[1]
+
+    def floors(self, names: Sequence[str]) -> dict[str, float]:
+        """What all starred ideas but a few have of each term."""
+        if not self.searches:
+            return {}
+        starred = np.concatenate([rows.terms[rows.starred] for rows in self.searches])
+        return dict(zip(names, np.quantile(starred, _FLOOR, axis=0).round(_DECIMALS).tolist(), strict=True))
 
     def leanings(self, names: Sequence[str], own: Mapping[str, float]) -> list[Leaning]:
         """Each term among the starred ideas and among those passed over in the same searches."""
@@ -265,7 +275,7 @@ def _pairs(searches: Sequence[_Rows], width: int) -> tuple[Values, Values]:
     return np.concatenate(differences), np.concatenate(counts)
 
 
-def _most_likely(rows: Values, counts: Values, centre: Values, prior: float) -> Values:
+def most_likely(rows: Values, counts: Values, centre: Values, prior: float) -> Values:
     """Where the likelihood of all pairs times the prior is highest: Newton's steps, each halved until it gains."""
 
     def loss(weights: Values) -> float:

@@ -58,8 +58,9 @@ class Ideas(Sequence[Idea]):
     `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from: `rhythms` in number (0
     where none were drawn), in `returning` of which passages come back and are counted only so. `remarks` are
     for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
-    terms, `usual` the default ones where `weights` are fitted to a player's taste (empty otherwise); `hand` is the size of
-    hand the ideas were fingered for, `order` says which comes first.
+    terms, `usual` the default ones where `weights` are fitted to a player's taste (empty otherwise), and `floors` the values
+    below which less of a term is no better, where its weight is below 0; `hand` is the size of hand the ideas were
+    fingered for, `order` says which comes first.
     """
 
     progression: Progression
@@ -77,6 +78,7 @@ class Ideas(Sequence[Idea]):
     rhythms: int = 0
     returning: int = 0
     usual: Mapping[str, float] = field(default_factory=dict)
+    floors: Mapping[str, float] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.ideas)

@@ -16,7 +16,7 @@ from fillgen.chart.sequences import PURPOSES as STOCK_PURPOSES
 from fillgen.chart.sequences import find
 from fillgen.chart.text import chart_text
 from fillgen.engine.generate import generate
-from fillgen.engine.request import ENDS_ON, PURPOSES, Request
+from fillgen.engine.request import ENDS_ON, PURPOSES, Request, Weights
 from fillgen.errors import OptionError
 from fillgen.hands.reach import SIZES
 from fillgen.page.data import Stage
@@ -146,7 +146,7 @@ def _ideas(question: Question) -> Reply:
     asked.check_work(options.count, len(progression.bars))
     request = Request.over(progression, options, _PACK)
 
-    def search(weights: Mapping[str, float] | None = None) -> Ideas:
+    def search(weights: Weights | None = None) -> Ideas:
         weighed = replace(request, weights=weights)
         return bookshelf.fresh(question, weighed) if fresh else generate(weighed)
 

@@ -26,7 +26,7 @@ from fillgen.book.search import Wanted, read_day
 from fillgen.book.search import search as found_in
 from fillgen.book.telling import grouped, list_document
 from fillgen.chart.text import parse_chart
-from fillgen.engine.request import Request
+from fillgen.engine.request import Request, Weights
 from fillgen.errors import OptionError, OutputError, did_you_mean, many, shorten
 from fillgen.page.data import Stage
 from fillgen.phrase.idea import Ideas
@@ -60,9 +60,7 @@ def fresh(question: Question, request: Request) -> Ideas:
     return fresh_ideas(request, _path(question), wait=SHORT_WAIT)
 
 
-def by_taste(
-    question: Question, search: Callable[[Mapping[str, float] | None], Ideas], pack: RulePack
-) -> Ideas:
+def by_taste(question: Question, search: Callable[[Weights | None], Ideas], pack: RulePack) -> Ideas:
     """Ideas ranked by what the stars in the book say, where they say enough."""
     return taste.by_taste(search, _path(question), pack)
 

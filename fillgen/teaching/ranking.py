@@ -17,7 +17,8 @@ from fillgen.rules.pack import RulePack
 class Share:
     """What a term gives a score: its value from 0 to 1, its weight, its points and the most it can give.
 
-    The points of all terms add up to the score; where the weight is below 0, what the value lacks of 1 gives them. `mean` and `best` are the points it gives the ideas shown.
+    The points of all terms add up to the score; where the weight is below 0, they are given for
+    what the value lacks of 1. `mean` and `best` are the points it gives the ideas shown.
     """
 
     term: str
@@ -36,8 +37,10 @@ def shares(idea: Idea, ideas: Ideas) -> tuple[Share, ...]:
     found = []
     for term, value in idea.terms.items():
         most = abs(weights[term]) / whole
-        values = [each.terms.get(term, 0.0) for each in ideas] or [value]
-        own, *others = (most * (each if weights[term] >= 0 else 1 - each) for each in [value, *values])
+        values = [value, *([each.terms.get(term, 0.0) for each in ideas] or [value])]
+        if weights[term] < 0:
+            values = [1 - max(each, ideas.floors.get(term, 0.0)) for each in values]
+        own, *others = (most * each for each in values)
         found.append(Share(term, value, weights[term], own, most, fmean(others), max(others)))
     return tuple(found)
 
@@ -88,8 +91,9 @@ def _term(share: Share, shown: int) -> str:
 
 def _sum(share: Share) -> str:
     if share.weight < 0:
-        return f"(1 - {share.value:.2f}) x weight {-share.weight:g}, since you like less of it"
-    return f"{share.value:.2f} x weight {share.weight:g}"
+        credit = share.points / share.most
+        return f"{credit:.2f} for having {share.value:.2f}, since you like less of it, x weight {-share.weight:.3g}"
+    return f"{share.value:.2f} x weight {share.weight:.3g}"
 
 
 def _lifts(found: Sequence[Share]) -> str:

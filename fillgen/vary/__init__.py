@@ -100,6 +100,7 @@ def _chosen(task: Task, pool: Pool, remarks: tuple[Remark, ...]) -> Ideas:
         (choices.hand or reach()).size,
         "best first" if pool.nearest is None else "nearest first",
         usual=choices.usual,
+        floors=choices.floors,
     )
 
 

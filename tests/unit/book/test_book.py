@@ -26,6 +26,7 @@ from fillgen.book.exchange import from_json
 from fillgen.book.fresh import Shown, fresh, held, shown
 from fillgen.book.search import Wanted, read_day, search
 from fillgen.book.store import tags
+from fillgen.book.taste import aside, set_aside
 from fillgen.book.telling import entries_text, in_key, list_text
 from fillgen.chart.text import chart_text, parse_chart
 from fillgen.dice import Dice
@@ -591,7 +592,16 @@ PRAGMA user_version = 2;
 """
 )
 """A book as version 2 made it, with a set; it stays here as it is."""
-OLDER = {1: BOOK_1, 2: BOOK_2}
+BOOK_3 = (
+    BOOK_2
+    + """
+CREATE TABLE latest (rank INTEGER PRIMARY KEY, idea INTEGER NOT NULL REFERENCES idea ON DELETE CASCADE);
+CREATE INDEX latest_by_idea ON latest (idea);
+PRAGMA user_version = 3;
+"""
+)
+"""A book as version 3 made it; it stays here as it is."""
+OLDER = {1: BOOK_1, 2: BOOK_2, 3: BOOK_3}
 
 
 def old_book(path: Path, version: int) -> None:
@@ -622,6 +632,7 @@ def test_older_books_are_brought_up_to_date(path: Path, version: int, writes: bo
         (number,) = remembered(book, ideas_over(CHART, PHRASES[0]))
         assert number == 6
         assert store.of_last(book, [1]) == [number]
+        assert (set_aside(book), aside(book)) == (1, 1)
         book.check()
         layout = "SELECT type, name, tbl_name FROM sqlite_master ORDER BY name"
         columns = "SELECT m.name, p.name, p.type, p.pk FROM sqlite_master m, pragma_table_info(m.name) p ORDER BY 1, p.cid"
@@ -644,7 +655,7 @@ def test_an_update_that_fails_takes_nothing(
             Book(path)
     pages = sqlite3.connect(path)
     assert pages.execute("PRAGMA user_version").fetchall() == [(version,)]
-    assert pages.execute("SELECT count(*) FROM sqlite_master WHERE name = 'latest'").fetchall() == [(0,)]
+    assert pages.execute("SELECT count(*) FROM sqlite_master WHERE name = 'aside'").fetchall() == [(0,)]
     pages.close()
     with Book(path) as book:
         assert len(store.every_entry(book)) == 1
