@@ -31,7 +31,7 @@ def taste_text(taste: Taste, aside: int, pack: RulePack, width: int = 100) -> st
     ]
     blocks = ["\n".join(textwrap.wrap(text, width)) for text in paragraphs]
     if taste.leanings:
-        blocks += [_differences(taste.leanings, pack, width), _table(taste)]
+        blocks += [_differences(taste.leanings, pack, width), _table(taste, width)]
     blocks.append("\n".join(textwrap.wrap(_PRIVATE, width)))
     return "\n\n".join(blocks) + "\n"
 
@@ -79,7 +79,7 @@ def _differences(leanings: Sequence[Leaning], pack: RulePack, width: int) -> str
     return "\n".join(lines)
 
 
-def _table(taste: Taste) -> str:
+def _table(taste: Taste, width: int) -> str:
     """Each term with its means, the difference with its standard error, and its weight."""
     ranked = taste.clarity is Clarity.CLEAR
     head = f"{'term':10}{'starred':>9}{'others':>9}{'difference':>17}{'weight':>9}{'yours':>9}"
@@ -91,8 +91,8 @@ def _table(taste: Taste) -> str:
     below = ["A weight below 0: less of it counts as better."] * any(
         each.weight < 0 for each in taste.leanings
     )
-    told = "Differences are in units of the term's standard deviation within a search, with their standard error."
-    return "\n".join([head, *lines, "", told, *below])
+    told = "Differences are in standard deviations of the term in a search (± standard error)."
+    return "\n".join([head, *lines, "", *textwrap.wrap(" ".join([told, *below]), width)])
 
 
 def _spreads(each: Leaning) -> str:

@@ -23,6 +23,7 @@ BENCHES: Mapping[str, Sequence[str]] = {
     "speed": ("-m", "tests.bench"),
     "growth": ("-m", "tests.bench.growth"),
     "variety": ("-m", "tests.bench.variety"),
+    "taste": ("-m", "tests.bench.taste"),
     "form": ("-m", "tests.bench.form"),
     "idiom": ("-m", "tests.bench.idiom"),
     "optimum": ("-m", "tests.bench.optimum"),

@@ -662,3 +662,83 @@ def test_a_named_book_and_none(run: object, command: str, monkeypatch: pytest.Mo
     err = run(command, PLAIN, "--book", "mine.book", code=2)[1]
     assert "--book and FILLGEN_NO_BOOK do not go together" in err
     assert not Path("mine.book").exists()
+
+
+# Taste
+
+
+def starred(run: object) -> None:
+    """Three searches, of which the ideas that use the register least have stars."""
+    for chart in (CHART, PLAIN, "| G | Em | Am7 | D7 |", "| D | Bm | Em7 | A7 |"):
+        found = json.loads(run("ideas", chart, "--format", "json")[0])["ideas"]  # type: ignore[operator]
+        few = sorted(found, key=lambda idea: idea["terms"]["register"])[:3]
+        run("book", "star", "--last", ",".join(str(idea["rank"]) for idea in few))  # type: ignore[operator]
+
+
+def test_ranked_by_taste(run: object) -> None:
+    """The ideas say that they are ranked by taste, which weights that moves, and what they are now; so do variants."""
+    plain = json.loads(run("ideas", MOVED, "--format", "json")[0])  # type: ignore[operator]
+    starred(run)
+    out, err = run("ideas", MOVED, "--taste", "--format", "json")  # type: ignore[operator]
+    found = json.loads(out)
+    assert (plain["ranked_by"], found["ranked_by"]) == ("default", "taste")
+    assert found["weights"]["register"] < 0 < plain["weights"]["register"]
+    assert texts(out)[:10] != [idea["text"] for idea in plain["ideas"]][:10]
+    assert "Ranked by your taste" in err
+    assert run("ideas", MOVED, "--taste", "--format", "json")[0] == out  # type: ignore[operator]
+    explained, _ = run("ideas", MOVED, "--taste", "--explain")  # type: ignore[operator]
+    words = " ".join(explained.split())
+    assert re.search(r"Your stars move the weights of .*`register` from 0\.7 to -", words)
+    assert "since you like less of it" in words
+    varied, _ = run("vary", PLAIN, PHRASE, "--like", "--taste", "--format", "json")  # type: ignore[operator]
+    assert json.loads(varied)["ranked_by"] == "taste"
+    assert (
+        run("ideas", MOVED, "--format", "json")[0]
+        == json.dumps(  # type: ignore[operator]
+            plain, ensure_ascii=False, indent=1
+        )
+        + "\n"
+    )
+
+
+def test_what_the_stars_say(run: object) -> None:
+    """In words with numbers, in JSON, forgotten and recalled; the stars stay."""
+    starred(run)
+    out, _ = run("book", "taste")  # type: ignore[operator]
+    words = " ".join(out.split())
+    assert "from 12 starred ideas in 4 searches; 188 ideas shown beside them were passed over" in words
+    assert "A clear taste." in words
+    assert "less `register`, use of the register:" in words
+    assert "nothing leaves this machine" in words
+    told = json.loads(run("book", "taste", "--format", "json")[0])  # type: ignore[operator]
+    assert (told["clarity"], told["starred"], told["set_aside"]) == ("clear", 12, 0)
+    assert "12 ideas no longer count" in run("book", "taste", "--forget")[0]  # type: ignore[operator]
+    words = " ".join(run("book", "taste")[0].split())  # type: ignore[operator]
+    assert "Too few stars" in words
+    assert "12 other starred ideas are left out" in words
+    assert json.loads(run("book", "--stars", "1", "--format", "json")[0])["found"] == 12  # type: ignore[operator]
+    assert run("book", "taste", "--recall")[0] == "The stars of 12 ideas count again.\n"  # type: ignore[operator]
+    assert json.loads(run("book", "taste", "--format", "json")[0]) == told  # type: ignore[operator]
+
+
+def test_too_few_stars(run: object) -> None:
+    """Without stars the ideas are those of the default ranking, and a note says what is missing."""
+    plain, _ = run("ideas", PLAIN, "--format", "json", "--count", "4")  # type: ignore[operator]
+    out, err = run("ideas", PLAIN, "--format", "json", "--count", "4", "--taste")  # type: ignore[operator]
+    assert texts(out) == texts(plain)
+    assert json.loads(out)["ranked_by"] == "default"
+    assert "a taste needs 10 starred ideas of 3 searches, and the book has 0" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["ideas", PLAIN, "--taste", "--no-book"], "--taste and --no-book do not go together"),
+        (["vary", PLAIN, PHRASE, "--like", "--taste", "--no-book"], "--taste and --no-book"),
+        (["book", "taste", "--forget", "--recall"], "--forget and --recall do not go together"),
+        (["book", "taste", "--forget", "--format", "json"], "--format and --forget do not go together"),
+    ],
+)
+def test_a_taste_that_cannot_be_asked_for(run: object, arguments: list[str], told: str) -> None:
+    out, err = run(*arguments, code=2)  # type: ignore[operator]
+    assert (out, told in err) == ("", True)

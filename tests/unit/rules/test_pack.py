@@ -686,3 +686,9 @@ def test_beats_that_prolong_a_bar() -> None:
     assert fitted_cells([waltz], three, five)[0].notes == read_cell("q q e e q e e", five).notes
     assert fitted_cells([read_cell("h.", three)], three, four)[0].notes == ((0, 1920),)
     assert fitted_cells([read_cell("q. e h", four)], four, METRES["2/4"])[0].notes == ((0, 720), (720, 240))
+
+
+def test_every_term_says_what_it_asks() -> None:
+    """In a sentence."""
+    pack = RulePack()
+    assert {term: pack.says(term)[-1] for term in pack.weights} == dict.fromkeys(pack.weights, ".")

@@ -338,6 +338,15 @@ def test_what_was_played(page: Page) -> None:
 # The idea book
 
 
+def test_ideas_by_taste(page: Page) -> None:
+    """Where the book has too few stars the page says so, and shows the default ranking."""
+    plain = page.post("api/ideas", {**GROUND, "count": 3, "seed": 12}).lines
+    asked = page.post("api/ideas", {**GROUND, "count": 3, "seed": 12, "taste": True}).lines
+    assert [each["idea"]["text"] for each in asked[1:-1]] == [each["idea"]["text"] for each in plain[1:-1]]
+    assert "The default ranking is used: a taste needs" in str(asked[-1])
+    assert page.post("api/ideas", {**GROUND, "taste": "yes"}).status == 400
+
+
 def change(page: Page, *steps: dict[str, Any]) -> dict[str, Any]:
     came = page.post("api/book/change", {"steps": list(steps)})
     assert came.status == 200, came.body
