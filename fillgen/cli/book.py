@@ -549,6 +549,7 @@ def taste(
     forget: Annotated[bool, FORGET_TASTE] = False,
     recall: Annotated[bool, RECALL_TASTE] = False,
     format_: Annotated[str | None, OPTIONS[OutputOptions]["format"]] = None,
+    no_pager: Annotated[bool, OPTIONS[OutputOptions]["no_pager"]] = False,
     file: Annotated[Path | None, FILE] = None,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
@@ -559,7 +560,7 @@ def taste(
     from fillgen.app.taste import taste_of
     from fillgen.writers.tastes import taste_document, taste_text
 
-    printed = OutputOptions(format=format_)
+    printed = OutputOptions(format=format_, no_pager=no_pager)
     check_printed(printed)
     if forget and recall:
         raise OptionError("--forget and --recall do not go together")

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 from fillgen.engine.taste import FEWEST_SEARCHES, FEWEST_STARS, Clarity, Leaning, Taste
 from fillgen.errors import listed, many
 from fillgen.rules.pack import RulePack
+from fillgen.writers.lines import TEXT_WIDTH, wrapped
 
 
-def taste_text(taste: Taste, aside: int, pack: RulePack, width: int = 100) -> str:
+def taste_text(taste: Taste, aside: int, pack: RulePack, width: int = TEXT_WIDTH) -> str:
     """What the stars say, term by term, how sure that is, and what it does to the ranking.
 
     `aside` is how many starred ideas don't count.
@@ -29,10 +29,10 @@ def taste_text(taste: Taste, aside: int, pack: RulePack, width: int = 100) -> st
         _surely(taste),
         *([_set_aside(aside)] if aside else []),
     ]
-    blocks = ["\n".join(textwrap.wrap(text, width)) for text in paragraphs]
+    blocks = [wrapped(text, width, hang=0) for text in paragraphs]
     if taste.leanings:
         blocks += [_differences(taste.leanings, pack, width), _table(taste, width)]
-    blocks.append("\n".join(textwrap.wrap(_PRIVATE, width)))
+    blocks.append(wrapped(_PRIVATE, width, hang=0))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -72,10 +72,10 @@ def _differences(leanings: Sequence[Leaning], pack: RulePack, width: int) -> str
         says = pack.says(each.term).split(":")[0].rstrip(".")
         more = "more" if each.difference > 0 else "less"
         text = f"{more} `{each.term}`, {says[:1].lower()}{says[1:]}: {each.starred:.2f} against {each.passed:.2f}"
-        lines += textwrap.wrap(text, width, initial_indent="  - ", subsequent_indent="    ")
+        lines += [wrapped(f"- {text}", width, depth=1)]
     rest = [f"`{each.term}`" for each in leanings if not each.clear]
     if rest:
-        lines += textwrap.wrap(f"No clear difference in {listed(rest, 'and')}.", width)
+        lines += [wrapped(f"No clear difference in {listed(rest, 'and')}.", width, hang=0)]
     return "\n".join(lines)
 
 
@@ -92,7 +92,7 @@ def _table(taste: Taste, width: int) -> str:
         each.weight < 0 for each in taste.leanings
     )
     told = "Differences are in standard deviations of the term in a search (± standard error)."
-    return "\n".join([head, *lines, "", *textwrap.wrap(" ".join([told, *below]), width)])
+    return "\n".join([head, *lines, "", wrapped(" ".join([told, *below]), width, hang=0)])
 
 
 def _spreads(each: Leaning) -> str:
