@@ -143,10 +143,10 @@ def book(
 
 def _refuse_before(context: typer.Context) -> None:
     """Options that stand before another command of the book would be passed over in silence."""
-    usual = {"count": 20}
+    usual = {"count": 20, "no_pager": False}
     given = [name for name, value in context.params.items() if value != usual.get(name)]
     if given:
-        option = {"file": "book", "format_": "format"}.get(given[0], given[0])
+        option = {"file": "book", "format_": "format"}.get(given[0], given[0]).replace("_", "-")
         raise OptionError(
             f"--{option} stands before {context.invoked_subcommand}", hint="Write it at the end."
         )
