@@ -41,6 +41,7 @@ def ideas_content(
     hint: str = "",
 ) -> Content:
     """Ideas, in all forms: text of some width with a hint in its head, JSON, MIDI, notation and the page that plays them."""
+    found = in_two_voices(found, playing)
 
     def text() -> str:
         from fillgen.writers.text import to_text  # noqa: PLC0415 - each form loads what it needs alone
@@ -73,6 +74,15 @@ def ideas_content(
         return entries_of(found, playing.swing)
 
     return Content(text=text, json=json, midi=midi, files=files, sheet=sheet, page=page, look=look)
+
+
+def in_two_voices(found: Ideas, playing: Playing) -> Ideas:
+    """Ideas with the second voice that is asked for, if any is."""
+    if playing.second is None:
+        return found
+    from fillgen.hands.second import with_second  # noqa: PLC0415 - only where one is asked for
+
+    return with_second(found, playing.second, playing.swing)
 
 
 def with_left(look: SheetOptions, parts: tuple[str, ...] | None) -> SheetOptions:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from fillgen.engine.request import ENDS_ON, MOST_IDEAS, PURPOSES, IdeaOptions
-from fillgen.hands.playing import BASSES, CLOSES, PARTS, PlayOptions
+from fillgen.hands.playing import BASSES, CLOSES, PARTS, SECONDS, PlayOptions
 from fillgen.hands.reach import SIZES
 from fillgen.rules.pack import BUSY
 from fillgen.theory.metre import METRES
@@ -29,6 +29,7 @@ __all__ = [
     "PHRASE",
     "PORT",
     "RULES",
+    "SECOND",
     "TASTE",
     "BookOptions",
     "CheckOptions",
@@ -204,6 +205,11 @@ _HAND = Option(
     "[default: fingering for a medium hand, no limit on reach]",
     values=lambda: SIZES,
 )
+SECOND = Option(
+    ("--second",),
+    f"Notes under the right hand's line, where the hand can take them: {', '.join(SECONDS[:-1])} or {SECONDS[-1]}.",
+    values=lambda: SECONDS,
+)
 
 OPTIONS: Mapping[type, Mapping[str, Option]] = {
     ChordOptions: {
@@ -307,6 +313,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
             many=True,
         ),
+        "second": SECOND,
     },
     SheetOptions: {
         "staves": Option(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fillgen.app.contents import only_some, own_answer
+from fillgen.app.contents import in_two_voices, only_some, own_answer
 from fillgen.app.options import (
     LAST,
     ONLY,
@@ -167,7 +167,7 @@ def _ideas_piece(found: Ideas, played: tuple[Playing, dict[str, str]], *, own: b
     from fillgen.writers.midi import to_midi
 
     markers = ((0, found[0].text),) if own else ()
-    performance = to_performance(to_midi(found, *played, markers))
+    performance = to_performance(to_midi(in_two_voices(found, played[0]), *played, markers))
     performance = replace(performance, remarks=(*map(str, found.remarks), *performance.remarks))
     bar = bar_seconds(found.progression.metre.name, performance.tempo)  # as the file has it, in microseconds
     if not one:  # before the first idea comes again there is the rest that lies between all of them

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from fillgen.app.charts import chosen, whole_number
-from fillgen.app.contents import PRACTICE, lesson_content, own_answer, session_content
+from fillgen.app.contents import PRACTICE, in_two_voices, lesson_content, own_answer, session_content
 from fillgen.app.formats import Delivery, Target, targets_of
 from fillgen.app.options import (
     LAST,
@@ -108,7 +108,9 @@ def practice(
         ideas = mine or generate(
             Request.over(explained_progression_of(chords, options.rhythm, pack), options, pack)
         )
-        session = _session(ideas, played.parts, turns, only, slowest, steps, playing.times)
+        session = _session(
+            in_two_voices(ideas, played), played.parts, turns, only, slowest, steps, playing.times
+        )
         heard = session_content(session, played, sounds, look, width=width_of(targets))
     works = ((read, lessons), (heard, loops))
     deliver_all([Delivery(each, files) for each, files in works if each is not None], output)

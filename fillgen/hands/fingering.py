@@ -18,13 +18,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from itertools import groupby, pairwise, permutations
+from itertools import combinations, groupby, pairwise, permutations
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.errors import OptionError
-from fillgen.hands.reach import JUMP_SECONDS, Reach, Stretch, check_pitches, reach
+from fillgen.hands.reach import HELD_LESS, JUMP_SECONDS, Reach, Stretch, check_pitches, reach
 from fillgen.tables import table
 from fillgen.theory.pitch import NATURAL
 
@@ -325,16 +326,92 @@ def best_of_many(phrases: Sequence[Sequence[int]], hand: Reach | None = None) ->
     ]
 
 
+# Keys held together
+
+
+_NEVER = 10**13
+"""The points of two fingers that can't hold two keys together: more than the jumps of any melody."""
+
+
+@lru_cache(maxsize=4096)
+def holds(keys: tuple[int, ...], hand: Reach) -> dict[int, tuple[int, Fingers]]:
+    """How a hand holds keys together, from the highest down: by the finger on the highest the points and all fingers.
+
+    Fingers never cross here, and reach `HELD_LESS` less far than in a melody. Each two of them that are next to one another,
+    and the outer two, are charged for stretch and span as if one key followed the other. Empty where the hand can't hold
+    the keys.
+
+    >>> {finger: fingers for finger, (_, fingers) in holds((67, 64), reach()).items()}
+    {2: (2, 1), 3: (3, 1), 4: (4, 2), 5: (5, 3)}
+    >>> holds((79, 62), reach())
+    {}
+    """
+    found: dict[int, tuple[int, Fingers]] = {}
+    for fingers in combinations(range(5, 0, -1), len(keys)):
+        rising = list(zip(keys[::-1], fingers[::-1], strict=True))
+        pairs = {*pairwise(rising), (rising[0], rising[-1])} if len(keys) > 1 else set()
+        points = sum(_held(hand, key, finger, above, upper) for (key, finger), (above, upper) in pairs)
+        points += sum(int(_alone(_is_white(key))[finger - 1]) for key, finger in rising[:-1])
+        if points < min(_NEVER, found.get(fingers[0], (_NEVER, ()))[0]):
+            found[fingers[0]] = points, fingers
+    return dict(sorted(found.items()))
+
+
+def best_with_held(melody: Sequence[tuple[int, ...]], hand: Reach) -> list[Fingers]:
+    """The fingers for a melody with keys held below some of its notes: each note's keys and fingers from the highest down.
+
+    As `best`, with what it costs to hold the keys. OptionError where the hand can't hold keys together.
+
+    >>> best_with_held([(64, 60), (65, 62), (67, 64)], reach())
+    [(3, 1), (4, 2), (5, 3)]
+    """
+    for keys in melody:
+        check_pitches(keys)
+        if not holds(keys, hand):
+            raise OptionError(f"a {hand.size} hand can't hold {keys[-1]} to {keys[0]}", place="pitches")
+    runs = [list(run) for _, run in groupby(melody, key=itemgetter(0))]
+    if not runs:
+        return []
+    costs = [_added(*(_by_finger(holds(keys, hand)) for keys in run)) for run in runs]
+    ways = _Ways(np.array([[run[0][0] for run in runs]]), hand, _JUMP, np.array([costs]))
+    chosen = (ways.fingers()[0] + 1).tolist()
+    return [holds(keys, hand)[finger][1] for run, finger in zip(runs, chosen, strict=True) for keys in run]
+
+
+def _held(hand: Reach, key: int, finger: int, above: int, upper: int) -> int:
+    """What two fingers are charged that hold two keys together."""
+    if above - key > hand.between(finger, upper).practical[1] - HELD_LESS:
+        return _NEVER
+    points = _pair_points(hand, np.array(above - key), np.array(_is_white(key)), np.array(_is_white(above)))
+    return sum(int(points[name][finger - 1, upper - 1]) for name in ("stretch", "small span", "large span"))
+
+
+def _by_finger(held: Mapping[int, tuple[int, Fingers]]) -> Points:
+    """The points of each finger on the highest key."""
+    return np.array([held[finger][0] if finger in held else _NEVER for finger in range(1, 6)])
+
+
+def _is_white(key: int) -> bool:
+    return key % 12 in _WHITE
+
+
+@lru_cache(maxsize=2)
+def _alone(white: bool) -> Points:
+    return _added(*_note_points(white).values())
+
+
 @dataclass(frozen=True)
 class _Ways:
     """All fingerings of melodies without repeated keys, a row each: what each step costs, and what is left at least.
 
-    Keys that fill up a row, its last one again, charge nothing. `jump` is the price of a jump.
+    Keys that fill up a row, its last one again, charge nothing. `jump` is the price of a jump. `besides` is what each
+    finger costs on each key besides, such as for the keys held below it: axes are the melodies, the keys and the finger.
     """
 
     keys: NDArray[np.int64]
     hand: Reach
     jump: int
+    besides: Points | None = None
 
     @cached_property
     def rises(self) -> NDArray[np.int64]:
@@ -356,10 +433,13 @@ class _Ways:
 
         Axes are the melodies, the finger before and the finger.
         """
-        return [
+        moves = [
             self.tables.moves[rise + self.tables.far, white, then] * (rise != 0)[:, None, None]
             for rise, white, then in zip(self.rises.T, self.white.T, self.white.T[1:], strict=False)
         ]
+        if self.besides is None:
+            return moves
+        return [move + self.besides[:, index, None, :] for index, move in enumerate(moves, 1)]
 
     @cached_property
     def turns(self) -> list[Points]:
@@ -382,6 +462,8 @@ class _Ways:
     def starts(self) -> Points:
         """For each melody and first finger the least points of the whole."""
         alone = self.tables.alone[self.white[:, 0]]
+        if self.besides is not None:
+            alone = alone + self.besides[:, 0]
         return np.asarray(alone + _least(self.moves[0] + self.to_go[0])) if self.moves else alone
 
     def ahead(self, rows: NDArray[np.intp], fingers: Sequence[NDArray[np.intp]]) -> Points:

@@ -14,6 +14,8 @@ from fillgen.rules.pack import RulePack
 PARTS = ("right", "left", "bass", "drums")
 Close = Literal["held", "button", "fading"]
 CLOSES: tuple[Close, ...] = ("held", "button", "fading")
+SECONDS = ("thirds", "sixths", "chord")
+"""What may be added under the right hand's line."""
 BASSES = ("keyboard", "pedals")
 """Where the bass may lie, as `fillgen.hands.bass.REGISTERS` has it."""
 
@@ -24,6 +26,7 @@ class PlayOptions:
 
     `swing` is the ratio of the first eighth to the second, `feel` runs from 0 (exact) to 1 (loose), `span` is the left
     hand's reach in semitones. A `sound` is a General MIDI name or number, alone for the right hand or as `left=...`.
+    `second` is what is added under the right hand's line.
     """
 
     parts: tuple[str, ...] | None = None
@@ -37,6 +40,7 @@ class PlayOptions:
     bass: str = "keyboard"
     span: int | None = None
     sound: tuple[str, ...] = ()
+    second: str | None = None
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,7 @@ class Playing:
     bass: str = "keyboard"
     span: int = 12
     pack: RulePack = field(default_factory=RulePack)
+    second: str | None = None
 
 
 def played_as(
@@ -81,6 +86,7 @@ def played_as(
         bass=options.bass,
         span=span_of(options.span, hand),
         pack=pack,
+        second=options.second,
     )
     check_playing(playing)
     return playing, _sounds(options.sound)
@@ -134,6 +140,9 @@ def check_playing(playing: Playing) -> None:
         raise OptionError(f"the feel is {playing.feel:g}", hint="Give 0 (exact) to 1 (loose).")
     if playing.close == "fading" and playing.slow_down:
         raise OptionError("a fading close does not slow down", hint="Ask for --close held with --slow-down.")
+    if playing.second is not None and playing.second not in SECONDS:
+        hint = did_you_mean(playing.second, SECONDS) or f"It is one of: {', '.join(SECONDS)}."
+        raise OptionError(f"unknown second voice {shorten(playing.second)}", hint=hint)
     if playing.bass not in BASSES:
         raise OptionError(f"unknown bass {playing.bass!r}", hint=did_you_mean(playing.bass, BASSES))
     from fillgen.hands.voicing import Hand  # noqa: PLC0415 - what only prints ideas needs no voicings

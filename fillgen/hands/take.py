@@ -19,7 +19,6 @@ from fillgen.hands.patterns import Accompaniment, accompaniment_over
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
 from fillgen.phrase.idea import Idea, Ideas
-from fillgen.phrase.note import Phrase
 from fillgen.rules.pack import Cell
 from fillgen.theory.metre import TICKS, Metre, Timeline, swung, timeline_of
 from fillgen.theory.swing import swing_at
@@ -29,7 +28,7 @@ _FEEL_TICKS = 9.0
 _FEEL_LOUDNESS = 7.0
 _LEFT_LOW, _LEFT_HIGH = 48, 67
 """The left hand's register, C3 to G4, as far as the right hand leaves it."""
-_LOUDNESS = {"right": (70, 26), "left": (54, 16), "bass": (76, 16)}
+_LOUDNESS = {"right": (70, 26), "second": (54, 22), "left": (54, 16), "bass": (76, 16)}
 """The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
 _SLOWEST = 0.6
 """The share of the tempo that is left at the end of a bar that slows down."""
@@ -84,7 +83,7 @@ class Ensemble:
 
     def take(self, idea: Idea) -> Take:
         """An idea with the parts asked for, as often as asked for, with its close."""
-        strokes = {part: self._part(part, idea.phrase) for part in self.playing.parts}
+        strokes = {part: self._part(part, idea) for part in self.playing.parts}
         chords = [
             (number * self.pass_length + span.onset, span.chord.symbol)
             for number in range(self._passes)
@@ -110,11 +109,11 @@ class Ensemble:
 
     # Parts
 
-    def _part(self, part: str, phrase: Phrase) -> tuple[Stroke, ...]:
+    def _part(self, part: str, idea: Idea) -> tuple[Stroke, ...]:
         if part == "right":
-            salt = len(phrase) + sum(note.midi for note in phrase)
-            return self._passed(part, [self._right(phrase)], salt)
-        below = min([_LEFT_HIGH + 1, *(note.midi for note in phrase)]) if part == "left" else 0
+            salt = len(idea.notes) + sum(note.midi for note in idea.phrase)
+            return self._passed(part, [self._right(idea)], salt)
+        below = min(_LEFT_HIGH + 1, idea.lowest) if part == "left" else 0
         return self._shared(part, below)
 
     def _shared_part(self, part: str, below: int) -> tuple[Stroke, ...]:
@@ -139,8 +138,15 @@ class Ensemble:
             return 1.0
         return _FADE[max(0, number - self.playing.times + 1)]
 
-    def _right(self, phrase: Phrase) -> list[Stroke]:
-        return _accented([(n.onset, n.length, n.midi) for n in phrase], "right", self.progression.timeline)
+    def _right(self, idea: Idea) -> list[Stroke]:
+        voices = (("right", idea.phrase), ("second", tuple(each.note for each in idea.second)))
+        return [
+            stroke
+            for loudness, notes in voices
+            for stroke in _accented(
+                [(n.onset, n.length, n.midi) for n in notes], loudness, self.progression.timeline
+            )
+        ]
 
     def _exact(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
         if part == "bass":

@@ -19,7 +19,7 @@ from fillgen.hands.instruments import PART_SETUPS, program, sound_names
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.reach import reach
 from fillgen.hands.take import Ensemble, Stroke, Take, clicks, swing_of
-from fillgen.page.keys import SHIFTS, can_move, chords_at, key_at, notes_at
+from fillgen.page.keys import SHIFTS, can_move, chords_at, ideas_at, key_at
 from fillgen.page.systems import engraved
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.sound.synth.recipes import DRUMS, recipes, shared_words, voice_of
@@ -162,7 +162,7 @@ class Stage:
         found: dict[str, Any] = {
             part: rows(first.strokes[part]) if first else [] for part in ("bass", "drums")
         }
-        lowest = {_lowest(idea): idea for idea in reversed(self.ideas.ideas)}
+        lowest = {idea.lowest: idea for idea in reversed(self.ideas.ideas)}
         found["left"] = {str(low): self._left(lowest[low]) for low in sorted(lowest)}
         return found
 
@@ -202,9 +202,10 @@ class Stage:
             "terms": dict(idea.terms),
             "notes": [_note(note, ids) for note, ids in zip(idea.notes, note_ids(score), strict=True)],
             "strokes": self._right(idea),
-            "left": str(_lowest(idea)),
+            "left": str(idea.lowest),
             "written": _written(score, self.progression),
             "signs": _signs(score),
+            "below": _below(idea),
         }
 
     def _hard(self, idea: Idea, swing: float) -> float:
@@ -227,21 +228,25 @@ class Stage:
         """Some ideas, or all, in the key `shift` semitones away: pictures with the same ids, names and fingers."""
         chosen = self.ideas.ideas if ideas is None else tuple(ideas)
         progression = chords_at(self.progression, shift)
-        moved = notes_at(chosen, progression, shift, self.ideas.hand)
-        entries = [self._entries[idea.rank] for idea in chosen]
+        moved = ideas_at(chosen, progression, shift, self.ideas.hand)
         scores = [
-            _score(replace(entry, progression=progression, notes=notes))
-            for entry, notes in zip(entries, moved, strict=True)
+            _score(
+                replace(
+                    self._entries[idea.rank], progression=progression, notes=idea.notes, second=idea.second
+                )
+            )
+            for idea in moved
         ]
         drawn = engraved(scores)
         looks = {
             score.id: {
-                "names": [each.name for each in notes],
-                "fingers": [each.finger for each in notes],
+                "names": [each.name for each in idea.notes],
+                "fingers": [each.finger for each in idea.notes],
                 "signs": _signs(score),
+                "below": _below(idea),
                 "systems": list(drawn.systems[score.id]),
             }
-            for score, notes in zip(scores, moved, strict=True)
+            for score, idea in zip(scores, moved, strict=True)
         }
         chords = chords_document(progression, self.ideas.tempo)
         head = {"shift": shift, "about": self._about(progression), **chords}
@@ -305,8 +310,9 @@ def _digest(document: object) -> str:
     return hashlib.sha256(json_text(document).encode()).hexdigest()[:16]
 
 
-def _lowest(idea: Idea) -> int:
-    return min((each.note.midi for each in idea.notes), default=127)
+def _below(idea: Idea) -> list[list[list[Any]]]:
+    """The notes struck with each note of an idea, from the highest down, each as its name and its finger; [] where it has none."""
+    return [[[each.name, each.finger] for each in low] for low in idea.below()] if idea.second else []
 
 
 def _note(note: IdeaNote, ids: Sequence[str]) -> dict[str, Any]:
@@ -328,14 +334,18 @@ def _score(entry: SheetEntry) -> Score:
 
 
 def _signs(score: Score) -> list[str]:
-    """The printed accidental of each written part of a note; a courtesy is in brackets."""
-    found = []
-    for each in (each for bar in score.bars for each in bar.staves[0]):
-        if not each.symbol.is_rest:
-            sign = "".join(each.symbol.accidentals)
-            courtesy = "".join(each.symbol.courtesies)
-            found.append(sign or (f"({courtesy})" if courtesy else ""))
-    return found
+    """The printed accidentals of each written part of a note and of those struck with it, with commas between them.
+
+    A courtesy is in brackets.
+    """
+    symbols = [each.symbol for bar in score.bars for each in bar.staves[0] if not each.symbol.is_rest]
+    return [
+        ",".join(
+            sign or (f"({courtesy})" if courtesy else "")
+            for sign, courtesy in zip(symbol.accidentals, symbol.courtesies, strict=True)
+        )
+        for symbol in symbols
+    ]
 
 
 def _written(score: Score, progression: Progression) -> list[dict[str, Any]]:

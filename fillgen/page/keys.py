@@ -10,7 +10,8 @@ from fillgen.chart.progression import Progression
 from fillgen.engine.request import Request
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.reach import reach
-from fillgen.phrase.idea import Idea, IdeaNote
+from fillgen.hands.second import struck
+from fillgen.phrase.idea import Idea
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.spelling import spell
 from fillgen.theory.pitch import Key, keys_in
@@ -51,12 +52,10 @@ def chords_at(progression: Progression, shift: int) -> Progression:
     return request.progression
 
 
-def notes_at(
-    ideas: Sequence[Idea], progression: Progression, shift: int, size: str
-) -> list[tuple[IdeaNote, ...]]:
-    """The notes of ideas transposed by some semitones over a transposed progression, respelled and refingered."""
+def ideas_at(ideas: Sequence[Idea], progression: Progression, shift: int, size: str) -> list[Idea]:
+    """Ideas transposed by some semitones over a transposed progression, respelled and refingered; their text stays."""
     if shift == 0:
-        return [idea.notes for idea in ideas]
+        return list(ideas)
     phrases = [
         tuple(replace(each.note, midi=each.note.midi + shift) for each in idea.notes) for idea in ideas
     ]
@@ -65,13 +64,13 @@ def notes_at(
     for idea, phrase, chosen in zip(ideas, phrases, fingers, strict=True):
         names = spell(progression, phrase)
         rows = zip(idea.notes, phrase, names, chosen, strict=True)
-        found.append(
-            tuple(replace(each, note=note, name=name, finger=finger) for each, note, name, finger in rows)
-        )
+        notes = tuple(replace(each, note=note, name=name, finger=finger) for each, note, name, finger in rows)
+        below = [tuple(each.note.midi + shift for each in low) for low in idea.below()]
+        found.append(struck(progression, replace(idea, notes=notes), below, reach(size)))
     return found
 
 
 def can_move(ideas: Sequence[Idea]) -> bool:
     """Whether all notes stay within the MIDI range in every key of a page."""
-    pitches = [each.note.midi for idea in ideas for each in idea.notes]
+    pitches = [each.note.midi for idea in ideas for each in (*idea.notes, *idea.second)]
     return not pitches or (min(pitches) + SHIFTS[0] >= 0 and max(pitches) + SHIFTS[-1] <= 127)

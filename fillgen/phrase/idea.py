@@ -32,7 +32,8 @@ class IdeaNote:
 class Idea:
     """A phrase with its score, the terms of the score, its shape and its text.
 
-    `form` says in words which bars come back, such as `bars 5-6 as 1-2`; it is empty where none has to.
+    `form` says in words which bars come back, such as `bars 5-6 as 1-2`; it is empty where none has to. `second` are the
+    notes struck with the line, below it, in order and from the highest down; empty where none were asked for.
     """
 
     rank: int
@@ -42,13 +43,31 @@ class Idea:
     text: str
     notes: tuple[IdeaNote, ...]
     form: str = ""
+    second: tuple[IdeaNote, ...] = ()
 
     @property
     def phrase(self) -> Phrase:
         return tuple(each.note for each in self.notes)
 
+    @property
+    def lowest(self) -> int:
+        """The lowest pitch of the right hand, 127 where it has none."""
+        return min((each.note.midi for each in (*self.notes, *self.second)), default=127)
+
+    def below(self) -> tuple[tuple[IdeaNote, ...], ...]:
+        """The notes struck with each note of the line, from the highest down."""
+        return struck_with(self.notes, self.second)
+
     def __str__(self) -> str:
         return self.text
+
+
+def struck_with(notes: Sequence[IdeaNote], second: Sequence[IdeaNote]) -> tuple[tuple[IdeaNote, ...], ...]:
+    """Of a second voice the notes that are struck with each note of a line, in their order."""
+    found: dict[int, list[IdeaNote]] = {}
+    for each in second:
+        found.setdefault(each.note.onset, []).append(each)
+    return tuple(tuple(found.get(each.note.onset, ())) for each in notes)
 
 
 @dataclass(frozen=True)

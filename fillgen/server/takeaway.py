@@ -10,7 +10,7 @@ from fillgen.app.formats import FORMATS, Content, Format
 from fillgen.app.options import OutputOptions, PlayOptions, SheetOptions
 from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.hands.playing import played_as
-from fillgen.page.keys import can_move, chords_at, notes_at
+from fillgen.page.keys import can_move, chords_at, ideas_at
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.text import phrase_text
 from fillgen.rules.pack import RulePack
@@ -47,9 +47,8 @@ def shifted(ideas: Ideas, shift: int) -> Ideas:
     if not can_move(ideas.ideas):
         raise OptionError("these ideas cannot be moved there", place="shift")
     progression = chords_at(ideas.progression, shift)
-    lines = notes_at(ideas.ideas, progression, shift, ideas.hand)
     moved = []
-    for idea, notes in zip(ideas, lines, strict=True):
-        text = phrase_text(tuple(each.note for each in notes), progression, [each.name for each in notes])
-        moved.append(replace(idea, notes=notes, text=text))
+    for idea in ideas_at(ideas.ideas, progression, shift, ideas.hand):
+        text = phrase_text(idea.phrase, progression, [each.name for each in idea.notes])
+        moved.append(replace(idea, text=text))
     return replace(ideas, progression=progression, ideas=tuple(moved))

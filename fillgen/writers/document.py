@@ -69,6 +69,7 @@ def _idea(idea: Idea, ideas: Ideas) -> dict[str, Any]:
         "form": idea.form,
         "text": idea.text,
         "notes": [{**_idea_note(note), "why": each} for note, each in zip(idea.notes, why, strict=True)],
+        **({"second": [_idea_note(note) for note in idea.second]} if idea.second else {}),
         "why": list(ranking(idea, ideas)),
     }
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, OutputError, printable, shorten
 from fillgen.hands.take import left_paths, swing_of
-from fillgen.phrase.idea import IdeaNote, Ideas
+from fillgen.phrase.idea import IdeaNote, Ideas, struck_with
 from fillgen.phrase.spelling import spell
 from fillgen.theory.chords import Tone
 from fillgen.theory.metre import TICKS, Metre
@@ -46,7 +46,7 @@ class SheetEntry:
     `name` is the prefix of all ids in its picture: a letter, then letters, digits, - and _; OptionError for any other
     name. `heading` is a few words such as the rank and the shape. `tempo` is in quarter notes a minute, `swing` the
     ratio of first eighth to second. A first bar with the number 0 holds a pick-up, and is written short. `source` is
-    MusicXML to engrave instead of the notes.
+    MusicXML to engrave instead of the notes. `second` are the notes struck with the line, below it.
     """
 
     name: str
@@ -57,6 +57,7 @@ class SheetEntry:
     tempo: int = 120
     swing: float = 1.0
     source: str = ""
+    second: tuple[IdeaNote, ...] = ()
 
     def __post_init__(self) -> None:
         if not _NAME.fullmatch(self.name):
@@ -81,6 +82,7 @@ def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[SheetEntry, ..
             ideas.rhythm,
             ideas.tempo,
             ratio,
+            second=idea.second,
         )
         for idea in ideas
     )
@@ -191,21 +193,27 @@ def _right(
 ) -> list[tuple[ScoreSymbol, ...]]:
     """The bars of the right hand, with ids, fingers and names."""
     progression, names = entry.progression, _names(entry)
+    below = struck_with(entry.notes, entry.second)
     chunks = [
-        Chunk(each.note.onset - lead, each.note.length, (name,))
-        for each, name in zip(entry.notes, names, strict=True)
+        Chunk(each.note.onset - lead, each.note.length, (name, *(low.name for low in added)))
+        for each, name, added in zip(entry.notes, names, below, strict=True)
     ]
     bars = written(chunks, metres, progression.key, lengths, pickup=lead > 0)
     ids = ids_of(bars, f"{entry.name}-n")
-    notes = iter(entry.notes)
+    fingers = iter(
+        [
+            (each.finger, *(low.finger for low in added))
+            for each, added in zip(entry.notes, below, strict=True)
+        ]
+    )
     found = []
     for symbols, row in zip(bars, ids, strict=True):
         line = []
         for symbol, name in zip(symbols, row, strict=True):
             begins = not symbol.is_rest and not symbol.tied_from
-            finger = next(notes).finger if begins else 0
+            own = next(fingers) if begins else ()
             shown = signed(name_and_octave(symbol.names[0])[0]) if begins and settings.note_names else ""
-            line.append(ScoreSymbol(symbol, name, finger if settings.fingers else 0, shown))
+            line.append(ScoreSymbol(symbol, name, own if settings.fingers and any(own) else (), shown))
         found.append(tuple(line))
     return found
 
@@ -215,7 +223,7 @@ def _left(
 ) -> list[tuple[ScoreSymbol, ...]]:
     """The bars of the left hand: chords held as long as they last, voiced along the best path."""
     progression = entry.progression
-    below = min((each.note.midi for each in entry.notes), default=127)
+    below = min((each.note.midi for each in (*entry.notes, *entry.second)), default=127)
     chunks = [
         Chunk(max(0, onset - lead), length - max(0, lead - onset), names)
         for onset, length, names in _voiced(progression, below, settings.span, rootless=settings.rootless)
@@ -285,9 +293,11 @@ def _spoken(name: str) -> str:
 def _symbol_in_words(symbol: Symbol) -> str:
     if symbol.is_rest:
         return f"{_length_in_words(symbol)} rest"
-    name, octave = name_and_octave(symbol.names[0])
+    keys = [name_and_octave(name) for name in symbol.names]
+    first, *others = [f"{_spoken(name)} {octave}" for name, octave in keys]
+    under = f" with {' and '.join(others)}" if others else ""
     held = " held" if symbol.tied_from else ""
-    return f"{_spoken(name)} {octave}{held} {_length_in_words(symbol)}"
+    return f"{first}{under}{held} {_length_in_words(symbol)}"
 
 
 def _length_in_words(symbol: Symbol) -> str:

@@ -149,10 +149,10 @@ def _harmonies(chords: Iterable[tuple[int, Chord]], metre: Metre) -> str:
 
 def _fingers(staves: Iterable[Iterable[ScoreSymbol]]) -> str:
     return "".join(
-        f'<fing staff="{n}" place="above" startid="#{each.id}">{each.finger}</fing>'
+        f'<fing staff="{n}" place="above" startid="#{each.id}">{finger}</fing>'
         for n, staff in enumerate(staves, 1)
         for each in staff
-        if each.finger
+        for finger in each.fingers[::-1]
     )
 
 

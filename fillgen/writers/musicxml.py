@@ -366,10 +366,12 @@ def _two_staves(signs: Element, staves: int) -> None:
 
 
 def _note_marks(element: Element, staff: Sequence[ScoreSymbol]) -> None:
-    """Fingers and note names, on the first note of each symbol."""
-    for note, written in zip(_heads(element), staff, strict=True):
-        if written.finger:
-            _text(SubElement(_notations_of(note), "technical"), "fingering", written.finger)
+    """Fingers on all notes of each symbol, and note names on the first."""
+    every = iter(element.findall("note"))
+    for written in staff:
+        note, *below = [next(every) for _ in written.symbol.names or ("rest",)]
+        for each, finger in zip((note, *below), written.fingers, strict=False):
+            _text(SubElement(_notations_of(each), "technical"), "fingering", finger)
         if written.name:
             lyric = SubElement(note, "lyric", {"number": "1"})
             _text(lyric, "syllabic", "single")

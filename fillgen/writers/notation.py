@@ -404,11 +404,11 @@ def name_and_octave(pitch: str) -> tuple[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class ScoreSymbol:
-    """A symbol of a score with its marks: its id, its finger (0 for none), the note name printed below ("" for none)."""
+    """A symbol of a score with its marks: its id, a finger for each of its names or none, the note name printed below."""
 
     symbol: Symbol
     id: str = ""
-    finger: int = 0
+    fingers: tuple[int, ...] = ()
     name: str = ""
 
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from fillgen.chart.progression import Progression
 from fillgen.errors import many, printable
-from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas
+from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas, struck_with
 from fillgen.phrase.text import phrase_tokens
 from fillgen.theory.metre import Metre
 from fillgen.writers.lines import TEXT_WIDTH, wrapped
@@ -50,8 +50,8 @@ _HEAD = 8
 
 TickText = Mapping[int, str]
 """Texts by tick of a bar."""
-_BarRows = tuple[TickText, TickText, TickText, TickText]
-"""The chords, notes, marks and fingers of a bar."""
+_BarRows = tuple[TickText, ...]
+"""The chords, notes, marks, fingers, second and third voice of a bar."""
 
 
 def to_text(ideas: Ideas, *, width: int = TEXT_WIDTH, hint: str = "") -> str:
@@ -111,15 +111,18 @@ def block(idea: Idea, progression: Progression, width: int) -> str:
     """An idea as lines of text: rank and shape, then its notes under their chords."""
     form = f"  ({idea.form})" if idea.form else ""
     head = wrapped(f"{idea.rank:>4}  {idea.shape}{form}", width, hang=3)
-    return "\n".join([head, *staff(idea.notes, progression, width)])
+    return "\n".join([head, *staff(idea.notes, progression, width, idea.second)])
 
 
-def staff(notes: Sequence[IdeaNote], progression: Progression, width: int) -> list[str]:
+def staff(
+    notes: Sequence[IdeaNote], progression: Progression, width: int, second: Sequence[IdeaNote] = ()
+) -> list[str]:
     """Notes as lines of text under their chords, with the role of each and its finger if it has one.
 
-    Lines are broken at bar lines, and a bar that is longer than a line at a beat: no bar line stands there.
+    What is struck with them is below, a voice a line, each of which reads back as phrase text. Lines are broken at bar
+    lines, and a bar that is longer than a line at a beat: no bar line stands there.
     """
-    bars = _bars(notes, progression)
+    bars = _bars(notes, progression, struck_with(notes, second))
     metres = [progression.metre_of(number) for number in range(len(bars))]
     columns = {
         metre: _columns([bar for bar, own in zip(bars, metres, strict=True) if own == metre], metre)
@@ -188,14 +191,18 @@ def _bars_in_row(bars: int, most: int) -> int:
     return -(-bars // rows)
 
 
-def _bars(notes: Sequence[IdeaNote], progression: Progression) -> list[_BarRows]:
-    """Chords, notes, marks and fingers of each bar, by tick of the bar."""
-    names = [each.name for each in notes]
-    phrase = tuple(each.note for each in notes)
-    tokens = phrase_tokens(phrase, names, progression.timeline, len(progression.bars))
+def _bars(
+    notes: Sequence[IdeaNote], progression: Progression, below: Sequence[Sequence[IdeaNote]]
+) -> list[_BarRows]:
+    """Chords, notes, marks, fingers and lower voices of each bar, by tick of the bar."""
+    tokens = _tokens(notes, progression)
+    lower = [
+        _tokens([low[number] for low in below if len(low) > number], progression)
+        for number in range(max(map(len, below), default=0))
+    ]
     bars: list[_BarRows] = []
     seen: set[int] = set()
-    for spans, row in zip(progression.bars, tokens, strict=True):
+    for spans, row, *voices in zip(progression.bars, tokens, *lower, strict=True):
         start = spans[0].onset
         chords = {span.onset - start: span.chord.symbol for span in spans}
         texts = {tick: text for tick, _, text, _ in row}
@@ -205,9 +212,19 @@ def _bars(notes: Sequence[IdeaNote], progression: Progression) -> list[_BarRows]
                 seen.add(index)
                 marks[tick] = mark(notes[index])
                 if notes[index].finger:
-                    fingers[tick] = str(notes[index].finger)
-        bars.append((chords, texts, marks, fingers))
+                    struck = (*reversed(below[index]), notes[index])
+                    fingers[tick] = "-".join(str(each.finger) for each in struck)
+        under = [{tick: text for tick, _, text, _ in voice} for voice in voices]
+        bars.append((chords, texts, marks, fingers, *under))
     return bars
+
+
+def _tokens(
+    notes: Sequence[IdeaNote], progression: Progression
+) -> list[list[tuple[int, int, str, int | None]]]:
+    """Notes as the tokens of phrase text, bar by bar."""
+    names, phrase = [each.name for each in notes], tuple(each.note for each in notes)
+    return phrase_tokens(phrase, names, progression.timeline, len(progression.bars))
 
 
 def mark(note: IdeaNote) -> str:
@@ -249,7 +266,7 @@ def _row(
     """The lines of some bars; `ends` are whether a bar line stands before them, and whether one stands after them."""
     beats: list[TickText] = [{n * metre.beat: str(n + 1) for n in range(metre.beats)} for metre in metres]
     lines = [_line("beat", beats, columns, ends)] if ruler else []
-    for part, head in enumerate(("chord", "notes", "", "finger")):
+    for part, head in enumerate(("chord", "notes", "", "finger", "second", "third")[: len(bars[0])]):
         rows = [rows[part] for rows in bars]
         if any(rows):
             lines.append(_line(head, rows, columns, ends))

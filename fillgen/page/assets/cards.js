@@ -166,14 +166,22 @@ function barInWords(bar, look) {
     const length = lengthInWords(letters);
     if (note < 0) notes.push(`${length} rest`);
     else if (from && notes.length) notes.push(`${notes.pop()} and ${length}`);
-    else notes.push(noteInWords(look.names[note], from, length));
+    else notes.push(noteInWords(keysOf(look, note), from, length));
   }
   return `${bar.number ? `Bar ${bar.number}` : "Pick-up"}${over}: ${notes.join(", ")}.`;
 }
 
-function noteInWords(name, from, length) {
-  const [, letters, octave] = /^([A-G][#b]*)(-?\d+)$/.exec(name);
-  return `${spoken(letters)} ${octave}${from ? " held" : ""} ${length}`;
+// The names of a note and of those struck with it, from the highest down.
+function keysOf(look, note) {
+  return [look.names[note], ...(look.below[note] ?? []).map(([name]) => name)];
+}
+
+function noteInWords(names, from, length) {
+  const [first, ...others] = names.map((name) => {
+    const [, letters, octave] = /^([A-G][#b]*)(-?\d+)$/.exec(name);
+    return `${spoken(letters)} ${octave}`;
+  });
+  return `${first}${others.length ? ` with ${others.join(" and ")}` : ""}${from ? " held" : ""} ${length}`;
 }
 
 // States

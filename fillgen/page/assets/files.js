@@ -184,19 +184,26 @@ function ties(name, from, to) {
   return (from ? `<${name} type="stop"/>` : "") + (to ? `<${name} type="start"/>` : "");
 }
 
-// A written row of an idea as a note; `spelling` has the names, fingers and printed signs of the key.
-function noteElement([, length, letters, note, from, to, beams, group], sign, spelling) {
-  const isRest = note < 0;
-  const begins = !isRest && !from;
+// A written row of an idea as a note, and as further ones of its chord where others are struck with it; `spelling` has the
+// names, fingers and printed signs of the key.
+function noteElements(row, sign, spelling) {
+  const note = row[3];
+  if (note < 0) return noteElement(row, "", null);
+  const keys = [[spelling.names[note], spelling.fingers[note]], ...(spelling.below[note] ?? [])];
+  const signs = sign.split(",");
+  return keys.map((key, index) => noteElement(row, signs[index], key, index > 0)).join("");
+}
+
+function noteElement([, length, letters, , from, to, beams, group], sign, key, below = false) {
   const marks =
-    ties("tied", from, to) + (group ? `<tuplet type="${group}"/>` : "") +
-    (begins && spelling.fingers[note] ? element("technical", element("fingering", spelling.fingers[note])) : "");
+    ties("tied", from, to) + (group && !below ? `<tuplet type="${group}"/>` : "") +
+    (key?.[1] && !from ? element("technical", element("fingering", key[1])) : "");
   const rest = letters === "bar" ? '<rest measure="yes"/>' : "<rest/>";
   return element(
     "note",
-    (isRest ? rest : pitch(spelling.names[note])) +
+    (below ? "<chord/>" : "") + (key ? pitch(key[0]) : rest) +
       element("duration", length) + ties("tie", from, to) + element("voice", 1) + lengthOf(letters, sign) +
-      beams.map((word, level) => element("beam", word, `number="${level + 1}"`)).join("") +
+      (below ? [] : beams).map((word, level) => element("beam", word, `number="${level + 1}"`)).join("") +
       (marks ? element("notations", marks) : ""),
   );
 }
@@ -260,7 +267,7 @@ function measure(bar, number, lead, spelling, look, signs) {
       const [at, chord] = waiting.shift();
       inside += chordAt(look, chord, at - tick);
     }
-    inside += noteElement(row, note < 0 ? "" : signs.shift(), spelling);
+    inside += noteElements(row, note < 0 ? "" : signs.shift(), spelling);
   }
   const short = bar.short ? ' implicit="yes"' : "";
   return { number, short, inside };

@@ -126,8 +126,8 @@ class Page {
   add(idea) {
     this.ideas.set(idea.id, idea);
     if (idea.glyphs) addGlyphs(idea.glyphs);
-    const { id, systems, signs, notes } = idea;
-    this.own.ideas[id] = { systems, signs, names: notes.map((n) => n.name), fingers: notes.map((n) => n.finger) };
+    const { id, systems, signs, below, notes } = idea;
+    this.own.ideas[id] = { systems, signs, below, names: notes.map((n) => n.name), fingers: notes.map((n) => n.finger) };
     const card = makeCard(idea, {
       play: (each) => this.toggle(each),
       star: (each) => this.star(each),
