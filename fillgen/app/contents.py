@@ -80,7 +80,7 @@ def in_two_voices(found: Ideas, playing: Playing) -> Ideas:
     """Ideas with the second voice that is asked for, if any is."""
     if playing.second is None:
         return found
-    from fillgen.hands.second import with_second  # noqa: PLC0415 - only where one is asked for
+    from fillgen.hands.second import with_second  # noqa: PLC0415 - what has one voice needs no voicings
 
     return with_second(found, playing.second, playing.swing)
 
@@ -271,9 +271,17 @@ BOOK = ("text", "json", "midi", "files", "sheet")
 
 
 def book_content(
-    entries: Sequence[BookEntry], key: Key | None, look: SheetOptions, *, width: int = TEXT_WIDTH
+    entries: Sequence[BookEntry],
+    key: Key | None,
+    look: SheetOptions,
+    *,
+    second: str | None = None,
+    width: int = TEXT_WIDTH,
 ) -> Content:
-    """Ideas of the book, in their own key or another: JSON that another book takes in, text, MIDI, and notes."""
+    """Ideas of the book, in their own key or another: JSON that another book takes in, text, MIDI, and notes.
+
+    All but the JSON have the second voice that is asked for.
+    """
     from fillgen.book.telling import entries_text, one_ground, sheet_entries, singly  # noqa: PLC0415
 
     def json() -> str:
@@ -284,18 +292,18 @@ def book_content(
     def midi() -> bytes:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415
 
-        return to_midi(one_ground(entries, key))
+        return to_midi(one_ground(entries, key, second))
 
     def files() -> Mapping[str, bytes]:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415
 
-        return {f"idea-{entry.id}.mid": to_midi(ideas) for entry, ideas in singly(entries, key)}
+        return {f"idea-{entry.id}.mid": to_midi(ideas) for entry, ideas in singly(entries, key, second)}
 
     return Content(
-        text=lambda: entries_text(entries, key, width),
+        text=lambda: entries_text(entries, key, width, second),
         json=json,
         midi=midi,
         files=files,
-        sheet=lambda: sheet_entries(entries, key),
+        sheet=lambda: sheet_entries(entries, key, second),
         look=look,
     )

@@ -29,7 +29,6 @@ __all__ = [
     "PHRASE",
     "PORT",
     "RULES",
-    "SECOND",
     "TASTE",
     "BookOptions",
     "CheckOptions",
@@ -205,12 +204,6 @@ _HAND = Option(
     "[default: fingering for a medium hand, no limit on reach]",
     values=lambda: SIZES,
 )
-SECOND = Option(
-    ("--second",),
-    f"Notes under the right hand's line, where the hand can take them: {', '.join(SECONDS[:-1])} or {SECONDS[-1]}.",
-    values=lambda: SECONDS,
-)
-
 OPTIONS: Mapping[type, Mapping[str, Option]] = {
     ChordOptions: {
         "chart": CHART,
@@ -313,7 +306,11 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
             many=True,
         ),
-        "second": SECOND,
+        "second": Option(
+            ("--second",),
+            f"Notes under the right hand's line, as far as a hand takes them: {', '.join(SECONDS[:-1])} or {SECONDS[-1]}.",
+            values=lambda: SECONDS,
+        ),
     },
     SheetOptions: {
         "staves": Option(

@@ -107,14 +107,21 @@ def in_key(entry: Entry, key: Key | None) -> tuple[Progression, Phrase]:
     return request.progression, notes
 
 
-def grouped(entries: Sequence[Entry], key: Key | None = None) -> list[Ideas]:
-    """Entries as ideas, in order: one answer for each run of entries over one chart, in one rhythm and at one tempo."""
+def grouped(entries: Sequence[Entry], key: Key | None = None, second: str | None = None) -> list[Ideas]:
+    """Entries as ideas, in order: one answer for each run of entries over one chart, in one rhythm and at one tempo.
+
+    They have the second voice that is asked for.
+    """
     answers = []
     for _, run in groupby(entries, key=_ground):
         some = list(run)
         lines = {entry.id: (entry, in_key(entry, key)[1]) for entry in some}
         answers.append(as_ideas(lines, in_key(some[0], key)[0]))
-    return answers
+    if second is None:
+        return answers
+    from fillgen.hands.second import with_second  # noqa: PLC0415 - what has one voice needs no voicings
+
+    return [with_second(each, second) for each in answers]
 
 
 def _ground(entry: Entry) -> tuple[Chart, str, int, bool, str]:
@@ -122,10 +129,10 @@ def _ground(entry: Entry) -> tuple[Chart, str, int, bool, str]:
     return entry.chart, origin.rhythm, origin.tempo, origin.swing, origin.hand
 
 
-def one_ground(entries: Sequence[Entry], key: Key | None) -> Ideas:
+def one_ground(entries: Sequence[Entry], key: Key | None, second: str | None = None) -> Ideas:
     """Entries as the ideas of one answer, for a file that has one tempo; OptionError where they differ in it."""
     ordered = sorted(entries, key=lambda entry: [_ground(each) for each in entries].index(_ground(entry)))
-    groups = grouped(ordered, key)
+    groups = grouped(ordered, key, second)
     if len(groups) > 1:
         raise OptionError(
             f"the ideas stand over {len(groups)} charts or tempos, and a MIDI file holds one",
@@ -134,18 +141,20 @@ def one_ground(entries: Sequence[Entry], key: Key | None) -> Ideas:
     return groups[0]
 
 
-def singly(entries: Sequence[Entry], key: Key | None) -> list[tuple[Entry, Ideas]]:
+def singly(entries: Sequence[Entry], key: Key | None, second: str | None = None) -> list[tuple[Entry, Ideas]]:
     """Each entry with its idea alone in an answer."""
-    return [(entry, grouped([entry], key)[0]) for entry in entries]
+    return [(entry, grouped([entry], key, second)[0]) for entry in entries]
 
 
 # Text and sheets
 
 
-def entries_text(entries: Sequence[Entry], key: Key | None = None, width: int = TEXT_WIDTH) -> str:
+def entries_text(
+    entries: Sequence[Entry], key: Key | None = None, width: int = TEXT_WIDTH, second: str | None = None
+) -> str:
     """Entries in full: what they are, where they come from, what was noted, and the phrase under its chords."""
     blocks = []
-    for entry, ideas in singly(entries, key):
+    for entry, ideas in singly(entries, key, second):
         about = [*heading(entry, ideas.progression).splitlines(), *_about(entry)]
         lines = [wrapped(line, width) for line in about]
         shown = _block if entry.terms else _unjudged
@@ -159,7 +168,7 @@ def _block(ideas: Ideas, width: int) -> str:
 
 def _unjudged(ideas: Ideas, width: int) -> str:
     """The notes of an idea that nobody scored, such as a phrase that was brought in."""
-    return "\n".join(staff(ideas[0].notes, ideas.progression, width))
+    return "\n".join(staff(ideas[0].notes, ideas.progression, width, ideas[0].second))
 
 
 def heading(entry: Entry, progression: Progression) -> str:
@@ -189,12 +198,14 @@ def _about(entry: Entry) -> list[str]:
     return [*lines, *(f"note: {line}" for line in entry.note.splitlines())]
 
 
-def sheet_entries(entries: Sequence[Entry], key: Key | None = None) -> list[SheetEntry]:
+def sheet_entries(
+    entries: Sequence[Entry], key: Key | None = None, second: str | None = None
+) -> list[SheetEntry]:
     """Entries to be engraved, each headed by its number, its name and its shape."""
     from fillgen.writers.entry import entries_of  # noqa: PLC0415 - it is loaded for a sheet only
 
     found = []
-    for entry, ideas in singly(entries, key):
+    for entry, ideas in singly(entries, key, second):
         (engraved,) = entries_of(ideas)
         words = [str(entry.id), entry.name or entry.chart.title, entry.shape, _STARS[: entry.stars]]
         named = [word for word in words if word]

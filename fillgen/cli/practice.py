@@ -93,7 +93,7 @@ def practice(
     targets = targets_of(output, PRACTICE, look)
     loops, lessons = _sorted_out(targets, turns)
     is_lesson = turns is None and not loops
-    _check_together(lessons, turns, only, options.level, is_lesson=is_lesson)
+    _check_together(lessons, turns, only, options.level, playing.second, is_lesson=is_lesson)
     pack = pack_of(rules)
     played, sounds = played_as(
         replace(playing, times=1), pack, hand=options.hand
@@ -131,12 +131,20 @@ def _sorted_out(targets: Sequence[Target], turns: int | None) -> tuple[list[Targ
 
 
 def _check_together(
-    lessons: Sequence[Target], turns: int | None, only: str | None, level: int | None, *, is_lesson: bool
+    lessons: Sequence[Target],
+    turns: int | None,
+    only: str | None,
+    level: int | None,
+    second: str | None,
+    *,
+    is_lesson: bool,
 ) -> None:
     """Refuse options that don't go with one another, or with a lesson where that is all there is."""
     if is_lesson and level is not None:
         hint = "A lesson has --levels, such as --levels 1,2,4."
         raise OptionError("--level goes with a .mid file", hint=hint)
+    if is_lesson and second is not None:
+        raise OptionError("--second goes with a .mid file", hint="A lesson has one voice.")
     if is_lesson and only is not None:
         hint = "A lesson takes the best ideas of each level."
         raise OptionError("--only goes with a .mid file", hint=hint)

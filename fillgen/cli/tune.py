@@ -28,7 +28,7 @@ _JOINED = (".pdf", ".svg", ".html", ".htm")
     usual=(IdeaOptions(count=1), PlayOptions(parts=PARTS, close="held")),
     without=(
         *("shape", "low", "high", "purpose", "ends_on", "lead_to", "hand"),
-        *("times", "second_set", "bass", "span", "audio", "format"),
+        *("times", "second_set", "second", "bass", "span", "audio", "format"),
     ),
 )
 def tune(

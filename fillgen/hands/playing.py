@@ -123,6 +123,13 @@ def _sounds(given: Sequence[str]) -> dict[str, str]:
     return sounds
 
 
+def check_second(kind: str | None) -> None:
+    """OptionError for a second voice that isn't offered; None is none."""
+    if kind is not None and kind not in SECONDS:
+        hint = did_you_mean(kind, SECONDS) or f"It is one of: {', '.join(SECONDS)}."
+        raise OptionError(f"unknown second voice {shorten(kind)}", hint=hint)
+
+
 def check_playing(playing: Playing) -> None:
     """OptionError where a way of playing is outside what is offered."""
     for part in playing.parts:
@@ -140,9 +147,7 @@ def check_playing(playing: Playing) -> None:
         raise OptionError(f"the feel is {playing.feel:g}", hint="Give 0 (exact) to 1 (loose).")
     if playing.close == "fading" and playing.slow_down:
         raise OptionError("a fading close does not slow down", hint="Ask for --close held with --slow-down.")
-    if playing.second is not None and playing.second not in SECONDS:
-        hint = did_you_mean(playing.second, SECONDS) or f"It is one of: {', '.join(SECONDS)}."
-        raise OptionError(f"unknown second voice {shorten(playing.second)}", hint=hint)
+    check_second(playing.second)
     if playing.bass not in BASSES:
         raise OptionError(f"unknown bass {playing.bass!r}", hint=did_you_mean(playing.bass, BASSES))
     from fillgen.hands.voicing import Hand  # noqa: PLC0415 - what only prints ideas needs no voicings

@@ -12,6 +12,7 @@ from itertools import combinations
 
 from fillgen.chart.progression import Progression, passing_names
 from fillgen.hands.fingering import best_with_held, holds
+from fillgen.hands.playing import check_second
 from fillgen.hands.reach import Reach, reach
 from fillgen.hands.take import swing_of
 from fillgen.phrase.idea import CHORD_TONE, Idea, IdeaNote, Ideas
@@ -57,13 +58,14 @@ _INTERVALS = {"thirds": _Interval(2, (3, 4)), "sixths": _Interval(5, (8, 9))}
 def with_second(ideas: Ideas, kind: str, swing: float | None = None) -> Ideas:
     """Ideas with a second voice of a kind, `thirds`, `sixths` or `chord`, with fingers for all keys.
 
-    `swing` is the ratio of eighths, None for the rhythm's own.
+    `swing` is the ratio of eighths, None for the rhythm's own. OptionError for another kind.
 
     >>> import fillgen
     >>> waltz = with_second(fillgen.ideas("| F | C7 |", metre="3/4", count=1, seed=2), "thirds")
     >>> all(low.note.midi < waltz[0].notes[0].note.midi for low in waltz[0].below()[0])
     True
     """
+    check_second(kind)
     hand, ratio = reach(ideas.hand), swing_of(ideas, swing)
     found = []
     for idea in ideas:
