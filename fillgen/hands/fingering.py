@@ -32,6 +32,9 @@ from fillgen.theory.pitch import NATURAL
 JUMP_POINTS = 60
 """What a jump adds to the points of a difficulty. A choice made here: more than what any stretch of a wider
 hand can cost together with the notes around it, so that a smaller hand never has it easier."""
+HOP_POINTS = 5
+"""What is charged for a finger that goes from a key held with others to another key held so. A choice made here: parallel
+thirds take 1-3, 2-4 and 3-5 in turn, as every book of scales in thirds has them."""
 REST_SECONDS = 1.0
 """A longer wait for the next note does not make a melody easier still. A choice made here."""
 HARD = 20.0
@@ -372,10 +375,25 @@ def best_with_held(melody: Sequence[tuple[int, ...]], hand: Reach) -> list[Finge
     runs = [list(run) for _, run in groupby(melody, key=itemgetter(0))]
     if not runs:
         return []
-    costs = [_added(*(_by_finger(holds(keys, hand)) for keys in run)) for run in runs]
+    alone = [_added(*(_by_finger(holds(keys, hand)) for keys in run))[None, :] for run in runs]
+    hops = [np.zeros((5, 5), dtype=np.int64), *(_hops(a[-1], b[0], hand) for a, b in pairwise(runs))]
+    costs = [one + other for one, other in zip(alone, hops, strict=True)]
     ways = _Ways(np.array([[run[0][0] for run in runs]]), hand, _JUMP, np.array([costs]))
     chosen = (ways.fingers()[0] + 1).tolist()
     return [holds(keys, hand)[finger][1] for run, finger in zip(runs, chosen, strict=True) for keys in run]
+
+
+def _hops(keys: tuple[int, ...], others: tuple[int, ...], hand: Reach) -> Points:
+    """What it costs to go from one grip to another, by the fingers on the highest keys: each finger that leaves its key for
+    another one can't play on smoothly.
+    """
+    points = np.zeros((5, 5), dtype=np.int64)
+    for finger, (_, fingers) in holds(keys, hand).items():
+        for other, (_, then) in holds(others, hand).items():
+            before, after = dict(zip(fingers, keys, strict=True)), dict(zip(then, others, strict=True))
+            hops = sum(before[each] != after[each] for each in before.keys() & after.keys())
+            points[finger - 1, other - 1] = HOP_POINTS * hops
+    return points
 
 
 def _held(hand: Reach, key: int, finger: int, above: int, upper: int) -> int:
@@ -405,7 +423,7 @@ class _Ways:
     """All fingerings of melodies without repeated keys, a row each: what each step costs, and what is left at least.
 
     Keys that fill up a row, its last one again, charge nothing. `jump` is the price of a jump. `besides` is what each
-    finger costs on each key besides, such as for the keys held below it: axes are the melodies, the keys and the finger.
+    key costs besides, such as for the keys held below it: axes are the melodies, the keys, the finger before and the finger.
     """
 
     keys: NDArray[np.int64]
@@ -439,7 +457,7 @@ class _Ways:
         ]
         if self.besides is None:
             return moves
-        return [move + self.besides[:, index, None, :] for index, move in enumerate(moves, 1)]
+        return [move + self.besides[:, index] for index, move in enumerate(moves, 1)]
 
     @cached_property
     def turns(self) -> list[Points]:
@@ -463,7 +481,7 @@ class _Ways:
         """For each melody and first finger the least points of the whole."""
         alone = self.tables.alone[self.white[:, 0]]
         if self.besides is not None:
-            alone = alone + self.besides[:, 0]
+            alone = alone + self.besides[:, 0, 0]
         return np.asarray(alone + _least(self.moves[0] + self.to_go[0])) if self.moves else alone
 
     def ahead(self, rows: NDArray[np.intp], fingers: Sequence[NDArray[np.intp]]) -> Points:

@@ -392,3 +392,38 @@ def sounding(path: Path) -> list[list[tuple[int, int]]]:
                 notes.append((at, message.note))
         tracks.append(notes)
     return tracks
+
+
+# A second voice
+
+
+def test_a_second_voice_goes_into_what_is_written(call: Call, tmp_path: Path) -> None:
+    """JSON and MIDI hold the same keys, and the text a line for them."""
+    outputs = [word for name in ("a.json", "a.mid", "a.txt") for word in ("-o", str(tmp_path / name))]
+    assert call("ideas", CHART, "-n", "1", "--second", "thirds", *outputs, "--no-book").code == 0
+    (idea,) = json.loads((tmp_path / "a.json").read_text())["ideas"]
+    keys = sorted(note["midi"] for note in (*idea["notes"], *idea["second"]))
+    assert set(idea["second"][0]) <= set(idea["notes"][0])
+    file = mido.MidiFile(tmp_path / "a.mid")
+    struck = [message.note for message in file if message.type == "note_on" and message.velocity]
+    assert sorted(struck) == keys
+    assert "second | " in (tmp_path / "a.txt").read_text()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("ideas", CHART, "--second", "tirds"), "thirds"),
+        (("practice", CHART, "--second", "thirds"), ".mid"),
+        (("book", "export", "1", "--second", "thirds", "-o", "a.json"), ".json"),
+        (("book", "export", "1", "--second", "fourths"), "sixths"),
+    ],
+)
+def test_a_second_voice_is_refused_where_it_cannot_be(
+    call: Call, arguments: Sequence[str], words: str
+) -> None:
+    assert words in refused(call, *arguments)
+
+
+def test_an_idea_of_the_book_takes_a_second_voice(call: Call) -> None:
+    assert "second | " in call("book", "export", "1", "--second", "sixths").out

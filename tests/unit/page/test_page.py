@@ -23,6 +23,7 @@ import pytest
 import fillgen
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.playing import PARTS, Playing
+from fillgen.hands.second import with_second
 from fillgen.hands.take import Stroke, apart
 from fillgen.page import ASSETS, asset, build, bundle, looks, shell, voices
 from fillgen.page.data import Stage, json_text, offered_sounds
@@ -421,6 +422,31 @@ def test_pictures_hold_every_note_once(metre: str) -> None:
         assert used <= set(made["glyphs"])
     assert "<style" not in json_text(made)
     assert "style=" not in json_text(made)
+
+
+@pytest.mark.parametrize("kind", ["thirds", "chord"])
+def test_a_second_voice_is_seen_heard_and_moved(kind: str) -> None:
+    """Names, signs, strokes and words of what lies below each note; in another key the same keys, so many semitones on."""
+    plain = fillgen.ideas("| Ebm7 | Ab7 | Dbmaj7 | % |", rhythm="swing", level=4, count=3, seed=5)
+    found = with_second(plain, kind)
+    stage = Stage(found)
+    made, moved = stage.some(found.ideas)["ideas"], stage.look(3)["ideas"]
+    for idea, document in zip(found, made, strict=True):
+        sizes = [len(low) for low in idea.below()]
+        assert any(sizes)
+        assert [[name for name, _ in low] for low in document["below"]] == [
+            [each.name for each in low] for low in idea.below()
+        ]
+        numbers = [stroke[4] for stroke in document["strokes"]]
+        assert [numbers.count(number) - 1 for number in range(len(sizes))] == sizes
+        parts = [sizes[number] for number, note in enumerate(document["notes"]) for _ in note["ids"]]
+        assert [sign.count(",") for sign in document["signs"]] == parts
+        assert document["words"].count(" with ") >= sum(map(bool, sizes))
+        assert int(document["left"]) == min(each.note.midi for each in (*idea.notes, *idea.second))
+        keys = [[read_pitch(name) - 3 for name, _ in low] for low in moved[document["id"]]["below"]]
+        assert keys == [[each.note.midi for each in low] for low in idea.below()]
+        assert all(1 <= finger <= 4 for low in moved[document["id"]]["below"] for _, finger in low)
+    assert all(document["below"] == [] for document in Stage(plain).some(plain.ideas)["ideas"])
 
 
 def test_engraver_has_nothing_to_warn_of(capfd: pytest.CaptureFixture[str]) -> None:
