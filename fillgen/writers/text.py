@@ -158,10 +158,8 @@ def _broken(bar: _BarRows, columns: Mapping[int, int], metre: Metre, room: int) 
     lines = []
     for part in parts:
         ends = (part is parts[0], part is parts[-1])
-        chords, texts, marks, fingers = (
-            {tick: text for tick, text in row.items() if tick in part} for row in bar
-        )
-        lines += _row([(chords, texts, marks, fingers)], [part], [metre], ruler=True, ends=ends)
+        rows = tuple({tick: text for tick, text in row.items() if tick in part} for row in bar)
+        lines += _row([rows], [part], [metre], ruler=True, ends=ends)
     return lines
 
 
