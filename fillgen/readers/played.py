@@ -34,8 +34,8 @@ _UNNAMED = 1.0
 """What the usual tempo costs where the file names none."""
 _LATE, _LATER = 1.0, 0.5
 """What it costs that bar lines lie elsewhere than in the file, and what each beat costs more."""
-_WRONG_LENGTH, _PICKUP = 5.0, 1.5
-"""What it costs to have other bars than the chart, and to begin with a pick-up."""
+_WRONG_LENGTH, _TWICE, _PICKUP, _BEYOND = 5.0, 4.0, 1.5, 1.5
+"""What it costs to have other bars than the chart, to play it twice, to begin with a pick-up, and to sound beyond its end."""
 _OUTSIDE = (1.0, 0.25)
 """What a note outside its chord costs on a strong beat, and elsewhere."""
 _LIGHT = 0.5
@@ -44,8 +44,10 @@ _FINE, _THIRD, _SWUNG = 3.0, 3.5, 1.5
 """What a sixteenth off the eighths, a note of a triplet, and swung eighths cost."""
 _MIXED = 6.0
 """What sixteenths and triplets in one beat cost."""
-_GOES_ON = 2.0
-"""How much less the next sixteenth or triplet note of the same beat costs."""
+_RUNS, _TRIPLET = 1.0, 2.5
+"""How much less the next sixteenth costs, and the next note of a triplet."""
+_SYNCOPATED = 0.7
+"""What it costs that a note comes before a heavier place where none does."""
 _COARSE = 40
 """So many tempi and phases are looked at closely."""
 _CLOSE = 24
@@ -53,6 +55,8 @@ _CLOSE = 24
 _FIRST = 48
 """The notes by which tempi are compared at first."""
 _EVERYTHING = 1e9
+_HEARD_LATE = TICKS / 8
+"""Bar lines that lie so much later than in the file, in ticks, are worth a remark."""
 _ROUNDED = 8
 """A beat may be rounded by so many ticks, as 1.33 is."""
 
@@ -109,7 +113,7 @@ class Beaten:
 
     def remarks(self, metre: Metre) -> tuple[str, ...]:
         """What there is to say where tempo or bar lines are not those of the file."""
-        if self.named and abs(self.late) < 1:
+        if self.named and abs(self.late) < _HEARD_LATE:
             return ()
         onset = self.sounds[0].onset
         pickup = ", as a pick-up" if onset < 0 else ""
@@ -120,12 +124,18 @@ class Beaten:
 
 @dataclass(frozen=True)
 class _Grid:
-    """The places of a metre: where each of a cell sounds, what those of a bar cost, what it costs to go on in a cell."""
+    """The places of a metre: where each of a cell sounds, and what those of a bar cost.
+
+    What it costs to go from one place to another is in `onward` for one cell, in `across` for the next one, by the
+    numbers of both in their cells; in `over` by the place of the bar and the number of places to the next note.
+    """
 
     ticks: Places
     size: int
     costs: Numbers
     onward: Numbers
+    across: Numbers
+    over: Numbers
     turn: float | None = None
 
     @property
@@ -160,14 +170,28 @@ def _grid(metre: Metre, ticks: Sequence[int], size: int, turn: int | None = None
             written = cell + (TICKS // 2 if kind == "eighth" else 0)
             heavy = -_LIGHT * np.log2(metre.accent(written))
             costs.append({"fine": _FINE, "third": _THIRD}.get(kind, heavy))
-    onward = np.zeros((len(ticks), len(ticks)))
+    onward, across = np.zeros((len(ticks), len(ticks))), np.zeros((len(ticks), len(ticks)))
     for i, before in enumerate(kinds):
         for j, after in enumerate(kinds):
-            if {before, after} == {"fine", "third"} or (not turn and {before, after} == {"third", "eighth"}):
+            pair = {before, after}
+            if pair == {"fine", "third"} or (not turn and pair == {"third", "eighth"}):
                 onward[i, j] = _MIXED
-            elif before == after and before in ("fine", "third"):
-                onward[i, j] = -_GOES_ON
-    return _Grid(np.array(ticks), size, np.array(costs), onward, turn)
+            elif pair == {"fine", "eighth"}:
+                onward[i, j] = -_RUNS
+            elif pair == {"third"}:
+                onward[i, j] = across[i, j] = -_TRIPLET
+    return _Grid(np.array(ticks), size, np.array(costs), onward, across, _held_over(costs), turn)
+
+
+def _held_over(costs: Sequence[float]) -> Numbers:
+    """What it costs, from each place of a bar and so many places on, to pass a heavier place."""
+    count = len(costs)
+    over = np.zeros((count, count + 1))
+    for place, cost in enumerate(costs):
+        for way in range(2, count + 1):
+            passed = min(costs[each % count] for each in range(place + 1, place + way))
+            over[place, way] = _SYNCOPATED * (passed < cost)
+    return over
 
 
 def _kind(tick: int, size: int, turn: int | None) -> str:
@@ -385,7 +409,7 @@ def _judged(
     if grid.turn:
         total = total + _SWUNG
     if most is None or most >= len(search.onsets):
-        total = total + _length_costs(search, grid, places)
+        total = total + _length_costs(search, grid, readings, places)
     return total, places
 
 
@@ -405,9 +429,7 @@ def _cheapest(grid: _Grid, around: Places, costs: Numbers) -> tuple[Numbers, Pla
     total, back = costs[:, 0], []
     for number in range(1, around.shape[1]):
         before, here = around[:, number - 1, :, None], around[:, number, None, :]
-        step = np.where(
-            before // grid.count == here // grid.count, grid.onward[before % grid.count, here % grid.count], 0.0
-        )
+        step = _step_costs(grid, before, here)
         ways = np.where(here > before, total[:, :, None] + step, total[:, :, None] + _EVERYTHING)
         back.append(ways.argmin(axis=1))
         total = ways.min(axis=1) + costs[:, number]
@@ -422,13 +444,24 @@ def _cheapest(grid: _Grid, around: Places, costs: Numbers) -> tuple[Numbers, Pla
     return best, places
 
 
-def _length_costs(search: _Search, grid: _Grid, places: Places) -> Numbers:
-    """What it costs that a phrase has other bars than its chart, begins with a pick-up, or late in its first bar."""
+def _step_costs(grid: _Grid, before: Places, here: Places) -> Numbers:
+    """What it costs to go from one place to another."""
+    cells, inside = here // grid.count - before // grid.count, (before % grid.count, here % grid.count)
+    step = np.where(cells == 0, grid.onward[inside], np.where(cells == 1, grid.across[inside], 0.0))
+    count = len(grid.costs)
+    return np.asarray(step + grid.over[before % count, np.clip(here - before, 0, count)])
+
+
+def _length_costs(search: _Search, grid: _Grid, readings: _Readings, places: Places) -> Numbers:
+    """What it costs that a phrase has other bars than its chart, begins with a pick-up, or ends beyond its end."""
     bar, chart = search.metre.bar, len(search.progression.bars)
     ticks = grid.sounding(places)
     bars = ticks[:, -1] // bar + 1
     fits = (bars % chart == 0) & (bars > 0)
-    costs = np.where(fits, 0.0, _WRONG_LENGTH) + np.where(ticks[:, 0] < 0, _PICKUP, 0.0)
+    costs = np.where(fits, np.where(bars == chart, 0.0, _TWICE), _WRONG_LENGTH)
+    end = search.played.sounds[-1].end * readings.rates + readings.shifts
+    costs += np.where(end > bars * bar + TICKS / 4, _BEYOND, 0.0)
+    costs = costs + np.where(ticks[:, 0] < 0, _PICKUP, 0.0)
     return np.asarray(costs + np.where(ticks[:, 0] >= bar, _WRONG_LENGTH, 0.0))
 
 
