@@ -11,6 +11,7 @@ from fillgen.app.contents import IDEAS, ideas_content, only_some
 from fillgen.app.formats import targets_of
 from fillgen.app.memory import keeps
 from fillgen.app.options import (
+    FIRST_NOTE_ON,
     LAST,
     ONLY,
     PART,
@@ -29,7 +30,7 @@ from fillgen.app.options import (
 from fillgen.app.taste import by_taste
 from fillgen.app.varying import variants
 from fillgen.cli.ideas import look_of, show_ideas, way_of
-from fillgen.cli.inputs import own_phrase, pack_of
+from fillgen.cli.inputs import hints_of, own_phrase, pack_of
 from fillgen.cli.outputs import check_printed, keep_in_book, width_of
 from fillgen.cli.signature import grouped
 
@@ -43,6 +44,7 @@ def vary(
     options: IdeaOptions,
     only: Annotated[str | None, ONLY] = None,
     part: Annotated[str | None, PART] = None,
+    first_note_on: Annotated[float | None, FIRST_NOTE_ON] = None,
     last: Annotated[bool, LAST] = False,
     taste: Annotated[bool, TASTE] = False,
     playing: PlayOptions,
@@ -61,7 +63,8 @@ def vary(
     pack = pack_of(rules)
     played = way_of(playing, pack, options, needed=bool(targets))
     remembers = keeps(book, taste=taste)
-    reading = own_phrase(chords, phrase, part, book, last=last, rhythm=options.rhythm, pack=pack)
+    hints = hints_of(options.tempo, first_note_on)
+    reading = own_phrase(chords, phrase, part, book, last=last, rhythm=options.rhythm, pack=pack, hints=hints)
     search = partial(variants, reading, varying, options, pack)
     every = by_taste(search, book.book, pack) if taste else search()
     found = only_some(every, only)

@@ -14,7 +14,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from fillgen.chart.progression import Progression, laid, where_differing
-from fillgen.chart.text import MOST_BARS, MOST_TEXT, parse_chart, stated_metre
+from fillgen.chart.text import MOST_BARS, MOST_TEXT, chart_text, parse_chart, stated_metre
 from fillgen.errors import (
     FillgenError,
     OptionError,
@@ -31,9 +31,10 @@ from fillgen.readers.confined import read_abc, read_score
 from fillgen.readers.melody import Sheet, Sound, Voice, top_line
 from fillgen.readers.musicxml import MOST_BYTES, full_bars
 from fillgen.readers.played import Played, beaten
+from fillgen.readers.symbols import chart_of, has_chords
 from fillgen.readers.timing import Beats, is_dotted, is_on_grid, is_writable, on_places, settled
 from fillgen.theory.chords import NO_CHORD, Chord
-from fillgen.theory.keys import read_metre
+from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import METRES, TICKS, Metre
 from fillgen.theory.pitch import Key
 
@@ -65,7 +66,7 @@ class Found:
     where the source marks no bars. `metre` is None where the source names none; `tempo` is in quarter notes a
     minute; `part` is the name of the part that was taken; `place` is where an error is, empty for text; `swings`
     says whether swing was found in a played file, and taken out. `played` is a performance whose beat and bar are
-    found when its chart is known.
+    found when its chart is known. `chords` are the chord symbols of a score with their ticks, `key` is the key it signs.
     """
 
     notes: Phrase
@@ -78,6 +79,8 @@ class Found:
     place: str = ""
     swings: bool = False
     played: Played | None = None
+    chords: tuple[tuple[int, Chord], ...] = ()
+    key: Key | None = None
 
     @property
     def pickup(self) -> int:
@@ -147,7 +150,9 @@ def _hinted(found: Found, hints: Hints) -> Found:
         played = replace(found.played, asked=hints.tempo, first=hints.first_note_on)
         return replace(found, played=played)
     if hints.first_note_on is not None:
-        hint = "In text and scores the bar lines say it: begin with a short bar for a pick-up, or with a rest."
+        hint = (
+            "In text and scores the bar lines say it: begin with a short bar for a pick-up, or with a rest."
+        )
         raise OptionError("--first-note-on goes with a MIDI file", place=found.place, hint=hint)
     return found
 
@@ -278,7 +283,18 @@ def _scored(sheet: Sheet, place: str, part: str | None) -> Found:
     if not notes:
         raise TuneError("has no notes", place=place)
     remarks = (*remarks, *sheet.remarks)
-    return Found(notes, metre, voice.bars, sheet.tempo, sheet.title, voice.name, remarks, place)
+    return Found(
+        notes,
+        metre,
+        voice.bars,
+        sheet.tempo,
+        sheet.title,
+        voice.name,
+        remarks,
+        place,
+        chords=sheet.chords,
+        key=sheet.key,
+    )
 
 
 def _rounded(sounds: Sequence[Sound]) -> Phrase:
@@ -387,6 +403,29 @@ def _metre_at(
 # A phrase and its chart
 
 
+def own_chart(found: Found, *, key: str | Key | None = None, metre: str | Metre | None = None) -> str:
+    """The chart that the chord symbols of a score make, as text; TuneError for a source without chord symbols."""
+    if not has_chords(found.chords):
+        kind = "a MIDI file has" if found.played is not None else "has" if found.part else "the phrase has"
+        raise TuneError(f"{kind} no chord symbols", place=found.place, hint=_GIVE_A_CHART)
+    the_metre = _agreed_metre(found, "", metre)
+    laying = _on_written_bars(found, the_metre)
+    home = read_key(key) if isinstance(key, str) else key or found.key
+    return chart_text(
+        chart_of(
+            found.chords,
+            the_metre,
+            laying.bars,
+            pickup=found.written[0] if laying.pickup else 0,
+            key=home,
+            title=found.title,
+        )
+    )
+
+
+_GIVE_A_CHART = 'Give the chart before it, such as "| Ebmaj7 | Bb7 |".'
+
+
 def line_up(
     found: Found, chart: str, *, key: str | Key | None = None, metre: str | Metre | None = None
 ) -> Reading:
@@ -473,9 +512,7 @@ def _laid_out(found: Found, metre: Metre, chart: int) -> _Laying:
     return replace(laying, bars=laying.bars - 1, pickup=True, remarks=(*laying.remarks, remark))
 
 
-def _from_file(
-    found: Found, played: Played, metre: Metre, progression: Progression
-) -> tuple[Found, _Laying]:
+def _from_file(found: Found, played: Played, metre: Metre, progression: Progression) -> tuple[Found, _Laying]:
     """A melody of a MIDI file on the bars of its chart, as the file has it or as it was played."""
     chart, first = len(progression.bars), played.first_tick(metre)
     if not played.exact:
@@ -486,9 +523,7 @@ def _from_file(
     return found, _on_counted_bars(notes, metre, chart, pickup=False)
 
 
-def _as_played(
-    found: Found, played: Played, metre: Metre, progression: Progression
-) -> tuple[Found, _Laying]:
+def _as_played(found: Found, played: Played, metre: Metre, progression: Progression) -> tuple[Found, _Laying]:
     """A performance on the bars of its chart: beat, bar and tempo are found from its onsets."""
     beat = beaten(played, metre, progression)
     before = -min(0, int(beat.sounds[0].onset // metre.bar)) * metre.bar
@@ -497,9 +532,7 @@ def _as_played(
     tempo = round(beat.tempo)
     remarks = (*played.remarks, *beat.remarks(metre), *timing.remarks(beat.tempo))
     tempo_ = found.tempo if beat.named and played.asked is None else tempo
-    found = replace(
-        found, notes=timing.notes, tempo=tempo_, remarks=remarks, swings=timing.swing is not None
-    )
+    found = replace(found, notes=timing.notes, tempo=tempo_, remarks=remarks, swings=timing.swing is not None)
     laying = _on_counted_bars(timing.notes, metre, len(progression.bars), pickup=before > 0)
     return found, laying
 

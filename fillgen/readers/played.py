@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -36,15 +35,17 @@ _LATE, _LATER = 1.0, 0.5
 """What it costs that bar lines lie elsewhere than in the file, and what each beat costs more."""
 _WRONG_LENGTH, _TWICE, _PICKUP, _BEYOND = 5.0, 4.0, 1.5, 1.5
 """What it costs to have other bars than the chart, to play it twice, to begin with a pick-up, and to sound beyond its end."""
+_WRONG_TEMPO = 3.0
+"""What a tempo that nobody named costs besides where it doesn't fill the chart."""
 _OUTSIDE = (1.0, 0.25)
 """What a note outside its chord costs on a strong beat, and elsewhere."""
 _LIGHT = 0.5
 """What each halving of a place's accent costs."""
-_FINE, _THIRD, _SWUNG = 3.0, 3.5, 1.5
+_FINE, _THIRD, _SWUNG = 3.0, 3.0, 1.5
 """What a sixteenth off the eighths, a note of a triplet, and swung eighths cost."""
 _MIXED = 6.0
 """What sixteenths and triplets in one beat cost."""
-_RUNS, _TRIPLET = 1.0, 2.5
+_RUNS, _TRIPLET = 0.5, 2.5
 """How much less the next sixteenth costs, and the next note of a triplet."""
 _SYNCOPATED = 0.7
 """What it costs that a note comes before a heavier place where none does."""
@@ -57,6 +58,8 @@ _FIRST = 48
 _EVERYTHING = 1e9
 _HEARD_LATE = TICKS / 8
 """Bar lines that lie so much later than in the file, in ticks, are worth a remark."""
+_HELD, _NEAR_EIGHTH = 20, 100
+"""Ticks before the next onset at which a note is held, and beside an eighth at which it ends with it."""
 _ROUNDED = 8
 """A beat may be rounded by so many ticks, as 1.33 is."""
 
@@ -166,7 +169,7 @@ def _grid(metre: Metre, ticks: Sequence[int], size: int, turn: int | None = None
     kinds = [_kind(tick, size, turn) for tick in ticks]
     costs = []
     for cell in range(0, metre.bar, size):
-        for tick, kind in zip(ticks, kinds, strict=True):
+        for kind in kinds:
             written = cell + (TICKS // 2 if kind == "eighth" else 0)
             heavy = -_LIGHT * np.log2(metre.accent(written))
             costs.append({"fine": _FINE, "third": _THIRD}.get(kind, heavy))
@@ -459,6 +462,7 @@ def _length_costs(search: _Search, grid: _Grid, readings: _Readings, places: Pla
     bars = ticks[:, -1] // bar + 1
     fits = (bars % chart == 0) & (bars > 0)
     costs = np.where(fits, np.where(bars == chart, 0.0, _TWICE), _WRONG_LENGTH)
+    costs += np.where(readings.named | fits, 0.0, _WRONG_TEMPO)
     end = search.played.sounds[-1].end * readings.rates + readings.shifts
     costs += np.where(end > bars * bar + TICKS / 4, _BEYOND, 0.0)
     costs = costs + np.where(ticks[:, 0] < 0, _PICKUP, 0.0)
@@ -475,13 +479,21 @@ def _result(search: _Search, reading: _Readings, places: Places, grid: _Grid) ->
     moved = max(abs(tick - onset) for tick, (onset, _) in zip(ticks, heard, strict=True))
     sounds = tuple(
         replace(sound, onset=tick, end=end)
-        for sound, tick, end in zip(search.played.sounds, ticks, _ends(ticks, heard), strict=True)
+        for sound, tick, end in zip(search.played.sounds, ticks, _ends(ticks, heard, grid), strict=True)
     )
     return Beaten(sounds, search.usual * rate, named, -shift, moved, grid.turn)
 
 
-def _ends(ticks: Sequence[float], heard: Sequence[tuple[float, float]]) -> Iterator[float]:
-    """Where notes end: with the next where they are held as far as that, else as long after their place as they sounded."""
-    for (tick, after), (sound, coming) in zip(pairwise([*ticks, np.inf]), pairwise([*heard, (np.inf, 0)]), strict=True):
-        end = after if coming[0] - sound[1] <= TICKS / 24 else sound[1]
-        yield float(min(max(end, tick + TICKS / 8), after))
+def _ends(ticks: Sequence[float], heard: Sequence[tuple[float, float]], grid: _Grid) -> Iterator[float]:
+    """Where notes end: with the next where they are held as far as that, else on an eighth if they end near to one."""
+    nexts = [*ticks[1:], np.inf]
+    comings = [*(onset for onset, _ in heard[1:]), np.inf]
+    half = float(grid.turn or TICKS / 2)
+    for tick, after, coming, (_, end) in zip(ticks, nexts, comings, heard, strict=True):
+        if coming - end <= _HELD:
+            yield float(after)
+            continue
+        beat = end // TICKS * TICKS
+        eighth = min((beat, beat + half, beat + TICKS), key=lambda place: abs(place - end))
+        near = abs(eighth - end) <= _NEAR_EIGHTH and eighth > tick
+        yield float(min(max(eighth if near else end, tick + TICKS / 8), after))
