@@ -117,6 +117,13 @@ def chart_text(chart: str) -> str:
     return chart
 
 
+def names_a_phrase(source: str | None) -> bool:
+    """Whether the only argument is no chart: numbers of the idea book, or a file of a phrase."""
+    from fillgen.app.memory import is_numbers
+
+    return source is not None and (is_numbers(source) or is_midi_file(source))
+
+
 def is_midi_file(source: str) -> bool:
     """Whether an argument names a MIDI file, by its ending or by what it begins with."""
     if "|" in source or "\n" in source:
@@ -174,7 +181,8 @@ def own_phrase(
         if entries is None:
             raise OptionError(
                 "a phrase is needed after its chart",
-                hint='Such as "| Eb | Bb7 |" "G5h F5h | D5h F5h", or the number of an idea in the book.',
+                hint='Such as "| Eb | Bb7 |" "G5h F5h | D5h F5h", a score with chord symbols, or the number of an idea in the '
+                "book.",
             )
         from fillgen.app.memory import as_reading
 
