@@ -345,12 +345,14 @@ def _played(sheet: Recording, place: str, part: str | None, metre: Metre | None)
     if timing.swing is None and is_dotted(timing.notes, metre or own or METRES["4/4"]):
         said = (*said, _PERHAPS_SWUNG)
     swings = timing.swing is not None
-    exact = is_on_grid(line, metre or own or METRES["4/4"])
+    exact = is_on_grid(line, metre or own or METRES["4/4"]) or timing.moved <= _NEARLY
     played = None if written else Played(line, tempo, exact=exact, remarks=(*remarks, *changes))
     every = (*remarks, *said)
     return Found(notes, own, written, tempo, sheet.title, voice.name, every, place, swings, played)
 
 
+_NEARLY = 12
+"""Where no note lies farther than so many ticks beside its place, the file counts as the phrase is written."""
 _PERHAPS_SWUNG = (
     "All notes off the beat come at three quarters of it: the file may be swung 3 to 1, and is read as written, in "
     "dotted figures. --rhythm or --swing settles which it is."

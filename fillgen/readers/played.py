@@ -31,7 +31,7 @@ _OTHER_TEMPO, _FAR_TEMPO = 4.0, 0.35
 """What a tempo costs that nobody named, and how many octaves away it costs half a point more."""
 _UNNAMED = 1.0
 """What the usual tempo costs where the file names none."""
-_LATE, _LATER = 1.0, 0.5
+_LATE, _LATER = 3.0, 0.5
 """What it costs that bar lines lie elsewhere than in the file, and what each beat costs more."""
 _WRONG_LENGTH, _TWICE, _PICKUP, _BEYOND = 5.0, 4.0, 1.5, 1.5
 """What it costs to have other bars than the chart, to play it twice, to begin with a pick-up, and to sound beyond its end."""
@@ -407,6 +407,10 @@ def _judged(
     around = grid.nearest(at)[:, :, None] + np.arange(-_REACH, _REACH + 1)
     away = (grid.sounding(around) - at[:, :, None]) * ms[:, None, None] / _UNEVEN
     costs = away**2 / 2 + grid.costs[around % len(grid.costs)] + _chord_costs(search, grid, around)
+    if search.first is not None:
+        swung = (grid.turn or TICKS / 2) - TICKS / 2 if search.first % TICKS == TICKS / 2 else 0
+        elsewhere = grid.sounding(around[:, 0]) % search.metre.bar != search.first + swung
+        costs[:, 0] += np.where(elsewhere, _EVERYTHING, 0.0)
     total, places = _cheapest(grid, around, costs)
     total = total + search.tempo_costs(readings) + search.shift_costs(readings)
     if grid.turn:
