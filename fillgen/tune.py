@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from fillgen.chart.progression import Progression, Span, laid
+from fillgen.chart.progression import Progression, Span
 from fillgen.chart.sequences import Sequence as ChordSequence
 from fillgen.chart.sequences import find, to_chord
 from fillgen.chart.text import parse_chart
@@ -15,6 +15,7 @@ from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError, 
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.musicxml import Tune
+from fillgen.readers.symbols import chart_of, has_chords
 from fillgen.rules.pack import RulePack
 from fillgen.theory.chords import Chord
 
@@ -118,26 +119,10 @@ def body_of(tune: Tune, chords: str | None = None) -> Progression:
                 f"--chords has {len(given.bars)} bars, the tune {tune.bars}", hint="Give one for each bar."
             )
         return replace(given, title=tune.title)
-    if not any(chord.root is not None for _, chord in tune.chords):
+    if not has_chords(tune.chords):
         hint = 'Write them into the score, or give them with --chords "| C | F | ...", a bar for each bar of the tune.'
         raise TuneError("the tune has no chord symbols", hint=hint)
-    return Progression(tune.metre, tune.key, laid(_bars(tune), home=tune.key), tune.title)
-
-
-def _bars(tune: Tune) -> list[list[tuple[Chord, int]]]:
-    """The chords of each full bar with their lengths; a chord lasts until the next one."""
-    starts = [(max(0, tick - tune.pickup), chord) for tick, chord in tune.chords]
-    now = next(chord for _, chord in starts if chord.root is not None)
-    bars = []
-    for first in range(0, tune.bars * tune.metre.bar, tune.metre.bar):
-        end = first + tune.metre.bar
-        inside = {first: now, **{tick: chord for tick, chord in starts if first <= tick < end}}
-        ticks = sorted(inside)
-        now = inside[ticks[-1]]
-        bars.append(
-            [(inside[tick], after - tick) for tick, after in zip(ticks, [*ticks[1:], end], strict=True)]
-        )
-    return bars
+    return chart_of(tune.chords, tune.metre, tune.bars, pickup=tune.pickup, key=tune.key, title=tune.title)
 
 
 # Intros and endings

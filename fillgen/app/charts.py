@@ -16,7 +16,7 @@ from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import Metre
 
 if TYPE_CHECKING:
-    from fillgen.readers.phrases import Found, Reading
+    from fillgen.readers.phrases import Found, Hints, Reading
 
 _LONGEST_NUMBER = 4
 
@@ -86,14 +86,15 @@ def reading_of(
     part: str | None = None,
     rhythm: str | None = None,
     pack: RulePack | None = None,
+    hints: Hints | None = None,
 ) -> Reading:
     """A phrase (text, a file's name, or - for standard input) lined up with its chart.
 
-    A rhythm brings its metre, as in `progression_of`, unless the phrase has one.
+    A rhythm brings its metre, as in `progression_of`, unless the phrase has one. `hints` say how a file was played.
     """
-    from fillgen.readers.phrases import find_phrase  # noqa: PLC0415 - for phrases of a player's own
+    from fillgen.readers.phrases import NO_HINTS, find_phrase  # noqa: PLC0415 - for phrases of a player's own
 
-    found = find_phrase(phrase, part=part, metre=options.metre)
+    found = find_phrase(phrase, part=part, metre=options.metre, hints=hints or NO_HINTS)
     brought = _brought(options, rhythm, pack) if found.metre is None else None
     if brought is None:
         return aligned(found, options)
@@ -102,9 +103,14 @@ def reading_of(
 
 
 def aligned(found: Found, options: ChordOptions) -> Reading:
-    """A phrase that was found, lined up with its chart; a sequence is written out as a chart first."""
-    from fillgen.readers.phrases import line_up  # noqa: PLC0415
+    """A phrase that was found, lined up with its chart; a sequence is written out as a chart first.
 
+    Where neither chart nor sequence is given, the chord symbols of a score are its chart; TuneError where it has none.
+    """
+    from fillgen.readers.phrases import line_up, own_chart  # noqa: PLC0415
+
+    if options.chart is None and options.sequence is None:
+        options = replace(options, chart=own_chart(found, key=options.key, metre=options.metre))
     if options.chart is not None and options.sequence is None and not options.sevenths:
         return line_up(found, options.chart, key=options.key, metre=options.metre)
     progression = progression_of(options)

@@ -39,14 +39,18 @@ def ideas_content(
     *,
     width: int = TEXT_WIDTH,
     hint: str = "",
+    original: str = "",
 ) -> Content:
-    """Ideas, in all forms: text of some width with a hint in its head, JSON, MIDI, notation and the page that plays them."""
+    """Ideas, in all forms: text of some width with a hint in its head, JSON, MIDI, notation and the page that plays them.
+
+    The text of variants begins with their `original`.
+    """
     found = in_two_voices(found, playing)
 
     def text() -> str:
         from fillgen.writers.text import to_text  # noqa: PLC0415 - each form loads what it needs alone
 
-        return to_text(found, width=width, hint=hint)
+        return to_text(found, width=width, hint=hint, original=original)
 
     def json() -> str:
         from fillgen.writers.document import to_json  # noqa: PLC0415

@@ -22,6 +22,7 @@ from fillgen.writers.look import PAPERS, SheetOptions
 
 __all__ = [
     "CHART",
+    "FIRST_NOTE_ON",
     "LAST",
     "ONLY",
     "OPTIONS",
@@ -172,6 +173,11 @@ PHRASE = Option(
 RULES = Option(("--rules",), "A rule pack of your own, laid over the built-in ones.", Path)
 PART = Option(
     ("--part",), "The part of the file that holds the phrase, by name or number. [default: the highest]"
+)
+FIRST_NOTE_ON = Option(
+    ("--first-note-on",),
+    "The beat of the bar on which a MIDI file's first note falls, such as 2 or 1.5. [default: found from the playing]",
+    float,
 )
 PORT = Option(("--port",), "The MIDI output; a part of its name is enough. [default: the only one there is]")
 ONLY = Option(("--only",), "Only some of the ideas, by rank: such as 1,4 or 1-6. [default: all]")

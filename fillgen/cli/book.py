@@ -469,15 +469,14 @@ def _read(
     if path.suffix.lower() == ".json":
         return from_json(file_text(path, most=_most_bytes()), source, now())
     _refuse_other(path, source)
-    chords = ChordOptions(chart=_chart_in(path) if chart is None else chart, key=key, metre=metre)
+    chords = ChordOptions(chart=chart, key=key, metre=metre)
     reading = reading_of(chords, source)
     for remark in reading.remarks:
         say_note(remark)
     return [from_phrase(own_answer(reading, RulePack(), rhythm=rhythm), now())]
 
 
-_SCORES = (".musicxml", ".xml", ".mxl")
-_PHRASES = (".mid", ".midi", *_SCORES, ".abc", ".txt", ".phrase", "")
+_PHRASES = (".mid", ".midi", ".musicxml", ".xml", ".mxl", ".abc", ".txt", ".phrase", "")
 
 
 def _refuse_other(path: Path, source: str) -> None:
@@ -497,22 +496,6 @@ def _refuse_other(path: Path, source: str) -> None:
             place=source,
             hint="Taken are .json of a book or of fillgen ideas, and phrases in .mid, .musicxml, .mxl, .abc and .txt.",
         )
-
-
-def _chart_in(path: Path) -> str:
-    """The chart that a score's chord symbols make; OptionError for a file that has none."""
-    missing = "the chords of the phrase are missing"
-    hint = 'Give them with --chart "| C | G7 |".'
-    if path.suffix.lower() not in _SCORES:
-        raise OptionError(missing, hint=hint)
-    from fillgen.chart.text import chart_text as written_chart
-    from fillgen.readers.confined import read_tune
-    from fillgen.tune import body_of
-
-    tune = read_tune(path)
-    if not any(chord.root is not None for _, chord in tune.chords):
-        raise OptionError(f"{missing}: the score has no chord symbols", hint=hint)
-    return written_chart(body_of(tune))
 
 
 def _most_bytes() -> int:

@@ -11,6 +11,7 @@ from fillgen.app.checking import report_on
 from fillgen.app.contents import CHECKED, checked_content
 from fillgen.app.formats import JSON, Target, targets_of
 from fillgen.app.options import (
+    FIRST_NOTE_ON,
     LAST,
     PART,
     PHRASE,
@@ -24,7 +25,7 @@ from fillgen.app.options import (
     SheetOptions,
 )
 from fillgen.cli.ideas import look_of
-from fillgen.cli.inputs import own_phrase, pack_of
+from fillgen.cli.inputs import hints_of, own_phrase, pack_of
 from fillgen.cli.outputs import check_printed, deliver, print_out, width_of
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError
@@ -42,6 +43,7 @@ def check(
     phrase: Annotated[str | None, PHRASE] = None,
     options: CheckOptions,
     part: Annotated[str | None, PART] = None,
+    first_note_on: Annotated[float | None, FIRST_NOTE_ON] = None,
     last: Annotated[bool, LAST] = False,
     explain: Annotated[bool, EXPLAIN] = False,
     playing: PlayOptions,
@@ -57,7 +59,8 @@ def check(
     """
     targets = check_targets(output, look, explain=explain)
     pack = pack_of(rules)
-    reading = own_phrase(chords, phrase, part, book, last=last, rhythm=options.rhythm, pack=pack)
+    hints = hints_of(options.tempo, first_note_on)
+    reading = own_phrase(chords, phrase, part, book, last=last, rhythm=options.rhythm, pack=pack, hints=hints)
     show_check(reading, options, playing, pack, output, targets, look, explain=explain)
 
 

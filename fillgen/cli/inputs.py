@@ -18,10 +18,13 @@ if TYPE_CHECKING:
 
     from fillgen.book.entries import Entry
     from fillgen.phrase.idea import Ideas
-    from fillgen.readers.phrases import Reading
+    from fillgen.readers.phrases import Hints, Reading
 
 _CHART_LIKE = {".txt", ".chart", ".chords", ".md", ".mid", ".json", ".xml", ".musicxml"}
 """Endings of names that are meant as files, so that a file that isn't there is said."""
+
+_MIDI_ENDINGS = (".mid", ".midi")
+_SCORES = (".musicxml", ".xml", ".mxl", ".abc")
 
 
 def progression_of(
@@ -47,10 +50,19 @@ def read_chart(chords: ChordOptions) -> ChordOptions:
 
 
 def with_phrase(chords: ChordOptions, phrase: str | None) -> tuple[ChordOptions, str | None]:
-    """Chords and phrase as they were meant: with --sequence the only argument is the phrase."""
-    if chords.sequence is not None and chords.chart is not None and phrase is None:
+    """Chords and phrase as they were meant: with --sequence, or where it is a score, the only argument is the phrase."""
+    if (
+        phrase is None
+        and chords.chart is not None
+        and (chords.sequence is not None or _is_score(chords.chart))
+    ):
         return replace(chords, chart=None), chords.chart
     return chords, phrase
+
+
+def _is_score(source: str) -> bool:
+    """Whether an argument names a score, which may have chord symbols of its own."""
+    return "|" not in source and "\n" not in source and Path(source).suffix.lower() in _SCORES
 
 
 def reading_of(
@@ -59,13 +71,21 @@ def reading_of(
     part: str | None = None,
     rhythm: str | None = None,
     pack: RulePack | None = None,
+    hints: Hints | None = None,
 ) -> Reading:
     """A phrase lined up with its chart; only one of them can come from standard input."""
     if chords.chart == phrase == "-":
         raise OptionError(
             "chart and phrase cannot both come from standard input", hint="Give one as text or file."
         )
-    return charts.reading_of(read_chart(chords), phrase, part, rhythm, pack)
+    return charts.reading_of(read_chart(chords), phrase, part, rhythm, pack, hints)
+
+
+def hints_of(tempo: int | None, first_note_on: float | None) -> Hints:
+    """What a player knows of a recording."""
+    from fillgen.readers.phrases import Hints
+
+    return Hints(tempo, first_note_on)
 
 
 def pack_of(path: Path | None) -> RulePack:
@@ -95,6 +115,27 @@ def chart_text(chart: str) -> str:
         hint = "Give chart text or the name of a chart file."
         raise OutputError("no such file", place=chart[:80], hint=hint)
     return chart
+
+
+def names_a_phrase(source: str | None) -> bool:
+    """Whether the only argument is no chart: numbers of the idea book, or a file of a phrase."""
+    from fillgen.app.memory import is_numbers
+
+    return source is not None and (is_numbers(source) or is_midi_file(source))
+
+
+def is_midi_file(source: str) -> bool:
+    """Whether an argument names a MIDI file, by its ending or by what it begins with."""
+    if "|" in source or "\n" in source:
+        return False
+    path = Path(source)
+    try:
+        if not path.is_file():
+            return path.suffix.lower() in _MIDI_ENDINGS
+        with path.open("rb") as file:
+            return file.read(4) == b"MThd" or path.suffix.lower() in _MIDI_ENDINGS
+    except (OSError, ValueError):
+        return False
 
 
 def file_text(path: Path, most: int | None = None) -> str:
@@ -128,22 +169,26 @@ def own_phrase(
     last: bool = False,
     rhythm: str | None = None,
     pack: RulePack | None = None,
+    hints: Hints | None = None,
 ) -> Reading:
-    """A phrase of the player's own: over its chart, or an idea of the book by its number or last rank."""
+    """A phrase of the player's own: over its chart, in a score with chords, or an idea of the book by number or last rank."""
     chords, phrase = with_phrase(chords, phrase)
+    if phrase is None and chords.chart is not None and (chords.chart == "-" or is_midi_file(chords.chart)):
+        chords, phrase = replace(chords, chart=None), chords.chart
     if phrase is None:
-        refuse_part(part)
+        refuse_part(part, hints)
         entries = book_entries(chords, book, last=last)
         if entries is None:
             raise OptionError(
                 "a phrase is needed after its chart",
-                hint='Such as "| Eb | Bb7 |" "G5h F5h | D5h F5h", or the number of an idea in the book.',
+                hint='Such as "| Eb | Bb7 |" "G5h F5h | D5h F5h", a score with chord symbols, or the number of an idea in the '
+                "book.",
             )
         from fillgen.app.memory import as_reading
 
         return as_reading(entries)
     refuse_last(last)
-    return reading_of(chords, phrase, part, rhythm, pack)
+    return reading_of(chords, phrase, part, rhythm, pack, hints)
 
 
 def book_entries(chords: ChordOptions, book: BookOptions, *, last: bool = False) -> list[Entry] | None:
@@ -192,8 +237,12 @@ def refuse_options(names: Sequence[str], what: str) -> None:
         raise OptionError(f"{listed(flags, 'and')} {verb} not go with {what}", hint=f"Leave {it} out.")
 
 
-def refuse_part(part: str | None) -> None:
-    """OptionError where a part is named and no phrase is given."""
+def refuse_part(part: str | None, hints: Hints | None = None) -> None:
+    """OptionError where a part is named, or the beat of the first note, and no phrase is given."""
+    if hints is not None and hints.first_note_on is not None:
+        raise OptionError(
+            "--first-note-on goes with a phrase", hint="It says where a MIDI file's first note falls."
+        )
     if part is not None:
         raise OptionError("--part goes with a phrase", hint="It names a part of the phrase's file.")
 

@@ -11,6 +11,7 @@ import typer
 
 from fillgen.app.contents import in_two_voices, only_some, own_answer
 from fillgen.app.options import (
+    FIRST_NOTE_ON,
     LAST,
     ONLY,
     PART,
@@ -25,7 +26,9 @@ from fillgen.app.options import (
     given,
 )
 from fillgen.cli.inputs import (
+    hints_of,
     ideas_of_book,
+    is_midi_file,
     pack_of,
     progression_of,
     reading_of,
@@ -47,7 +50,6 @@ if TYPE_CHECKING:
     from fillgen.sound.performance import Performance
 
 _MOST_LOOPS = 1000
-_MIDI_ENDINGS = (".mid", ".midi")
 LOOP = Option(("--loop",), "How often it is played over; 0 is until Ctrl-C.", int)
 _OF_FILES = {"tempo", "count_in"}
 """The options that go with a MIDI file."""
@@ -74,6 +76,7 @@ def play(
     loop: Annotated[int, LOOP] = 1,
     options: IdeaOptions,
     part: Annotated[str | None, PART] = None,
+    first_note_on: Annotated[float | None, FIRST_NOTE_ON] = None,
     last: Annotated[bool, LAST] = False,
     playing: PlayOptions,
     book: BookOptions,
@@ -86,9 +89,16 @@ def play(
     if not 0 <= loop <= _MOST_LOOPS:
         hint = f"Ask for 1 to {_MOST_LOOPS}, or 0 for until Ctrl-C."
         raise OptionError(f"{many(loop, 'loop')} are asked for", hint=hint)
-    if chords.chart is not None and _is_midi_file(chords.chart):
+    if chords.chart is not None and is_midi_file(chords.chart):
         asked = [*given(replace(chords, chart=None)), *given(options), *given(playing)]
-        others = {"only": only, "rules": rules, "part": part, "last": last, **given(book)}
+        others = {
+            "only": only,
+            "rules": rules,
+            "part": part,
+            "first-note-on": first_note_on,
+            "last": last,
+            **given(book),
+        }
         asked += [name for name, value in others.items() if value]
         refuse_options([name for name in asked if name not in _OF_FILES], "a MIDI file")
         if phrase is not None:
@@ -102,10 +112,12 @@ def play(
         asked = [name for name in given(options) if name not in _OF_PHRASES]
         refuse_options([*asked, *(["only"] if only else [])], "a phrase of your own")
         refuse_last(last)
-        reading = reading_of(chords, phrase, part, options.rhythm, pack)
+        hints = hints_of(options.tempo, first_note_on)
+        reading = reading_of(chords, phrase, part, options.rhythm, pack, hints)
         found = own_answer(reading, pack, rhythm=options.rhythm, tempo=options.tempo, hand=options.hand)
     else:
-        found = only_some(_ideas(chords, options, pack, book, part=part, last=last), only)
+        refuse_part(part, hints_of(None, first_note_on))
+        found = only_some(_ideas(chords, options, pack, book, last=last), only)
     one = phrase is not None or len(found) == 1
     _send(_ideas_piece(found, played, own=phrase is not None, one=one), port, loop)
 
@@ -116,31 +128,15 @@ def _ideas(
     pack: RulePack,
     book: BookOptions,
     *,
-    part: str | None,
     last: bool,
 ) -> Ideas:
     """New ideas, or those of the book whose numbers are given."""
-    refuse_part(part)
     found = ideas_of_book(chords, book, options, last=last, besides=("hand",))
     return (
         generate(Request.over(progression_of(chords, options.rhythm, pack), options, pack))
         if found is None
         else found
     )
-
-
-def _is_midi_file(source: str) -> bool:
-    """Whether an argument names a MIDI file, by its ending or by what it begins with."""
-    if "|" in source or "\n" in source:
-        return False
-    path = Path(source)
-    try:
-        if not path.is_file():
-            return path.suffix.lower() in _MIDI_ENDINGS
-        with path.open("rb") as file:
-            return file.read(4) == b"MThd" or path.suffix.lower() in _MIDI_ENDINGS
-    except (OSError, ValueError):
-        return False
 
 
 def _file_piece(source: str, tempo: int | None, count_in: bool) -> _Piece:

@@ -11,6 +11,7 @@ from fillgen.app.charts import chosen, whole_number
 from fillgen.app.contents import PRACTICE, in_two_voices, lesson_content, own_answer, session_content
 from fillgen.app.formats import Delivery, Target, targets_of
 from fillgen.app.options import (
+    FIRST_NOTE_ON,
     LAST,
     ONLY,
     PART,
@@ -27,6 +28,7 @@ from fillgen.app.options import (
 )
 from fillgen.cli.inputs import (
     explained_progression_of,
+    hints_of,
     ideas_of_book,
     pack_of,
     reading_of,
@@ -44,7 +46,7 @@ from fillgen.hands.playing import PARTS, played_as
 from fillgen.phrase.idea import Ideas
 
 if TYPE_CHECKING:
-    from fillgen.readers.phrases import Reading
+    from fillgen.readers.phrases import Hints, Reading
     from fillgen.rules.pack import RulePack
     from fillgen.teaching.lesson import Lesson
     from fillgen.teaching.practice import Session
@@ -77,6 +79,7 @@ def practice(
     per_level: Annotated[int, PER_LEVEL] = 2,
     options: IdeaOptions,
     part: Annotated[str | None, PART] = None,
+    first_note_on: Annotated[float | None, FIRST_NOTE_ON] = None,
     last: Annotated[bool, LAST] = False,
     playing: PlayOptions,
     output: OutputOptions,
@@ -99,7 +102,8 @@ def practice(
         replace(playing, times=1), pack, hand=options.hand
     )  # `times` is the loop's own
     chords, phrase = with_phrase(chords, phrase)
-    mine = _mine(chords, phrase, part, options, book, pack, last=last)
+    hints = hints_of(options.tempo, first_note_on)
+    mine = _mine(chords, phrase, part, options, book, pack, hints, last=last)
     read = heard = None
     if is_lesson or lessons:
         course = _course(mine, chords, levels, per_level, options, pack)
@@ -161,16 +165,17 @@ def _mine(
     options: IdeaOptions,
     book: BookOptions,
     pack: RulePack,
+    hints: Hints,
     *,
     last: bool,
 ) -> Ideas | None:
     """A phrase of the player's own or ideas of the book in the place of new ideas, if any are given."""
     if phrase is None:
-        refuse_part(part)
+        refuse_part(part, hints)
         return ideas_of_book(chords, book, options, last=last, besides=_OF_LESSONS)
     refuse_last(last)
     refuse_options([name for name in given(options) if name not in _OF_LESSONS], "a phrase of your own")
-    reading = reading_of(chords, phrase, part, options.rhythm, pack)
+    reading = reading_of(chords, phrase, part, options.rhythm, pack, hints)
     _say(reading, pack)
     own = own_answer(reading, pack, rhythm=options.rhythm, tempo=options.tempo, hand=options.hand)
     return replace(own, remarks=())

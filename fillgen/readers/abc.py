@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from fillgen.errors import TuneError, shorten
+from fillgen.errors import ChartError, TuneError, shorten
 from fillgen.readers.melody import FASTEST, MOST_NOTES, SLOWEST
+from fillgen.theory.chords import Chord, read_chord
 from fillgen.theory.metre import METRES
 
 _FIELD = re.compile(r"([A-Za-z]):\s*(.*)")
@@ -20,7 +21,8 @@ _IN_BODY = "IKLMmNPQRrsTUVWwX"
 # No part of it looks farther ahead than a bound: what isn't closed must not cost the square of a text's length.
 _ABC = re.compile(
     r"""
-    (?P<skip>"[^"]{0,999}" | ![^!]{0,99}! | \{[^}]{0,999}\} | \+[^+]{0,99}\+)
+    (?P<quoted>"[^"]{0,999}")
+    | (?P<skip>![^!]{0,99}! | \{[^}]{0,999}\} | \+[^+]{0,99}\+)
     | (?P<field>\[[A-Za-z]:[^\]]{0,999}\])
     | (?P<tuplet>\(\d(?::\d?){0,2})
     | (?P<bar>(?:\[\||:{0,9}\|+|::)[|:]*\]?(?:\s*\[?\d[\d,.\-]*)?|\[\d[\d,.\-]*)
@@ -60,7 +62,7 @@ class AbcVoice:
     """A voice of an ABC tune as it is read: its name, its notes as plain ABC, its metres by bar.
 
     `unit` and `signature` are its own since a field among its notes; `altered` are the accidentals of this bar by
-    letter, `last` those of the last note or chord by pitch, and `tied` those that a tie carries on.
+    letter, `chords` its chord symbols with the number of notes and rests before each, `last` those of the last note or chord by pitch, and `tied` those that a tie carries on.
     """
 
     name: str
@@ -74,6 +76,8 @@ class AbcVoice:
     tied: dict[str, str] = field(default_factory=dict)
     last: dict[str, str] = field(default_factory=dict)
     in_chord: bool = False
+    count: int = 0
+    chords: list[tuple[int, Chord]] = field(default_factory=list)
 
 
 class AbcTune:
@@ -94,6 +98,7 @@ class AbcTune:
         self.notes = 0
         self.repeats = False
         self.barred = False
+        self.not_chords: list[str] = []
         self.voices: dict[str, AbcVoice] = {}
         self.voice: AbcVoice | None = None
 
@@ -218,6 +223,17 @@ class AbcTune:
 
     # Notes
 
+    def _quoted(self, sign: str) -> None:
+        """A chord symbol (ABC 2.1, 4.18); what begins with a sign of place is a remark for the reader (4.19)."""
+        text = sign[1:-1].partition("\n")[0].strip()
+        if not text or text[0] in "^_<>@":
+            return
+        voice = self._here()
+        try:
+            voice.chords.append((voice.count, read_chord(text)))
+        except ChartError:
+            self.not_chords.append(text)
+
     def line(self, text: str) -> None:
         """A line of notes."""
         over = False
@@ -247,6 +263,7 @@ class AbcTune:
         for _ in range(bars):
             self._bar("|")
             self._counted()
+            self._here().count += 1
             self._put(f"z{length.numerator}/{length.denominator}")
 
     def _note(self, sign: str) -> None:
@@ -254,6 +271,7 @@ class AbcTune:
         if _PLAIN_NOTE.fullmatch(sign) is None:
             raise self.error(f"cannot read {shorten(sign, 20)}", "A note is written like ^f2, B,/2 or z4.")
         self._counted()
+        self._here().count += not self._here().in_chord
         self._put(self._plain(sign))
 
     def _counted(self) -> None:
@@ -303,6 +321,7 @@ class AbcTune:
             voice.tied = dict(voice.last)
         elif sign == "[":
             voice.in_chord, voice.last = True, {}
+            voice.count += 1
         elif sign[0] == "]":
             voice.in_chord, voice.tied = False, {}
         self._put(sign)

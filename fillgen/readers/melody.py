@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from fillgen.errors import TuneError, printable
-from fillgen.theory.pitch import Name
+from fillgen.theory.chords import Chord
+from fillgen.theory.pitch import Key, Name
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +38,17 @@ class Voice:
 
 @dataclass(frozen=True)
 class Sheet:
-    """What a source holds: the parts that have notes, its title, its tempo in quarter notes a minute, remarks."""
+    """What a source holds: the parts that have notes, its title, its tempo in quarter notes a minute, remarks.
+
+    `chords` are its chord symbols, each with its tick, and `key` is the key that it signs with its mode, if it does.
+    """
 
     voices: tuple[Voice, ...]
     title: str = ""
     tempo: int | None = None
     remarks: tuple[str, ...] = ()
+    chords: tuple[tuple[int, Chord], ...] = ()
+    key: Key | None = None
 
 
 MOST_NOTES = 10_000

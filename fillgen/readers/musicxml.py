@@ -306,11 +306,21 @@ def _metre(part: Any, place: str) -> Metre:
 
 def _key(part: Any) -> Key:
     """The key as signed, with its mode; without a mode the one that the notes fit better."""
+    signed = _signed_key(part)
+    if signed is not None:
+        return signed
     signs = part.flatten().getElementsByClass("KeySignature")
-    sharps = signs[0].sharps if signs else 0
+    return _key_of(signs[0].sharps if signs else 0, part.analyze("key").mode)
+
+
+def _signed_key(part: Any) -> Key | None:
+    """The key as signed with its mode, where both are."""
+    signs = part.flatten().getElementsByClass("KeySignature")
     mode = getattr(signs[0], "mode", None) if signs else None
-    if mode not in ("major", "minor"):
-        mode = part.analyze("key").mode
+    return _key_of(signs[0].sharps, mode) if mode in ("major", "minor") else None
+
+
+def _key_of(sharps: int, mode: str) -> Key:
     return next(key for key in all_keys() if key.fifths == sharps and key.mode == mode)
 
 
@@ -410,10 +420,14 @@ def read_score(content: bytes, place: str) -> Sheet:
     xml = safe_xml(content, place)
     with _quiet(place):
         score = _score(xml)
-        voices = tuple(_voice(part) for part in score.parts if _pitched(part))
+        parts = [part for part in score.parts if _pitched(part)]
+        voices = tuple(_voice(part) for part in parts)
+        chords = _chords(score, parts[0]) if parts else ()
+        key = _signed_key(parts[0]) if parts else None
         title, tempi = _title(score), [_tempo(part) for part in score.parts]
     repeats = (REPEATS,) if b"<repeat " in xml else ()
-    return checked_sheet(Sheet(named_apart(voices), title, next(filter(None, tempi), None), repeats), place)
+    tempo = next(filter(None, tempi), None)
+    return checked_sheet(Sheet(named_apart(voices), title, tempo, repeats, chords, key), place)
 
 
 def _score(xml: bytes) -> Any:
@@ -517,13 +531,22 @@ def read_abc(text: str, place: str) -> Sheet:
     remarks = [f"The file holds {more[1]} tunes; the first is read."] if more[1] > 1 else []
     remarks += [REPEATS] if tune.repeats else []
     with _quiet(place):
-        voices = tuple(_abc_voice(tune, voice) for voice in tune.voices.values() if voice.text)
-    voices = tuple(voice for voice in voices if voice.sounds)
-    return checked_sheet(Sheet(named_apart(voices), tune.title, tune.tempo, tuple(remarks)), place)
+        both = [_abc_voice(tune, voice) for voice in tune.voices.values() if voice.text]
+    voices = tuple(voice for voice, _ in both if voice.sounds)
+    chords = next((chords for _, chords in both if chords), ())
+    remarks += [_PASSED_OVER.format(shorten(text)) for text in dict.fromkeys(tune.not_chords)]
+    sheet = Sheet(named_apart(voices), tune.title, tune.tempo, tuple(remarks), chords)
+    return checked_sheet(sheet, place)
 
 
-def _abc_voice(tune: AbcTune, voice: AbcVoice) -> Voice:
-    """A voice as music21 reads it. It gets no metre, which would make it cut long bars in two."""
+_PASSED_OVER = "{} above the notes is not a chord and was passed over."
+
+
+def _abc_voice(tune: AbcTune, voice: AbcVoice) -> tuple[Voice, tuple[tuple[int, Chord], ...]]:
+    """A voice as music21 reads it, and its chord symbols with their ticks.
+
+    It gets no metre, which would make it cut long bars in two.
+    """
     from music21 import abcFormat  # noqa: PLC0415 - for scores only
     from music21.abcFormat import translate  # noqa: PLC0415
 
@@ -539,7 +562,12 @@ def _abc_voice(tune: AbcTune, voice: AbcVoice) -> Voice:
     signed = [(0, tune.metre)] if tune.metre else []
     starts = (0, *accumulate(bars))
     metres = [*signed, *((starts[min(bar, len(bars))], name) for bar, name in voice.metres)]
-    return Voice(voice.name, sounds, tuple(metres), bars)
+    elements = [
+        _ticks(element.offset) for element in part.flatten().notesAndRests if not element.duration.isGrace
+    ]
+    ends = [*elements, whole]
+    chords = tuple((ends[min(number, len(elements))], chord) for number, chord in voice.chords)
+    return Voice(voice.name, sounds, tuple(metres), bars), chords
 
 
 def _unwritten_lines(bars: Sequence[int], whole: int) -> Iterator[int]:

@@ -14,7 +14,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from fillgen.chart.progression import Progression, laid, where_differing
-from fillgen.chart.text import MOST_BARS, MOST_TEXT, parse_chart, stated_metre
+from fillgen.chart.text import MOST_BARS, MOST_TEXT, chart_text, parse_chart, stated_metre
 from fillgen.errors import (
     FillgenError,
     OptionError,
@@ -30,9 +30,11 @@ from fillgen.phrase.text import written_phrase, wrong_bar
 from fillgen.readers.confined import read_abc, read_score
 from fillgen.readers.melody import Sheet, Sound, Voice, top_line
 from fillgen.readers.musicxml import MOST_BYTES, full_bars
-from fillgen.readers.timing import Beats, is_dotted, is_writable, on_places, settled
+from fillgen.readers.played import Played, beaten
+from fillgen.readers.symbols import chart_of, has_chords
+from fillgen.readers.timing import Beats, is_dotted, is_on_grid, is_writable, on_places, settled
 from fillgen.theory.chords import NO_CHORD, Chord
-from fillgen.theory.keys import read_metre
+from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import METRES, TICKS, Metre
 from fillgen.theory.pitch import Key
 
@@ -46,13 +48,25 @@ _USUAL_TEMPO = 120
 
 
 @dataclass(frozen=True)
+class Hints:
+    """What a player knows of a recording: its tempo in quarter notes a minute, the beat on which its first note falls."""
+
+    tempo: int | None = None
+    first_note_on: float | None = None
+
+
+NO_HINTS = Hints()
+
+
+@dataclass(frozen=True)
 class Found:
     """A melody as it stands in its source, before a chart is known.
 
     `notes` count ticks from the start of the first written bar, `written` are the ticks of each written bar, none
     where the source marks no bars. `metre` is None where the source names none; `tempo` is in quarter notes a
     minute; `part` is the name of the part that was taken; `place` is where an error is, empty for text; `swings`
-    says whether swing was found in a played file, and taken out.
+    says whether swing was found in a played file, and taken out. `played` is a performance whose beat and bar are
+    found when its chart is known. `chords` are the chord symbols of a score with their ticks, `key` is the key it signs.
     """
 
     notes: Phrase
@@ -64,6 +78,9 @@ class Found:
     remarks: tuple[str, ...] = ()
     place: str = ""
     swings: bool = False
+    played: Played | None = None
+    chords: tuple[tuple[int, Chord], ...] = ()
+    key: Key | None = None
 
     @property
     def pickup(self) -> int:
@@ -103,12 +120,13 @@ def find_phrase(
     *,
     part: str | None = None,
     metre: str | Metre | None = None,
+    hints: Hints = NO_HINTS,
     stdin: Callable[[], bytes] | None = None,
 ) -> Found:
     """The melody of a source: phrase text, a file's name, or `-` for standard input.
 
     `part` names a track, voice or channel, or counts them from 1; without it the highest is taken. `metre` is the one
-    to read a MIDI file in where it names none or another. Raises OutputError where a file cannot be read, PhraseError
+    to read a MIDI file in where it names none or another, `hints` are what is known of how it was played. Raises OutputError where a file cannot be read, PhraseError
     or TuneError where it holds no melody that can be used, OptionError where it has no such part.
 
     >>> found = find_phrase("Bb4q | F5q. Eb5e D5h")
@@ -118,11 +136,25 @@ def find_phrase(
     metre = read_metre(metre) if isinstance(metre, str) else metre
     if source == "-":
         content = stdin() if stdin is not None else from_stdin(MOST_BYTES)
-        return _found(content, "standard input", "", part, metre)
+        return _hinted(_found(content, "standard input", "", part, metre), hints)
     path = _file(source)
     if path is None:
-        return _text_phrase(source, "", part)
-    return _found(read_bytes(path, MOST_BYTES), str(path), path.suffix.lower(), part, metre)
+        return _hinted(_text_phrase(source, "", part), hints)
+    content = read_bytes(path, MOST_BYTES)
+    return _hinted(_found(content, str(path), path.suffix.lower(), part, metre), hints)
+
+
+def _hinted(found: Found, hints: Hints) -> Found:
+    """A melody with what the player knows of it; OptionError where the first note's beat is given and is written already."""
+    if found.played is not None:
+        played = replace(found.played, asked=hints.tempo, first=hints.first_note_on)
+        return replace(found, played=played)
+    if hints.first_note_on is not None:
+        hint = (
+            "In text and scores the bar lines say it: begin with a short bar for a pick-up, or with a rest."
+        )
+        raise OptionError("--first-note-on goes with a MIDI file", place=found.place, hint=hint)
+    return found
 
 
 def _file(source: str) -> Path | None:
@@ -251,7 +283,18 @@ def _scored(sheet: Sheet, place: str, part: str | None) -> Found:
     if not notes:
         raise TuneError("has no notes", place=place)
     remarks = (*remarks, *sheet.remarks)
-    return Found(notes, metre, voice.bars, sheet.tempo, sheet.title, voice.name, remarks, place)
+    return Found(
+        notes,
+        metre,
+        voice.bars,
+        sheet.tempo,
+        sheet.title,
+        voice.name,
+        remarks,
+        place,
+        chords=sheet.chords,
+        key=sheet.key,
+    )
 
 
 def _rounded(sounds: Sequence[Sound]) -> Phrase:
@@ -302,9 +345,14 @@ def _played(sheet: Recording, place: str, part: str | None, metre: Metre | None)
     if timing.swing is None and is_dotted(timing.notes, metre or own or METRES["4/4"]):
         said = (*said, _PERHAPS_SWUNG)
     swings = timing.swing is not None
-    return Found(notes, own, written, tempo, sheet.title, voice.name, (*remarks, *said), place, swings=swings)
+    exact = is_on_grid(line, metre or own or METRES["4/4"]) or timing.moved <= _NEARLY
+    played = None if written else Played(line, tempo, exact=exact, remarks=(*remarks, *changes))
+    every = (*remarks, *said)
+    return Found(notes, own, written, tempo, sheet.title, voice.name, every, place, swings, played)
 
 
+_NEARLY = 12
+"""Where no note lies farther than so many ticks beside its place, the file counts as the phrase is written."""
 _PERHAPS_SWUNG = (
     "All notes off the beat come at three quarters of it: the file may be swung 3 to 1, and is read as written, in "
     "dotted figures. --rhythm or --swing settles which it is."
@@ -357,6 +405,29 @@ def _metre_at(
 # A phrase and its chart
 
 
+def own_chart(found: Found, *, key: str | Key | None = None, metre: str | Metre | None = None) -> str:
+    """The chart that the chord symbols of a score make, as text; TuneError for a source without chord symbols."""
+    if not has_chords(found.chords):
+        kind = "a MIDI file has" if found.played is not None else "has" if found.part else "the phrase has"
+        raise TuneError(f"{kind} no chord symbols", place=found.place, hint=_GIVE_A_CHART)
+    the_metre = _agreed_metre(found, "", metre)
+    laying = _on_written_bars(found, the_metre)
+    home = read_key(key) if isinstance(key, str) else key or found.key
+    return chart_text(
+        chart_of(
+            found.chords,
+            the_metre,
+            laying.bars,
+            pickup=found.written[0] if laying.pickup else 0,
+            key=home,
+            title=found.title,
+        )
+    )
+
+
+_GIVE_A_CHART = 'Give the chart before it, such as "| Ebmaj7 | Bb7 |".'
+
+
 def line_up(
     found: Found, chart: str, *, key: str | Key | None = None, metre: str | Metre | None = None
 ) -> Reading:
@@ -374,8 +445,10 @@ def line_up(
     progression = parse_chart(chart, key=key, metre=the_metre)
     if progression.metres:
         laying = _on_bars_of_chart(found, progression)
-    else:
+    elif found.played is None:
         laying = _laid_out(found, the_metre, len(progression.bars))
+    else:
+        found, laying = _from_file(found, found.played, the_metre, progression)
     if laying.bars > MOST_BARS:
         raise PhraseError(f"the phrase has more than {MOST_BARS} bars", place=found.place)
     played, whole, remarks = _as_long(progression, laying.bars, pickup=laying.pickup)
@@ -439,6 +512,47 @@ def _laid_out(found: Found, metre: Metre, chart: int) -> _Laying:
         return _Laying(notes, laying.bars - 1, pickup=False, remarks=(*laying.remarks, remark))
     remark = "The first bar holds a pick-up: the phrase is one bar longer than the chart."
     return replace(laying, bars=laying.bars - 1, pickup=True, remarks=(*laying.remarks, remark))
+
+
+def _from_file(found: Found, played: Played, metre: Metre, progression: Progression) -> tuple[Found, _Laying]:
+    """A melody of a MIDI file on the bars of its chart, as the file has it or as it was played."""
+    chart, first = len(progression.bars), played.first_tick(metre)
+    if not played.exact:
+        return _as_played(found, played, metre, progression)
+    if first is None:
+        return found, _laid_out(found, metre, chart)
+    notes = _moved(found.notes, first - found.notes[0].onset)
+    return found, _on_counted_bars(notes, metre, chart, pickup=False)
+
+
+def _as_played(found: Found, played: Played, metre: Metre, progression: Progression) -> tuple[Found, _Laying]:
+    """A performance on the bars of its chart: beat, bar and tempo are found from its onsets."""
+    beat = beaten(played, metre, progression)
+    before = -min(0, int(beat.sounds[0].onset // metre.bar)) * metre.bar
+    sounds = [replace(sound, onset=sound.onset + before, end=sound.end + before) for sound in beat.sounds]
+    timing = replace(on_places(sounds, Beats(sounds, metre, beat.turn)), moved=beat.moved)
+    tempo = round(beat.tempo)
+    remarks = (*played.remarks, *beat.remarks(metre), *timing.remarks(beat.tempo))
+    tempo_ = found.tempo if beat.named and played.asked is None else tempo
+    found = replace(found, notes=timing.notes, tempo=tempo_, remarks=remarks, swings=timing.swing is not None)
+    laying = _on_counted_bars(timing.notes, metre, len(progression.bars), pickup=before > 0)
+    return found, laying
+
+
+def _on_counted_bars(notes: Phrase, metre: Metre, chart: int, *, pickup: bool) -> _Laying:
+    """Notes whose bars are known, of which the first may be a pick-up: where the phrase is one bar longer than its chart."""
+    begun = notes[-1].onset // metre.bar + 1
+    pickup = pickup or (notes[0].onset >= metre.beat and chart > 1 and begun > 1 and begun % chart == 1)
+    begun -= pickup
+    bars = -(-notes[-1].end // metre.bar) - pickup
+    if begun >= bars or begun % chart:
+        return _Laying(notes, bars, pickup)
+    end = (begun + pickup) * metre.bar
+    held = replace(notes[-1], length=end - notes[-1].onset)
+    return _Laying((*notes[:-1], held), begun, pickup, (_HELD_ON,))
+
+
+_HELD_ON = "The last note is held beyond the chart; it is read as far as the chart goes."
 
 
 def _moved(notes: Phrase, ticks: int) -> Phrase:
@@ -523,7 +637,7 @@ def _without_empty_bars(notes: Phrase, metre: Metre, chart: int) -> _Laying:
     if before < begun < bars and (begun - before) % chart == 0:
         held = replace(notes[-1], length=begun * metre.bar - notes[-1].onset)
         notes, bars = (*notes[:-1], held), begun
-        remarks.append("The last note is held beyond the chart; it is read as far as the chart goes.")
+        remarks.append(_HELD_ON)
     return _Laying(notes, bars, pickup=False, remarks=tuple(remarks))
 
 

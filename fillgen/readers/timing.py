@@ -69,9 +69,28 @@ def settled(sounds: Sequence[Sound], metre: Metre) -> Timing:
     >>> settled(late, METRES["4/4"]).notes
     (Note(onset=0, length=480, midi=60), Note(onset=480, length=240, midi=62), Note(onset=720, length=240, midi=64))
     """
+    turn = _turn_of(sounds, metre, exact=_as_written(sounds, metre) is not None)
+    return exactly(sounds, metre) or on_places(sounds, Beats(sounds, metre, turn))
+
+
+def is_on_grid(sounds: Sequence[Sound], metre: Metre) -> bool:
+    """Whether notes lie on written places, or on those of swung eighths, some of them on a beat."""
+    if _as_written(sounds, metre) is not None:
+        return True
+    near = any(abs((sound.onset + TICKS / 2) % TICKS - TICKS / 2) <= 1 for sound in sounds)
+    return near and exactly(sounds, metre) is not None
+
+
+def exactly(sounds: Sequence[Sound], metre: Metre) -> Timing | None:
+    """The reading of notes that lie on written places, or on those of swung eighths; None for others.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> exactly([Sound(13, 470, 60), Sound(489, 790, 62)], METRES["4/4"]) is None
+    True
+    """
     exact = _as_written(sounds, metre)
     simple = metre.beat % TICKS == 0
-    turn = _turn(sounds, exact=exact is not None) if simple else None
+    turn = _turn_of(sounds, metre, exact=exact is not None)
     if turn is None and exact is not None:
         return (_swung_sixteenths(sounds, metre) if simple else None) or Timing(exact)
     for guess in [turn] if turn is not None or not simple else [None, *_turns_of_ends(sounds)]:
@@ -79,7 +98,12 @@ def settled(sounds: Sequence[Sound], metre: Metre) -> Timing:
         notes = beats.exact()
         if notes is not None and is_writable(notes, metre):
             return Timing(notes, beats.ratio)
-    return on_places(sounds, Beats(sounds, metre, turn))
+    return None
+
+
+def _turn_of(sounds: Sequence[Sound], metre: Metre, *, exact: bool = False) -> float | None:
+    """Where the second eighth of a beat lies if eighths swing, which they do in quarter-note beats only."""
+    return _turn(sounds, exact=exact) if metre.beat % TICKS == 0 else None
 
 
 def _as_written(sounds: Sequence[Sound], metre: Metre) -> Phrase | None:

@@ -54,14 +54,36 @@ _BarRows = tuple[TickText, ...]
 """The chords, notes, marks, fingers, second and third voice of a bar."""
 
 
-def to_text(ideas: Ideas, *, width: int = TEXT_WIDTH, hint: str = "") -> str:
+def to_text(ideas: Ideas, *, width: int = TEXT_WIDTH, hint: str = "", original: str = "") -> str:
     """Ideas as text in lines of `width` characters, a summary first; `hint`, if there is one, is its last line.
 
-    The lines of notes read back as phrase text.
+    The lines of notes read back as phrase text. Where ideas are variants of an `original` phrase, it comes first, and a
+    line with the whole phrase follows each, to be copied into another command.
     """
-    blocks = [_heading(ideas, width, hint), *(block(idea, ideas.progression, width) for idea in ideas)]
+    blocks = [_heading(ideas, width, hint)]
+    if original:
+        blocks.append(f"The phrase\n{quoted_phrase(original, ideas.progression)}")
+    for idea in ideas:
+        line = f"\n{quoted_phrase(idea.text, ideas.progression)}" if original else ""
+        blocks.append(block(idea, ideas.progression, width) + line)
     blocks += [wrapped(f"Note: {remark}", width) for remark in ideas.remarks]
     return "\n\n".join(blocks) + "\n"
+
+
+def quoted_phrase(text: str, progression: Progression) -> str:
+    """The text of a phrase as a command takes it: in quotes, a pick-up as a short first bar.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> quoted_phrase("G5h F5h | D5w", parse_chart("| Eb | Bb7 |"))
+    '"G5h F5h | D5w"'
+    """
+    if progression.first == 0:
+        first, *rest = text.split(" | ")
+        tokens = first.split(" ")
+        while len(tokens) > 1 and tokens[0].startswith("r"):
+            del tokens[0]
+        text = " | ".join([" ".join(tokens), *rest])
+    return f'"{text}"'
 
 
 def _heading(ideas: Ideas, width: int, hint: str) -> str:

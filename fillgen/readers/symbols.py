@@ -1,0 +1,50 @@
+"""The chord symbols of a score as a chart: each chord lasts until the next one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fillgen.chart.progression import Progression, laid
+from fillgen.theory.chords import Chord
+from fillgen.theory.metre import Metre
+from fillgen.theory.pitch import Key
+
+Symbols = Sequence[tuple[int, Chord]]
+"""Chords, each with its tick."""
+
+
+def has_chords(symbols: Symbols) -> bool:
+    """Whether there is a chord among symbols, which may all say that there is none."""
+    return any(chord.root is not None for _, chord in symbols)
+
+
+def chart_of(
+    symbols: Symbols, metre: Metre, bars: int, *, pickup: int = 0, key: Key | None = None, title: str = ""
+) -> Progression:
+    """The chords of so many full bars after a pick-up of some ticks; the key is found from them where none is given.
+
+    >>> from fillgen.theory.chords import read_chord
+    >>> from fillgen.theory.metre import METRES
+    >>> found = chart_of([(480, read_chord("Gm7")), (1920, read_chord("C7"))], METRES["3/4"], 2, pickup=480)
+    >>> [[span.chord.symbol for span in bar] for bar in found.bars], str(found.key)
+    ([['Gm7'], ['C7']], 'F major')
+    """
+    rows = _bars(symbols, metre.bar, bars, pickup)
+    spans = laid(rows, home=key)
+    return Progression(metre, key or spans[0][0].key, spans, title)
+
+
+def _bars(symbols: Symbols, size: int, bars: int, pickup: int) -> list[list[tuple[Chord, int]]]:
+    """The chords of each full bar with their lengths."""
+    starts = [(max(0, tick - pickup), chord) for tick, chord in symbols]
+    now = next(chord for _, chord in starts if chord.root is not None)
+    rows = []
+    for first in range(0, bars * size, size):
+        end = first + size
+        inside = {first: now, **{tick: chord for tick, chord in starts if first <= tick < end}}
+        ticks = sorted(inside)
+        now = inside[ticks[-1]]
+        rows.append(
+            [(inside[tick], after - tick) for tick, after in zip(ticks, [*ticks[1:], end], strict=True)]
+        )
+    return rows
