@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from fillgen.app.charts import chosen
 from fillgen.app.formats import Content, as_file
 from fillgen.app.options import CheckOptions
+from fillgen.hands.closing import closed_ideas
 from fillgen.hands.playing import Playing
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.remark import ALL_IDEAS, on_reading
@@ -40,17 +42,21 @@ def ideas_content(
     width: int = TEXT_WIDTH,
     hint: str = "",
 ) -> Content:
-    """Ideas, in all forms: text of some width with a hint in its head, JSON, MIDI, notation and the page that plays them."""
+    """Ideas, in all forms: text of some width with a hint in its head, JSON, MIDI, notation and the page that plays them.
+
+    What can be read shows how the last note closes; MIDI and the page play it so.
+    """
+    written = closed_ideas(found, playing.close)
 
     def text() -> str:
         from fillgen.writers.text import to_text  # noqa: PLC0415 - each form loads what it needs alone
 
-        return to_text(found, width=width, hint=hint)
+        return to_text(written, width=width, hint=hint)
 
     def json() -> str:
         from fillgen.writers.document import to_json  # noqa: PLC0415
 
-        return to_json(found)
+        return to_json(written)
 
     def midi() -> bytes:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415
@@ -70,9 +76,23 @@ def ideas_content(
     def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.entry import entries_of  # noqa: PLC0415
 
-        return entries_of(found, playing.swing)
+        return entries_of(written, playing.swing, playing)
 
-    return Content(text=text, json=json, midi=midi, files=files, sheet=sheet, page=page, look=look)
+    return Content(
+        text=text,
+        json=json,
+        midi=midi,
+        files=files,
+        sheet=sheet,
+        page=page,
+        look=look,
+        heard=heard_as(playing),
+    )
+
+
+def heard_as(playing: Playing) -> str:
+    """What is in a file of music, where it isn't the ideas themselves."""
+    return "" if "right" in playing.parts else "a backing track"
 
 
 def with_left(look: SheetOptions, parts: tuple[str, ...] | None) -> SheetOptions:
@@ -178,12 +198,12 @@ def tune_content(
     def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.sheet import tune_entry  # noqa: PLC0415
 
-        return (tune_entry(piece, tune, playing.swing, number),)
+        return (tune_entry(piece, tune, playing.swing, number, slow_down=playing.slow_down),)
 
     return Content(
         text=lambda: piece_text(piece, number, width),
         midi=lambda: tune_midi(piece, playing, sounds),
-        score=lambda: tune_musicxml(piece, tune, swing=playing.swing),
+        score=lambda: tune_musicxml(piece, tune, swing=playing.swing, slow_down=playing.slow_down),
         sheet=sheet,
         look=look,
     )
@@ -256,14 +276,24 @@ def document_text(document: Mapping[str, Any]) -> str:
     return json.dumps(document, ensure_ascii=False, indent=1)
 
 
+_RIGHT_ALONE = Playing()
+_USUAL_SOUNDS: Mapping[str, str] = MappingProxyType({})
 BOOK = ("text", "json", "midi", "files", "sheet")
 """The forms that ideas of the book have."""
 
 
 def book_content(
-    entries: Sequence[BookEntry], key: Key | None, look: SheetOptions, *, width: int = TEXT_WIDTH
+    entries: Sequence[BookEntry],
+    key: Key | None,
+    look: SheetOptions,
+    played: tuple[Playing, Mapping[str, str]] = (_RIGHT_ALONE, _USUAL_SOUNDS),
+    *,
+    width: int = TEXT_WIDTH,
 ) -> Content:
-    """Ideas of the book, in their own key or another: JSON that another book takes in, text, MIDI, and notes."""
+    """Ideas of the book, in their own key or another: JSON that another book takes in, text, MIDI, and notes.
+
+    `played` is how they are played, and the sounds of the parts; JSON has them as they are in the book.
+    """
     from fillgen.book.telling import entries_text, one_ground, sheet_entries, singly  # noqa: PLC0415
 
     def json() -> str:
@@ -274,18 +304,21 @@ def book_content(
     def midi() -> bytes:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415
 
-        return to_midi(one_ground(entries, key))
+        return to_midi(one_ground(entries, key), *played)
 
     def files() -> Mapping[str, bytes]:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415
 
-        return {f"idea-{entry.id}.mid": to_midi(ideas) for entry, ideas in singly(entries, key)}
+        what = "backing" if heard_as(playing) else "idea"
+        return {f"{what}-{entry.id}.mid": to_midi(ideas, *played) for entry, ideas in singly(entries, key)}
 
+    playing = played[0]
     return Content(
-        text=lambda: entries_text(entries, key, width),
+        text=lambda: entries_text(entries, key, width, close=playing.close),
         json=json,
         midi=midi,
         files=files,
-        sheet=lambda: sheet_entries(entries, key),
-        look=look,
+        sheet=lambda: sheet_entries(entries, key, playing),
+        look=replace(with_left(look, playing.parts), span=playing.span),
+        heard=heard_as(playing),
     )

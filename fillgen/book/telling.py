@@ -11,6 +11,8 @@ from fillgen.book.entries import Chart, Entry, as_ideas
 from fillgen.chart.progression import Progression
 from fillgen.engine.request import Request
 from fillgen.errors import OptionError, many
+from fillgen.hands.closing import closed_ideas
+from fillgen.hands.playing import Playing
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.note import Phrase
 from fillgen.theory.pitch import Key
@@ -142,14 +144,19 @@ def singly(entries: Sequence[Entry], key: Key | None) -> list[tuple[Entry, Ideas
 # Text and sheets
 
 
-def entries_text(entries: Sequence[Entry], key: Key | None = None, width: int = TEXT_WIDTH) -> str:
-    """Entries in full: what they are, where they come from, what was noted, and the phrase under its chords."""
+def entries_text(
+    entries: Sequence[Entry], key: Key | None = None, width: int = TEXT_WIDTH, *, close: str | None = None
+) -> str:
+    """Entries in full: what they are, where they come from, what was noted, and the phrase under its chords.
+
+    `close` is how the last note of each closes.
+    """
     blocks = []
     for entry, ideas in singly(entries, key):
         about = [*heading(entry, ideas.progression).splitlines(), *_about(entry)]
         lines = [wrapped(line, width) for line in about]
         shown = _block if entry.terms else _unjudged
-        blocks.append("\n".join([*lines, shown(ideas, width)]))
+        blocks.append("\n".join([*lines, shown(closed_ideas(ideas, close), width)]))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -189,13 +196,16 @@ def _about(entry: Entry) -> list[str]:
     return [*lines, *(f"note: {line}" for line in entry.note.splitlines())]
 
 
-def sheet_entries(entries: Sequence[Entry], key: Key | None = None) -> list[SheetEntry]:
-    """Entries to be engraved, each headed by its number, its name and its shape."""
+def sheet_entries(
+    entries: Sequence[Entry], key: Key | None = None, playing: Playing | None = None
+) -> list[SheetEntry]:
+    """Entries to be engraved, each headed by its number, its name and its shape, with the marks of how they are played."""
     from fillgen.writers.entry import entries_of  # noqa: PLC0415 - it is loaded for a sheet only
 
     found = []
+    played = playing or Playing()
     for entry, ideas in singly(entries, key):
-        (engraved,) = entries_of(ideas)
+        (engraved,) = entries_of(closed_ideas(ideas, played.close), played.swing, played)
         words = [str(entry.id), entry.name or entry.chart.title, entry.shape, _STARS[: entry.stars]]
         named = [word for word in words if word]
         heading_ = "  ".join(named) if len(named) > 1 else f"Idea {entry.id}"

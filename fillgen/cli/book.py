@@ -21,6 +21,7 @@ from fillgen.app.options import (
     IdeaOptions,
     Option,
     OutputOptions,
+    PlayOptions,
     SheetOptions,
 )
 from fillgen.cli.inputs import chart_text, file_text, pack_of, progression_of, reading_of
@@ -29,6 +30,7 @@ from fillgen.cli.outputs import note as say_note
 from fillgen.cli.outputs import show as show_text
 from fillgen.cli.signature import Strict, StrictGroup, grouped
 from fillgen.errors import OptionError, OutputError, many, shorten
+from fillgen.hands.playing import Playing, played_as
 from fillgen.rules.pack import RulePack
 
 if TYPE_CHECKING:
@@ -382,6 +384,7 @@ def export(
     key: Annotated[str | None, IN_KEY] = None,
     output: OutputOptions,
     look: SheetOptions,
+    playing: PlayOptions,
     last: Annotated[bool, LAST] = False,
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
@@ -393,6 +396,7 @@ def export(
     if sum((bool(ids), name is not None, tag is not None, every)) != 1:
         raise OptionError("say which ideas: give numbers, --set, --tag or --all", hint="One of them.")
     _refuse_no_ranks(ids, last)
+    played = played_as(playing, RulePack())
     with opened(file, writes=False) as book:
         if name is not None:
             numbers = set_members(book, name)
@@ -403,7 +407,7 @@ def export(
         found = entries(book, numbers)
     if not found:
         raise OptionError("the book is empty", hint="fillgen ideas fills it.")
-    _put(found, key, output, targets, replace(look, title=name or ""))
+    _put(found, key, output, targets, replace(look, title=name or ""), played)
 
 
 def _put(
@@ -412,14 +416,14 @@ def _put(
     output: OutputOptions,
     targets: Sequence[Target],
     look: SheetOptions,
+    played: tuple[Playing, dict[str, str]] | None = None,
 ) -> None:
-    """Print ideas of the book, or write them to files."""
+    """Print ideas of the book, or write them to files, played in some way."""
     from fillgen.theory.keys import read_key
 
     wanted = read_key(key) if key is not None else None
-    answer(
-        book_content(found, wanted, look, width=width_of(targets)), targets, output, many(len(found), "idea")
-    )
+    content = book_content(found, wanted, look, played or (Playing(), {}), width=width_of(targets))
+    answer(content, targets, output, many(len(found), "idea"))
 
 
 @app.command(name="import", cls=Strict)
