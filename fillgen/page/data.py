@@ -187,7 +187,7 @@ class Stage:
         """Where the tempo of an idea changes, in ticks of the take, and the share of it that holds from there on."""
         start = (self._passes - 1) * self.progression.length
         shares = slowing(self.progression, idea.phrase) if self.playing.slow_down else ()
-        return [[start + tick, round(share, 6)] for tick, share in shares]
+        return [[start + tick, share] for tick, share in shares]
 
     # Ideas
 
