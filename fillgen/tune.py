@@ -12,6 +12,7 @@ from fillgen.chart.text import parse_chart
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
 from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError, many
+from fillgen.hands.closing import closed_idea
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.musicxml import Tune
@@ -30,7 +31,10 @@ _TRIED = 12
 
 @dataclass(frozen=True)
 class TuneRequest:
-    """A request: bars of intro and ending (0 for none), bars of the tune to quote in the ending, number of choices."""
+    """A request: bars of intro and ending (0 for none), bars of the tune to quote in the ending, number of choices.
+
+    `close` is how the ending's last note closes.
+    """
 
     tune: Tune
     intro: int = 4
@@ -43,6 +47,7 @@ class TuneRequest:
     tempo: int | None = None
     seed: int = 0
     chords: str | None = None
+    close: str | None = None
     pack: RulePack = field(default_factory=RulePack)
 
     def bars(self, purpose: str) -> int:
@@ -64,6 +69,7 @@ class Piece:
     ending: Idea | None
     names: tuple[str, str]
     quoted: int = 0
+    close: str | None = None
 
     @property
     def idea(self) -> Idea:
@@ -114,15 +120,27 @@ def body_of(tune: Tune, chords: str | None = None) -> Progression:
                 f"--chords is in {given.metres_in_words}, the tune in {tune.metre.name}",
                 hint="Give every bar the metre of the tune.",
             )
-        if len(given.bars) != tune.bars:
-            raise TuneError(
-                f"--chords has {len(given.bars)} bars, the tune {tune.bars}", hint="Give one for each bar."
-            )
-        return replace(given, title=tune.title)
+        return replace(given, bars=_played_bars(given, tune), title=tune.title)
     if not has_chords(tune.chords):
         hint = 'Write them into the score, or give them with --chords "| C | F | ...", a bar for each bar of the tune.'
         raise TuneError("the tune has no chord symbols", hint=hint)
     return chart_of(tune.chords, tune.metre, tune.bars, pickup=tune.pickup, key=tune.key, title=tune.title)
+
+
+def _played_bars(given: Progression, tune: Tune) -> tuple[tuple[Span, ...], ...]:
+    """The bars of a chart for each bar of the tune as it is played; the chart may have them as they are written."""
+    written = max(tune.written_bars) + 1
+    if len(given.bars) not in (tune.bars, written):
+        as_written = f"{written}, {tune.bars} with repeats" if tune.bars != written else str(written)
+        raise TuneError(
+            f"--chords has {len(given.bars)} bars, the tune {as_written}", hint="Give one for each bar."
+        )
+    if len(given.bars) == tune.bars:
+        return given.bars
+    bars: list[tuple[Span, ...]] = []
+    for number in tune.written_bars:
+        bars += _from_start([given.bars[number]], len(bars) * given.metre.bar)
+    return tuple(bars)
 
 
 # Intros and endings
@@ -218,7 +236,8 @@ def _section(request: TuneRequest, body: Progression, purpose: str, sequence: Ch
         return _Section(
             sequence.name, progression, min(found, key=lambda idea: abs(idea.phrase[-1].midi - lead))
         )
-    return _Section(sequence.name, progression, found[0])
+    close = request.close if purpose == "ending" else None
+    return _Section(sequence.name, progression, closed_idea(progression, found[0], close))
 
 
 def _tonic_of(body: Progression) -> Chord:
@@ -275,6 +294,7 @@ def _joined(
         ending.idea if ending else None,
         (intro.name if intro else "", ending.name if ending else ""),
         request.quote if quoted else 0,
+        request.close,
     )
 
 

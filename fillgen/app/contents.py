@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from fillgen.app.charts import chosen
 from fillgen.app.formats import Content, as_file
 from fillgen.app.options import CheckOptions
+from fillgen.hands.closing import closed_ideas
 from fillgen.hands.playing import Playing
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.remark import ALL_IDEAS, on_reading
@@ -43,19 +45,21 @@ def ideas_content(
 ) -> Content:
     """Ideas, in all forms: text of some width with a hint in its head, JSON, MIDI, notation and the page that plays them.
 
-    The text of variants begins with their `original`.
+    The text of variants begins with their `original`. What can be read shows how the last note closes; MIDI and the page
+    play it so.
     """
     found = in_two_voices(found, playing)
+    written = closed_ideas(found, playing.close)
 
     def text() -> str:
         from fillgen.writers.text import to_text  # noqa: PLC0415 - each form loads what it needs alone
 
-        return to_text(found, width=width, hint=hint, original=original)
+        return to_text(written, width=width, hint=hint, original=original)
 
     def json() -> str:
         from fillgen.writers.document import to_json  # noqa: PLC0415
 
-        return to_json(found)
+        return to_json(written)
 
     def midi() -> bytes:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415
@@ -75,9 +79,23 @@ def ideas_content(
     def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.entry import entries_of  # noqa: PLC0415
 
-        return entries_of(found, playing.swing)
+        return entries_of(written, playing.swing, playing)
 
-    return Content(text=text, json=json, midi=midi, files=files, sheet=sheet, page=page, look=look)
+    return Content(
+        text=text,
+        json=json,
+        midi=midi,
+        files=files,
+        sheet=sheet,
+        page=page,
+        look=look,
+        heard=heard_as(playing),
+    )
+
+
+def heard_as(playing: Playing) -> str:
+    """What is in a file of music, where it isn't the ideas themselves."""
+    return "" if "right" in playing.parts else "a backing track"
 
 
 def in_two_voices(found: Ideas, playing: Playing) -> Ideas:
@@ -192,12 +210,12 @@ def tune_content(
     def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.sheet import tune_entry  # noqa: PLC0415
 
-        return (tune_entry(piece, tune, playing.swing, number),)
+        return (tune_entry(piece, tune, playing.swing, number, slow_down=playing.slow_down),)
 
     return Content(
         text=lambda: piece_text(piece, number, width),
         midi=lambda: tune_midi(piece, playing, sounds),
-        score=lambda: tune_musicxml(piece, tune, swing=playing.swing),
+        score=lambda: tune_musicxml(piece, tune, swing=playing.swing, slow_down=playing.slow_down),
         sheet=sheet,
         look=look,
     )
@@ -270,6 +288,8 @@ def document_text(document: Mapping[str, Any]) -> str:
     return json.dumps(document, ensure_ascii=False, indent=1)
 
 
+_RIGHT_ALONE = Playing()
+_USUAL_SOUNDS: Mapping[str, str] = MappingProxyType({})
 BOOK = ("text", "json", "midi", "files", "sheet")
 """The forms that ideas of the book have."""
 
@@ -278,13 +298,13 @@ def book_content(
     entries: Sequence[BookEntry],
     key: Key | None,
     look: SheetOptions,
+    played: tuple[Playing, Mapping[str, str]] = (_RIGHT_ALONE, _USUAL_SOUNDS),
     *,
-    second: str | None = None,
     width: int = TEXT_WIDTH,
 ) -> Content:
     """Ideas of the book, in their own key or another: JSON that another book takes in, text, MIDI, and notes.
 
-    All but the JSON have the second voice that is asked for.
+    `played` is how they are played, and the sounds of the parts; JSON has them as they are in the book.
     """
     from fillgen.book.telling import entries_text, one_ground, sheet_entries, singly  # noqa: PLC0415
 
@@ -296,18 +316,22 @@ def book_content(
     def midi() -> bytes:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415
 
-        return to_midi(one_ground(entries, key, second))
+        return to_midi(one_ground(entries, key, playing.second), *played)
 
     def files() -> Mapping[str, bytes]:
         from fillgen.writers.midi import to_midi  # noqa: PLC0415
 
-        return {f"idea-{entry.id}.mid": to_midi(ideas) for entry, ideas in singly(entries, key, second)}
+        what = "backing" if heard_as(playing) else "idea"
+        every = singly(entries, key, playing.second)
+        return {f"{what}-{entry.id}.mid": to_midi(ideas, *played) for entry, ideas in every}
 
+    playing = played[0]
     return Content(
-        text=lambda: entries_text(entries, key, width, second),
+        text=lambda: entries_text(entries, key, width, second=playing.second, close=playing.close),
         json=json,
         midi=midi,
         files=files,
-        sheet=lambda: sheet_entries(entries, key, second),
-        look=look,
+        sheet=lambda: sheet_entries(entries, key, playing),
+        look=replace(with_left(look, playing.parts), span=playing.span),
+        heard=heard_as(playing),
     )

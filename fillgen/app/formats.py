@@ -29,7 +29,8 @@ class Content:
     """What there is to write, each form made when it's asked for; None where there is no such form.
 
     `midi` is one MIDI file, `files` are MIDI files by name for a folder, `sheet` are the entries of a sheet of music,
-    `page` is HTML, `score` is MusicXML where it isn't made from the sheet's entries.
+    `page` is HTML, `score` is MusicXML where it isn't made from the sheet's entries. `heard` says what MIDI and sound
+    hold, where that is something else than the other forms.
     """
 
     text: Callable[[], str] | None = None
@@ -41,6 +42,7 @@ class Content:
     score: Callable[[], bytes] | None = None
     picture: Callable[[], bytes] | None = None
     look: SheetOptions = USUAL
+    heard: str = ""
 
 
 _Write = Callable[[Content, OutputOptions], bytes]

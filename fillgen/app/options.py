@@ -281,25 +281,30 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
     PlayOptions: {
         "parts": Option(
             ("--parts",),
-            f"Parts that sound: {', '.join(PARTS)}, or several with commas. [default: right; all four with --for]",
+            f"Parts that sound: {', '.join(PARTS)}, or several with commas; without right they are a backing track. "
+            "[default: right; all four with --for]",
             words=True,
             values=lambda: PARTS,
         ),
-        "times": Option(("--times",), "How often an idea is played over.", int),
+        "times": Option(
+            ("--times",), "How often an idea is played over, or a backing track, without a gap.", int
+        ),
         "second_set": Option(
             ("--second-set",), "The left hand takes its second-best voicings every other time.", bool
         ),
-        "count_in": Option(("--count-in",), "A bar of clicks first, before each idea.", bool),
+        "count_in": Option(
+            ("--count-in",), "A bar of clicks first, before each idea or a backing track.", bool
+        ),
         "swing": Option(
             ("--swing",), "First eighth to second, 1 straight to 4. [default: the rhythm's own]", float
         ),
         "feel": Option(("--feel",), "Small differences of timing and loudness, 0 none to 1 loose.", float),
         "close": Option(
             ("--close",),
-            "How it closes: held, button (short) or fading (twice more, softer). [default: held with --for ending]",
+            "How it closes: the last note held, button (short) or fading (twice more, softer). [default: held with --for ending]",
             values=lambda: CLOSES,
         ),
-        "slow_down": Option(("--slow-down",), "Slow down over the last bar.", bool),
+        "slow_down": Option(("--slow-down",), "Slow down over the last notes.", bool),
         "bass": Option(("--bass",), "Where the bass lies: keyboard or pedals.", values=lambda: BASSES),
         "span": Option(
             ("--span",),

@@ -11,6 +11,8 @@ from fillgen.book.entries import Chart, Entry, as_ideas
 from fillgen.chart.progression import Progression
 from fillgen.engine.request import Request
 from fillgen.errors import OptionError, many
+from fillgen.hands.closing import closed_ideas
+from fillgen.hands.playing import Playing
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.note import Phrase
 from fillgen.theory.pitch import Key
@@ -150,15 +152,23 @@ def singly(entries: Sequence[Entry], key: Key | None, second: str | None = None)
 
 
 def entries_text(
-    entries: Sequence[Entry], key: Key | None = None, width: int = TEXT_WIDTH, second: str | None = None
+    entries: Sequence[Entry],
+    key: Key | None = None,
+    width: int = TEXT_WIDTH,
+    *,
+    second: str | None = None,
+    close: str | None = None,
 ) -> str:
-    """Entries in full: what they are, where they come from, what was noted, and the phrase under its chords."""
+    """Entries in full: what they are, where they come from, what was noted, and the phrase under its chords.
+
+    `second` is the voice under the line, `close` how the last note of each closes.
+    """
     blocks = []
     for entry, ideas in singly(entries, key, second):
         about = [*heading(entry, ideas.progression).splitlines(), *_about(entry)]
         lines = [wrapped(line, width) for line in about]
         shown = _block if entry.terms else _unjudged
-        blocks.append("\n".join([*lines, shown(ideas, width)]))
+        blocks.append("\n".join([*lines, shown(closed_ideas(ideas, close), width)]))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -199,14 +209,15 @@ def _about(entry: Entry) -> list[str]:
 
 
 def sheet_entries(
-    entries: Sequence[Entry], key: Key | None = None, second: str | None = None
+    entries: Sequence[Entry], key: Key | None = None, playing: Playing | None = None
 ) -> list[SheetEntry]:
-    """Entries to be engraved, each headed by its number, its name and its shape."""
+    """Entries to be engraved, each headed by its number, its name and its shape, with the marks of how they are played."""
     from fillgen.writers.entry import entries_of  # noqa: PLC0415 - it is loaded for a sheet only
 
     found = []
-    for entry, ideas in singly(entries, key, second):
-        (engraved,) = entries_of(ideas)
+    played = playing or Playing()
+    for entry, ideas in singly(entries, key, played.second):
+        (engraved,) = entries_of(closed_ideas(ideas, played.close), played.swing, played)
         words = [str(entry.id), entry.name or entry.chart.title, entry.shape, _STARS[: entry.stars]]
         named = [word for word in words if word]
         heading_ = "  ".join(named) if len(named) > 1 else f"Idea {entry.id}"

@@ -30,7 +30,7 @@ from fillgen.cli.outputs import note as say_note
 from fillgen.cli.outputs import show as show_text
 from fillgen.cli.signature import Strict, StrictGroup, grouped
 from fillgen.errors import OptionError, OutputError, many, shorten
-from fillgen.hands.playing import check_second
+from fillgen.hands.playing import Playing, played_as
 from fillgen.rules.pack import RulePack
 
 if TYPE_CHECKING:
@@ -49,7 +49,6 @@ ID = Option((), "The number of an idea.", metavar="ID")
 FILE = OPTIONS[BookOptions]["book"]
 KEY = OPTIONS[ChordOptions]["key"]
 METRE = OPTIONS[ChordOptions]["metre"]
-SECOND = OPTIONS[PlayOptions]["second"]
 CHART = Option(("--chart",), "Over these chords, in any key: a chart or its file; or part of a title.")
 OF_CHART = Option(("--chart",), "The chords of a phrase that is brought in.")
 IN_KEY = Option(("--key",), "In this key, chords and notes. [default: as they were shown]")
@@ -383,9 +382,9 @@ def export(
     tag: Annotated[str | None, TAG] = None,
     every: Annotated[bool, ALL] = False,
     key: Annotated[str | None, IN_KEY] = None,
-    second: Annotated[str | None, SECOND] = None,
     output: OutputOptions,
     look: SheetOptions,
+    playing: PlayOptions,
     last: Annotated[bool, LAST] = False,
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
@@ -394,12 +393,12 @@ def export(
     from fillgen.book.store import entries, set_members
 
     targets = targets_of(output, BOOK, look)
-    check_second(second)
-    if second is not None and any(target.ending == ".json" for target in targets):
+    if playing.second is not None and any(target.ending == ".json" for target in targets):
         raise OptionError("another book takes in one voice", hint="Leave --second out for a .json file.")
     if sum((bool(ids), name is not None, tag is not None, every)) != 1:
         raise OptionError("say which ideas: give numbers, --set, --tag or --all", hint="One of them.")
     _refuse_no_ranks(ids, last)
+    played = played_as(playing, RulePack())
     with opened(file, writes=False) as book:
         if name is not None:
             numbers = set_members(book, name)
@@ -410,7 +409,7 @@ def export(
         found = entries(book, numbers)
     if not found:
         raise OptionError("the book is empty", hint="fillgen ideas fills it.")
-    _put(found, key, output, targets, replace(look, title=name or ""), second)
+    _put(found, key, output, targets, replace(look, title=name or ""), played)
 
 
 def _put(
@@ -419,13 +418,13 @@ def _put(
     output: OutputOptions,
     targets: Sequence[Target],
     look: SheetOptions,
-    second: str | None = None,
+    played: tuple[Playing, dict[str, str]] | None = None,
 ) -> None:
-    """Print ideas of the book, or write them to files."""
+    """Print ideas of the book, or write them to files, played in some way."""
     from fillgen.theory.keys import read_key
 
     wanted = read_key(key) if key is not None else None
-    content = book_content(found, wanted, look, second=second, width=width_of(targets))
+    content = book_content(found, wanted, look, played or (Playing(), {}), width=width_of(targets))
     answer(content, targets, output, many(len(found), "idea"))
 
 

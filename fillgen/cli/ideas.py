@@ -87,7 +87,7 @@ def way_of(
     playing: PlayOptions, pack: RulePack, options: IdeaOptions, *, needed: bool
 ) -> tuple[Playing, dict[str, str]]:
     """How ideas are played, checked wherever anything is asked for; what's only printed needs no more than the usual."""
-    if not needed and playing == PlayOptions():
+    if not needed and playing == PlayOptions() and options.purpose is None:
         return Playing(), {}
     return played_as(playing, pack, purpose=options.purpose, hand=options.hand)
 

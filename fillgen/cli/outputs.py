@@ -83,7 +83,9 @@ def deliver(content: Content, targets: Sequence[Target], options: OutputOptions,
 def deliver_all(deliveries: Sequence[Delivery], options: OutputOptions) -> None:
     """Write several contents to their files, none where one can't be made, and say so."""
     for each, target, _ in write_all(deliveries, options):
-        typer.echo(f"{each.what} in {target.given}" if each.what else f"written to {target.given}", err=True)
+        is_heard = target.is_folder or "midi" in target.format.needs
+        what = each.content.heard if is_heard and each.content.heard else each.what
+        typer.echo(f"{what} in {target.given}" if what else f"written to {target.given}", err=True)
         if target.ending == ".pdf":
             _say_unshown(each.content)
     sounding = [each for each in deliveries if any(_sounds(target, options) for target in each.targets)]

@@ -118,7 +118,7 @@ def play(
     else:
         refuse_part(part, hints_of(None, first_note_on))
         found = only_some(_ideas(chords, options, pack, book, last=last), only)
-    one = phrase is not None or len(found) == 1
+    one = phrase is not None or len(found) == 1 or "right" not in played[0].parts
     _send(_ideas_piece(found, played, own=phrase is not None, one=one), port, loop)
 
 
@@ -169,8 +169,16 @@ def _ideas_piece(found: Ideas, played: tuple[Playing, dict[str, str]], *, own: b
     if not one:  # before the first idea comes again there is the rest that lies between all of them
         performance = replace(performance, length=performance.length + bar)
     loop_from = bar if one and played[0].count_in else 0.0
-    name = "your phrase" if own else f"idea {found[0].rank}" if one else many(len(found), "idea")
-    return _Piece(performance, loop_from, name)
+    return _Piece(performance, loop_from, _named(found, played[0], own=own))
+
+
+def _named(found: Ideas, playing: Playing, *, own: bool) -> str:
+    """What is played, in words."""
+    if "right" not in playing.parts:
+        return "the backing track"
+    if own:
+        return "your phrase"
+    return f"idea {found[0].rank}" if len(found) == 1 else many(len(found), "idea")
 
 
 def _send(piece: _Piece, port: str | None, loop: int) -> None:

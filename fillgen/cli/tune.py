@@ -67,6 +67,7 @@ def tune(
         tempo=options.tempo,
         seed=options.seed,
         chords=chart_text(chords) if chords is not None else None,
+        close=played.close,
         pack=pack,
     )
     found = pieces(request)
@@ -82,7 +83,11 @@ def tune(
     ]
     show("\n".join(content.text() for content in contents if content.text is not None), output)
     if read.repeats:
-        note("in a MIDI file the repeats of the tune are not played out.")
+        note(
+            f"the repeats are written as they are; MIDI and sound play them out, {many(read.bars, 'bar')} in all."
+        )
+    for remark in read.remarks:
+        note(remark)
     deliveries = [Delivery(content, targets) for content, targets in zip(contents, apart, strict=False)]
     versions = Delivery(joined_sheets(contents), together, many(len(contents), "version"))
     deliver_all([*deliveries, versions], output)

@@ -14,11 +14,13 @@ from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
 from fillgen.errors import OptionError
 from fillgen.hands.bass import REGISTERS, bass_line
+from fillgen.hands.closing import BUTTON, closed_idea, closes, last_stroke, slowing
 from fillgen.hands.instruments import percussion
 from fillgen.hands.patterns import Accompaniment, accompaniment_over
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
 from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.note import Phrase
 from fillgen.rules.pack import Cell
 from fillgen.theory.metre import TICKS, Metre, Timeline, swung, timeline_of
 from fillgen.theory.swing import swing_at
@@ -30,8 +32,8 @@ _LEFT_LOW, _LEFT_HIGH = 48, 67
 """The left hand's register, C3 to G4, as far as the right hand leaves it."""
 _LOUDNESS = {"right": (70, 26), "second": (54, 22), "left": (54, 16), "bass": (76, 16)}
 """The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
-_SLOWEST = 0.6
-"""The share of the tempo that is left at the end of a bar that slows down."""
+_ACCENT = 16
+"""What a last stroke that is short is louder by, in velocity."""
 _FADE = (1.0, 0.7, 0.4)
 """The loudness of the passes of a fading close: once as it is, then softer twice."""
 
@@ -89,8 +91,21 @@ class Ensemble:
             for number in range(self._passes)
             for span in self.progression.spans
         ]
-        tempi = self._slowing() if self.playing.slow_down else ()
+        tempi = self._slowing(idea.phrase) if self.playing.slow_down else ()
         return Take(strokes, tuple(chords), tempi, self._passes * self.pass_length + self._extra)
+
+    @property
+    def has_right(self) -> bool:
+        """Whether the right hand plays; without it the other parts are a backing track."""
+        return "right" in self.playing.parts
+
+    def in_order(self) -> tuple[Idea, ...]:
+        """The ideas to be played one after another. Without the right hand there is one backing track for all of them:
+        that of the idea that goes lowest, above which the left hand leaves room for any.
+        """
+        if self.has_right:
+            return self.ideas.ideas
+        return tuple(sorted(self.ideas, key=lambda idea: idea.lowest)[:1])
 
     @property
     def _passes(self) -> int:
@@ -98,38 +113,39 @@ class Ensemble:
 
     @property
     def _extra(self) -> int:
-        """Ticks by which a held close goes on after the last bar: as long again as the last chord, a bar at most."""
+        """Ticks by which a held close goes on after the last bar: a bar."""
         if self.playing.close != "held":
             return 0
-        return min(self.progression.spans[-1].length, self._last_metre.bar)
-
-    @property
-    def _last_metre(self) -> Metre:
-        return self.progression.metre_of(len(self.progression.bars) - 1)
+        return self.progression.metre_of(len(self.progression.bars) - 1).bar
 
     # Parts
 
     def _part(self, part: str, idea: Idea) -> tuple[Stroke, ...]:
         if part == "right":
             salt = len(idea.notes) + sum(note.midi for note in idea.phrase)
-            return self._passed(part, [self._right(idea)], salt)
+            return self._passed([self._right(idea)], self._closed_right(idea), salt)
         below = min(_LEFT_HIGH + 1, idea.lowest) if part == "left" else 0
-        return self._shared(part, below)
+        return self._shared(part, below, self.stop(idea.phrase))
 
-    def _shared_part(self, part: str, below: int) -> tuple[Stroke, ...]:
-        """A part that all ideas have alike, the left hand for all whose lowest note is the same."""
+    def stop(self, phrase: Phrase) -> int:
+        """The tick at which a close has all parts strike together for the last time; 0 where they go on to the end."""
+        return last_stroke(self.progression, phrase) if closes(self.playing.close) else 0
+
+    def _shared_part(self, part: str, below: int, stop: int) -> tuple[Stroke, ...]:
+        """A part that all ideas have alike that close at one tick, the left hand those whose lowest note is the same."""
         patterns = accompaniment_over(self.playing.pack, self.ideas.rhythm, self.progression)
         rounds = [self._exact(part, patterns, below, number) for number in range(min(2, self._passes))]
-        return self._passed(part, rounds, 2 * PARTS.index(part))
+        close = self._closed(rounds[(self._passes - 1) % len(rounds)], part, stop)
+        return self._passed(rounds, close, 2 * PARTS.index(part))
 
-    def _passed(self, part: str, rounds: Sequence[list[Stroke]], salt: int) -> tuple[Stroke, ...]:
+    def _passed(self, rounds: Sequence[list[Stroke]], close: list[Stroke], salt: int) -> tuple[Stroke, ...]:
         """All passes of a part, its rounds in turn as they are played, the last with the close."""
         played = [self._timed(once, salt + number) for number, once in enumerate(rounds)]
         strokes: list[Stroke] = []
         for number in range(self._passes):
             once = played[number % len(played)]
-            if number == self._passes - 1 and self.playing.close in ("held", "button"):
-                once = self._timed(self._closed(rounds[number % len(rounds)], part), salt + number)
+            if number == self._passes - 1 and closes(self.playing.close):
+                once = self._timed(close, salt + number)
             strokes += _moved(once, number * self.pass_length, self._fade(number))
         return apart(_within(strokes, self._passes * self.pass_length + self._extra))
 
@@ -174,28 +190,44 @@ class Ensemble:
             return moved
         return _felt(moved, self.playing.feel, Dice(self.ideas.seed + 1000 * salt))
 
-    def _slowing(self) -> tuple[tuple[int, float], ...]:
-        """Tempi on the beats of the last bar, slower and slower."""
-        metre = self._last_metre
-        start = self._passes * self.pass_length - metre.bar
-        share = [1 - (1 - _SLOWEST) * (beat + 1) / metre.beats for beat in range(metre.beats)]
-        return tuple((start + n * metre.beat, self.ideas.tempo * part) for n, part in enumerate(share))
+    def _slowing(self, phrase: Phrase) -> tuple[tuple[int, float], ...]:
+        """Tempi that lead to the last stroke of the last pass, slower and slower."""
+        start = (self._passes - 1) * self.pass_length
+        return tuple(
+            (start + tick, self.ideas.tempo * share) for tick, share in slowing(self.progression, phrase)
+        )
 
-    def _closed(self, strokes: list[Stroke], part: str) -> list[Stroke]:
-        """The last pass with its close: the last chord held on, or struck short."""
-        last = self.progression.spans[-1]
-        length = last.length + self._extra if self._extra else self.progression.metre.beat // 2
-        if part == "right":
-            return [
-                s if s.tick < last.onset else replace(s, length=max(1, last.onset + length - s.tick))
-                for s in strokes
-            ]
-        kept = [s for s in strokes if s.tick < last.onset]
+    def _closed_right(self, idea: Idea) -> list[Stroke]:
+        """The right hand's last pass with its close, which changes the last note alone and what is struck with it."""
+        if not closes(self.playing.close):
+            return []
+        strokes = self._right(closed_idea(self.progression, idea, self.playing.close))
+        end = max((stroke.tick for stroke in strokes), default=0)
+        return [self._held_on(stroke) if stroke.tick == end else stroke for stroke in strokes]
+
+    def _held_on(self, last: Stroke) -> Stroke:
+        """A last stroke with its close: one that sounds to the end goes on as long as a held close does."""
+        until_end = last.tick + last.length == self.pass_length
+        return self._closing(last, last.length + (self._extra if until_end else 0))
+
+    def _closed(self, strokes: list[Stroke], part: str, stop: int) -> list[Stroke]:
+        """The last pass of another part with its close: up to its last stroke as ever, and nothing after that."""
+        if not closes(self.playing.close):
+            return []
+        kept = [s for s in strokes if s.tick < stop]
+        length = BUTTON if self.playing.close == "button" else self.pass_length + self._extra - stop
         if part == "drums":
-            return [*kept, Stroke(last.onset, length, percussion("Crash Cymbal 1"), 80)]
-        first = min((s.tick for s in strokes if s.tick >= last.onset), default=last.onset)
-        struck = [s for s in strokes if s.tick == first]
-        return [*kept, *(replace(s, tick=last.onset, length=length) for s in struck)]
+            return [*kept, self._closing(Stroke(stop, 0, percussion("Crash Cymbal 1"), 80), length)]
+        chord = self.progression.spans[-1].onset
+        first = min((s.tick for s in strokes if s.tick >= chord), default=stop)
+        struck = [replace(s, tick=stop) for s in strokes if s.tick == first]
+        ended = [replace(s, length=min(s.length, stop - s.tick)) for s in kept]
+        return [*ended, *(self._closing(s, length) for s in struck)]
+
+    def _closing(self, stroke: Stroke, length: int) -> Stroke:
+        """A last stroke of some length, with an accent where it is short."""
+        accent = _ACCENT if self.playing.close == "button" else 0
+        return replace(stroke, length=length, velocity=min(127, stroke.velocity + accent))
 
 
 def _within(strokes: Sequence[Stroke], end: int) -> list[Stroke]:

@@ -14,6 +14,7 @@ from fillgen.chart.progression import Progression
 from fillgen.chart.text import chart_text
 from fillgen.engine.request import seconds_of
 from fillgen.errors import printable
+from fillgen.hands.closing import closed_ideas, slowing
 from fillgen.hands.fingering import difficulty
 from fillgen.hands.instruments import PART_SETUPS, program, sound_names
 from fillgen.hands.playing import PARTS, Playing, check_playing
@@ -53,8 +54,8 @@ class Stage:
     def __init__(
         self, ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
     ) -> None:
-        self.ideas = ideas
         self.playing = playing or Playing()
+        self.ideas = closed_ideas(ideas, self.playing.close)
         self.sounds = dict(sounds or {})
         check_playing(self.playing)
         exact = replace(
@@ -62,9 +63,10 @@ class Stage:
         )
         self._ensemble = Ensemble(ideas, exact)
         self._without_bass = Ensemble(ideas, replace(exact, parts=("left",)))
-        self._entries = {
-            idea.rank: entry for idea, entry in zip(ideas, entries_of(ideas, self.playing.swing), strict=True)
-        }
+        self._written = {idea.rank: idea for idea in self.ideas}
+        self._entries = dict(
+            zip(self._written, entries_of(self.ideas, self.playing.swing, self.playing), strict=True)
+        )
 
     @property
     def progression(self) -> Progression:
@@ -73,6 +75,10 @@ class Stage:
     @cached_property
     def _first_take(self) -> Take | None:
         return self._ensemble.take(self.ideas[0]) if len(self.ideas) else None
+
+    @property
+    def _passes(self) -> int:
+        return len(self._first_take.chords) // len(self.progression.spans) if self._first_take else 1
 
     # All ideas together
 
@@ -92,7 +98,7 @@ class Stage:
             "beat_ticks": metre.beat,
             **_metres(progression),
             "first": progression.first,
-            "passes": len(self._first_take.chords) // len(progression.spans) if self._first_take else 1,
+            "passes": self._passes,
             "length": self._first_take.length if self._first_take else progression.length,
             "tempo": ideas.tempo,
             "swing": self._swing(),
@@ -105,7 +111,6 @@ class Stage:
             "keys": self.keys(),
             "parts": self._parts(),
             "playing": {"parts": list(self.playing.parts), "count_in": self.playing.count_in},
-            "slowing": self._slowing(),
             "clicks": rows(clicks(metre)),
             "backing": self._backing(),
             "sounds": offered_sounds(),
@@ -153,23 +158,35 @@ class Stage:
             )
         return found
 
-    def _slowing(self) -> list[list[float]]:
-        tempi = self._first_take.tempi if self._first_take else ()
-        return [[tick, round(tempo / self.ideas.tempo, 6)] for tick, tempo in tempi]
-
     def _backing(self) -> dict[str, Any]:
-        first = self._first_take
+        """The strokes of the other parts by what ideas have in common: where they close, and for the left hand their
+        lowest note.
+        """
+        closing = {self._stop(idea): idea for idea in reversed(self.ideas.ideas)}
         found: dict[str, Any] = {
-            part: rows(first.strokes[part]) if first else [] for part in ("bass", "drums")
+            part: {stop: rows(self._ensemble.take(closing[stop]).strokes[part]) for stop in sorted(closing)}
+            for part in ("bass", "drums")
         }
-        lowest = {idea.lowest: idea for idea in reversed(self.ideas.ideas)}
-        found["left"] = {str(low): self._left(lowest[low]) for low in sorted(lowest)}
+        lowest = {self._under(idea): idea for idea in reversed(self.ideas.ideas)}
+        found["left"] = {under: self._left(lowest[under]) for under in sorted(lowest)}
         return found
+
+    def _stop(self, idea: Idea) -> str:
+        return str(self._ensemble.stop(idea.phrase))
+
+    def _under(self, idea: Idea) -> str:
+        return f"{idea.lowest}@{self._stop(idea)}"
 
     def _left(self, idea: Idea) -> dict[str, Strokes]:
         """The left hand under an idea, where a bass has the roots and where it plays by itself."""
         ways = {"with_bass": self._ensemble, "alone": self._without_bass}
         return {way: rows(ensemble.take(idea).strokes["left"]) for way, ensemble in ways.items()}
+
+    def _slowing(self, idea: Idea) -> list[list[float]]:
+        """Where the tempo of an idea changes, in ticks of the take, and the share of it that holds from there on."""
+        start = (self._passes - 1) * self.progression.length
+        shares = slowing(self.progression, idea.phrase) if self.playing.slow_down else ()
+        return [[start + tick, share] for tick, share in shares]
 
     # Ideas
 
@@ -180,6 +197,7 @@ class Stage:
 
     def some(self, ideas: Sequence[Idea]) -> dict[str, Any]:
         """Some ideas with their pictures, and the glyphs of all of them."""
+        ideas = [self._written[idea.rank] for idea in ideas]
         entries = [self._entries[idea.rank] for idea in ideas]
         scores = [_score(entry) for entry in entries]
         drawn = engraved(scores)
@@ -202,7 +220,9 @@ class Stage:
             "terms": dict(idea.terms),
             "notes": [_note(note, ids) for note, ids in zip(idea.notes, note_ids(score), strict=True)],
             "strokes": self._right(idea),
-            "left": str(idea.lowest),
+            "left": self._under(idea),
+            "stop": self._stop(idea),
+            "slowing": self._slowing(idea),
             "written": _written(score, self.progression),
             "signs": _signs(score),
             "below": _below(idea),
@@ -226,7 +246,7 @@ class Stage:
 
     def look(self, shift: int, ideas: Sequence[Idea] | None = None) -> dict[str, Any]:
         """Some ideas, or all, in the key `shift` semitones away: pictures with the same ids, names and fingers."""
-        chosen = self.ideas.ideas if ideas is None else tuple(ideas)
+        chosen = self.ideas.ideas if ideas is None else tuple(self._written[idea.rank] for idea in ideas)
         progression = chords_at(self.progression, shift)
         moved = ideas_at(chosen, progression, shift, self.ideas.hand)
         scores = [
@@ -362,6 +382,7 @@ def _written(score: Score, progression: Progression) -> list[dict[str, Any]]:
                 "number": bar.number,
                 "length": bar.length,
                 "short": score.is_short(bar),
+                **({"slows": bar.slows} if bar.slows is not None else {}),
                 **({"metre": score.metre_of(bar).name} if progression.metres else {}),
                 "symbols": symbols,
                 "chords": _chords(bar, at, progression),
@@ -382,6 +403,7 @@ def _row(each: ScoreSymbol, note: int) -> list[Any]:
         int(symbol.tied_to),
         list(symbol.beams),
         symbol.group,
+        *([each.close] if each.close else []),
     ]
 
 

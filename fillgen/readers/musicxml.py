@@ -24,6 +24,7 @@ from fillgen.errors import TuneError, printable, shorten
 from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.abc import AbcTune, AbcVoice, first_tune
 from fillgen.readers.melody import REPEATS, Sheet, Sound, Voice, checked_sheet, named_apart
+from fillgen.readers.repeats import MOST_PLAYED, Unfolded, jumps, played_order, signs_of
 from fillgen.theory.chords import NO_CHORD, Chord, Kind, base_kind, kinds, make_chord
 from fillgen.theory.metre import METRES, TICKS, Metre
 from fillgen.theory.pitch import Key, Name, all_keys
@@ -37,11 +38,13 @@ _MOST_PACKED = 64
 
 @dataclass(frozen=True)
 class Tune:
-    """A tune as it was read: where each bar starts, its notes and its chords, in ticks from the first note or rest.
+    """A tune as it is played, with its repeats and endings played out: its notes and its chords, in ticks from the first
+    note or rest.
 
-    `pickup` are the ticks before the first full bar, 0 where the tune begins on one; `shortage` are the ticks by
-    which its last bar is short; `measures` are the ticks of
-    the written measures, of which two may share a bar at a repeat; `part` is the id of the part that was read.
+    `pickup` are the ticks before the first full bar, 0 where the tune begins on one; `bars` are those played, `shortage`
+    are the ticks by which the last is short. `measures` are the ticks of the written measures, of which two may share a
+    bar at a repeat; `order` says in which order they are played, `begins` which of them begin a bar. `remarks` say what
+    isn't played as it is written; `part` is the id of the part that was read.
     """
 
     title: str
@@ -56,11 +59,25 @@ class Tune:
     chords: tuple[tuple[int, Chord], ...]
     xml: bytes
     part: str
+    order: tuple[int, ...]
+    begins: tuple[bool, ...]
+    remarks: tuple[str, ...] = ()
 
     @property
     def repeats(self) -> bool:
-        """Whether the score has repeat signs."""
-        return b"<repeat " in self.xml
+        """Whether measures are played more than once, or passed over."""
+        return self.order != tuple(range(len(self.measures)))
+
+    @property
+    def written_bars(self) -> tuple[int, ...]:
+        """For each bar as it is played its number as it is written, from 0."""
+        numbers = [number - 1 for number in accumulate(self.begins)]
+        ticks = accumulate((self.measures[place] for place in self.order), initial=0)
+        return tuple(
+            numbers[place]
+            for place, tick in zip(self.order, ticks, strict=False)
+            if tick >= self.pickup and (tick - self.pickup) % self.metre.bar == 0
+        )
 
     @property
     def length(self) -> int:
@@ -249,7 +266,8 @@ def _tune(score: Any, part: Any, content: bytes, place: str) -> Tune:
         raise TuneError("changes its key", place=place, hint="Give a tune that stays in one key.")
     lengths = [_ticks(measure.duration.quarterLength) for measure in measures]
     pickup = lengths[0] if lengths and lengths[0] < metre.bar else 0
-    bars = full_bars(lengths[1:] if pickup else lengths, metre, place)
+    order, bars, remarks = _played(lengths, content, metre, place)
+    unfolded = Unfolded(order, tuple(lengths))
     return Tune(
         title=_title(score),
         key=_key(part),
@@ -260,9 +278,51 @@ def _tune(score: Any, part: Any, content: bytes, place: str) -> Tune:
         shortage=metre.bar - bars[-1],
         measures=tuple(lengths),
         part=str(part.id),
-        notes=_notes(part),
-        chords=_chords(score, part),
+        notes=unfolded.notes(_notes(part), _tied(part)),
+        chords=unfolded.chords(_chords(score, part)),
         xml=content,
+        order=order,
+        begins=unfolded.begins(metre.bar, pickup),
+        remarks=remarks,
+    )
+
+
+def _played(
+    lengths: Sequence[int], xml: bytes, metre: Metre, place: str
+) -> tuple[tuple[int, ...], list[int], tuple[str, ...]]:
+    """The order in which measures are played, the ticks of the bars that come of it, and what isn't played as written.
+
+    Where the bars don't come out even with the repeats, each measure is played once.
+    """
+    written = tuple(range(len(lengths)))
+    signs = signs_of(xml)
+    order = played_order(signs) if len(signs) == len(lengths) else written
+    if len(order) > MOST_PLAYED:
+        raise TuneError(f"has more than {MOST_PLAYED} measures with its repeats", place=place)
+    jumping = (_JUMPING,) if jumps(xml) else ()
+    try:
+        return order, _bars_of([lengths[number] for number in order], metre, place), jumping
+    except TuneError:
+        if order == written:
+            raise
+        return written, _bars_of(lengths, metre, place), (_UNEVEN, *jumping)
+
+
+_JUMPING = "D.C., D.S., Fine and Coda are not followed; repeats and endings are."
+_UNEVEN = "the bars of the tune don't come out even with its repeats, so each measure is played once."
+
+
+def _bars_of(lengths: Sequence[int], metre: Metre, place: str) -> list[int]:
+    """The ticks of the full bars of a tune that may begin with a pick-up."""
+    return full_bars(lengths[1:] if lengths and lengths[0] < metre.bar else lengths, metre, place)
+
+
+def _tied(part: Any) -> frozenset[int]:
+    """The ticks at which notes begin that are tied to one before."""
+    return frozenset(
+        _ticks(element.offset)
+        for element in _pitched(part)
+        if element.tie is not None and element.tie.type in ("stop", "continue")
     )
 
 

@@ -16,7 +16,7 @@ from typing import Any
 from fillgen.app import taste
 from fillgen.app.contents import BOOK, book_content
 from fillgen.app.memory import fresh_ideas, not_remembered, remember
-from fillgen.app.options import SheetOptions
+from fillgen.app.options import PlayOptions, SheetOptions
 from fillgen.book import store
 from fillgen.book.door import SHORT_WAIT, Book
 from fillgen.book.entries import LONGEST_NOTE, Entry, plain_word
@@ -28,6 +28,7 @@ from fillgen.book.telling import grouped, list_document
 from fillgen.chart.text import parse_chart
 from fillgen.engine.request import Request, Weights
 from fillgen.errors import OptionError, OutputError, did_you_mean, many, shorten
+from fillgen.hands.playing import played_as
 from fillgen.page.data import Stage
 from fillgen.phrase.idea import Ideas
 from fillgen.rules.pack import RulePack
@@ -154,12 +155,14 @@ def files(question: Question) -> Reply:
     """Ideas of the book as a file: a sheet, MIDI, or JSON for another book."""
     fields = fields_of(question)
     ids, ending = _ids(fields), fields.text("ending") or ""
-    key, look = fields.text("key"), fields.group(SheetOptions)
+    key, look, playing = fields.text("key"), fields.group(SheetOptions), fields.group(PlayOptions)
     fields.end()
+    played = played_as(playing, RulePack())
     kind = format_of(ending, BOOK)
     with Book(_path(question), writes=False) as book:
         entries = store.entries(book, ids)
-    return file_reply(book_content(entries, read_key(key) if key is not None else None, look), kind, ending)
+    content = book_content(entries, read_key(key) if key is not None else None, look, played)
+    return file_reply(content, kind, ending)
 
 
 # Changing it

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, OutputError, printable, shorten
+from fillgen.hands.closing import closes, slows_from
+from fillgen.hands.playing import Playing
 from fillgen.hands.take import left_paths, swing_of
 from fillgen.phrase.idea import IdeaNote, Ideas, struck_with
 from fillgen.phrase.spelling import spell
@@ -46,7 +48,8 @@ class SheetEntry:
     `name` is the prefix of all ids in its picture: a letter, then letters, digits, - and _; OptionError for any other
     name. `heading` is a few words such as the rank and the shape. `tempo` is in quarter notes a minute, `swing` the
     ratio of first eighth to second. A first bar with the number 0 holds a pick-up, and is written short. `source` is
-    MusicXML to engrave instead of the notes. `second` are the notes struck with the line, below it.
+    MusicXML to engrave instead of the notes. `second` are the notes struck with the line, below it. `close` is how the last
+    note closes, `held` or `button`, and `slows` the tick from which the music slows down; None where it doesn't.
     """
 
     name: str
@@ -58,6 +61,8 @@ class SheetEntry:
     swing: float = 1.0
     source: str = ""
     second: tuple[IdeaNote, ...] = ()
+    close: str | None = None
+    slows: int | None = None
 
     def __post_init__(self) -> None:
         if not _NAME.fullmatch(self.name):
@@ -65,14 +70,18 @@ class SheetEntry:
             raise OptionError(f"{shorten(self.name)} is not a name for a picture", hint=hint)
 
 
-def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[SheetEntry, ...]:
-    """Ideas as entries named `idea-1`, `idea-2` and so on by rank.
+def entries_of(
+    ideas: Ideas, swing: float | None = None, playing: Playing | None = None
+) -> tuple[SheetEntry, ...]:
+    """Ideas as entries named `idea-1`, `idea-2` and so on by rank, with the marks of how they close and slow down.
 
     >>> import fillgen
     >>> [entry.heading for entry in entries_of(fillgen.ideas("| C | G7 |", count=1, shape="arch"))]
     ['1 · arch']
     """
     ratio = swing_of(ideas, swing)
+    close = playing.close if playing is not None and closes(playing.close) else None
+    slow_down = playing is not None and playing.slow_down
     return tuple(
         SheetEntry(
             f"idea-{idea.rank}",
@@ -83,6 +92,8 @@ def entries_of(ideas: Ideas, swing: float | None = None) -> tuple[SheetEntry, ..
             ideas.tempo,
             ratio,
             second=idea.second,
+            close=close,
+            slows=slows_from(ideas.progression, idea.phrase) if slow_down else None,
         )
         for idea in ideas
     )
@@ -107,29 +118,26 @@ def lesson_entries(lesson: Lesson, swing: float = 1.0) -> tuple[SheetEntry, ...]
 
 def section_marks(piece: Piece, tune: Tune) -> tuple[dict[int, str], list[str]]:
     """The measures of a tune's score at which intro, tune and ending start, and the numbers of all its measures."""
-    bar = tune.metre.bar
     before = piece.first if piece.intro else 0
     after = len(piece.ideas.progression.bars) - piece.last if piece.ending else 0
-    intro = [bar] * (before - 1) + [bar - tune.pickup] if before else []
-    filler = [tune.shortage] if tune.shortage and after else []
-    lengths = [*intro, *tune.measures, *filler, *[bar] * after]
+    filler = [False] if tune.shortage and after else []
+    begins = [*[True] * before, *tune.begins, *filler, *[True] * after]
     starts = {0: "Intro", before: "Tune"} if before else {0: "Tune"}
     if after:
-        starts[len(lengths) - after] = "Ending"
-    return starts, list(_numbers(lengths, 0 if before else -tune.pickup % bar, bar))
+        starts[len(begins) - after] = "Ending"
+    return starts, list(_numbers(begins))
 
 
-def _numbers(lengths: Sequence[int], at: int, bar: int) -> Iterator[str]:
-    """The numbers of measures of these lengths; one that begins within a bar, such as a pick-up, is not counted.
+def _numbers(begins: Sequence[bool]) -> Iterator[str]:
+    """The numbers of measures by whether each begins a bar; one that doesn't, such as a pick-up, is not counted.
 
-    >>> list(_numbers([1440, 1440, 960, 480, 1440], 0, 1440)), list(_numbers([480, 1440], 960, 1440))
+    >>> list(_numbers([True, True, True, False, True])), list(_numbers([False, True]))
     (['1', '2', '3', 'X3', '4'], ['0', '1'])
     """
     number = 0
-    for length in lengths:
-        number += at % bar == 0
-        yield str(number) if at % bar == 0 else f"X{number}" if number else "0"
-        at += length
+    for begin in begins:
+        number += begin
+        yield str(number) if begin else f"X{number}" if number else "0"
 
 
 # Scores
@@ -164,7 +172,8 @@ def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
             if span.end > at and not (first + number == 0 and span.chord.root is None)
         )
         section = sections.get(number + skipped, "")
-        bars.append(ScoreBar(first + number, length, tuple(staves), chords, section, metre))
+        slows = entry.slows - at if entry.slows is not None and at <= entry.slows < at + length else None
+        bars.append(ScoreBar(first + number, length, tuple(staves), chords, section, metre, slows))
         at += length
     heading = printable(entry.heading)
     return Score(
@@ -206,7 +215,7 @@ def _right(
             for each, added in zip(entry.notes, below, strict=True)
         ]
     )
-    found = []
+    found: list[tuple[ScoreSymbol, ...]] = []
     for symbols, row in zip(bars, ids, strict=True):
         line = []
         for symbol, name in zip(symbols, row, strict=True):
@@ -215,7 +224,22 @@ def _right(
             shown = signed(name_and_octave(symbol.names[0])[0]) if begins and settings.note_names else ""
             line.append(ScoreSymbol(symbol, name, own if settings.fingers and any(own) else (), shown))
         found.append(tuple(line))
-    return found
+    return _with_close(found, entry.close)
+
+
+def _with_close(bars: list[tuple[ScoreSymbol, ...]], close: str | None) -> list[tuple[ScoreSymbol, ...]]:
+    """Bars with the mark of a close on the last note: at its end where it is held, on its stroke where it is short."""
+    places = [
+        (bar, place)
+        for bar, line in enumerate(bars)
+        for place, each in enumerate(line)
+        if not each.symbol.is_rest and (close == "held" or not each.symbol.tied_from)
+    ]
+    for bar, place in places[-1:] if close else []:
+        line = list(bars[bar])
+        line[place] = replace(line[place], close=close or "")
+        bars[bar] = tuple(line)
+    return bars
 
 
 def _left(

@@ -10,7 +10,7 @@ from fillgen.theory.chords import Chord
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Name
 from fillgen.writers.musicxml import beat_mark, beat_words
-from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol, name_and_octave
+from fillgen.writers.notation import RITARDANDO, Score, ScoreBar, ScoreSymbol, Symbol, name_and_octave
 
 _DURATIONS = {"w": "1", "h": "2", "q": "4", "e": "8", "s": "16"}
 _ACCIDENTALS = {"bb": "ff", "b": "f", "n": "n", "#": "s", "##": "x"}
@@ -126,13 +126,31 @@ def _bar(score: Score, bar: ScoreBar, above: str, *, last: bool) -> str:
     right = ' right="dbl"' if last else ""
     return (
         f'<measure xml:id="{score.id}-b{bar.number}" n="{bar.number}"{metcon}{right}>{staves}'
-        f"{_mark(bar.section)}{above}{_harmonies(bar.chords, score.metre)}{_fingers(bar.staves)}</measure>"
+        f"{_mark(bar.section)}{above}{_slows(bar, score)}{_harmonies(bar.chords, score.metre)}{_fingers(bar.staves)}"
+        f"{_fermatas(bar.staves)}</measure>"
     )
 
 
 def _mark(section: str) -> str:
     """The name of a section above the bar with which it begins."""
     return f'<reh tstamp="1" staff="1" place="above">{escape(section)}</reh>' if section else ""
+
+
+def _slows(bar: ScoreBar, score: Score) -> str:
+    """The word where the music begins to slow down."""
+    if bar.slows is None:
+        return ""
+    at = 1 + bar.slows / (4 * TICKS // score.metre_of(bar).unit)
+    return f'<tempo tstamp="{at:g}" staff="1" place="above" func="continuous">{RITARDANDO}</tempo>'
+
+
+def _fermatas(staves: Iterable[Iterable[ScoreSymbol]]) -> str:
+    return "".join(
+        f'<fermata staff="{n}" place="above" startid="#{each.id}"/>'
+        for n, staff in enumerate(staves, 1)
+        for each in staff
+        if each.close == "held"
+    )
 
 
 def _heading(text: str) -> str:
@@ -201,7 +219,8 @@ def _symbol(each: ScoreSymbol) -> str:
     notes = [_pitch(symbol, place) for place in range(len(symbol.names))]
     if len(notes) == 1:
         head, inside = notes[0]
-        return f"<note{name} {head} {length}{_tie(symbol)}>{inside}{_verse(each.name)}</note>"
+        struck = '<artic artic="acc stacc"/>' if each.close == "button" else ""
+        return f"<note{name} {head} {length}{_tie(symbol)}>{inside}{struck}{_verse(each.name)}</note>"
     heads = "".join(f"<note {head}{_tie(symbol)}>{inside}</note>" for head, inside in notes)
     return f"<chord{name} {length}>{heads}{_verse(each.name)}</chord>"
 

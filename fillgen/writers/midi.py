@@ -52,6 +52,7 @@ def to_midi(
 ) -> bytes:
     """All ideas in order in one file of format 1, a marker before each and a bar of rest between them.
 
+    Without the right hand they have one backing track, which is written once and ends on its last bar line.
     `sounds` gives General MIDI names or numbers by part; OptionError for an unknown sound. `markers` are ticks and
     texts to use instead of the ideas' own markers.
     """
@@ -59,7 +60,7 @@ def to_midi(
     bar = ideas.progression.metre.bar
     at = bar if ensemble.playing.count_in else 0
     takes = []
-    for idea in ideas:
+    for idea in ensemble.in_order():
         take = ensemble.take(idea)
         takes.append((at, idea, take))
         at += take.length + bar
@@ -69,14 +70,14 @@ def to_midi(
 def to_midi_files(
     ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
 ) -> dict[str, bytes]:
-    """One file for each idea, by name: `idea-01.mid` and so on."""
+    """One file for each idea, by name: `idea-01.mid` and so on; `backing.mid` alone without the right hand."""
     ensemble = Ensemble(ideas, playing or Playing())
     start = ideas.progression.metre.bar if ensemble.playing.count_in else 0
     digits = max(2, len(str(len(ideas))))
     files = {}
-    for idea in ideas:
+    for idea in ensemble.in_order():
         take = ensemble.take(idea)
-        name = f"idea-{idea.rank:0{digits}}.mid"
+        name = f"idea-{idea.rank:0{digits}}.mid" if ensemble.has_right else "backing.mid"
         files[name] = _file(ensemble, [(start, idea, take)], sounds or {}, start + take.length)
     return files
 
@@ -182,7 +183,8 @@ def _file(
 ) -> bytes:
     guide = []
     for start, idea, take in takes:
-        own = markers or ((0, f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}"),)
+        name = f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}" if ensemble.has_right else "Backing track"
+        own = markers or ((0, name),)
         guide += _guide(start, own, take, ensemble)
     tracks = [_track([*_head(ensemble, takes[0][0] if takes else 0), *guide], length)]
     parts, count_in = list(ensemble.playing.parts), ensemble.playing.count_in

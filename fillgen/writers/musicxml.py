@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, SubElement
 from fillgen.theory.chords import Chord, Kind, base_kind
 from fillgen.theory.metre import METRES, TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Key, Name
-from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol, name_and_octave
+from fillgen.writers.notation import RITARDANDO, Score, ScoreBar, ScoreSymbol, Symbol, name_and_octave
 
 _TYPES = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "16th"}
 _SIGNS = {"b": "flat", "bb": "flat-flat", "n": "natural", "#": "sharp", "##": "double-sharp"}
@@ -28,8 +28,11 @@ def measure(
     lead: Sequence[Element] = (),
     *,
     short: bool = False,
+    slows: int | None = None,
 ) -> Element:
-    """One measure. `lead` are elements that come first, such as attributes; `short` marks a bar that is not full."""
+    """One measure. `lead` are elements that come first, such as attributes; `short` marks a bar that is not full, `slows`
+    is the tick at which it begins to slow down.
+    """
     found = Element("measure", {"number": number} | ({"implicit": "yes"} if short else {}))
     found.extend(lead)
     waiting = sorted(harmonies, key=lambda harmony: harmony[0])
@@ -38,6 +41,8 @@ def measure(
         while waiting and waiting[0][0] < end:
             tick, chord = waiting.pop(0)
             found.append(harmony_element(chord, tick - symbol.tick))
+        if slows is not None and symbol.tick <= slows < end:
+            found.append(_ritardando(slows - symbol.tick))
         found.extend(note_elements(symbol))
     return found
 
@@ -268,6 +273,15 @@ def tempo_direction(tempo: int, swing: float = 1.0, metre: Metre = METRES["4/4"]
     return direction
 
 
+def _ritardando(offset: int) -> Element:
+    """The word where music begins to slow down, `offset` ticks after the note that follows it in the file."""
+    direction = Element("direction", {"placement": "above"})
+    _text(SubElement(direction, "direction-type"), "words", RITARDANDO)
+    if offset:
+        _text(direction, "offset", offset)
+    return direction
+
+
 def whole_ratio(ratio: float) -> tuple[int, int]:
     """A ratio in small whole numbers, to the tenth: MusicXML takes no fractions.
 
@@ -323,7 +337,7 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
         if place and score.metres[place] != score.metres[place - 1]:
             lead.append(_change_of_metre(score.metres[place]))
         right = [written.symbol for written in bar.staves[0]]
-        element = measure(number, right, bar.chords, lead, short=score.is_short(bar))
+        element = measure(number, right, bar.chords, lead, short=score.is_short(bar), slows=bar.slows)
         if bar.section:
             _section_word(element, bar.section)
         _note_marks(element, bar.staves[0])
@@ -366,16 +380,36 @@ def _two_staves(signs: Element, staves: int) -> None:
 
 
 def _note_marks(element: Element, staff: Sequence[ScoreSymbol]) -> None:
-    """Fingers on all notes of each symbol, and note names on the first."""
+    """Fingers on all notes of each symbol, note names and the sign of a close on the first."""
     every = iter(element.findall("note"))
     for written in staff:
         note, *below = [next(every) for _ in written.symbol.names or ("rest",)]
         for each, finger in zip((note, *below), written.fingers, strict=False):
             _text(SubElement(_notations_of(each), "technical"), "fingering", finger)
+        if written.close:
+            _close_sign(note, written.close)
         if written.name:
             lyric = SubElement(note, "lyric", {"number": "1"})
             _text(lyric, "syllabic", "single")
             _text(lyric, "text", written.name)
+
+
+def close_last(measures: Sequence[Element]) -> None:
+    """Accent and staccato on the last note of some measures, one that is short."""
+    notes = [note for element in measures for note in _heads(element) if note.find("rest") is None]
+    for note in notes[-1:]:
+        _close_sign(note, "button")
+
+
+def _close_sign(note: Element, close: str) -> None:
+    """A fermata on a last note that is held, accent and staccato on one that is short."""
+    notations = _notations_of(note)
+    if close == "held":
+        SubElement(notations, "fermata", {"type": "upright"})
+    else:
+        articulations = SubElement(notations, "articulations")
+        SubElement(articulations, "accent")
+        SubElement(articulations, "staccato")
 
 
 def _heads(element: Element) -> list[Element]:

@@ -402,21 +402,30 @@ def name_and_octave(pitch: str) -> tuple[str, str]:
 # Scores
 
 
+RITARDANDO = "rit."
+"""The word where music begins to slow down."""
+
+
 @dataclass(frozen=True, slots=True)
 class ScoreSymbol:
-    """A symbol of a score with its marks: its id, a finger for each of its names or none, the note name printed below."""
+    """A symbol of a score with its marks: its id, a finger for each of its names or none, the note name printed below.
+
+    `close` is `held` on a last note with a fermata, `button` on one that is short and accented.
+    """
 
     symbol: Symbol
     id: str = ""
     fingers: tuple[int, ...] = ()
     name: str = ""
+    close: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ScoreBar:
     """A bar of a score: its number, its length in ticks, the symbols on each staff, and chord symbols with their ticks.
 
-    `section` is the name of the section that begins with it, `metre` is None where it has that of the score.
+    `section` is the name of the section that begins with it, `metre` is None where it has that of the score; `slows` is
+    the tick in it at which the music begins to slow down, None where it doesn't.
     """
 
     number: int
@@ -425,6 +434,7 @@ class ScoreBar:
     chords: tuple[tuple[int, Chord], ...] = ()
     section: str = ""
     metre: Metre | None = None
+    slows: int | None = None
 
 
 @dataclass(frozen=True)

@@ -40,12 +40,14 @@ KINDS = {
 """The kinds of sheets by the ending of the file's name."""
 
 
-def tune_entry(piece: Piece, tune: Tune, swing: float | None = None, number: int = 1) -> SheetEntry:
+def tune_entry(
+    piece: Piece, tune: Tune, swing: float | None = None, number: int = 1, *, slow_down: bool = False
+) -> SheetEntry:
     """A tune with its intro and ending as an entry that is engraved from its own score."""
     from fillgen.writers.tunes import tune_musicxml  # noqa: PLC0415 - what writes tunes loads MIDI as well
 
     ideas = piece.ideas
-    score = tune_musicxml(piece, tune, swing=swing)
+    score = tune_musicxml(piece, tune, swing=swing, slow_down=slow_down)
     ratio = swing_of(ideas, swing)
     mark = tempo_direction(ideas.tempo, ratio, tune.metre) if piece.intro else None
     return SheetEntry(

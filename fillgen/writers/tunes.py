@@ -9,6 +9,7 @@ from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement
 
 from fillgen.errors import TuneError
+from fillgen.hands.closing import slows_from
 from fillgen.hands.playing import Playing
 from fillgen.hands.take import left_paths, swing_of
 from fillgen.hands.voicing import VoicingPath
@@ -19,7 +20,15 @@ from fillgen.theory.metre import TICKS
 from fillgen.tune import Piece
 from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.midi import to_midi
-from fillgen.writers.musicxml import Harmony, attributes, final_barline, measure, tempo_direction, to_bytes
+from fillgen.writers.musicxml import (
+    Harmony,
+    attributes,
+    close_last,
+    final_barline,
+    measure,
+    tempo_direction,
+    to_bytes,
+)
 from fillgen.writers.notation import Chunk, Symbol, written
 from fillgen.writers.text import bar_rows
 
@@ -42,24 +51,24 @@ def tune_midi(piece: Piece, playing: Playing, sounds: Mapping[str, str]) -> byte
     return to_midi(piece.ideas, playing, sounds, markers)
 
 
-def tune_musicxml(piece: Piece, tune: Tune, *, swing: float | None = None) -> bytes:
+def tune_musicxml(piece: Piece, tune: Tune, *, swing: float | None = None, slow_down: bool = False) -> bytes:
     """The whole piece as MusicXML 4.0: right and left hand on two staves, every bar of the tune unchanged.
 
     The other parts of the score rest during the intro and the ending. A repeat that goes back to the beginning of
-    the tune gets a forward repeat sign there. TuneError if notes are too short to be written.
+    the tune gets a forward repeat sign there. Where it is to `slow_down`, the ending says from where. TuneError if notes
+    are too short to be written.
     """
     try:
-        return _whole_score(piece, tune, swing)
+        return _whole_score(tune, _Added(piece, tune, swing, slow_down=slow_down))
     except ValueError as error:
         reason = "has notes too short to be written beside an intro or an ending"
         raise TuneError(reason, hint="Write a .mid file instead, or quote fewer bars.") from error
 
 
-def _whole_score(piece: Piece, tune: Tune, swing: float | None) -> bytes:
+def _whole_score(tune: Tune, added: _Added) -> bytes:
     root = ET.fromstring(tune.xml)  # noqa: S314 - scores.read_xml has refused entities and deep or large files
     root.set("version", "4.0")
     melody = _melody_part(root, tune)
-    added = _Added(piece, tune, swing)
     for part in root.findall("part"):
         _guard_repeats(part, added)
     left = _left_part(melody, added, _fresh_id(root))
@@ -95,13 +104,15 @@ def piece_text(piece: Piece, number: int = 1, width: int = TEXT_WIDTH) -> str:
 class _Added:
     """The bars before and after the tune, for each staff."""
 
-    def __init__(self, piece: Piece, tune: Tune, swing: float | None) -> None:
+    def __init__(self, piece: Piece, tune: Tune, swing: float | None, *, slow_down: bool = False) -> None:
         self.piece, self.tune = piece, tune
         self.progression = piece.ideas.progression
         self.metre, self.key = self.progression.metre, self.progression.key
         self.swing = swing_of(piece.ideas, swing)
         self.before = piece.first if piece.intro else 0
         self.after = len(self.progression.bars) - piece.last if piece.ending else 0
+        slows = max(slows_from(self.progression, piece.idea.phrase), piece.last * self.metre.bar)
+        self.slows = slows if slow_down and self.after else -1
 
     def lengths(self, *, ending: bool) -> list[int]:
         """The ticks of the added bars; the last of an intro leaves room for the pick-up."""
@@ -129,18 +140,22 @@ class _Added:
         start = self.piece.last
         symbols = self._symbols(self._right_chunks(start, self.after), ending=True)
         found = self._measures(symbols, start, [self._divisions()] if symbols else [])
+        if found and self.piece.close == "button":
+            close_last(found)
+        return self._filler() + self._finished(found)
+
+    def _finished(self, found: list[Element]) -> list[Element]:
+        """Bars with the final bar line, over which the last chord is held unless it closes short."""
         if found:
-            found[-1].append(final_barline(fermata=True))
-        return self._filler() + found
+            found[-1].append(final_barline(fermata=self.piece.close != "button"))
+        return found
 
     def left(self, *, ending: bool) -> list[Element]:
         """The left hand's added bars, chords held as long as they last."""
         start, count = (self.piece.last, self.after) if ending else (0, self.before)
         symbols = self._symbols(self._left_chunks(start, count), ending=ending)
         found = [measure("", bar, short=self._is_short(bar)) for bar in symbols]
-        if found and ending:
-            found[-1].append(final_barline(fermata=True))
-        return (self._filler() if ending else []) + found
+        return self._filler() + self._finished(found) if ending else found
 
     def rests(self, part: Element) -> tuple[list[Element], list[Element]]:
         """Bars of rest for another part, before and after the tune."""
@@ -172,8 +187,14 @@ class _Added:
         for number, symbols in enumerate(bars):
             harmonies = self._harmonies(start + number) if start is not None else []
             lead = head if number == 0 else []
-            found.append(measure("", symbols, harmonies, lead, short=self._is_short(symbols)))
+            short, slows = self._is_short(symbols), self._slows_in(start, number)
+            found.append(measure("", symbols, harmonies, lead, short=short, slows=slows))
         return found
+
+    def _slows_in(self, start: int | None, number: int) -> int | None:
+        """The tick of an added bar of the melody at which it begins to slow down."""
+        tick = self.slows - (start + number) * self.metre.bar if start is not None else -1
+        return tick if 0 <= tick < self.metre.bar else None
 
     def _is_short(self, symbols: Sequence[Symbol]) -> bool:
         return sum(symbol.length for symbol in symbols) < self.metre.bar

@@ -30,7 +30,7 @@ from fillgen.hands.voicing import Hand, best_paths
 from fillgen.theory.metre import METRES
 from fillgen.theory.swing import swing_ratio
 from fillgen.writers.midi import to_midi
-from tests.outside.test_midi import META, TEMPO, File, Sound, meta, read_file, sounds
+from tests.outside.test_midi import MARKER, META, TEMPO, File, Sound, meta, read_file, sounds
 
 PACK = RulePack()
 COMBINATIONS = [(name, metre) for name in PACK.rhythm_names for metre in PACK.rhythm(name).metres]
@@ -376,31 +376,38 @@ def test_a_bar_of_clicks_counts_in(rhythm: str, metre: str, parts: tuple[str, ..
     assert len(clicks(METRES[metre])) == METRES[metre].beats
 
 
-@pytest.mark.parametrize("part", ["right", "left", "bass"])
-def test_a_held_close_lasts_longer(part: str) -> None:
-    """Held, the last notes of a part last longer, to the end of the take, and all before stay as they were."""
+def stop_of(ideas: Ideas) -> int:
+    """The tick of the last stroke of a close: that of the first idea's last note."""
+    last = ideas[0].phrase[-1].onset
+    assert last >= ideas.progression.spans[-1].onset
+    return last
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_a_held_close_holds_the_last_stroke_alone(part: str) -> None:
+    """Held, the last stroke of each part comes with the last note and lasts to the end of the take; all before is as it was."""
     ideas = made("foxtrot", "4/4")
     plain_, held = strokes_of(ideas, part, swing=1.0), strokes_of(ideas, part, close="held", swing=1.0)
     take = Ensemble(ideas, playing(close="held")).take(ideas[0])
-    last = ideas.progression.spans[-1].onset
+    stop = stop_of(ideas)
     assert take.length == ideas.progression.length + METRES["4/4"].bar
-    assert [s for s in held if s.tick < last] == [s for s in plain_ if s.tick < last]
-    longest = max(s.tick + s.length for s in held)
-    assert longest > ideas.progression.length
-    assert longest <= take.length
-    if part != "right":
-        assert {(s.tick, s.tick + s.length) for s in held if s.tick >= last} == {(last, take.length)}
+    kept = [replace(s, length=min(s.length, stop - s.tick)) for s in plain_ if s.tick < stop]
+    assert [s for s in held if s.tick < stop] == kept
+    assert {(s.tick, s.tick + s.length) for s in held if s.tick >= stop} == {(stop, take.length)}
 
 
-@pytest.mark.parametrize("part", ["left", "bass", "drums"])
-def test_a_button_is_short(part: str) -> None:
-    """A button strikes the last chord once, short, on its first beat, and the take is no longer."""
+@pytest.mark.parametrize("part", PARTS)
+def test_a_button_shortens_the_last_stroke_alone(part: str) -> None:
+    """A button is one short stroke of all parts with the last note, louder than it would be; the take is no longer."""
     ideas = made("foxtrot", "4/4")
-    struck = strokes_of(ideas, part, close="button", swing=1.0)
-    last = ideas.progression.spans[-1].onset
-    final = [s for s in struck if s.tick >= last]
-    assert {s.tick for s in final} == {last}
-    assert all(s.length <= 480 for s in final)
+    plain_, struck = strokes_of(ideas, part, swing=1.0), strokes_of(ideas, part, close="button", swing=1.0)
+    stop = stop_of(ideas)
+    kept = [replace(s, length=min(s.length, stop - s.tick)) for s in plain_ if s.tick < stop]
+    assert [s for s in struck if s.tick < stop] == kept
+    final = [s for s in struck if s.tick >= stop]
+    assert {(s.tick, s.length <= 240) for s in final} == {(stop, True)}
+    if part == "right":
+        assert final[0].velocity > plain_[-1].velocity
     assert Ensemble(ideas, playing(close="button")).take(ideas[0]).length == ideas.progression.length
 
 
@@ -409,7 +416,7 @@ def test_a_button_is_short(part: str) -> None:
 def test_a_close_is_whole_with_feel(close: str, part: str) -> None:
     """Played with feel, the last chord has all its keys, and is struck once."""
     ideas = made("foxtrot", "4/4")
-    last = ideas.progression.spans[-1].onset
+    last = stop_of(ideas)
     wanted = sorted(s.midi for s in strokes_of(ideas, part, close=close) if s.tick >= last - 60)
     felt = [s for s in strokes_of(ideas, part, close=close, feel=0.5) if s.tick >= last - 60]
     assert sorted(s.midi for s in felt) == wanted
@@ -431,22 +438,60 @@ def test_a_fading_close_comes_softer_and_softer() -> None:
 
 
 @pytest.mark.parametrize(("rhythm", "metre"), [("waltz", "3/4"), ("slow 6/8", "12/8"), ("march", "2/4")])
-def test_slowing_down_over_the_last_bar(rhythm: str, metre: str) -> None:
-    """The tempo falls beat by beat over the last bar of each idea, never below half, and is restored after it."""
+def test_slowing_down_along_the_published_curve(rhythm: str, metre: str) -> None:
+    """From before the last chord to the last note the tempo is that of Friberg and Sundberg (1999), J. Acoust. Soc. Am.
+    105(3), 1469-1484: v(x) = (1 + (v_end^q - 1) x)^(1/q), here with q = 2 and v_end = 0.5; then the tempo is restored.
+    """
     ideas = made(rhythm, metre)
     file = read_file(to_midi(ideas, playing(slow_down=True)))
     told = [(e.tick, 60_000_000 / int.from_bytes(e.data, "big")) for e in meta(file, TEMPO)]
-    bar, beat = METRES[metre].bar, METRES[metre].beat
     assert told[0] == (0, pytest.approx(ideas.tempo, rel=1e-4))
-    for start in starts(ideas):
+    for idea, start in zip(ideas, starts(ideas), strict=True):
         end = start + ideas.progression.length
-        inside = [(tick, tempo) for tick, tempo in told if end - bar <= tick < end]
-        assert [tick for tick, _ in inside] == list(range(end - bar, end, beat))
-        falling = [ideas.tempo, *(tempo for _, tempo in inside)]
-        assert all(a > b for a, b in pairwise(falling))
-        assert falling[-1] >= ideas.tempo / 2
-    second = starts(ideas)[1]
-    assert [tempo for tick, tempo in told if tick <= second][-1] == pytest.approx(ideas.tempo, rel=1e-4)
+        inside = [(tick, tempo / ideas.tempo) for tick, tempo in told if start < tick < end]
+        goal = start + idea.phrase[-1].onset
+        first = inside[0][0] - 120
+        assert first < start + ideas.progression.spans[-1].onset
+        assert goal - first >= METRES[metre].bar
+        assert inside[-1] == (goal, pytest.approx(0.5, rel=1e-4))
+        for tick, share in inside:
+            assert share == pytest.approx((1 - 0.75 * (tick - first) / (goal - first)) ** 0.5, rel=1e-4)
+        assert all(b - a <= 120 for (a, _), (b, _) in pairwise(inside))
+        assert [tempo for tick, tempo in told if tick == end] == [pytest.approx(ideas.tempo, rel=1e-4)]
+
+
+# A backing track
+
+
+@pytest.mark.parametrize(("rhythm", "metre"), [("swing", "4/4"), ("waltz", "3/4"), ("bossa nova", "4/4")])
+@pytest.mark.parametrize("feel", [0.0, 1.0])
+def test_a_backing_track_is_written_once_and_has_no_seams(rhythm: str, metre: str, feel: float) -> None:
+    """Without the right hand one track for all ideas: counted in once, rounds end to end, over on the last bar line."""
+    ideas = made(rhythm, metre)
+    bar, rounds = METRES[metre].bar, 3
+    parts = ("left", "bass", "drums")
+    file = read_file(to_midi(ideas, Playing(parts=parts, times=rounds, count_in=True, feel=feel)))
+    end = bar + rounds * ideas.progression.length
+    assert {track[-1].tick for track in file.tracks} == {end}
+    assert [(event.tick, event.text) for event in meta(file, MARKER)] == [(bar, "Backing track")]
+    told = tracks_of(file)
+    assert set(told) == {"Left hand", "Bass", "Drums"}
+    assert sum(s.midi == 37 for s in told["Drums"] if s.onset < bar) == METRES[metre].beats
+    for sounded in told.values():
+        assert max(s.onset + s.length for s in sounded) <= end
+        ends: dict[int, int] = {}
+        for each in sorted(sounded, key=lambda s: s.onset):
+            assert each.onset >= ends.get(each.midi, 0), "a key is struck while it is down"
+            ends[each.midi] = each.onset + each.length
+    if not feel:
+        played = [s for s in told["Bass"] if s.onset >= bar]
+        once = ideas.progression.length
+        firsts = [
+            [(s.onset - bar - n * once, s.midi) for s in played if n * once <= s.onset - bar < (n + 1) * once]
+            for n in range(rounds)
+        ]
+        assert firsts[0] == firsts[1] == firsts[2]
+        assert firsts[0][0][0] == 0
 
 
 # Feel, the second set, places

@@ -57,7 +57,7 @@ function track(messages, length) {
   return chunk("MTrk", bytes);
 }
 
-function inOrder(messages) {
+function sorted(messages) {
   return [...messages].sort((a, b) => a[0] - b[0] || a[1] - b[1]);
 }
 
@@ -86,16 +86,16 @@ function guide(whole, look, takes, wishes) {
   const [lastSpan, lasts] = whole.spans.at(-1);
   const once = lastSpan + lasts;
   for (const { at, idea, made } of takes) {
-    const name = `Idea ${idea.rank}: ${idea.shape}, ${idea.score.toFixed(3)}`;
+    const name = wishes.parts.includes("right") ? `Idea ${idea.rank}: ${idea.shape}, ${idea.score.toFixed(3)}` : "Backing track";
     messages.push([at, FIRST.marker, text(6, name)]);
     for (let start = 0; start < whole.passes * once; start += once) {
       for (const [tick, , symbol] of look.spans) messages.push([at + start + tick, FIRST.chord, text(1, symbol)]);
     }
     messages.push(...changesOfMetre(whole, at, once));
-    for (const [tick, share] of whole.slowing) messages.push([at + tick, FIRST.slow, tempo(wishes.tempo * share)]);
-    if (whole.slowing.length) messages.push([at + made.length, FIRST.tempo, tempo(wishes.tempo)]);
+    for (const [tick, share] of idea.slowing) messages.push([at + tick, FIRST.slow, tempo(wishes.tempo * share)]);
+    if (idea.slowing.length) messages.push([at + made.length, FIRST.tempo, tempo(wishes.tempo)]);
   }
-  return inOrder(messages);
+  return sorted(messages);
 }
 
 // Strokes as messages; notes end before others begin.
@@ -122,11 +122,18 @@ function partTrack(whole, seat, takes, wishes, length) {
   return track(messages, length);
 }
 
+// The ideas to be played. Without the right hand there is one backing track for all of them, that of the one that goes lowest.
+function inOrder(ideas, parts) {
+  if (parts.includes("right")) return ideas;
+  const lowest = ideas.map((idea) => parseInt(idea.left, 10));
+  return [ideas[lowest.indexOf(Math.min(...lowest))]];
+}
+
 // Ideas one after another with a bar of rest between, a track for each part; `look` is the key they stand in.
 export function midiFile(whole, ideas, look, wishes) {
   const bar = whole.bar_ticks;
   let at = wishes.countIn ? bar : 0;
-  const takes = ideas.map((idea) => {
+  const takes = inOrder(ideas, wishes.parts).map((idea) => {
     const made = take(whole, idea, wishes);
     const found = { at, idea, made };
     at += made.length + bar;
@@ -184,6 +191,12 @@ function ties(name, from, to) {
   return (from ? `<${name} type="stop"/>` : "") + (to ? `<${name} type="start"/>` : "");
 }
 
+// The sign of a close: a fermata on a last note that is held, accent and staccato on one that is short.
+function closeSign(close) {
+  if (!close) return "";
+  return close === "held" ? '<fermata type="upright"/>' : element("articulations", "<accent/><staccato/>");
+}
+
 // A written row of an idea as a note, and as further ones of its chord where others are struck with it; `spelling` has the
 // names, fingers and printed signs of the key.
 function noteElements(row, sign, spelling) {
@@ -194,10 +207,11 @@ function noteElements(row, sign, spelling) {
   return keys.map((key, index) => noteElement(row, signs[index], key, index > 0)).join("");
 }
 
-function noteElement([, length, letters, , from, to, beams, group], sign, key, below = false) {
+function noteElement([, length, letters, , from, to, beams, group, close], sign, key, below = false) {
   const marks =
     ties("tied", from, to) + (group && !below ? `<tuplet type="${group}"/>` : "") +
-    (key?.[1] && !from ? element("technical", element("fingering", key[1])) : "");
+    (key?.[1] && !from ? element("technical", element("fingering", key[1])) : "") +
+    (below ? "" : closeSign(close));
   const rest = letters === "bar" ? '<rest measure="yes"/>' : "<rest/>";
   return element(
     "note",
@@ -253,6 +267,12 @@ function heading(words) {
   return element("direction", element("direction-type", element("words", escaped(words))), 'placement="above"');
 }
 
+// The word where music begins to slow down, so many ticks after the note that follows it.
+function slowingMark(offset) {
+  const words = element("direction-type", element("words", "rit."));
+  return element("direction", words + (offset ? element("offset", offset) : ""), 'placement="above"');
+}
+
 function chordAt(look, number, offset) {
   const text = look.harmonies[number];
   return offset ? text.replace("</harmony>", `${element("offset", offset)}</harmony>`) : text;
@@ -267,6 +287,7 @@ function measure(bar, number, lead, spelling, look, signs) {
       const [at, chord] = waiting.shift();
       inside += chordAt(look, chord, at - tick);
     }
+    if (bar.slows >= tick && bar.slows < tick + length) inside += slowingMark(bar.slows - tick);
     inside += noteElements(row, note < 0 ? "" : signs.shift(), spelling);
   }
   const short = bar.short ? ' implicit="yes"' : "";

@@ -62,7 +62,7 @@ const PARTS = ["right", "left", "bass", "drums"];
 // The strokes of a part before swing. The left hand leaves the roots to a bass that plays as well.
 function straight(whole, idea, part, heard) {
   if (part === "right") return idea.strokes;
-  if (part !== "left") return whole.backing[part];
+  if (part !== "left") return whole.backing[part][idea.stop] ?? [];
   return whole.backing.left[idea.left]?.[heard.includes("bass") ? "with_bass" : "alone"] ?? [];
 }
 
@@ -84,13 +84,13 @@ function moved(strokes, shift) {
     .filter(([, , midi]) => midi >= 0 && midi <= 127);
 }
 
-// Seconds from the start of a take to one of its ticks; where it slows down, each tempo holds from its tick on.
-export function seconds(whole, tick, tempo) {
+// Seconds from the start of an idea's take to one of its ticks; where it slows down, each tempo holds from its tick on.
+export function seconds({ slowing }, tick, tempo) {
   const quarter = 60 / tempo / TICKS;
   let at = 0;
   let share = 1;
   let found = 0;
-  for (const [start, next] of whole.slowing) {
+  for (const [start, next] of slowing) {
     if (start >= tick) break;
     found += ((start - at) * quarter) / share;
     at = start;
@@ -100,12 +100,12 @@ export function seconds(whole, tick, tempo) {
 }
 
 // The tick of a take that sounds so many seconds after its start.
-export function tickAt(whole, second, tempo) {
+export function tickAt(whole, idea, second, tempo) {
   let low = 0;
   let high = whole.length;
   for (let turn = 0; turn < 40; turn += 1) {
     const middle = (low + high) / 2;
-    if (seconds(whole, middle, tempo) < second) low = middle;
+    if (seconds(idea, middle, tempo) < second) low = middle;
     else high = middle;
   }
   return high;

@@ -91,7 +91,7 @@ export class Player {
     this.level(wishes);
     if (same) return;
     const second = Math.max(0, now - run.begins);
-    const tick = tickAt(run.whole, second, before);
+    const tick = tickAt(run.whole, run.idea, second, before);
     this.hush(now);
     run.lights = run.lights.filter((light) => {
       if (light.lit) tell("unlit", light.detail);
@@ -129,8 +129,8 @@ export class Player {
     const counted = wishes.countIn && tick === 0 && (first || wishes.slow);
     const clicks = counted ? (whole.bar_ticks / 480) * (60 / tempo) : 0;
     const made = take(whole, idea, { heard: wishes.parts, tempo, shift: wishes.shift });
-    run.begins = at + clicks - seconds(whole, tick, tempo);
-    run.ends = run.begins + seconds(whole, made.length, tempo);
+    run.begins = at + clicks - seconds(idea, tick, tempo);
+    run.ends = run.begins + seconds(idea, made.length, tempo);
     run.events = [];
     if (counted) {
       const second = 60 / tempo / 480;
@@ -140,9 +140,9 @@ export class Player {
     }
     for (const [part, strokes] of Object.entries(made.strokes)) {
       for (const [start, length, midi, velocity, note] of strokes) {
-        const due = run.begins + seconds(whole, start, tempo);
+        const due = run.begins + seconds(idea, start, tempo);
         if (start + 1 < tick) continue;
-        const lasts = run.begins + seconds(whole, start + length, tempo) - due;
+        const lasts = run.begins + seconds(idea, start + length, tempo) - due;
         run.events.push({ part, at: due, lasts, midi, velocity, note });
       }
     }

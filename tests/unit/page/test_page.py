@@ -259,7 +259,7 @@ def _page_plays(
     fixed = whole["swing"]["fixed"]
     ratio = swing_ratio(tempo) if fixed is None else fixed
     moved = []
-    for tick, length, midi, velocity in straight.get(part) or whole["backing"][part]:
+    for tick, length, midi, velocity in straight.get(part) or whole["backing"][part][idea["stop"]]:
         start, end = swung(tick, ratio), swung(tick + length, ratio)
         moved.append(Stroke(start, min(max(1, end - start), whole["length"] - start), midi, velocity))
     return sorted((s.tick, s.length, s.midi, s.velocity) for s in apart(moved))
@@ -315,7 +315,7 @@ def _check_plays(found: fillgen.Ideas, playing: Playing) -> None:
             assert inside
             at += whole["length"] + bar
     signs = [message for message in file.tracks[0] if message.type == "set_tempo"]
-    assert len(signs) == 1 + len(found) * (len(whole["slowing"]) + bool(whole["slowing"]))
+    assert len(signs) == 1 + sum(len(each["slowing"]) + bool(each["slowing"]) for each in documents)
 
 
 def test_each_stroke_knows_its_note(stage: Stage, ideas: fillgen.Ideas) -> None:
