@@ -27,8 +27,8 @@ PARALLEL = "parallel"
 """The role of an added note that isn't in the chord: it moves with the line."""
 LOWEST = 62
 """The lowest added note, D4: the left hand keeps the octave below middle C. A choice made here."""
-QUICKEST = 0.25
-"""Seconds: what is shorter goes alone, such as eighths beyond 120 quarter notes a minute. A choice made here."""
+QUICKEST = {"thirds": 0.16, "sixths": 0.16, "chord": 0.25}
+"""Seconds: what is shorter goes alone, under chords eighths beyond 120 quarter notes a minute. A choice made here."""
 _SHORTEST = TICKS // 2
 _CLOSE = 12
 """A close chord is no wider than an octave."""
@@ -192,7 +192,7 @@ def added_keys(
     before: _Below = ()
     for index, each in enumerate(notes):
         place = _place(progression, notes, index)
-        keys = choose(place, before) if _can_be_thick(progression, each.note, tempo, swing) else ()
+        keys = choose(place, before) if _lasts(progression, each.note, tempo, swing, QUICKEST[kind]) else ()
         if keys and not holds((each.note.midi, *keys), hand):
             keys = ()
         found.append(keys)
@@ -222,11 +222,11 @@ def _letters(each: IdeaNote) -> Name:
     return Name.read(each.name.rstrip("-0123456789"))
 
 
-def _can_be_thick(progression: Progression, note: Note, tempo: int, swing: float) -> bool:
-    """Whether a note is slow enough for more than one key, as it is swung, and over a chord."""
+def _lasts(progression: Progression, note: Note, tempo: int, swing: float, least: float) -> bool:
+    """Whether a note lasts at least so many seconds, as it is swung, and is over a chord."""
     seconds = (swung(note.end, swing) - swung(note.onset, swing)) / TICKS * 60 / tempo
     sounds = progression.span_at(note.onset).chord.root is not None
-    return sounds and note.length >= _SHORTEST and seconds >= QUICKEST
+    return sounds and note.length >= _SHORTEST and seconds >= least
 
 
 # Thirds and sixths

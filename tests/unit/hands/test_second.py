@@ -122,7 +122,7 @@ def test_quick_notes_go_alone(number: int, kind: str) -> None:
     for note, _ in thick(ideas):
         onset, length = note.note.onset, note.note.length
         assert length >= TICKS // 2
-        assert 2 * length / TICKS * 60 / ideas.tempo > QUICKEST
+        assert 2 * length / TICKS * 60 / ideas.tempo > QUICKEST[kind]
         heavy = progression.is_strong(onset) or progression.strong_between(onset, note.note.end)
         assert kind != "chord" or heavy or length >= progression.metre.beat
 
