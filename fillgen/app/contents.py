@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from fillgen.app.charts import chosen
-from fillgen.app.formats import Content, as_file
+from fillgen.app.formats import Content
 from fillgen.app.options import CheckOptions
 from fillgen.hands.closing import closed_ideas
 from fillgen.hands.playing import Playing
@@ -19,7 +20,10 @@ from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.look import USUAL, SheetOptions
 
 if TYPE_CHECKING:
+    from fillgen.app.sequences import FoundSequences
     from fillgen.book.entries import Entry as BookEntry
+    from fillgen.chart.progression import Progression
+    from fillgen.hands.voicing import VoicingPath
     from fillgen.readers.musicxml import Tune
     from fillgen.readers.phrases import Reading
     from fillgen.teaching.check import Report
@@ -28,6 +32,7 @@ if TYPE_CHECKING:
     from fillgen.theory.pitch import Key
     from fillgen.tune import Piece
     from fillgen.writers.entry import SheetEntry
+    from fillgen.writers.handout import Handout
 
 IDEAS = ("text", "json", "midi", "files", "sheet", "page")
 """The forms that ideas have."""
@@ -230,7 +235,7 @@ def joined_sheets(contents: Sequence[Content]) -> Content:
     return Content(sheet=sheet, look=contents[0].look)
 
 
-PRACTICE = ("text", "midi", "sheet", "page")
+PRACTICE = ("text", "midi", "sheet", "handout")
 """The forms that practice has: loops and calls are heard, lessons are read."""
 
 
@@ -263,20 +268,97 @@ def session_content(
 def lesson_content(
     course: Lesson, swing: float | None, pack: RulePack, look: SheetOptions, *, width: int = TEXT_WIDTH
 ) -> Content:
-    """A lesson that goes up the ladder of levels: in words, as a page, and its phrases as notes."""
-    from fillgen.writers.lessons import lesson_html, lesson_text  # noqa: PLC0415
+    """A lesson that goes up the ladder of levels: in words, and as a handout with its phrases as notes."""
+    from fillgen.writers.lessons import lesson_text  # noqa: PLC0415
 
-    def sheet() -> tuple[SheetEntry, ...]:
+    @cache
+    def handout() -> Handout:
         from fillgen.theory.swing import swing_at  # noqa: PLC0415
-        from fillgen.writers.entry import lesson_entries  # noqa: PLC0415
+        from fillgen.writers.handouts.lessons import lesson_handout  # noqa: PLC0415
 
         own = swing_at(course.progression.metre, course.tempo, pack.rhythm(course.rhythm).swing)
-        return lesson_entries(course, own if swing is None else swing)
+        return lesson_handout(course, own if swing is None else swing, look)
+
+    return Content(text=lambda: lesson_text(course, width), handout=handout, look=look)
+
+
+NOTES = ("text", "json", "handout")
+"""The forms that the notes of chords have."""
+
+
+def notes_content(
+    progression: Progression, look: SheetOptions, *, dorian_sixth: bool = False, width: int = TEXT_WIDTH
+) -> Content:
+    """Which notes fit each chord: in words, as JSON, and as a handout."""
+    from fillgen.writers.notes import notes_document, notes_text  # noqa: PLC0415
+
+    @cache
+    def handout() -> Handout:
+        from fillgen.writers.handouts.notes import notes_handout  # noqa: PLC0415
+
+        return notes_handout(progression, look, dorian_sixth=dorian_sixth)
 
     return Content(
-        text=lambda: lesson_text(course, width),
-        page=lambda: as_file(lesson_html(course)),
-        sheet=sheet,
+        text=lambda: notes_text(progression, dorian_sixth=dorian_sixth, width=width),
+        json=lambda: document_text(notes_document(progression, dorian_sixth=dorian_sixth)),
+        handout=handout,
+        look=look,
+    )
+
+
+VOICINGS = ("text", "json", "midi", "handout")
+"""The forms that the left hand's ways through a chart have."""
+
+
+def voicings_content(
+    progression: Progression,
+    paths: Sequence[VoicingPath],
+    tempo: int,
+    look: SheetOptions,
+    *,
+    width: int = TEXT_WIDTH,
+) -> Content:
+    """The left hand's ways through a chart: in words, as JSON, as a handout, and as MIDI, one after another."""
+    from fillgen.writers.voicings import voicings_document, voicings_text  # noqa: PLC0415
+
+    def midi() -> bytes:
+        from fillgen.writers.midi import to_block_chords  # noqa: PLC0415
+
+        return to_block_chords(progression, paths, tempo)
+
+    @cache
+    def handout() -> Handout:
+        from fillgen.writers.handouts.voicings import voicings_handout  # noqa: PLC0415
+
+        return voicings_handout(progression, paths, look)
+
+    return Content(
+        text=lambda: voicings_text(progression, paths, width=width),
+        json=lambda: document_text(voicings_document(progression, paths, tempo)),
+        midi=midi,
+        handout=handout,
+        look=look,
+    )
+
+
+SEQUENCES = ("text", "json", "handout")
+"""The forms that stock sequences have."""
+
+
+def sequences_content(listed: FoundSequences, look: SheetOptions, *, width: int = TEXT_WIDTH) -> Content:
+    """Stock sequences: in words, as JSON, and as a handout."""
+    from fillgen.writers.sequences import sequences_document, sequences_text  # noqa: PLC0415
+
+    @cache
+    def handout() -> Handout:
+        from fillgen.writers.handouts.sequences import sequences_handout  # noqa: PLC0415
+
+        return sequences_handout(listed.found, listed.key, listed.played, listed.goal, look)
+
+    return Content(
+        text=lambda: sequences_text(listed.found, listed.key, listed.played, listed.goal, width=width),
+        json=lambda: document_text(sequences_document(listed.found, listed.key, listed.played)),
+        handout=handout,
         look=look,
     )
 

@@ -18,6 +18,7 @@ from fillgen.writers.look import USUAL, SheetOptions
 
 if TYPE_CHECKING:
     from fillgen.writers.entry import SheetEntry
+    from fillgen.writers.handout import Handout
 
 TEXT, JSON = "text", "json"
 FOLDER = "/"
@@ -29,8 +30,8 @@ class Content:
     """What there is to write, each form made when it's asked for; None where there is no such form.
 
     `midi` is one MIDI file, `files` are MIDI files by name for a folder, `sheet` are the entries of a sheet of music,
-    `page` is HTML, `score` is MusicXML where it isn't made from the sheet's entries. `heard` says what MIDI and sound
-    hold, where that is something else than the other forms.
+    `handout` is what a class is given, on paper or as a page, `page` is HTML that plays, `score` is MusicXML where it isn't
+    made from the sheet's entries. `heard` says what MIDI and sound hold, where that is something else than the other forms.
     """
 
     text: Callable[[], str] | None = None
@@ -40,7 +41,7 @@ class Content:
     sheet: Callable[[], Sequence[SheetEntry]] | None = None
     page: Callable[[], bytes] | None = None
     score: Callable[[], bytes] | None = None
-    picture: Callable[[], bytes] | None = None
+    handout: Callable[[], Handout] | None = None
     look: SheetOptions = USUAL
     heard: str = ""
 
@@ -62,8 +63,8 @@ class Format:
         return any(form in forms for form in self.needs)
 
     def is_sheet(self, forms: frozenset[str]) -> bool:
-        """Whether a content that has these forms is written as a sheet of music."""
-        return next((form for form in self.needs if form in forms), None) == "sheet"
+        """Whether a content that has these forms is written as a sheet of music or a handout."""
+        return next((form for form in self.needs if form in forms), None) in ("sheet", "handout")
 
 
 def as_file(text: str) -> bytes:
@@ -103,12 +104,12 @@ def _score(content: Content, options: OutputOptions) -> bytes:
     return content.score() if content.score is not None else _sheet("musicxml")(content, options)
 
 
-def _picture(content: Content, options: OutputOptions) -> bytes:
-    return content.picture() if content.picture is not None else _sheet("svg")(content, options)
-
-
 def _sheet(kind: str) -> _Write:
     def write(content: Content, _: OutputOptions) -> bytes:
+        if content.handout is not None:
+            from fillgen.writers.handout import render_handout  # noqa: PLC0415 - as for sheets
+
+            return render_handout(content.handout(), content.look, kind)
         from fillgen.writers.sheet import render  # noqa: PLC0415 - the engraver is loaded for sheets only
 
         assert content.sheet is not None
@@ -117,8 +118,9 @@ def _sheet(kind: str) -> _Write:
     return write
 
 
-_MUSICXML = Format("application/vnd.recordare.musicxml+xml", ("score", "sheet"), _score)
-_HTML = Format("text/html", ("page", "sheet"), _page)
+_MUSIC = ("handout", "sheet")
+_MUSICXML = Format("application/vnd.recordare.musicxml+xml", ("score", *_MUSIC), _score)
+_HTML = Format("text/html", ("page", *_MUSIC), _page)
 _MIDI = Format("audio/midi", ("midi",), _midi)
 
 FORMATS: Mapping[str, Format] = {
@@ -128,9 +130,9 @@ FORMATS: Mapping[str, Format] = {
     ".flac": Format("audio/flac", ("midi",), _sound(".flac"), is_sound=True),
     ".musicxml": _MUSICXML,
     ".xml": _MUSICXML,
-    ".mei": Format("application/xml", ("sheet",), _sheet("mei")),
-    ".svg": Format("image/svg+xml", ("picture", "sheet"), _picture),
-    ".pdf": Format("application/pdf", ("sheet",), _sheet("pdf")),
+    ".mei": Format("application/xml", _MUSIC, _sheet("mei")),
+    ".svg": Format("image/svg+xml", _MUSIC, _sheet("svg")),
+    ".pdf": Format("application/pdf", _MUSIC, _sheet("pdf")),
     ".html": _HTML,
     ".htm": _HTML,
     ".txt": Format("text/plain", ("text",), _text),

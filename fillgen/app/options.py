@@ -333,6 +333,8 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "fingers": Option(("--fingers/--no-fingers",), "On a sheet: fingers above the notes.", bool),
         "paper": Option(("--paper",), "Of a PDF: a4 or letter.", values=lambda: tuple(PAPERS)),
         "title": Option(("--title",), "The title of a sheet. [default: the chart's]"),
+        "author": Option(("--author",), "Whom a sheet names as its author."),
+        "columns": Option(("--columns",), "Of a PDF: 2 for two columns of ideas of up to four bars.", int),
     },
     SequenceOptions: {
         "purpose": Option(

@@ -24,7 +24,7 @@ from fillgen.app.options import (
     PlayOptions,
     SheetOptions,
 )
-from fillgen.cli.inputs import chart_text, file_text, pack_of, progression_of, reading_of
+from fillgen.cli.inputs import chart_text, file_text, pack_of, progression_of, reading_of, written_chart
 from fillgen.cli.outputs import answer, check_printed, print_out, width_of
 from fillgen.cli.outputs import note as say_note
 from fillgen.cli.outputs import show as show_text
@@ -49,6 +49,7 @@ ID = Option((), "The number of an idea.", metavar="ID")
 FILE = OPTIONS[BookOptions]["book"]
 KEY = OPTIONS[ChordOptions]["key"]
 METRE = OPTIONS[ChordOptions]["metre"]
+SEQUENCE = OPTIONS[ChordOptions]["sequence"]
 CHART = Option(("--chart",), "Over these chords, in any key: a chart or its file; or part of a title.")
 OF_CHART = Option(("--chart",), "The chords of a phrase that is brought in.")
 IN_KEY = Option(("--key",), "In this key, chords and notes. [default: as they were shown]")
@@ -90,6 +91,7 @@ def book(
     *,
     context: typer.Context,
     chart: Annotated[str | None, CHART] = None,
+    sequence: Annotated[str | None, SEQUENCE] = None,
     key: Annotated[str | None, SHOWN_KEY] = None,
     rhythm: Annotated[str | None, RHYTHM] = None,
     level: Annotated[int | None, LEVEL] = None,
@@ -117,7 +119,7 @@ def book(
     check_printed(printed)
     if count < 1:
         raise OptionError(f"the count is {count}", hint="Ask for 1 or more.")
-    progression, title = _chart_or_title(chart)
+    progression, title = _chart_or_title(chart, sequence)
     wanted = Wanted(
         progression=progression,
         title=title,
@@ -154,7 +156,9 @@ def _refuse_before(context: typer.Context) -> None:
         )
 
 
-def _chart_or_title(chart: str | None) -> tuple[Progression | None, str | None]:
+def _chart_or_title(chart: str | None, sequence: str | None) -> tuple[Progression | None, str | None]:
+    if sequence is not None:
+        return progression_of(ChordOptions(chart=chart, sequence=sequence)), None
     if chart is None:
         return None, None
     text = chart_text(chart)
@@ -434,6 +438,7 @@ def import_(
     *,
     sources: Annotated[list[str], SOURCES],
     chart: Annotated[str | None, OF_CHART] = None,
+    sequence: Annotated[str | None, SEQUENCE] = None,
     key: Annotated[str | None, KEY] = None,
     metre: Annotated[str | None, METRE] = None,
     rhythm: Annotated[str | None, OPTIONS[IdeaOptions]["rhythm"]] = None,
@@ -442,6 +447,7 @@ def import_(
     """Take in ideas from JSON, or phrases of your own from files."""
     from fillgen.book.store import add
 
+    chart = written_chart(chart, sequence, key, metre)
     entries = []
     for source in sources:
         entries += _read(source, chart, key, metre, rhythm)

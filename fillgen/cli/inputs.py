@@ -49,6 +49,17 @@ def read_chart(chords: ChordOptions) -> ChordOptions:
     return chords if chords.chart is None else replace(chords, chart=chart_text(chords.chart))
 
 
+def written_chart(
+    chart: str | None, sequence: str | None, key: str | None = None, metre: str | None = None
+) -> str | None:
+    """The text of a chart as it is given, or of a stock sequence written out in a key; None where neither is given."""
+    if sequence is None:
+        return None if chart is None else chart_text(chart)
+    from fillgen.chart.text import chart_text as text_of
+
+    return text_of(charts.progression_of(ChordOptions(chart=chart, sequence=sequence, key=key, metre=metre)))
+
+
 def with_phrase(chords: ChordOptions, phrase: str | None) -> tuple[ChordOptions, str | None]:
     """Chords and phrase as they were meant: with --sequence, or where it is a score, the only argument is the phrase."""
     if (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fillgen.app.contents import document_text
-from fillgen.app.formats import Content, as_file, targets_of
-from fillgen.app.options import ChordOptions, Option, OutputOptions
+from fillgen.app.contents import NOTES, notes_content
+from fillgen.app.formats import targets_of
+from fillgen.app.options import ChordOptions, Option, OutputOptions, SheetOptions
 from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed, width_of
 from fillgen.cli.signature import grouped
@@ -16,23 +16,20 @@ DORIAN_SIXTH = Option(
 )
 
 
-@grouped(without=("audio", "soundfont"))
+@grouped(without=("audio", "soundfont", "staves", "note_names", "columns"))
 def notes(
     *,
     chords: ChordOptions,
     dorian_sixth: Annotated[bool, DORIAN_SIXTH] = False,
     output: OutputOptions,
+    look: SheetOptions,
 ) -> None:
-    """Which notes fit each chord and why, and the nearest way into the next chord."""
-    from fillgen.writers.notes import notes_document, notes_html, notes_svg, notes_text
+    """Which notes fit each chord and why, and the nearest way into the next chord.
 
+    As .pdf, .html or .svg it is a handout: each chord once, on a staff and on the keys.
+    """
     check_printed(output)
-    targets = targets_of(output, ("text", "json", "page", "picture"))
+    targets = targets_of(output, NOTES, look)
     found = explained_progression_of(chords)
-    content = Content(
-        text=lambda: notes_text(found, dorian_sixth=dorian_sixth, width=width_of(targets)),
-        json=lambda: document_text(notes_document(found, dorian_sixth=dorian_sixth)),
-        page=lambda: as_file(notes_html(found, dorian_sixth=dorian_sixth)),
-        picture=lambda: as_file(notes_svg(found, dorian_sixth=dorian_sixth)),
-    )
+    content = notes_content(found, look, dorian_sixth=dorian_sixth, width=width_of(targets))
     answer(content, targets, output)

@@ -117,8 +117,13 @@ def _say_unshown(content: Content) -> None:
     """Which letters a PDF can't show."""
     from fillgen.writers.sheet import unshown
 
-    assert content.sheet is not None
-    letters = unshown(content.sheet(), content.look, "pdf")
+    if content.handout is not None:
+        from fillgen.writers.pdf import shapeless
+
+        letters = shapeless(content.handout().title)
+    else:
+        assert content.sheet is not None
+        letters = unshown(content.sheet(), content.look, "pdf")
     if letters:
         named = f"{' '.join(letters[:_NAMED])}{' ...' if len(letters) > _NAMED else ''}"
         note(f"the PDF cannot show {named} and has ? there; .svg and .html keep it.")

@@ -9,8 +9,8 @@ from typing import Annotated
 import typer
 
 from fillgen.app.memory import keeps
-from fillgen.app.options import BookOptions, Option
-from fillgen.cli.inputs import chart_text
+from fillgen.app.options import OPTIONS, BookOptions, ChordOptions, Option
+from fillgen.cli.inputs import written_chart
 from fillgen.cli.signature import grouped
 
 CHART = Option((), "A chart to begin with: text, a file, or - for standard input.", metavar="CHART")
@@ -22,6 +22,7 @@ NO_BROWSER = Option(("--no-browser",), "Print the address only; open no browser.
 def page(
     *,
     chart: Annotated[str | None, CHART] = None,
+    sequence: Annotated[str | None, OPTIONS[ChordOptions]["sequence"]] = None,
     port: Annotated[int, PORT] = 0,
     no_browser: Annotated[bool, NO_BROWSER] = False,
     book: BookOptions,
@@ -31,7 +32,7 @@ def page(
     Only this computer can reach it, at an address that is new each time. Ctrl-C ends it.
     """
     remembers = keeps(book)
-    begin_with = _checked(chart)
+    begin_with = _checked(written_chart(chart, sequence))
     from fillgen.server.serving import loopback, page_of, serve
 
     with loopback(port) as (listening, door):
@@ -49,13 +50,12 @@ def page(
     typer.echo("The page is closed.", err=True)
 
 
-def _checked(chart: str | None) -> str:
+def _checked(text: str | None) -> str:
     """The text of a chart that can be read; nothing where none is given."""
-    if chart is None:
+    if text is None:
         return ""
     from fillgen.chart.text import parse_chart
 
-    text = chart_text(chart)
     parse_chart(text)
     return text
 

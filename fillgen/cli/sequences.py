@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fillgen.app.contents import document_text
+from fillgen.app.contents import SEQUENCES, sequences_content
 from fillgen.app.formats import Content, targets_of
-from fillgen.app.options import ChordOptions, Option, OutputOptions, SequenceOptions
+from fillgen.app.options import ChordOptions, Option, OutputOptions, SequenceOptions, SheetOptions
 from fillgen.app.sequences import found_sequences
 from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed, width_of
@@ -15,18 +15,27 @@ from fillgen.cli.signature import grouped
 CHANGES = Option(("--changes",), "Richer chords for a sequence or chart, with reasons.", metavar="NAME|CHART")
 
 
-@grouped(without=("audio", "soundfont"))
+@grouped(without=("audio", "soundfont", "staves", "note_names", "columns", "fingers"))
 def sequences(
     *,
     options: SequenceOptions,
     changes: Annotated[str | None, CHANGES] = None,
     output: OutputOptions,
+    look: SheetOptions,
 ) -> None:
-    """Chord sequences for intros, turnarounds, endings and vamps, in any key."""
+    """Chord sequences for intros, turnarounds, endings and vamps, in any key.
+
+    As .pdf, .html or .svg they are a handout: block chords on a staff, each sequence with its purpose.
+    """
     check_printed(output)
-    targets = targets_of(output, ("text", "json") if changes is None else ("text",))
+    targets = targets_of(output, SEQUENCES if changes is None else ("text",), look)
     width = width_of(targets)
-    answer(_listed(options, width) if changes is None else _changes(changes, options, width), targets, output)
+    content = (
+        sequences_content(found_sequences(options), look, width=width)
+        if changes is None
+        else _changes(changes, options, width)
+    )
+    answer(content, targets, output)
 
 
 def _changes(source: str, options: SequenceOptions, width: int) -> Content:
@@ -43,14 +52,3 @@ def _changes(source: str, options: SequenceOptions, width: int) -> Content:
     )
     found = explained_progression_of(chords)
     return Content(text=lambda: proposals_text(found, width=width))
-
-
-def _listed(options: SequenceOptions, width: int) -> Content:
-    """The stock sequences that are like what is asked for."""
-    from fillgen.writers.sequences import sequences_document, sequences_text
-
-    listed = found_sequences(options)
-    return Content(
-        text=lambda: sequences_text(listed.found, listed.key, listed.played, listed.goal, width=width),
-        json=lambda: document_text(sequences_document(listed.found, listed.key, listed.played)),
-    )

@@ -8,8 +8,17 @@ from typing import Annotated
 
 from fillgen.app.contents import TUNE, joined_sheets, tune_content
 from fillgen.app.formats import Delivery, Target, named_targets, numbered, refuse_unwritable
-from fillgen.app.options import RULES, IdeaOptions, Option, OutputOptions, PlayOptions, SheetOptions
-from fillgen.cli.inputs import chart_text, pack_of
+from fillgen.app.options import (
+    OPTIONS,
+    RULES,
+    ChordOptions,
+    IdeaOptions,
+    Option,
+    OutputOptions,
+    PlayOptions,
+    SheetOptions,
+)
+from fillgen.cli.inputs import pack_of, written_chart
 from fillgen.cli.outputs import check_printed, deliver_all, note, show, width_of
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError, many
@@ -39,6 +48,7 @@ def tune(
     quote: Annotated[int, QUOTE] = 0,
     options: IdeaOptions,
     chords: Annotated[str | None, CHORDS] = None,
+    sequence: Annotated[str | None, OPTIONS[ChordOptions]["sequence"]] = None,
     playing: PlayOptions,
     output: OutputOptions,
     look: SheetOptions,
@@ -66,7 +76,9 @@ def tune(
         busy=options.busy,
         tempo=options.tempo,
         seed=options.seed,
-        chords=chart_text(chords) if chords is not None else None,
+        chords=_repeated(
+            written_chart(chords, sequence, str(read.key), read.metre.name), read.bars, sequence
+        ),
         close=played.close,
         pack=pack,
     )
@@ -91,6 +103,22 @@ def tune(
     deliveries = [Delivery(content, targets) for content, targets in zip(contents, apart, strict=False)]
     versions = Delivery(joined_sheets(contents), together, many(len(contents), "version"))
     deliver_all([*deliveries, versions], output)
+
+
+def _repeated(text: str | None, bars: int, sequence: str | None) -> str | None:
+    """The chords of a tune; a stock sequence is played over and over, OptionError unless it comes out even."""
+    if text is None or sequence is None:
+        return text
+    from fillgen.chart.text import parse_chart
+
+    own = len(parse_chart(text).bars)
+    if bars % own:
+        raise OptionError(
+            f"--sequence has {many(own, 'bar')}, the tune {bars}",
+            hint="Take a sequence that comes out even with the tune, or give a bar for each with --chords.",
+        )
+    *head, body = text.splitlines()
+    return "\n".join([*head, *[body] * (bars // own)])
 
 
 def _named(

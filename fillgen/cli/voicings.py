@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fillgen.app.contents import document_text
-from fillgen.app.formats import Content, targets_of
-from fillgen.app.options import OPTIONS, ChordOptions, IdeaOptions, Option, OutputOptions, PlayOptions
+from fillgen.app.contents import VOICINGS, voicings_content
+from fillgen.app.formats import targets_of
+from fillgen.app.options import (
+    OPTIONS,
+    ChordOptions,
+    IdeaOptions,
+    Option,
+    OutputOptions,
+    PlayOptions,
+    SheetOptions,
+)
 from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed, width_of
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError
 from fillgen.hands.playing import span_of
+from fillgen.rules.pack import RulePack
 from fillgen.theory.pitch import pitch_of
 
 _MOST_PATHS = 20
@@ -22,7 +31,7 @@ THIN = Option(("--thin",), "Three keys at most, for small hands: the fifth is le
 SPREAD = Option(("--spread",), "Spread forms as well, up to a tenth.", bool)
 
 
-@grouped(without=("audio", "soundfont"))
+@grouped(without=("audio", "staves", "note_names", "columns"))
 def voicings(
     *,
     chords: ChordOptions,
@@ -33,23 +42,29 @@ def voicings(
     high: Annotated[str, HIGH] = "G4",
     thin: Annotated[bool, THIN] = False,
     spread: Annotated[bool, SPREAD] = False,
+    tempo: Annotated[int | None, OPTIONS[IdeaOptions]["tempo"]] = None,
     output: OutputOptions,
+    look: SheetOptions,
 ) -> None:
-    """Left-hand inversions that move least from chord to chord, with a small keyboard for each."""
+    """Left-hand inversions that move least from chord to chord, with a small keyboard for each.
+
+    As .pdf, .html or .svg it is a handout on a bass staff, with fingers; in .mid and .wav the ways are played as block chords,
+    one after another.
+    """
+    from fillgen.engine.request import check_tempo
     from fillgen.hands.voicing import Hand, best_paths
-    from fillgen.writers.voicings import voicings_document, voicings_text
 
     check_printed(output)
-    targets = targets_of(output, ("text", "json"))
+    targets = targets_of(output, VOICINGS, look)
     lowest, highest = pitch_of(low, "the lowest key"), pitch_of(high, "the highest key")
     if lowest > highest:
         raise OptionError(f"the lowest key {low} lies above the highest, {high}")
     if not 1 <= count <= _MOST_PATHS:
         raise OptionError(f"the count is {count}", hint=f"Ask for 1 to {_MOST_PATHS} ways.")
+    if tempo is not None:
+        check_tempo(tempo)
     found = explained_progression_of(chords)
     paths = best_paths(found, Hand(lowest, highest, span_of(span, hand), thin, spread), count)
-    content = Content(
-        text=lambda: voicings_text(found, paths, width=width_of(targets)),
-        json=lambda: document_text(voicings_document(found, paths)),
-    )
+    usual = RulePack().rhythm(RulePack().usual_rhythm(found)).tempo
+    content = voicings_content(found, paths, usual if tempo is None else tempo, look, width=width_of(targets))
     answer(content, targets, output)

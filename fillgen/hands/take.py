@@ -299,6 +299,17 @@ def left_strokes(progression: Progression, cells: Sequence[Cell], path: VoicingP
     return _accented(notes, "left", progression.timeline)
 
 
+def block_strokes(progression: Progression, path: VoicingPath) -> list[Stroke]:
+    """The left hand's keys held as long as each chord lasts."""
+    notes = [
+        (span.onset, span.length, midi)
+        for span, voicing in zip(progression.spans, path.voicings, strict=True)
+        if voicing is not None
+        for midi in voicing.pitches
+    ]
+    return _accented(notes, "left", progression.timeline)
+
+
 def _accented(notes: Sequence[tuple[int, int, int]], part: str, timeline: Timeline) -> list[Stroke]:
     """Notes (tick, ticks, pitch) as strokes, louder on the heavier places of the bar."""
     least, more = _LOUDNESS[part]

@@ -14,7 +14,7 @@ from typing import Any
 import verovio
 
 from fillgen.errors import OutputError
-from fillgen.writers.markup import one_line
+from fillgen.writers.styles import one_line
 
 UNITS = 2.5
 """Units of the engraver's page in a pixel of the picture, at the scale in `_OPTIONS`."""
@@ -52,7 +52,7 @@ _OPTIONS = {
     "footer": "none",
     "breaks": "auto",
     "minLastJustification": 0,
-    "spacingSystem": 6,
+    "spacingSystem": 3,
     "smuflTextFont": "none",
     "svgFormatRaw": True,
     "svgViewBox": True,
@@ -87,16 +87,16 @@ class Drawing:
 
 
 _LEAST = 0.5
-"""A last line is stretched to the full width only if it fills at least this share of it. Chosen."""
+"""A last line is stretched to the full width only if it fills at least this share of it, or is whole. Chosen."""
 
 
 def engraved(
-    score: str, name: str, width: int, height: int = TALLEST, *, broken: bool = False
+    score: str, name: str, width: int, height: int = TALLEST, *, broken: bool = False, whole: bool = False
 ) -> tuple[Drawing, ...]:
     """A score, MEI or MusicXML, as drawings: one, or several if it doesn't fit into a height.
 
     `width` and `height` are in units, 2.5 to a pixel; a drawing is just as high as its content. A score that is
-    `broken` into lines keeps them; otherwise lines are filled. Ids without a hyphen are dropped: a score's own ids have
+    `broken` into lines keeps them; otherwise lines are filled. A last line that is `whole` is as wide as the others. Ids without a hyphen are dropped: a score's own ids have
     one. Those of the drawing itself end with `name`, so that a page can hold many drawings. OutputError if the engraver
     can't read the score.
     """
@@ -104,7 +104,7 @@ def engraved(
         "pageWidth": width,
         "pageHeight": height,
         "breaks": "line" if broken else "auto",
-        "minLastJustification": _LEAST,
+        "minLastJustification": 0 if whole else _LEAST,
     }
     with _loaded(score, name, options) as toolkit:
         drawn = [str(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1)]

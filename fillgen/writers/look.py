@@ -15,8 +15,9 @@ class SheetOptions:
     """The look of a sheet. With 2 `staves` the left hand is below the right, and reaches `span` semitones;
     `rootless` leaves the roots to a bass that plays as well.
 
-    `note_names` prints names under the notes, `fingers` fingers above them; `paper` is a4 or letter; the default `title`
-    is the progression's. OptionError for any other number of staves or paper.
+    `note_names` prints names under the notes, `fingers` fingers above them; `paper` is a4 or letter, of whose pages a PDF
+    has 1 or 2 `columns`; the default `title` is the progression's, `author` is whoever a file names as such.
+    OptionError for any other number of staves or columns, or paper.
     """
 
     staves: int = 1
@@ -26,10 +27,14 @@ class SheetOptions:
     span: int = 12
     rootless: bool = False
     title: str = ""
+    author: str = ""
+    columns: int = 1
 
     def __post_init__(self) -> None:
         if self.staves not in (1, 2):
             raise OptionError(f"{self.staves} staves", hint="Give 1, or 2 for the left hand as well.")
+        if self.columns not in (1, 2):
+            raise OptionError(f"{self.columns} columns", hint="Give 1, or 2 for ideas of up to four bars.")
         object.__setattr__(self, "paper", self.paper.strip().lower())
         if self.paper not in PAPERS:
             raise OptionError(f"unknown paper {shorten(self.paper)}", hint=did_you_mean(self.paper, PAPERS))

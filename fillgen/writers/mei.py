@@ -62,9 +62,10 @@ def to_mei(
 
 
 def _definition(score: Score) -> str:
-    staves = "".join(_staff(n) for n in range(1, score.staves + 1))
+    staves = "".join(_staff(n, score.clef) for n in range(1, score.staves + 1))
     brace = ' symbol="brace" bar.thru="true"' if score.staves > 1 else ""
-    return f"<scoreDef {_signature(score, score.metres[0])}><staffGrp{brace}>{staves}</staffGrp></scoreDef>"
+    hidden = ' meter.visible="false"' if score.free else ""
+    return f"<scoreDef {_signature(score, score.metres[0])}{hidden}><staffGrp{brace}>{staves}</staffGrp></scoreDef>"
 
 
 def _signature(score: Score, metre: Metre) -> str:
@@ -77,8 +78,9 @@ def _metre(metre: Metre) -> str:
     return f'meter.count="{metre.count}" meter.unit="{metre.unit}"'
 
 
-def _staff(number: int) -> str:
-    clef = 'clef.shape="G" clef.line="2"' if number == 1 else 'clef.shape="F" clef.line="4"'
+def _staff(number: int, first: str) -> str:
+    is_treble = number == 1 and first == "G"
+    clef = 'clef.shape="G" clef.line="2"' if is_treble else 'clef.shape="F" clef.line="4"'
     return f'<staffDef n="{number}" lines="5" {clef}/>'
 
 
@@ -120,7 +122,8 @@ def _changed(score: Score, before: Score) -> list[str]:
 
 def _bar(score: Score, bar: ScoreBar, above: str, *, last: bool) -> str:
     staves = "".join(
-        f'<staff n="{n}"><layer n="1">{_line(staff)}</layer></staff>' for n, staff in enumerate(bar.staves, 1)
+        f'<staff n="{n}"><layer n="1">{_line(staff, stemless=score.free)}</layer></staff>'
+        for n, staff in enumerate(bar.staves, 1)
     )
     metcon = ' metcon="false"' if score.is_short(bar) else ""
     right = ' right="dbl"' if last else ""
@@ -166,19 +169,28 @@ def _harmonies(chords: Iterable[tuple[int, Chord]], metre: Metre) -> str:
 
 
 def _fingers(staves: Iterable[Iterable[ScoreSymbol]]) -> str:
+    """The fingers of notes; those of a chord one above the other over it, the lowest key's first."""
     return "".join(
         f'<fing staff="{n}" place="above" startid="#{each.id}">{finger}</fing>'
         for n, staff in enumerate(staves, 1)
         for each in staff
-        for finger in each.fingers[::-1]
+        for finger in _from_below(each)
     )
 
 
-def _line(staff: Sequence[ScoreSymbol]) -> str:
+def _from_below(each: ScoreSymbol) -> list[int]:
+    """The fingers of a symbol from its lowest key up."""
+    pitches = [name_and_octave(name) for name in each.symbol.names] if each.fingers else []
+    heights = [(int(octave), LETTERS.index(name[0])) for name, octave in pitches]
+    return [finger for _, finger in sorted(zip(heights, each.fingers, strict=True))]
+
+
+def _line(staff: Sequence[ScoreSymbol], *, stemless: bool) -> str:
     """The notes and rests of a bar, with the elements of triplets and beams round them."""
     opened, closed = _groups([each.symbol for each in staff])
     return "".join(
-        "".join(opened[index]) + _symbol(each) + "".join(closed[index]) for index, each in enumerate(staff)
+        "".join(opened[index]) + _symbol(each, stemless=stemless) + "".join(closed[index])
+        for index, each in enumerate(staff)
     )
 
 
@@ -208,11 +220,15 @@ def _spans(words: Sequence[str]) -> list[tuple[int, int]]:
 # Notes
 
 
-def _symbol(each: ScoreSymbol) -> str:
+_SHAPES = {"ring": ' head.fill="void"', "cross": ' head.shape="x"'}
+
+
+def _symbol(each: ScoreSymbol, *, stemless: bool = False) -> str:
     symbol = each.symbol
     if symbol.letters == "bar":
         return "<mRest/>"
     length = f'dur="{_DURATIONS[symbol.letters[0]]}"{_dots(symbol)}'
+    look = _SHAPES.get(each.head, "") + (' stem.visible="false"' if stemless else "")
     if symbol.is_rest:
         return f"<rest {length}/>"
     name = f' xml:id="{each.id}"' if each.id else ""
@@ -220,9 +236,9 @@ def _symbol(each: ScoreSymbol) -> str:
     if len(notes) == 1:
         head, inside = notes[0]
         struck = '<artic artic="acc stacc"/>' if each.close == "button" else ""
-        return f"<note{name} {head} {length}{_tie(symbol)}>{inside}{struck}{_verse(each.name)}</note>"
+        return f"<note{name} {head} {length}{look}{_tie(symbol)}>{inside}{struck}{_verse(each.name)}</note>"
     heads = "".join(f"<note {head}{_tie(symbol)}>{inside}</note>" for head, inside in notes)
-    return f"<chord{name} {length}>{heads}{_verse(each.name)}</chord>"
+    return f"<chord{name} {length}{look}>{heads}{_verse(each.name)}</chord>"
 
 
 def _dots(symbol: Symbol) -> str:

@@ -14,12 +14,13 @@ from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError
 from fillgen.hands.instruments import PAN, PART_SETUPS, VOLUME, PartSetup, program
 from fillgen.hands.playing import PARTS, Playing
-from fillgen.hands.take import Ensemble, Stroke, Take, clicks, swing_of
+from fillgen.hands.take import Ensemble, Stroke, Take, apart, block_strokes, clicks, swing_of
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import Key
 
 if TYPE_CHECKING:  # a file of ideas needs no sessions
+    from fillgen.hands.voicing import VoicingPath
     from fillgen.teaching.practice import Round, Session
 
 _CLOCKS = 24
@@ -142,6 +143,34 @@ class _Ensembles:
         return self._takes[known]
 
 
+def to_block_chords(progression: Progression, paths: Sequence[VoicingPath], tempo: int) -> bytes:
+    """The left hand's ways through a chart in one file of format 1, each chord held, a bar of rest between two ways.
+
+    `tempo` is in quarter notes a minute. A marker names each way.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> from fillgen.hands.voicing import best_paths
+    >>> chart = parse_chart("| Ab | Eb7 |")
+    >>> to_block_chords(chart, best_paths(chart, count=2), 96)[:4]
+    b'MThd'
+    """
+    rest = progression.metre.bar
+    starts = [number * (progression.length + rest) for number in range(len(paths))]
+    length = starts[-1] + progression.length
+    guide = _opening(progression, "The left hand", tempo)
+    turns = []
+    for number, (start, path) in enumerate(zip(starts, paths, strict=True), 1):
+        guide.append(_TrackEvent(start, 8, mido.MetaMessage("marker", text=f"Way {number}")))
+        guide += _changes_of_metre(progression, start, 1)
+        guide += [
+            _TrackEvent(start + span.onset, 9, mido.MetaMessage("text", text=span.chord.symbol))
+            for span in progression.spans
+        ]
+        turns.append(_Turn(start, apart(block_strokes(progression, path)), counted_in=False))
+    left = _part_track("left", turns, progression.metre, None, length)
+    return _saved([_track(guide, length), left])
+
+
 def _session_guide(session: Session, ensembles: _Ensembles) -> list[_TrackEvent]:
     """Title, metre and key, then for each round its tempo, its rest and label as markers, and its chords."""
     bar = session.ideas.progression.metre.bar
@@ -211,10 +240,13 @@ def _saved(tracks: Iterable[mido.MidiTrack]) -> bytes:
 
 def _head(ensemble: Ensemble, start: int) -> list[_TrackEvent]:
     """Title, tempo, metre and key at the beginning of a file whose music starts at a tick."""
-    progression = ensemble.progression
+    return _opening(ensemble.progression, "Right-hand ideas", ensemble.ideas.tempo, start)
+
+
+def _opening(progression: Progression, what: str, tempo: int, start: int = 0) -> list[_TrackEvent]:
     messages = [
-        mido.MetaMessage("track_name", name=progression.title or "Right-hand ideas"),
-        _tempo(ensemble.ideas.tempo),
+        mido.MetaMessage("track_name", name=progression.title or what),
+        _tempo(tempo),
         _time_signature(progression.metre if start else progression.metre_of(0)),
         mido.MetaMessage("key_signature", key=_key_name(progression.key)),
     ]

@@ -340,7 +340,7 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
         element = measure(number, right, bar.chords, lead, short=score.is_short(bar), slows=bar.slows)
         if bar.section:
             _section_word(element, bar.section)
-        _note_marks(element, bar.staves[0])
+        _note_marks(element, bar.staves[0], stemless=score.free)
         _second_staff(element, bar)
         found.append(element)
     _double_bar(found[-1])
@@ -351,7 +351,9 @@ def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
     """What comes before the first note: a new system, the signs that change, the tempo and the heading."""
     found = [] if before is None else [Element("print", {"new-system": "yes"})]
     if before is None or (before.key, before.metres[-1]) != (score.key, score.metres[0]):
-        signs = attributes(score.metres[0], score.key)
+        signs = attributes(score.metres[0], score.key, score.clef)
+        if score.free:
+            _shown_time(signs).set("print-object", "no")
         _two_staves(signs, score.staves)
         found.append(signs)
     pace = (score.tempo, score.swing, score.metre)
@@ -362,6 +364,12 @@ def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
         _text(SubElement(words, "direction-type"), "words", score.heading)
         found.append(words)
     return found
+
+
+def _shown_time(signs: Element) -> Element:
+    time = signs.find("time")
+    assert time is not None
+    return time
 
 
 def _two_staves(signs: Element, staves: int) -> None:
@@ -379,11 +387,13 @@ def _two_staves(signs: Element, staves: int) -> None:
     _text(low, "line", 4)
 
 
-def _note_marks(element: Element, staff: Sequence[ScoreSymbol]) -> None:
-    """Fingers on all notes of each symbol, note names and the sign of a close on the first."""
+def _note_marks(element: Element, staff: Sequence[ScoreSymbol], *, stemless: bool) -> None:
+    """Heads and fingers on all notes of each symbol, the words below and the sign of a close on the first."""
     every = iter(element.findall("note"))
     for written in staff:
         note, *below = [next(every) for _ in written.symbol.names or ("rest",)]
+        for each in (note, *below):
+            _put_head(each, written, stemless=stemless)
         for each, finger in zip((note, *below), written.fingers, strict=False):
             _text(SubElement(_notations_of(each), "technical"), "fingering", finger)
         if written.close:
@@ -410,6 +420,24 @@ def _close_sign(note: Element, close: str) -> None:
         articulations = SubElement(notations, "articulations")
         SubElement(articulations, "accent")
         SubElement(articulations, "staccato")
+
+
+_SHAPES = {"ring": ("normal", {"filled": "no"}), "cross": ("x", {})}
+
+
+def _put_head(note: Element, written: ScoreSymbol, *, stemless: bool) -> None:
+    """The stem and the head of a note where they aren't the usual ones: they come before beams, notations and words."""
+    behind = [place for place, child in enumerate(note) if child.tag in ("beam", "notations", "lyric")]
+    place = min(behind, default=len(note))
+    if written.head:
+        shape, attributes = _SHAPES[written.head]
+        head = Element("notehead", dict(attributes))
+        head.text = shape
+        note.insert(place, head)
+    if stemless and not written.symbol.is_rest:
+        stem = Element("stem")
+        stem.text = "none"
+        note.insert(place, stem)
 
 
 def _heads(element: Element) -> list[Element]:

@@ -401,6 +401,9 @@ def name_and_octave(pitch: str) -> tuple[str, str]:
 
 # Scores
 
+HEADS = ("", "ring", "cross")
+"""The heads of notes: the usual one of their length, an open one, a cross."""
+
 
 RITARDANDO = "rit."
 """The word where music begins to slow down."""
@@ -408,9 +411,9 @@ RITARDANDO = "rit."
 
 @dataclass(frozen=True, slots=True)
 class ScoreSymbol:
-    """A symbol of a score with its marks: its id, a finger for each of its names or none, the note name printed below.
+    """A symbol of a score with its marks: its id, a finger for each of its names or none, the word printed below, its head.
 
-    `close` is `held` on a last note with a fermata, `button` on one that is short and accented.
+    `close` is `held` on a last note with a fermata, `button` on one that is short and accented; `head` is one of `HEADS`.
     """
 
     symbol: Symbol
@@ -418,6 +421,7 @@ class ScoreSymbol:
     fingers: tuple[int, ...] = ()
     name: str = ""
     close: str = ""
+    head: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -442,7 +446,8 @@ class Score:
     """What a writer of a notation format writes: bars under a key and a metre, treble staff first.
 
     `id` is the prefix of all ids in it, `heading` the text above it; `tempo` is in quarter notes a minute, `swing` the
-    ratio of the first eighth to the second.
+    ratio of the first eighth to the second. `clef` is that of the first staff, G or F. A score that is `free` has no
+    metre: its bars are as long as they are, and its notes have no stems.
     """
 
     id: str
@@ -452,13 +457,15 @@ class Score:
     heading: str = ""
     tempo: int = 120
     swing: float = 1.0
+    clef: str = "G"
+    free: bool = False
 
     @property
     def staves(self) -> int:
         return len(self.bars[0].staves)
 
     def is_short(self, bar: ScoreBar) -> bool:
-        return bar.length < self.metre_of(bar).bar
+        return self.free or bar.length < self.metre_of(bar).bar
 
     def metre_of(self, bar: ScoreBar) -> Metre:
         return bar.metre or self.metre

@@ -2,6 +2,8 @@
 
 Notes are drawn from the outlines in the engraver's SVG, so that the music font looks as on a screen; words are set in an
 embedded font. Lengths are points, 72 to the inch, from the lower left.
+
+What the library can't do is a tree of tags: a file says its title, author and language, and its pages are drawn.
 """
 
 from __future__ import annotations
@@ -9,23 +11,31 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
 from io import BytesIO
 from unicodedata import normalize
 from xml.etree.ElementTree import Element
 
+from reportlab.lib.colors import HexColor
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import FILL_NON_ZERO, Canvas
 
-from fillgen.writers.engraver import Drawing, outline
+from fillgen.writers.engraver import UNITS, Drawing, outline
+from fillgen.writers.layout import (
+    MARGIN,
+    PAGE_PIXELS,
+    SIZES,
+    Layout,
+    PlacedDrawing,
+    PlacedLine,
+    Row,
+    column_pixels,
+    inside,
+)
 
-_MARGIN = 40.0
-"""The margin of a page: 14 mm."""
-_TITLE, _TEXT, _FOOT = 16.0, 9.5, 8.0
-_GAP = 10.0
-"""The gap between two blocks."""
+_FOOT = 8.0
+"""The size of the page's number."""
 _PLAIN, _BOLD, _ITALIC = "Vera", "VeraBd", "VeraIt"
 _NARROWER = 0.86
 """The embedded font is wider than the one the engraver measures with; this factor makes words as long as it expects."""
@@ -41,50 +51,78 @@ PathStep = tuple[str, tuple[float, ...]]
 """A step of an outline: `m` moves and `l` draws to a point, `c` curves over two handles to a point, `z` closes it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
-    """A heading, and drawings below one another."""
+def room_of(paper: tuple[float, float], columns: int = 1) -> tuple[int, int]:
+    """The width and the height of drawings that fill a column, or a page but for a heading, in the engraver's units.
 
-    heading: str
-    drawings: tuple[Drawing, ...]
-
-
-def room_of(paper: tuple[float, float], width: int) -> int:
-    """The height of a page for drawings that are `width` units wide, both in units of the engraver.
-
-    >>> room_of((595.28, 841.89), 2100)
-    2903
+    >>> room_of((595.28, 841.89)), room_of((595.28, 841.89), 2)
+    ((2100, 2844), (1015, 2844))
     """
-    wide, high = paper[0] - 2 * _MARGIN, paper[1] - 2 * _MARGIN - _TEXT - 4 * _GAP
-    return int(high * width / wide)
+    wide, high = inside(paper)
+    pixels = column_pixels(columns, paper)
+    return int(pixels * UNITS), int((high - 4 * SIZES[1]) * PAGE_PIXELS / wide * UNITS)
 
 
 def pdf_bytes(
-    blocks: Sequence[Block], paper: tuple[float, float], *, title: str = "", about: str = ""
+    rows: Sequence[Row],
+    paper: tuple[float, float],
+    *,
+    title: str = "",
+    author: str = "",
+    language: str = "en",
 ) -> bytes:
-    """Blocks on numbered pages as a PDF file, with a title and a line about all of them on the first.
+    """Rows on numbered pages as a PDF file that says its title, its author and its language.
 
-    The same blocks give the same bytes. Letters that the fonts don't have are printed as question marks.
+    The same rows give the same bytes. Letters that the fonts don't have are printed as question marks.
     """
     _register()
     found = BytesIO()
-    canvas = Canvas(found, pagesize=paper, invariant=1, pageCompression=1, initialFontName=_PLAIN)
-    canvas.setTitle(title or "Sheet of music")
-    canvas.setCreator("fillgen")
-    pages = list(_pages(blocks, paper, _head_height(title, about)))
-    drawn = [(drawing, ET.fromstring(_whole(drawing))) for page in pages for _, drawing in page if drawing]  # noqa: S314 - the engraver's own
-    trees = {id(drawing): tree for drawing, tree in drawn}
+    canvas = Canvas(
+        found, pagesize=paper, invariant=1, pageCompression=1, initialFontName=_PLAIN, lang=language
+    )
+    _describe(canvas, title or "Sheet of music", author)
+    pages = Layout(*inside(paper), measured).pages(rows)
+    drawings = [item.drawing for page in pages for item in page if isinstance(item, PlacedDrawing)]
+    trees = {id(drawing): ET.fromstring(_whole(drawing)) for drawing in drawings}  # noqa: S314 - the engraver's own
     _define_glyphs(canvas, trees.values())
     for number, page in enumerate(pages, 1):
-        top = paper[1] - _MARGIN
-        top = _head(canvas, title, about, top, paper[0]) if number == 1 else top
-        for heading, drawing in page:
-            top = _placed(canvas, heading, drawing, trees, top, paper)
+        for item in page:
+            _put(canvas, item, trees, paper[1] - MARGIN)
         words = f"Page {number} of {len(pages)}"
-        _write(canvas, words, paper[0] / 2, _MARGIN / 2, _FOOT, _PLAIN, middle=True)
+        _write(canvas, words, paper[0] / 2, MARGIN / 2, _FOOT, _PLAIN, middle=True)
         canvas.showPage()
     canvas.save()
     return found.getvalue()
+
+
+def _describe(canvas: Canvas, title: str, author: str) -> None:
+    """What a reader shows of a file: its title in the window, its author, and what made it."""
+    canvas.setTitle(title)
+    canvas.setAuthor(author)
+    canvas.setSubject("")
+    canvas.setCreator("fillgen")
+    canvas.setProducer("fillgen")
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+
+
+def _inside(paper: tuple[float, float]) -> tuple[float, float]:
+    return paper[0] - 2 * MARGIN, paper[1] - 2 * MARGIN
+
+
+def measured(text: str, size: float, bold: bool) -> float:
+    """The length of a text in points."""
+    _register()
+    return _length(text, size, _BOLD if bold else _PLAIN)
+
+
+def _put(canvas: Canvas, item: PlacedLine | PlacedDrawing, trees: dict[int, Element], top: float) -> None:
+    if isinstance(item, PlacedLine):
+        _write(canvas, item.text, MARGIN + item.x, top - item.y, item.size, _BOLD if item.bold else _PLAIN)
+        return
+    canvas.saveState()
+    canvas.translate(MARGIN + item.x, top - item.y)
+    canvas.scale(item.scale, -item.scale)
+    _draw(canvas, trees[id(item.drawing)], _PLAIN)
+    canvas.restoreState()
 
 
 def _whole(drawing: Drawing) -> str:
@@ -98,76 +136,6 @@ def _whole(drawing: Drawing) -> str:
 def _register() -> None:
     for name in (_PLAIN, _BOLD, _ITALIC):
         pdfmetrics.registerFont(TTFont(name, f"{name}.ttf"))
-
-
-# Pages
-
-_HeadedDrawing = tuple[str, Drawing]
-
-
-def _pages(
-    blocks: Iterable[Block], paper: tuple[float, float], head: float
-) -> Iterator[list[_HeadedDrawing]]:
-    """The drawings of each page, with the heading over the first of a block."""
-    whole = paper[1] - 2 * _MARGIN
-    page: list[_HeadedDrawing] = []
-    left = whole - head
-    for block in blocks:
-        for number, drawing in enumerate(block.drawings):
-            heading = block.heading if number == 0 else ""
-            high = _piece_height(heading, drawing, paper)
-            if high > left and page:
-                yield page
-                page, left = [], whole
-            page.append((heading, drawing))
-            left -= high
-    yield page
-
-
-def _scale(drawing: Drawing, paper: tuple[float, float]) -> float:
-    return (paper[0] - 2 * _MARGIN) / drawing.wide
-
-
-def _piece_height(heading: str, drawing: Drawing, paper: tuple[float, float]) -> float:
-    return (_TEXT + _GAP if heading else 0.0) + drawing.high * _scale(drawing, paper) + _GAP / 2
-
-
-def _head_height(title: str, about: str) -> float:
-    return (_TITLE + _GAP / 2 if title else 0.0) + (_TEXT + _GAP / 2 if about else 0.0)
-
-
-def _head(canvas: Canvas, title: str, about: str, top: float, wide: float) -> float:
-    """Draw title and common line at the top of the first page; returns the y of the first block."""
-    for text, size, font in ((title, _TITLE, _BOLD), (about, _TEXT, _PLAIN)):
-        if text:
-            top -= size
-            _write(canvas, _fitted(text, size, font, wide - 2 * _MARGIN), _MARGIN, top, size, font)
-            top -= _GAP / 2
-    return top
-
-
-def _placed(
-    canvas: Canvas,
-    heading: str,
-    drawing: Drawing,
-    trees: dict[int, Element],
-    top: float,
-    paper: tuple[float, float],
-) -> float:
-    """Draw a drawing below its heading; returns the y of the next."""
-    start = top
-    if heading:
-        top -= _TEXT + _GAP / 2
-        words = _fitted(heading, _TEXT, _BOLD, paper[0] - 2 * _MARGIN)
-        _write(canvas, words, _MARGIN, top, _TEXT, _BOLD)
-        top -= _GAP / 2
-    scale = _scale(drawing, paper)
-    canvas.saveState()
-    canvas.translate(_MARGIN, top)
-    canvas.scale(scale, -scale)
-    _draw(canvas, trees[id(drawing)], _PLAIN)
-    canvas.restoreState()
-    return start - _piece_height(heading, drawing, paper)
 
 
 # Words
@@ -216,18 +184,6 @@ def _length(text: str, size: float, font: str) -> float:
     )
 
 
-_LONGEST_LINE = 400
-"""More letters than fit into any line: longer text is cut before it is measured."""
-
-
-def _fitted(text: str, size: float, font: str, room: float) -> str:
-    """A text cut to what fits into a line."""
-    text = text if len(text) <= _LONGEST_LINE else f"{text[:_LONGEST_LINE]}…"
-    while _length(text, size, font) > room and len(text) > 2:
-        text = f"{text[:-2]}…"
-    return text
-
-
 def _write(
     canvas: Canvas, text: str, x: float, y: float, size: float, font: str, *, middle: bool = False
 ) -> None:
@@ -274,7 +230,11 @@ def _glyph(reference: str) -> str:
 def _draw(canvas: Canvas, element: Element, font: str) -> None:
     """Draw an element and its children."""
     kind = element.tag.rpartition("}")[2]
-    if kind in _SHAPES:
+    if kind in _SHAPES and _is_coloured(element):
+        canvas.saveState()
+        _SHAPES[kind](canvas, element)
+        canvas.restoreState()
+    elif kind in _SHAPES:
         _SHAPES[kind](canvas, element)
     elif kind == "text":
         _draw_text(canvas, element, font)
@@ -320,6 +280,7 @@ def _use(canvas: Canvas, element: Element) -> None:
 
 def _path(canvas: Canvas, element: Element) -> None:
     lines = _lines(element.get("d", ""))
+    _paint(canvas, element)
     canvas.setLineWidth(float(element.get("stroke-width", 1)))
     canvas.setLineCap(1 if element.get("stroke-linecap") == "round" else 0)
     canvas.setLineJoin(1 if element.get("stroke-linejoin") == "round" else 0)
@@ -338,12 +299,29 @@ def _points(canvas: Canvas, element: Element) -> None:
 
 def _ellipse(canvas: Canvas, element: Element) -> None:
     x, y, across, down = (float(element.get(name, 0)) for name in ("cx", "cy", "rx", "ry"))
-    canvas.ellipse(x - across, y - down, x + across, y + down, stroke=0, fill=1)
+    stroke, fill = _paint(canvas, element)
+    canvas.ellipse(x - across, y - down, x + across, y + down, stroke=stroke, fill=fill)
 
 
 def _rectangle(canvas: Canvas, element: Element) -> None:
     x, y, wide, high = (float(element.get(name, 0)) for name in ("x", "y", "width", "height"))
-    canvas.rect(x, y, wide, high, stroke=0, fill=1)
+    stroke, fill = _paint(canvas, element)
+    canvas.rect(x, y, wide, high, stroke=stroke, fill=fill)
+
+
+def _is_coloured(element: Element) -> bool:
+    return any(element.get(name, "").startswith("#") for name in ("stroke", "fill"))
+
+
+def _paint(canvas: Canvas, element: Element) -> tuple[int, int]:
+    """Set the colours that an element names; whether its line is drawn, and whether it is filled."""
+    stroke, fill = element.get("stroke", ""), element.get("fill", "#000000")
+    if stroke.startswith("#"):
+        canvas.setStrokeColor(HexColor(stroke))
+        canvas.setLineWidth(float(element.get("stroke-width", 1)))
+    if fill.startswith("#"):
+        canvas.setFillColor(HexColor(fill))
+    return int(stroke.startswith("#")), int(fill.startswith("#"))
 
 
 _SHAPES = {
@@ -364,7 +342,9 @@ def _draw_text(canvas: Canvas, element: Element, font: str) -> None:
     """Draw a text upright again, each part in its size."""
     runs = [(text, size * _NARROWER) for text, size in _runs(element, 0.0) if size]
     length = sum(_length(text, size, font) for text, size in runs)
+    font = _BOLD if element.get("font-weight") == "bold" else font
     canvas.saveState()
+    _paint(canvas, element)
     canvas.translate(float(element.get("x", 0)), float(element.get("y", 0)))
     canvas.scale(1, -1)
     x = -length * _ANCHORS.get(element.get("text-anchor", ""), 0.0)

@@ -16,7 +16,8 @@ from fillgen.theory.pitch import Key, Name, key_on
 from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.text import bar_rows
 
-_LEADS = {"intro": "leads to", "turnaround": "leads to", "ending": "closes on", "vamp": "goes round to"}
+LEADS = {"intro": "leads to", "turnaround": "leads to", "ending": "closes on", "vamp": "goes round to"}
+"""What a sequence of each purpose does with the chord that follows."""
 
 
 Played = Callable[[Sequence, Key], Progression]
@@ -43,12 +44,12 @@ def sequences_text(
       C major   | F | C |  closes on C
       The amen: from IV to the tonic without a dominant, calm and final.
     """
-    blocks = [_block(sequence, played(sequence, _key_for(sequence, key)), goal, width) for sequence in found]
+    blocks = [_block(sequence, played(sequence, key_for(sequence, key)), goal, width) for sequence in found]
     return "\n\n".join(blocks) or "No such sequence."
 
 
 def _block(sequence: Sequence, shown: Progression, goal: Chord | None, width: int) -> str:
-    key, leads = shown.key, _LEADS[sequence.purpose]
+    key, leads = shown.key, LEADS[sequence.purpose]
     to = goal or sequence.goal(key)
     bars = f"{many(sequence.bars, 'bar')} of {sequence.metre.name}"
     is_led = goal is not None and shown.last != spelled(sequence, key, shown.metre).last
@@ -73,7 +74,8 @@ def _chords(head: str, bars: str, where: str, width: int) -> list[str]:
     return [(first if number == 0 else later) + row for number, row in enumerate(rows)]
 
 
-def _key_for(sequence: Sequence, key: Key | None) -> Key:
+def key_for(sequence: Sequence, key: Key | None) -> Key:
+    """The key in which a sequence is shown where one is asked for: in the other mode, on the same tonic; C by default."""
     return key_on(key.tonic if key else Name(0, 0), sequence.mode)
 
 
@@ -95,7 +97,7 @@ def sequences_document(
     >>> sequences_document([sequence("one-bar close")])["sequences"][0]["chords"]
     [['G7', 'C']]
     """
-    return {"sequences": [_row(sequence, played(sequence, _key_for(sequence, key))) for sequence in found]}
+    return {"sequences": [_row(sequence, played(sequence, key_for(sequence, key))) for sequence in found]}
 
 
 def _row(sequence: Sequence, played: Progression) -> dict[str, Any]:

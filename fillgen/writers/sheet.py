@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import accumulate, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape, quoteattr
 
-from fillgen.errors import OptionError, cut, did_you_mean, printable, shorten
+from fillgen.errors import OptionError, cut, did_you_mean, many, printable, shorten
 from fillgen.hands.take import swing_of
 from fillgen.writers.engraver import FONT, TALLEST, UNITS, Drawing, as_mei, bar_widths, engraved, font_css
 from fillgen.writers.files import write_file
-from fillgen.writers.markup import css
+from fillgen.writers.layout import Cell, Picture, Row, Words, in_rows
 from fillgen.writers.mei import to_mei
 from fillgen.writers.musicxml import score_bytes, tempo_direction, with_sections
-from fillgen.writers.notation import LINE, bars_in_line, line_starts
+from fillgen.writers.notation import LINE, Score, bars_in_line, line_starts
+from fillgen.writers.styles import css
 
 if TYPE_CHECKING:
     from fillgen.readers.musicxml import Tune
@@ -88,15 +89,30 @@ def drawings(
     """An entry engraved: one drawing, or several if it is higher than `height`; lengths in units of the engraver."""
     if entry.source:
         return engraved(entry.source, entry.name, width, height)
-    score = score_of(entry, settings)
-    found = engraved(to_mei([score]), entry.name, width, height)
+    return drawn(score_of(entry, settings), width, height)
+
+
+def drawn(score: Score, width: int = WIDE, height: int = TALLEST) -> tuple[Drawing, ...]:
+    """A score engraved as `drawings` has it: in lines of four bars, or of two, as wide as `width` where they are whole."""
+    found = engraved(to_mei([score]), score.id, width, height)
     lines = [line for drawing in found for line in bar_widths(drawing)]
     pickup = score.bars[0].number == 0
     sections = [number for number, bar in enumerate(score.bars) if bar.section]
     breaks = _four_a_line(lines, sections, pickup=pickup) or _even_breaks(lines, pickup=pickup)
-    if not breaks:
+    ends = [0, *breaks, len(score.bars)] if breaks else [0, *accumulate(map(len, lines))]
+    whole = _is_whole([end - start for start, end in pairwise(ends)])
+    if not breaks and not whole:
         return found
-    return engraved(to_mei([score], breaks=breaks), entry.name, width, height, broken=True)
+    return engraved(to_mei([score], breaks=breaks), score.id, width, height, broken=bool(breaks), whole=whole)
+
+
+def _is_whole(counts: Sequence[int]) -> bool:
+    """Whether the last line has as many bars as a line has, four or so many as the line before it.
+
+    >>> _is_whole([4, 4]), _is_whole([4, 2]), _is_whole([4]), _is_whole([2, 2]), _is_whole([1])
+    (True, False, True, True, False)
+    """
+    return counts[-1] >= LINE or counts[-1] == max(counts[:-1], default=LINE)
 
 
 def _four_a_line(
@@ -253,9 +269,14 @@ def _html(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"/>'
         '<meta name="viewport" content="width=device-width, initial-scale=1"/>'
-        f"<title>{named}</title><style>{style}</style></head>\n<body{column}><h1>{named}</h1>\n"
+        f"{author_tag(settings.author)}<title>{named}</title><style>{style}</style></head>\n<body{column}><h1>{named}</h1>\n"
         f'{head}<main class="ideas">\n' + "\n".join(sections) + "\n</main></body></html>\n"
     ).encode()
+
+
+def author_tag(author: str) -> str:
+    """Who is named as a page's author, for its head; nothing where nobody is."""
+    return f'<meta name="author" content={quoteattr(printable(author))}/>' if author else ""
 
 
 def _narrow(entry: SheetEntry, settings: SheetOptions) -> str:
@@ -279,13 +300,30 @@ def _heading(entry: SheetEntry, common: str) -> str:
 
 
 def _pdf(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
-    from fillgen.writers.pdf import Block, pdf_bytes, room_of  # noqa: PLC0415 - reportlab is loaded for PDF only
+    from fillgen.writers.pdf import pdf_bytes, room_of  # noqa: PLC0415 - reportlab is loaded for PDF only
 
-    common = _common(entries)
+    common, title = _common(entries), _title(entries, settings)
     paper = PAPERS[settings.paper]
-    height = room_of(paper, WIDE)
-    blocks = [Block(_labels(entry, common), drawings(entry, settings, height=height)) for entry in entries]
-    return pdf_bytes(blocks, paper, title=_title(entries, settings), about=common)
+    width, height = room_of(paper, settings.columns)
+    head = tuple(filter(None, [Words(title, 1) if title else None, Words(common) if common else None]))
+    cells = [cell for entry in entries for cell in _cells(entry, common, settings, width, height)]
+    rows = [*([Row((head,), leads=True)] if head else []), *in_rows(cells, settings.columns)]
+    return pdf_bytes(rows, paper, title=title, author=settings.author)
+
+
+def _cells(entry: SheetEntry, common: str, settings: SheetOptions, width: int, height: int) -> Iterator[Cell]:
+    """The drawings of an entry, the first below its heading; OptionError for one that is too long for a column."""
+    if settings.columns > 1 and (
+        entry.source or len(entry.progression.bars) > LINE + 1 - entry.progression.first
+    ):
+        bars = many(len(entry.progression.bars), "bar")
+        raise OptionError(
+            f"two columns hold ideas of up to four bars, not {bars}", hint="Leave --columns out."
+        )
+    label = _labels(entry, common)
+    for number, drawing in enumerate(drawings(entry, settings, width=width, height=height)):
+        picture = Picture(drawing, label or "Phrase", in_words(entry))
+        yield (Words(label, 3), picture) if label and number == 0 else (picture,)
 
 
 def unshown(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) -> str:

@@ -13,7 +13,7 @@ import mido
 import pytest
 
 import fillgen
-from fillgen.app.contents import BOOK, CHECKED, IDEAS, PRACTICE, TUNE
+from fillgen.app.contents import BOOK, CHECKED, IDEAS, NOTES, PRACTICE, SEQUENCES, TUNE, VOICINGS
 from fillgen.app.formats import FORMATS
 from fillgen.book import store
 from fillgen.book.door import Book
@@ -46,9 +46,9 @@ WRITING: dict[str, tuple[Sequence[str], Sequence[str]]] = {
     "check": (("check", CHART, PHRASE, "--tempo", "200"), CHECKED),
     "practice": (("practice", CHART, PHRASE, "--tempo", "200", "--steps", "1", "--times", "1"), PRACTICE),
     "tune": (("tune", TUNE_FILE, "--intro", "2", "--ending", "0", "--tempo", "200"), TUNE),
-    "notes": (("notes", CHART), ("text", "json", "page", "picture")),
-    "voicings": (("voicings", CHART, "-n", "1"), ("text", "json")),
-    "sequences": (("sequences", "--for", "vamp"), ("text", "json")),
+    "notes": (("notes", CHART), NOTES),
+    "voicings": (("voicings", CHART, "-n", "1", "--tempo", "200"), VOICINGS),
+    "sequences": (("sequences", "--for", "vamp", "--bars", "1"), SEQUENCES),
     "changes": (("sequences", "--changes", CHART), ("text",)),
     "export": (("book", "export", "1"), BOOK),
     "set": (("book", "set", "Pier"), BOOK),

@@ -1,14 +1,12 @@
-"""Which notes fit: kinds, reasons, ways, text, document, page and picture, on cases made by hand and by brute force."""
+"""Which notes fit: kinds, reasons, ways, text and document, on cases made by hand and by brute force."""
 
 from __future__ import annotations
 
 import json
 import re
-import xml.etree.ElementTree as ET
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import FrozenInstanceError, replace
-from html.parser import HTMLParser
-from itertools import pairwise, product
+from itertools import product
 
 import pytest
 
@@ -31,13 +29,12 @@ from fillgen.teaching.notefit import (
 from fillgen.theory.chords import Chord, kinds, make_chord, mask_of, read_chord
 from fillgen.theory.pitch import Key, Name, all_keys
 from fillgen.writers.document import chart_document
-from fillgen.writers.notes import notes_document, notes_html, notes_svg, notes_text
+from fillgen.writers.notes import notes_document, notes_text
 from tests.effort import one_in
 
 ROOTS = ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"]
 C_MAJOR = Key(Name.read("C"), "major")
 CHART = "title: Harbour\n| Ebmaj7 | Gm7 C7 | N.C. | Fm7 | Bb7 | Bb7 |"
-SVG = "{http://www.w3.org/2000/svg}"
 
 
 def every_chord() -> Iterator[Chord]:
@@ -371,7 +368,7 @@ BLUES = "| F7 | Bb7 | F7 | F7 | Bb7 | Bb7 | F7 | F7 | C7 | Bb7 | F7 | C7 |"
 
 
 def test_a_chord_that_comes_again_is_told_once() -> None:
-    """Text, page and picture tell each chord of a blues once, with all its bars and the ways into what follows."""
+    """Text tells each chord of a blues once, with all its bars and the ways into what follows."""
     chart = parse_chart(BLUES)
     found = recurring(chord_notes(chart))
     assert [(each.notes.span.chord.symbol, each.bars) for each in found] == [
@@ -388,7 +385,6 @@ def test_a_chord_that_comes_again_is_told_once() -> None:
         "bars 9 and 12  C7: C E G Bb",
     ]
     assert len(text.splitlines()) <= 200
-    assert notes_html(chart).count("<table ") == notes_svg(chart).count('class="keyboard"') == 3
 
 
 def test_chords_are_told_apart_by_what_fits_them() -> None:
@@ -454,262 +450,24 @@ def test_document() -> None:
     assert (last["bar"], last["through"], last["into"], last["common"], last["ways"]) == (5, 6, None, [], [])
 
 
-# The page and the picture
+# Any chart
 
 
-def page(chart: str = CHART) -> ET.Element:
-    """The page as a tree; it is XML as well."""
-    return ET.fromstring(notes_html(parse_chart(chart)))
-
-
-class Balanced(HTMLParser):
-    """A reader of HTML that holds every tag against the one it closes."""
-
-    VOID = frozenset({"meta"})
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.open: list[str] = []
-        self.seen: set[str] = set()
-
-    def handle_starttag(self, tag: str, _: object) -> None:
-        self.seen.add(tag)
-        self.open.append(tag)
-
-    def handle_startendtag(self, tag: str, _: object) -> None:
-        self.seen.add(tag)
-        assert tag in self.VOID | {"path", "rect"}, tag
-
-    def handle_endtag(self, tag: str) -> None:
-        assert self.open.pop() == tag
-
-
-def test_page_is_well_formed() -> None:
-    """As HTML every tag is closed, and only what may be empty closes itself; there is no script."""
-    html = notes_html(parse_chart(CHART))
-    assert html.startswith("<!DOCTYPE html>\n<html")
-    reader = Balanced()
-    reader.feed(html)
-    reader.close()
-    assert reader.open == []
-    assert {"svg", "table", "style", "nav", "main"} <= reader.seen
-    assert "script" not in reader.seen
-
-
-def test_page_can_be_read_on_its_own() -> None:
-    """Language, letters, viewport, title, and styles for print, dark and narrow."""
-    root = page()
-    assert root.get("lang") == "en"
-    metas = {meta.get("name") or "charset": meta for meta in root.iter("meta")}
-    assert metas["charset"].get("charset") == "utf-8"
-    assert metas["viewport"].get("content") == "width=device-width, initial-scale=1"
-    assert root.findtext("head/title") == root.findtext("body/header/h1") == "Harbour: which notes fit"
-    style = root.findtext("head/style") or ""
-    for wanted in ("@media print{", "@media (prefers-color-scheme: dark){", "@media (max-width:34rem){"):
-        assert wanted in style
-    assert style.count("{") == style.count("}")
-
-
-@pytest.mark.parametrize("draw", [notes_html, notes_svg])
-def test_nothing_is_asked_of_the_network(draw: Callable[[Progression], str]) -> None:
-    """No address but the name of the SVG namespace, no source, no import, no url."""
-    written = draw(parse_chart(CHART)).replace('xmlns="http://www.w3.org/2000/svg"', "")
-    assert not re.search(r"https?:|src=|@import|url\(|<script|<link|<iframe|javascript:|\son\w+=", written)
-
-
-@pytest.mark.parametrize("draw", [notes_html, notes_svg])
-@pytest.mark.parametrize("title", ["<script>alert(1)</script>", '"><img src=x onerror=y>', "a & b ]]> <!--"])
-def test_a_title_stays_text(draw: Callable[[Progression], str], title: str) -> None:
-    """Whatever a chart is called comes out as text."""
-    written = draw(parse_chart(f"title: {title}\n| C | F |"))
-    plain = draw(parse_chart("title: Harbour\n| C | F |"))
-    tags = [each.tag for each in ET.fromstring(written).iter()]
-    assert tags == [each.tag for each in ET.fromstring(plain).iter()]
-    assert "<script" not in written
-    assert "<img" not in written
-    assert any((each.text or "").startswith(title) for each in ET.fromstring(written).iter())
-
-
-@pytest.mark.parametrize("draw", [notes_html, notes_svg, notes_text])
-def test_control_characters_of_a_title_are_dropped(draw: Callable[[Progression], str]) -> None:
-    """No page may hold them, and no terminal should."""
-    written = draw(replace(parse_chart("| C |"), title="Har\x08\x1bbour\ufffe"))
+def test_control_characters_of_a_title_are_dropped() -> None:
+    """No terminal should have them."""
+    written = notes_text(replace(parse_chart("| C |"), title="Har\x08\x1bbour\ufffe"))
     assert "Harbour" in written
     assert all(letter.isprintable() or letter == "\n" for letter in written)
-
-
-def test_each_chord_has_its_keyboard_and_its_table() -> None:
-    """A section for each chord: heading, keyboard in words, table with heads, and the way on."""
-    chart = parse_chart(CHART)
-    chords = chord_notes(chart)
-    sections = list(page().iter("section"))
-    assert len(sections) == len(chords) == 6
-    for section, each in zip(sections, chords, strict=True):
-        drawn = section.find(".//svg[@class='keyboard']")
-        assert drawn is not None
-        assert each.span.chord.symbol in (drawn.findtext("title") or "")
-        described = drawn.findtext("desc") or ""
-        for kind in NOTE_KINDS:
-            names = ", ".join(str(found.name) for found in each.of_kind(kind)) or "none"
-            assert f"{kind}: {names}" in described
-        assert [head.text for head in section.findall(".//thead/tr/th[@scope='col']")] == [
-            "Note",
-            "Degree",
-            "Kind",
-            "Why",
-        ]
-        rows = section.findall(".//tbody/tr")
-        shown = ["|".join("".join(cell.itertext()) for cell in row) for row in rows]
-        assert sorted(shown) == sorted(
-            f"{found.name}|{found.degree}|{found.kind}|{found.reason}" for found in each.fits
-        )
-        assert len(section.findall(".//tbody/tr/th[@scope='row']")) == 12
-        ways_on = [item.text for item in section.findall(".//li")]
-        assert len(ways_on) == len(each.common) + len(each.ways)
-    assert sections[3].findtext("p") == "No chord is played: C7 goes on in the ear."
-
-
-def test_names_lead_somewhere_and_stand_once() -> None:
-    """Every id is used once; every link and every label finds its id."""
-    for root in (page(), ET.fromstring(notes_svg(parse_chart(CHART)))):
-        ids = [each.get("id") for each in root.iter() if each.get("id")]
-        assert len(ids) == len(set(ids))
-        links = [str(each.get("href"))[1:] for each in root.iter("a")]
-        labels = [name for each in root.iter() for name in (each.get("aria-labelledby") or "").split()]
-        assert labels
-        assert {*links, *labels} <= {*ids}
-        drawn = [each for each in root.iter() if each.get("role") == "img"]
-        assert all(each.get("aria-labelledby") for each in drawn)
-
-
-def test_kinds_differ_in_word_and_mark() -> None:
-    """Each kind has a mark and a word of its own, so that the picture can be read without any colour."""
-    seen: dict[str, set[tuple[str, str]]] = {}
-    for section, each in zip(page().iter("section"), chord_notes(parse_chart(CHART)), strict=True):
-        by_name = {str(found.name): found.kind for found in each.fits}
-        groups = section.findall(".//svg[@class='keyboard']/g")
-        assert len(groups) == 12
-        for group in groups:
-            name, degree, word = (text.text or "" for text in group.findall("text"))
-            mark = group.find("path")
-            assert mark is not None
-            assert degree == next(found.degree for found in each.fits if str(found.name) == name)
-            seen.setdefault(by_name[name], set()).add((word, mark.get("d") or ""))
-    assert set(seen) == set(NOTE_KINDS)
-    assert all(len(looks) == 1 for looks in seen.values())
-    looks = [next(iter(each)) for each in seen.values()]
-    assert len({word for word, _ in looks}) == len({mark for _, mark in looks}) == 4
-
-
-def test_keys_lie_where_a_player_finds_them() -> None:
-    """Seven white keys side by side, five black ones on the lines between them, black ones drawn last."""
-    groups = page("| C |").findall(".//svg[@class='keyboard']/g")
-    names = ["".join(group.findtext("text") or "") for group in groups]
-    assert names == ["C", "D", "E", "F", "G", "A", "B", "Db", "Eb", "F#", "Ab", "Bb"]
-    boxes = []
-    for group in groups:
-        box = group.find("rect")
-        assert box is not None
-        boxes.append((float(box.get("x", "")), float(box.get("width", "")), float(box.get("height", ""))))
-    whites, blacks = boxes[:7], boxes[7:]
-    assert all(left + wide == right for (left, wide, _), (right, _, _) in pairwise(whites))
-    middles = [left + wide / 2 for left, wide, _ in blacks]
-    assert middles == [whites[at][0] for at in (1, 2, 4, 5, 6)]
-    assert max(high for _, _, high in blacks) < min(high for _, _, high in whites)
-
-
-def luminance(colour: str) -> float:
-    """The relative luminance of `#rrggbb`, as W3C, WCAG 2.2, defines it."""
-    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
-    red, green, blue = (
-        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts
-    )
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
-
-
-def contrast(colour: str, other: str) -> float:
-    """The contrast ratio of two colours, as W3C, WCAG 2.2, defines it."""
-    dark, light = sorted(map(luminance, (colour, other)))
-    return (light + 0.05) / (dark + 0.05)
-
-
-def test_the_measure_of_contrast() -> None:
-    """Black on white is 21 to 1, a colour on itself 1 to 1."""
-    assert contrast("#000000", "#ffffff") == pytest.approx(21)
-    assert contrast("#57534c", "#57534c") == 1
-
-
-def test_words_stand_out_from_the_page() -> None:
-    """By day, by night and on paper: text, text of less weight and links have 4.5 to 1 at least (WCAG 2.2, 1.4.3)."""
-    style = page().findtext("head/style") or ""
-    grounds = re.findall(r"body\{background:(#\w{6});color:(#\w{6})\}", style)
-    softs = re.findall(r"\.soft,caption,thead th\{color:(#\w{6})\}", style)
-    links = re.findall(r"[}]a\{color:(#\w{6})\}", style)
-    assert len(grounds) == len(softs) == len(links) == 3
-    assert grounds[0] == grounds[2] != grounds[1]
-    for (ground, ink), soft, link in zip(grounds, softs, links, strict=True):
-        assert min(contrast(ground, colour) for colour in (ink, soft, link)) >= 4.5
-    assert len(re.findall(r"(?<!-)\bcolor:#", style)) == 9
-
-
-@pytest.mark.parametrize("draw", [notes_html, notes_svg])
-def test_words_stand_out_from_their_keys(draw: Callable[[Progression], str]) -> None:
-    """On each of the eight kinds of key the words and the mark have 4.5 to 1 at least."""
-    style = draw(parse_chart(CHART))
-    fills = dict(re.findall(r"(\.(?:white|black)\.\w+) \.key\{fill:(#\w{6})\}", style))
-    inks = dict(re.findall(r"(\.(?:white|black)\.\w+) text,\S+ \.solid\{fill:(#\w{6})\}", style))
-    lines = dict(re.findall(r"(\.(?:white|black)\.\w+) \.open\{stroke:(#\w{6})\}", style))
-    assert len(fills) == 8
-    assert fills.keys() == inks.keys() == lines.keys()
-    for at, fill in fills.items():
-        assert min(contrast(fill, inks[at]), contrast(fill, lines[at])) >= 4.5, at
-
-
-def test_picture() -> None:
-    """One SVG with a title and a description of its own, all keyboards inside its frame, two in a row."""
-    chart = parse_chart(CHART)
-    root = ET.fromstring(notes_svg(chart))
-    assert root.tag == f"{SVG}svg"
-    assert root.findtext(f"{SVG}title") == "Harbour: which notes fit"
-    assert "bars 5 to 6, Bb7: chord tone: Bb, D, F, Ab" in (root.findtext(f"{SVG}desc") or "")
-    _, _, wide, high = map(float, (root.get("viewBox") or "").split())
-    corners = []
-    for group in root.findall(f"{SVG}g"):
-        drawn = group.find(f"{SVG}svg")
-        if drawn is not None:
-            found = re.findall(r"\d+", group.get("transform") or "")
-            x, y = float(found[0]), float(found[1]) + float(drawn.get("y", ""))
-            corners.append((x, y))
-            assert x + float(drawn.get("width", "")) <= wide
-            assert y + float(drawn.get("height", "")) <= high
-            assert drawn.findtext(f"{SVG}title")
-            assert drawn.findtext(f"{SVG}desc")
-    assert len(set(corners)) == len(chord_notes(chart)) == 6
-    assert len({x for x, _ in corners}) == 2
-    heads = [text.text or "" for text in root.iter(f"{SVG}text") if text.get("class") == "name-above"]
-    assert heads[3] == "N.C. (C7), bar 3"
-    assert max(float(text.get("y", "")) for text in root.findall(f"{SVG}text")) < high
-
-
-def test_a_long_title_is_cut_in_the_picture() -> None:
-    """What would run out of the frame is cut; the title that is read aloud is whole."""
-    root = ET.fromstring(notes_svg(replace(parse_chart("| C |"), title="W" * 200)))
-    shown = next(text.text or "" for text in root.iter(f"{SVG}text"))
-    assert shown == "W" * 47 + "…"
-    assert root.findtext(f"{SVG}title") == "W" * 200 + ": which notes fit"
 
 
 @pytest.mark.parametrize(
     "chart", ["| C |", "| N.C. | C |", "| C/D | Gb7(b9,#11) Fm11 |", "metre: 6/8\n| Am | E7 |"]
 )
 def test_every_chart_can_be_shown(chart: str) -> None:
-    """Text, document, page and picture have the same chords in the same order."""
+    """Text and document have the same chords in the same order."""
     progression: Progression = parse_chart(chart)
     symbols = [each.span.chord.symbol for each in chord_notes(progression)]
     assert [each["symbol"] for each in notes_document(progression)["chords"]] == symbols
-    headings = [each.text or "" for each in ET.fromstring(notes_html(progression)).iter("h2")]
-    assert all(head.startswith(symbol) for head, symbol in zip(headings, symbols, strict=True))
-    assert notes_svg(progression).count('class="keyboard"') == len(symbols)
     blocks = re.findall(r"(?m)^bars? \d+(?: to \d+)?  (\S+):", notes_text(progression))
     assert blocks == symbols
 

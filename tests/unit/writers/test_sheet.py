@@ -24,9 +24,10 @@ from fillgen.teaching.lesson import lesson
 from fillgen.teaching.practice import own_ideas
 from fillgen.writers.engraver import bar_widths, engraved, outline
 from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, lesson_entries, score_of
+from fillgen.writers.layout import Picture, Row
 from fillgen.writers.look import PAPERS, USUAL, SheetOptions
 from fillgen.writers.notation import note_ids
-from fillgen.writers.pdf import Block, pdf_bytes, room_of
+from fillgen.writers.pdf import pdf_bytes, room_of
 from fillgen.writers.sheet import (
     NARROW,
     WIDE,
@@ -325,7 +326,7 @@ def test_a_long_phrase_goes_over_pages() -> None:
     """What is higher than a page is parted between systems; nothing is lost."""
     found = fillgen.ideas("| Dm | Bb | Gm7 | A7 |" * 12, count=1)
     (entry,) = entries_of(found)
-    pages = drawings(entry, height=room_of(PAPERS["a4"], 2100) // 2)
+    pages = drawings(entry, height=room_of(PAPERS["a4"])[1] // 2)
     assert len(pages) > 1
     bars = sum(len(parts(ET.fromstring(wrapped(page.inside)), "measure")) for page in pages)
     assert bars == 48
@@ -376,15 +377,13 @@ def test_pdf_has_its_paper_and_embedded_fonts(paper: str) -> None:
 def test_pdf_pages_are_numbered_and_filled() -> None:
     """Many entries take several pages, several entries a page, and as many as there are come out."""
     many = entries_of(fillgen.ideas("| E | D | A | B7 |", count=20))
-    content = render(many, USUAL, "pdf")
-    pages = len(re.findall(rb"/Type /Page\b(?!s)", content))
-    assert 2 <= pages <= 4
+    assert 2 <= page_count(render(many, USUAL, "pdf")) <= 4
 
 
 def test_pdf_draws_every_note_head() -> None:
     """The signs of the music font are drawn as outlines: as many note heads as the picture has."""
     (drawing,) = drawings(ENTRIES[0])
-    content = streams(pdf_bytes([Block("", (drawing,))], PAPERS["a4"]))
+    content = streams(pdf_bytes([Row(((Picture(drawing, "Idea", ""),),))], PAPERS["a4"]))
     heads = len(re.findall(rb"/\S*E0A4\S* Do", content))
     tree = ET.fromstring(wrapped(drawing.inside))
     assert heads == glyphs(parts(tree, "notehead")).count("E0A4") > 0
@@ -411,13 +410,58 @@ def test_letters_without_a_shape_are_told() -> None:
     assert unshown([replace(ENTRIES[0], heading="1 · ☂")], USUAL, "pdf") == "☂"
 
 
+def test_columns_are_as_wide_as_half_a_page() -> None:
+    """Two columns hold the same ideas on fewer pages, two bars a line, and each line is as wide as its column."""
+    many = entries_of(fillgen.ideas("| E | D | A | B7 |", count=20))
+    one, two = (render(many, SheetOptions(columns=columns), "pdf") for columns in (1, 2))
+    assert page_count(two) < page_count(one)
+    width, _ = room_of(PAPERS["a4"], 2)
+    for entry in many[:5]:
+        lines = lines_of(entry, width=width)
+        assert [len(line) for line in lines] == [2, 2]
+        assert all(sum(line) == pytest.approx(10 * (width - 40), rel=0.01) for line in lines)
+
+
+def test_whole_lines_reach_the_edge() -> None:
+    """A line of four bars is as wide as the page even where it holds little; a shorter last line may be shorter."""
+    bars = ["C5w"] * 4
+    (line,) = lines_of(own("| C | F | G | C |", " | ".join(bars)))
+    assert sum(line) == pytest.approx(10 * (WIDE - 40), rel=0.01)
+    twelve = lines_of(own("| C | F | G | C |" * 3, " | ".join(bars * 3)))
+    assert [len(each) for each in twelve] == [4, 4, 4]
+    assert all(sum(each) == pytest.approx(10 * (WIDE - 40), rel=0.01) for each in twelve)
+    *_, last = lines_of(own("| C | F | G | C | F |", " | ".join(["C5w"] * 5)))
+    assert sum(last) < 5 * WIDE
+
+
+def page_count(content: bytes) -> int:
+    return len(re.findall(rb"/Type /Page\b(?!s)", content))
+
+
+def test_pdf_says_what_it_is() -> None:
+    """Title, author and language can be read back, a reader shows the title, and nobody else is named (ISO 32000-1, 12.2, 14.3.3)."""
+    content = render(ENTRIES[:1], SheetOptions(title="Seven Bridges", author="Mara Lind"), "pdf")
+    for wanted in (b"/Title (Seven Bridges)", b"/Author (Mara Lind)", b"/Producer (fillgen)", b"/Lang (en)"):
+        assert wanted in content
+    assert b"/DisplayDocTitle true" in content
+    assert b"eportLab" not in re.sub(rb"%[^\n]*", b"", content)
+    assert (
+        '<meta name="author" content="Mara Lind"/>'
+        in render(ENTRIES[:1], SheetOptions(author="Mara Lind"), "html").decode()
+    )
+
+
 # What is refused
+
+LONG = own("| C | F | G | C | F |", "C5w | C5w | C5w | C5w | C5w", name="long")
 
 
 @pytest.mark.parametrize(
     ("made", "told"),
     [
         (lambda: SheetOptions(staves=3), "3 staves"),
+        (lambda: SheetOptions(columns=3), "3 columns"),
+        (lambda: render([LONG], SheetOptions(columns=2), "pdf"), "up to four bars, not 5 bars"),
         (lambda: SheetOptions(paper="a5"), "unknown paper 'a5'"),
         (lambda: replace(ENTRIES[0], name="1 idea"), "is not a name"),
         (lambda: replace(ENTRIES[0], name='x" onload="'), "is not a name"),
