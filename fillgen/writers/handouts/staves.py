@@ -66,7 +66,7 @@ def _with_marks(
                 made.append(ScoreSymbol(symbol, name))
             else:
                 each = next(marks)
-                made.append(ScoreSymbol(symbol, name, each.fingers, each.below, each.head))
+                made.append(ScoreSymbol(symbol, name, each.fingers, each.below, head=each.head))
         found.append(made)
     return found
 
