@@ -18,7 +18,7 @@ def taste_text(taste: Taste, aside: int, pack: RulePack, width: int = TEXT_WIDTH
 
     >>> from fillgen.engine.taste import taste
     >>> print(taste_text(taste([], {"motif": 1.8}), 0, RulePack()).splitlines()[0])
-    Your taste, from 0 starred ideas in 0 searches; 0 ideas shown beside them were passed over.
+    Your taste, from 0 starred ideas in 0 searches; 0 ideas shown beside them were
     """
     searches = f"{taste.searches:,} search{'' if taste.searches == 1 else 'es'}"
     passed = (

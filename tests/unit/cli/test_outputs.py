@@ -140,12 +140,17 @@ def test_one_output_is_the_same_as_among_others(call: Call, tmp_path: Path) -> N
     assert [kind for kind in kinds if written[f"together{kind}"] != written[f"alone{kind}"]] == []
 
 
+def _without_hint(text: str) -> str:
+    """A text without the line that names an option for the next command, which a file doesn't have."""
+    return "".join(line for line in text.splitlines(keepends=True) if not line.startswith("To see why"))
+
+
 def test_what_is_printed_is_what_a_text_holds(call: Call, tmp_path: Path) -> None:
     """A text or JSON file holds what is printed."""
     for what, (arguments, forms) in WRITING.items():
         if what in ("practice", "tune", "export", "set"):  # printed and written are told apart there
             continue
-        printed = {"text": call(*arguments).out}
+        printed = {"text": _without_hint(call(*arguments).out)}
         if "json" in forms:
             printed["json"] = call(*arguments, "--format", "json").out
         names = [f"{what}.txt", *([f"{what}.json"] if "json" in forms else [])]
@@ -302,7 +307,7 @@ def test_only_some_of_the_ideas(call: Call, tmp_path: Path, arguments: Sequence[
     assert texts((tmp_path / "a.json").read_text(encoding="utf-8")) == chosen
     takes = sorted(path.name for path in (tmp_path / "takes").iterdir())
     assert takes == [f"idea-0{rank}.mid" for rank in (1, 2, 3, 4)]
-    ranks = re.findall(r"^ *(\d+)  \d\.\d{3}  ", call(*arguments, "--only", "4,2").out, re.MULTILINE)
+    ranks = re.findall(r"^ *(\d+)  [a-z ]+$", call(*arguments, "--only", "4,2").out, re.MULTILINE)
     assert ranks == ["4", "2"]
     for wrong, parts in (("6", ["'6'", "5 ideas"]), ("0-2", ["'0-2'", "begin at 1"]), ("two", ["'two'"])):
         refused(call(*arguments, "--only", wrong), *parts)

@@ -342,7 +342,7 @@ def test_a_common_tone_that_is_written_anew() -> None:
 
 def test_text_of_a_chart() -> None:
     """Heading, kinds with names, degrees and reasons, and the way on, in so many columns."""
-    lines = notes_text(parse_chart("title: Harbour\n| Dm7 | Dm7 | G7 |", key="C")).splitlines()
+    lines = notes_text(parse_chart("title: Harbour\n| Dm7 | Dm7 | G7 |", key="C"), width=100).splitlines()
     assert lines[:5] == [
         "Harbour: C major, 4/4",
         "Which notes fit each chord, and why",
@@ -400,7 +400,7 @@ def test_chords_are_told_apart_by_what_fits_them() -> None:
 
 def test_text_of_long_symbols() -> None:
     """A next chord whose symbol is too long for its column stands on a line of its own."""
-    lines = notes_text(parse_chart("| C | Gb7(b9,#11) |")).splitlines()
+    lines = notes_text(parse_chart("| C | Gb7(b9,#11) |"), width=100).splitlines()
     at = lines.index("    into Gb7(b9,#11)")
     assert lines[at + 1].lstrip() == "C stays: the root of C becomes the sharp eleventh of Gb7(b9,#11)."
 
