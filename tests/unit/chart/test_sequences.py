@@ -733,7 +733,7 @@ def test_text_of_a_sequence() -> None:
     for known in EVERY:
         key = read_key("Ab")
         own = key_on(key.tonic, known.mode)
-        said = sequences_text([known], key, width=100)
+        said = sequences_text([known], key, width=200)
         head, numerals, chords, *rest = said.splitlines()
         assert head.startswith(f"{known.name}: {known.purpose} in {known.mode}, {known.bars} bar"), known.name
         assert head.endswith(known.metre.name), known.name

@@ -442,7 +442,9 @@ def test_a_second_voice_is_seen_heard_and_moved(kind: str) -> None:
         parts = [sizes[number] for number, note in enumerate(document["notes"]) for _ in note["ids"]]
         assert [sign.count(",") for sign in document["signs"]] == parts
         assert document["words"].count(" with ") >= sum(map(bool, sizes))
-        assert int(document["left"].split("@")[0]) == min(each.note.midi for each in (*idea.notes, *idea.second))
+        assert int(document["left"].split("@")[0]) == min(
+            each.note.midi for each in (*idea.notes, *idea.second)
+        )
         keys = [[read_pitch(name) - 3 for name, _ in low] for low in moved[document["id"]]["below"]]
         assert keys == [[each.note.midi for each in low] for low in idea.below()]
         assert all(1 <= finger <= 4 for low in moved[document["id"]]["below"] for _, finger in low)
