@@ -743,7 +743,7 @@ def test_text_of_a_sequence() -> None:
         assert line(spelled(known, own)) in chords, known.name
         assert chords.endswith(known.goal(own).symbol), known.name
         assert " ".join(row.strip() for row in rest) == known.says, known.name
-        assert all(len(row) <= 110 for row in said.splitlines()), known.name
+        assert all(len(row) <= 80 for row in sequences_text([known], key).splitlines()), known.name
 
 
 def test_text_of_many() -> None:
