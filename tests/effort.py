@@ -12,6 +12,11 @@ EFFORT = int(os.environ.get("FILLGEN_EFFORT", "1"))
 """So many times as many examples, requests and kills are tried as usual."""
 
 
+def examples(count: int) -> int:
+    """So many examples, times the effort, with the benches; half as many each time."""
+    return count * EFFORT if EFFORT > 1 else -(-count // 2)
+
+
 def one_in(every: int, values: Iterable[Any]) -> list[Any]:
     """Values for `pytest.mark.parametrize`, of which the first and every so many after it are tried each time.
 

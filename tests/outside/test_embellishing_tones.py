@@ -330,13 +330,19 @@ def segment(names: tuple[str, ...]) -> voiceLeading.ThreeNoteLinearSegment:
     return voiceLeading.ThreeNoteLinearSegment(*(name[0] + name[1:].replace("b", "-") for name in names))
 
 
-def line_of(setting: str, pitches: tuple[int, ...]) -> Line:
-    """Three notes over the chart of a setting."""
-    chart, key, metre, onsets = SETTINGS[setting]
+@pytest.fixture(name="triples", scope="module", params=SETTINGS)
+def _triples(request: pytest.FixtureRequest) -> list[tuple[tuple[int, ...], Line, str]]:
+    """All 2,197 triples of an octave over the chart of a setting whose middle note lies outside its chord: pitches, line,
+    and what the middle note is called."""
+    chart, key, metre, onsets = SETTINGS[request.param]
     progression = parse_chart(chart, key=key, metre=metre)
     ends = (*onsets[1:], progression.length)
-    notes = [Note(on, end - on, midi) for on, end, midi in zip(onsets, ends, pitches, strict=True)]
-    return Line(progression, tuple(notes))
+    found = []
+    for pitches in product(range(60, 73), repeat=3):
+        notes = [Note(on, end - on, midi) for on, end, midi in zip(onsets, ends, pitches, strict=True)]
+        line = Line(progression, tuple(notes))
+        found.append((pitches, line, kinds(line)[1]))
+    return [each for each in found if each[2] != TONE]
 
 
 def by_step(names: tuple[str, ...], pitches: tuple[int, ...]) -> bool:
@@ -349,21 +355,18 @@ def by_step(names: tuple[str, ...], pitches: tuple[int, ...]) -> bool:
     return all(abs(two - one) == 1 and 1 <= abs(high - low) <= 2 for one, two, low, high in sizes)
 
 
-@pytest.mark.parametrize("setting", SETTINGS)
-def test_passing_and_neighbour_are_what_music21_takes_for_them(setting: str) -> None:
+def test_passing_and_neighbour_are_what_music21_takes_for_them(
+    triples: list[tuple[tuple[int, ...], Line, str]],
+) -> None:
     """Over all 2,197 triples of an octave: what is reached and left by step is what music21 says it could be.
 
     A note that leads by half step to a chord tone is called an approach note first.
     """
     compared = Counter[str]()
-    for pitches in product(range(60, 73), repeat=3):
-        line = line_of(setting, pitches)
-        kind = kinds(line)[1]
-        if kind == TONE:
-            continue
-        theirs = segment(line.names)
-        passes, returns = theirs.couldBePassingTone(), theirs.couldBeNeighborTone()
+    for pitches, line, kind in triples:
         if by_step(line.names, pitches):
+            theirs = segment(line.names)
+            passes, returns = theirs.couldBePassingTone(), theirs.couldBeNeighborTone()
             assert (kind in PASSING) <= passes <= (kind in (*PASSING, "approach")), line.names
             assert (kind in NEIGHBOUR) <= returns <= (kind in (*NEIGHBOUR, "approach")), line.names
             compared["passing" if passes else "neighbour" if returns else "other"] += 1
@@ -371,15 +374,15 @@ def test_passing_and_neighbour_are_what_music21_takes_for_them(setting: str) -> 
     assert compared["neighbour"] >= 10
 
 
-@pytest.mark.parametrize("setting", SETTINGS)
-def test_steps_have_names_and_accents_tell_them_apart(setting: str) -> None:
+def test_steps_have_names_and_accents_tell_them_apart(
+    triples: list[tuple[tuple[int, ...], Line, str]],
+) -> None:
     """Whatever its spelling, a note outside the chord between two steps has a name, accented on strong beats only."""
-    for pitches in product(range(60, 73), repeat=3):
-        line = line_of(setting, pitches)
+    for _, line, kind in triples:
         into, out = line.into(1), line.out(1)
-        if kinds(line)[1] == TONE or not (1 <= abs(into) <= 2 and 1 <= abs(out) <= 2):
+        if not (1 <= abs(into) <= 2 and 1 <= abs(out) <= 2):
             continue
         if into * out < 0 and into != -out:
             continue
-        assert kinds(line)[1] in (*PASSING, *NEIGHBOUR, "approach")
-        assert kinds(line)[1].startswith("accented") == line.where[1].strong
+        assert kind in (*PASSING, *NEIGHBOUR, "approach")
+        assert kind.startswith("accented") == line.where[1].strong

@@ -20,7 +20,6 @@ from tests.bench.likeness_to_music import (
     counted,
     essen_lines,
     mean,
-    tune_counts,
 )
 from tests.outside.likeness import (
     CHORD_TONES,
@@ -32,25 +31,23 @@ from tests.outside.likeness import (
     counts,
     shape_of,
 )
-from tests.outside.melodies import texts
+from tests.outside.rivals import sample
 
-ONE_IN = 24
-FIFTIES = 24
+FIFTIES = 16
 
 BY_NAME = {figure.name: figure for figure in FIGURES}
 
 
 @pytest.fixture(scope="module")
 def fifties() -> list[Counts]:
-    """What is counted in 1,200 ideas over 24 charts, in all keys and most rhythms."""
+    """What is counted in 800 ideas over 16 charts, in all keys and most rhythms."""
     return [counted(number)[1] for number in range(FIFTIES)]
 
 
 @pytest.fixture(scope="module")
 def tunes() -> list[Counts]:
     """What is counted in a fixed sample of the tunes that were kept from the tuning of the score."""
-    found = [tune_counts(each) for each in texts(held_out=True, one_in=ONE_IN)]
-    return [each for each in found if each is not None]
+    return [counts(tune.phrases, METRES[tune.metre].bar) for tune in sample(held_out=True)]
 
 
 @pytest.mark.parametrize("figure", FIGURES, ids=lambda figure: figure.name)

@@ -23,7 +23,7 @@ from fillgen.errors import OptionError
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import phrase_text
-from tests.effort import EFFORT
+from tests.effort import examples
 
 CHARTS = {
     "C": ("| C | Bb | F | G7 |", "| F#m7b5 | B7 |"),
@@ -298,7 +298,7 @@ def _members(entries: list[Entry], name: str) -> list[object]:
 
 TestBookBesideDict = BookBesideDict.TestCase
 TestBookBesideDict.settings = settings(
-    max_examples=20 * EFFORT,
+    max_examples=examples(20),
     stateful_step_count=25,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],

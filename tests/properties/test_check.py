@@ -22,6 +22,7 @@ from fillgen.rules.pack import Level
 from fillgen.rules.rule import Seen
 from fillgen.teaching.check import Report, check
 from fillgen.theory.metre import METRES
+from tests.effort import one_in
 from tests.outside.second_checker import chord_tones
 
 PACK = RulePack()
@@ -36,6 +37,7 @@ CHARTS = (
 )
 """Charts and their keys; where two chords share a bar, the second comes on any beat. The last two end on their tonics."""
 CASES = 60
+"""So many requests are made; all of them are checked with the slow tests, one in four each time."""
 
 
 def chart_in(text: str, key: str, metre: str, dice: random.Random) -> Progression:
@@ -90,7 +92,7 @@ def settings_of(found: Ideas, request: Request) -> dict[str, object]:
     }
 
 
-@pytest.mark.parametrize("number", range(CASES))
+@pytest.mark.parametrize("number", one_in(4, range(CASES)))
 def test_ideas_pass_at_their_level(number: int) -> None:
     """An idea of a level breaks none of its rules, keeps to its rhythms, and fits that level or a lower one."""
     case = made(number)
@@ -109,6 +111,7 @@ def test_ideas_pass_at_their_level(number: int) -> None:
         assert lowest <= found.level
 
 
+@pytest.mark.slow
 def test_the_cases_are_worth_trying() -> None:
     """The cases cover all levels, metres and purposes, hands, and syncopation, pushes, triplets and ties."""
     cases = [case for number in range(CASES) if (case := made(number))]

@@ -21,6 +21,7 @@ import pytest
 from fillgen import parse_phrase, phrase_text
 from fillgen.cli import main
 from fillgen.readers.phrases import Reading, line_up
+from tests.effort import one_in
 from tests.mutation import BYTES, Damage, flipped, numbers_changed, packed
 from tests.readings import ABC, ABC_VOICES, PHRASES
 
@@ -296,7 +297,7 @@ CHUNKS = [
 ]
 
 
-@pytest.mark.parametrize(("kind", "name", "seed", "count"), CHUNKS)
+@pytest.mark.parametrize(("kind", "name", "seed", "count"), one_in(2, CHUNKS))
 def test_damaged_files_are_read_or_refused(
     kind: str, name: str, seed: int, count: int, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:

@@ -32,9 +32,9 @@ from fillgen.errors import OutputError
 from fillgen.writers import files
 from fillgen.writers.files import DRAFT, write_file
 from tests.bench.batch import write_charts
-from tests.effort import EFFORT
+from tests.effort import EFFORT, examples
 
-KILLS = 20 * EFFORT
+KILLS = examples(20)
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 PHRASE = "G4q Bb4q Eb5h | D5q. C5e Bb4h | Ab4q C5q F5h | D5h Bb4h"
 QUICK = ("-n", "2", "--level", "1")
@@ -208,7 +208,7 @@ def test_killed_writers_leave_whole_files(tmp_path: Path) -> None:
 
 def test_killed_batches_go_on(tmp_path: Path) -> None:
     """A batch killed at any moment leaves whole results only, and ends as one that was not killed."""
-    killed_batches(tmp_path, max(2, KILLS // 20))
+    killed_batches(tmp_path, max(2, EFFORT))
 
 
 def test_draft_of_a_living_process_stays(tmp_path: Path) -> None:
@@ -595,7 +595,8 @@ def test_hash_seed_does_not_show(tmp_path: Path) -> None:
     write_charts(tmp_path / "in", 2)
     (tmp_path / "everything.py").write_text(EVERYTHING)
     trees: list[Mapping[str, bytes]] = []
-    for seed in ("0", "1", "random"):
+    seeds = ("0", "1", "random") if EFFORT > 1 else ("0", "1")
+    for seed in seeds:
         (tmp_path / seed).mkdir()
         told = {**os.environ, "PYTHONHASHSEED": seed}
         command = [sys.executable, str(tmp_path / "everything.py")]
@@ -605,5 +606,5 @@ def test_hash_seed_does_not_show(tmp_path: Path) -> None:
         assert ended.returncode == 0, ended.stderr
         trees.append(tree(tmp_path / seed))
     assert len(trees[0]) == 11 + 2 + 2 * 3
-    assert trees[0] == trees[1] == trees[2]
+    assert all(each == trees[0] for each in trees[1:])
     assert json.loads(trees[0]["ideas.json"])["ideas"]

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from fillgen.hands import fingering
 from fillgen.hands.fingering import JUMP_POINTS, best, best_of_many, beyond, difficulty
 from fillgen.hands.reach import SIZES, reach
-from tests.effort import EFFORT
+from tests.effort import examples
 from tests.fingerings import costs, jumps, ranked, total
 
-CASES = 300
+CASES = examples(300)
 BLACK = {1, 3, 6, 8, 10}
 
 Keys = tuple[int, ...]
@@ -180,7 +180,7 @@ def test_random_melodies_are_of_every_kind() -> None:
     assert sum(any(one == two for one, two in pairwise(melody)) for _, melody in cases) >= 10
 
 
-@settings(max_examples=150 * EFFORT, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(size=sizes, data=st.data())
 def test_costs_are_those_of_the_second_reading(size: str, data: st.DataObject) -> None:
     """Any fingers on any melody cost the same in both readings, playable or not."""
@@ -194,7 +194,7 @@ def test_costs_are_those_of_the_second_reading(size: str, data: st.DataObject) -
 # What every fingering keeps
 
 
-@settings(max_examples=100 * EFFORT, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(melody=melodies | near, size=sizes)
 def test_a_finger_for_each_note(melody: Keys, size: str) -> None:
     """Each note has a finger, and a key struck again keeps it."""
@@ -204,7 +204,7 @@ def test_a_finger_for_each_note(melody: Keys, size: str) -> None:
         assert key != then or one == two
 
 
-@settings(max_examples=100 * EFFORT, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(melody=melodies | near, size=sizes, octaves=st.sampled_from([-3, -1, 1, 2]))
 def test_octaves_change_nothing(melody: Keys, size: str, octaves: int) -> None:
     """A melody an octave away has the same fingers, points and jumps."""
@@ -215,7 +215,7 @@ def test_octaves_change_nothing(melody: Keys, size: str, octaves: int) -> None:
     assert jumps(moved, found, hand) == jumps(melody, found, hand)
 
 
-@settings(max_examples=100 * EFFORT, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(size=sizes, data=st.data())
 def test_backwards_only_three_to_four_differs(size: str, data: st.DataObject) -> None:
     """Descending mirrors ascending: a melody backwards costs the same by every rule but the one that has a direction."""
@@ -226,7 +226,7 @@ def test_backwards_only_three_to_four_differs(size: str, data: st.DataObject) ->
     assert there == back
 
 
-@settings(max_examples=100 * EFFORT, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(melody=melodies | near, gap=st.floats(0.05, 0.9))
 def test_a_smaller_hand_never_has_it_easier(melody: Keys, gap: float) -> None:
     """Jumps first, then points, and difficulty: none falls from a large hand to a medium one to a small one."""
@@ -244,7 +244,7 @@ def test_a_smaller_hand_never_has_it_easier(melody: Keys, gap: float) -> None:
     assert held == sorted(held)
 
 
-@settings(max_examples=100 * EFFORT, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(melody=melodies | near, size=sizes, gap=st.floats(0.05, 0.4), faster=st.floats(1.1, 3))
 def test_faster_is_harder(melody: Keys, size: str, gap: float, faster: float) -> None:
     """Difficulty lies from 0 to below 1, and grows with tempo wherever there are points at all."""
@@ -274,7 +274,7 @@ def test_a_jump_costs_more_than_any_stretch_that_avoids_it() -> None:
     assert 40 < worst <= JUMP_POINTS
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(st.lists(st.one_of(melodies, near), max_size=6), sizes)
 def test_fingers_of_many_are_those_of_the_slow_reference(phrases: list[Keys], size: str) -> None:
     """Worked out together, the best fingers of melodies are what the slow reference finds one by one."""

@@ -35,10 +35,10 @@ from fillgen.theory.chords import Kind, kinds, make_chord, read_chord
 from fillgen.theory.metre import LENGTHS, METRES, Metre
 from fillgen.theory.pitch import Key, Name, all_keys, read_pitch
 from tests.commands import all_commands
-from tests.effort import EFFORT
+from tests.effort import examples
 
 FUZZ = settings(
-    max_examples=100 * EFFORT,
+    max_examples=examples(100),
     deadline=None,
     derandomize=True,
     database=None,
@@ -375,7 +375,7 @@ def test_ideas_keep_every_rule_or_are_refused(asked: dict[str, object]) -> None:
     check(found, asked)
 
 
-@settings(FUZZ, max_examples=10 * EFFORT)
+@settings(FUZZ, max_examples=examples(10))
 @given(requests())
 def test_ideas_can_be_found_again(asked: dict[str, object]) -> None:
     """The same request is answered with the same ideas."""
@@ -540,7 +540,7 @@ def command_lines(draw: st.DrawFn) -> list[str]:
     return arguments + (draw(st.lists(st.sampled_from(FLAGS), max_size=2)) if draw(wild) else [])
 
 
-@settings(FUZZ, max_examples=200 * EFFORT)
+@settings(FUZZ, max_examples=examples(200))
 @given(arguments=command_lines(), typed=st.binary(max_size=20) | st.just(b"| C | F |"))
 @example(arguments=["ideas", "| C |", "-n", "1", "-o", "x" * 300 + ".txt"], typed=b"")
 @example(arguments=["ideas", "| C |", "-n", "1", "--sound", "9" * 5000, "-o", "a.mid"], typed=b"")

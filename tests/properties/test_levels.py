@@ -27,7 +27,7 @@ from fillgen.theory.metre import LENGTHS, METRES
 from fillgen.vary import vary
 from fillgen.vary.task import task_for
 from fillgen.vary.wish import Wish
-from tests.effort import EFFORT
+from tests.effort import examples
 
 PACK = RulePack()
 LEVELS = PACK.level_numbers
@@ -87,7 +87,7 @@ def named_by_vary(request: Request, phrase: Phrase) -> list[int]:
     return named
 
 
-@settings(max_examples=150 * EFFORT, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(150), deadline=None, suppress_health_check=list(HealthCheck))
 @example(written("| C | G7 |", "E5s. F5s. G5s. F5s. E5q C5q re | D5h B4h"), None, None)
 @example(written("| F | C7 |", "F4w | C4w"), None, None)
 @example(written("| F | C7 |", "F4h A4h | C5w"), None, None)
@@ -123,7 +123,7 @@ def test_every_level_is_named(phrase: str, level: int | None) -> None:
     assert named_by_vary(Request(chart), notes) == ([] if level is None else [level])
 
 
-@settings(max_examples=30 * EFFORT, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(30), deadline=None, suppress_health_check=list(HealthCheck))
 @example(written("| C | G7 |", "E5s. F5s. G5s. F5s. E5q C5q re | D5h B4h"), 3)
 @example(written("| F | C7 |", "rs. A4s F4s A4s. C5h re. | E5w"), 2)
 @example(written("| F | C7 |", "rs. A4s F4s A4s. C5h re. | E5w"), 3)

@@ -29,7 +29,7 @@ from fillgen.hands.voicing import (
 )
 from fillgen.theory.chords import Chord, Tone, kinds, make_chord, read_chord
 from fillgen.theory.pitch import Name
-from tests.effort import EFFORT
+from tests.effort import examples
 
 CASES = 600
 ROOTS = ["C", "C#", "Db", "D", "D#", "Eb", "E", "F", "F#", "Gb", "G", "G#", "Ab", "A", "A#", "Bb", "B"]
@@ -260,7 +260,7 @@ _KEYS = st.sets(st.integers(45, 80), min_size=1, max_size=4).map(lambda keys: tu
 
 
 @given(_KEYS, _KEYS)
-@settings(max_examples=300 * EFFORT, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 def test_movement_is_the_least_of_all_matchings(before: Pitches, after: Pitches) -> None:
     """Total and largest move are those of the best of all ways to match the keys; the way back is as far."""
     there, back = movement(before, after), movement(after, before)
@@ -270,7 +270,7 @@ def test_movement_is_the_least_of_all_matchings(before: Pitches, after: Pitches)
 
 
 @given(_KEYS, _KEYS)
-@settings(max_examples=300 * EFFORT, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 def test_matching_leaves_no_key_out(before: Pitches, after: Pitches) -> None:
     """Every key before and every key after has a partner, and no more pairs are made than are needed."""
     pairs = matching(before, after)

@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 import sys
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,7 @@ from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import read_pitch
 from fillgen.writers import files
 from tests.commands import Answer, Call, refused, tree
+from tests.effort import one_in
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 PACK = RulePack()
@@ -125,8 +127,13 @@ BAD: dict[str, tuple[list[str], list[str]]] = {
 }
 
 
-@pytest.mark.parametrize("what", BAD)
-@pytest.mark.parametrize("output", [None, "out.mid"])
+OUTPUTS = (None, "out.mid")
+
+
+@pytest.mark.parametrize(
+    ("what", "output"),
+    one_in(2, [(what, OUTPUTS[(n + turn) % 2]) for n, what in enumerate(BAD) for turn in range(2)]),
+)
 def test_bad_input(call: Call, tmp_path: Path, what: str, output: str | None) -> None:
     """Bad input ends with code 2 and a line that names the place, the wrong word and the nearest right one."""
     arguments, parts = BAD[what]
@@ -286,10 +293,10 @@ BAD_PACKS = {
 }
 
 
-@pytest.mark.parametrize("what", BAD_PACKS)
-@pytest.mark.parametrize(
-    "command", [["ideas", "| C |", "-o", "out.mid", "--rules"], ["rules", "--rules"], ["rules", "--check"]]
-)
+TAKING_A_PACK = (["ideas", "| C |", "-o", "out.mid", "--rules"], ["rules", "--rules"], ["rules", "--check"])
+
+
+@pytest.mark.parametrize(("what", "command"), one_in(2, product(BAD_PACKS, TAKING_A_PACK)))
 def test_bad_rule_pack(call: Call, tmp_path: Path, what: str, command: list[str]) -> None:
     """A wrong rule pack is refused by every command that takes one, naming file, rule and key."""
     text, parts = BAD_PACKS[what]
@@ -367,9 +374,8 @@ BAD_PLAYING: dict[str, tuple[list[str], list[str]]] = {
 }
 
 
-@pytest.mark.parametrize("what", BAD_PLAYING)
 @pytest.mark.parametrize(
-    "output", [["-o", "out.mid"], ["-o", "out.json"], []], ids=["midi", "json", "printed"]
+    ("what", "output"), one_in(2, product(BAD_PLAYING, (["-o", "out.mid"], ["-o", "out.json"], [])))
 )
 def test_bad_playing(call: Call, tmp_path: Path, what: str, output: list[str]) -> None:
     """A way of playing that is not offered is refused, whether or not what is written would be played."""

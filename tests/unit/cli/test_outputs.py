@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from importlib.util import find_spec
@@ -55,17 +56,25 @@ WRITING: dict[str, tuple[Sequence[str], Sequence[str]]] = {
 }
 
 
-@pytest.fixture(autouse=True)
-def _book(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A book with two ideas over two charts, one of them in a set; nothing is remembered in it."""
-    path = tmp_path.parent / f"{tmp_path.name}.book"
-    monkeypatch.setenv("FILLGEN_BOOK", str(path))
-    monkeypatch.setattr("fillgen.app.memory.remember", lambda *_, **__: ([], ""))
+@pytest.fixture(name="filled", scope="module")
+def _filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book with two ideas over two charts, one of them in a set."""
+    path = tmp_path_factory.mktemp("filled") / "ideas.book"
     with Book(path) as book:
         for chart in (CHART, "| A | E7 |"):
             found = fillgen.ideas(chart, count=1, tempo=200)
             store.remember(book, found, MOMENT, command="ideas", options={}, rules="", version="1")
         store.put_in_set(book, "Pier", [1])
+    return path
+
+
+@pytest.fixture(autouse=True)
+def _book(filled: Path, call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A copy of that book for each test; nothing is remembered in it."""
+    path = tmp_path.parent / f"{tmp_path.name}.book"
+    shutil.copy(filled, path)
+    monkeypatch.setenv("FILLGEN_BOOK", str(path))
+    monkeypatch.setattr("fillgen.app.memory.remember", lambda *_, **__: ([], ""))
 
 
 def endings(forms: Sequence[str]) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 import pytest
@@ -19,11 +19,14 @@ CHARTS = ("| Ebmaj7 | C7 | Fm7 | Bb7 |", "| A | F#m7 | Bm7 | E7 |", "| Gm | Cm6 
 LATIN = ("bossa nova", "rumba", "cha-cha", "samba")
 
 
-def notes(rhythm: str, level: int, metre: str = "4/4") -> Iterator[tuple[Note, ...]]:
+@cache
+def notes(rhythm: str, level: int, metre: str = "4/4") -> list[tuple[Note, ...]]:
     """Phrases of a rhythm over some charts."""
-    for chart in CHARTS:
-        for idea in fillgen.ideas(chart, metre=metre, rhythm=rhythm, level=level, count=40):
-            yield idea.phrase
+    return [
+        idea.phrase
+        for chart in CHARTS
+        for idea in fillgen.ideas(chart, metre=metre, rhythm=rhythm, level=level, count=40)
+    ]
 
 
 def syncopated(rhythm: str, level: int, metre: str = "4/4") -> float:
