@@ -27,3 +27,17 @@ def one_in(every: int, values: Iterable[Any]) -> list[Any]:
         pytest.param(*row, marks=[pytest.mark.slow] if number % every else [])
         for number, row in enumerate(rows)
     ]
+
+
+def each_once(rows: Iterable[tuple[Any, ...]]) -> list[Any]:
+    """Rows for `pytest.mark.parametrize`, of which those that bring a new value of some argument are tried each time.
+
+    The others, which only put values together that have been tried, are slow.
+    """
+    seen: set[tuple[int, str]] = set()
+    found = []
+    for row in rows:
+        own = {(column, repr(value)) for column, value in enumerate(row)}
+        found.append(pytest.param(*row, marks=[] if own - seen else [pytest.mark.slow]))
+        seen |= own
+    return found

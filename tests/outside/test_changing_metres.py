@@ -24,7 +24,7 @@ from fillgen.writers.entry import entries_of
 from fillgen.writers.look import SheetOptions
 from fillgen.writers.midi import to_midi
 from fillgen.writers.sheet import render
-from tests.effort import one_in
+from tests.effort import each_once, one_in
 from tests.outside.test_tunes import check_schema
 
 CHARTS = {
@@ -91,9 +91,9 @@ def signatures(content: bytes) -> list[tuple[int, str]]:
     return found
 
 
-@pytest.mark.parametrize("name", CHARTS)
-@pytest.mark.parametrize("times", [1, 2])
-@pytest.mark.parametrize("count_in", [False, True])
+@pytest.mark.parametrize(
+    ("count_in", "times", "name"), one_in(3, itertools.product((False, True), (1, 2), CHARTS))
+)
 def test_midi_signs_a_metre_where_it_changes(name: str, times: int, count_in: bool) -> None:
     """Followed from signature to signature, the bars of a file are those of the chart, with bars of its metre between."""
     ideas = ideas_of(name)
@@ -142,8 +142,9 @@ def test_phrase_text_reads_back(name: str, level: int) -> None:
 RESTLESS = "| 4/4 Eb Cm7 | 3/4 Fm7 | 4/4 Bb7 | 2/4 Gm7 | 5/4 C7 | 3/4 Fm7 | 4/4 Bb7 | 2/4 Eb |"
 
 
-@pytest.mark.parametrize("chart", [*CHARTS.values(), RESTLESS])
-@pytest.mark.parametrize("level", [3, 5])
+@pytest.mark.parametrize(
+    ("chart", "level"), each_once(itertools.product([*CHARTS.values(), RESTLESS], (3, 5)))
+)
 def test_the_engraver_has_room_for_signatures(
     chart: str, level: int, capfd: pytest.CaptureFixture[str]
 ) -> None:

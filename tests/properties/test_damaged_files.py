@@ -11,6 +11,7 @@ import io
 import random
 import warnings
 from collections.abc import Iterator, Sequence
+from itertools import product
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -297,7 +298,10 @@ CHUNKS = [
 ]
 
 
-@pytest.mark.parametrize(("kind", "name", "seed", "count"), one_in(2, CHUNKS))
+@pytest.mark.parametrize(
+    ("kind", "name", "seed", "count"),
+    [pytest.param(*chunk, marks=[pytest.mark.slow] if chunk[2] else []) for chunk in CHUNKS],
+)
 def test_damaged_files_are_read_or_refused(
     kind: str, name: str, seed: int, count: int, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
@@ -357,8 +361,9 @@ ODD = {
 }
 
 
-@pytest.mark.parametrize("name", ODD)
-@pytest.mark.parametrize("ending", ["mid", "musicxml", "abc", "txt", "", "MID"])
+@pytest.mark.parametrize(
+    ("name", "ending"), one_in(5, product(ODD, ("mid", "musicxml", "abc", "txt", "", "MID")))
+)
 def test_odd_files_are_refused(
     name: str, ending: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:

@@ -26,7 +26,7 @@ from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import read_pitch
 from fillgen.writers import files
 from tests.commands import Answer, Call, refused, tree
-from tests.effort import one_in
+from tests.effort import each_once, one_in
 
 CHART = "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 PACK = RulePack()
@@ -347,8 +347,7 @@ PLAYED = [
 ]
 
 
-@pytest.mark.parametrize("what", BAD_BACKING)
-@pytest.mark.parametrize("command", [["rules", "--check"], PLAYED], ids=["check", "played"])
+@pytest.mark.parametrize(("command", "what"), each_once(product((PLAYED, ["rules", "--check"]), BAD_BACKING)))
 def test_bad_backing_in_a_rule_pack(call: Call, tmp_path: Path, what: str, command: list[str]) -> None:
     """A wrong accompaniment in a pack is refused when it is checked and when it is played, naming file and rhythm."""
     line, parts = BAD_BACKING[what]
@@ -795,8 +794,9 @@ def test_shape_is_explained(call: Call, name: str) -> None:
     assert all(f"{height:g} at {time:g}" in flat(answer.out) for time, height in shape.points)
 
 
-@pytest.mark.parametrize("number", PACK.level_numbers)
-@pytest.mark.parametrize("form", ["{}", "level {}", "Level {}"])
+@pytest.mark.parametrize(
+    ("number", "form"), each_once(product(PACK.level_numbers, ("{}", "level {}", "Level {}")))
+)
 def test_level_is_explained(call: Call, number: int, form: str) -> None:
     """`rules NUMBER` tells of a level what it is for, its range, and every rule with its numbers."""
     answer, level = call("rules", form.format(number)), PACK.level(number)

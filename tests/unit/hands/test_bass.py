@@ -13,6 +13,7 @@ from fillgen.hands.patterns import WALK, accompaniment, read_bass
 from fillgen.theory.chords import kinds, make_chord
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import Name, all_keys
+from tests.effort import each_once
 
 PACK = RulePack()
 RHYTHMS = [(rhythm, metre) for rhythm in PACK.rhythm_names for metre in PACK.rhythm(rhythm).metres]
@@ -38,8 +39,10 @@ def check_line(progression: Progression, line: Phrase, register: str) -> None:
         assert first.get(span.onset) == (own_bass(span.chord) if span.chord.root else None)
 
 
-@pytest.mark.parametrize("register", REGISTERS)
-@pytest.mark.parametrize(("rhythm", "metre"), RHYTHMS)
+@pytest.mark.parametrize(
+    ("rhythm", "metre", "register"),
+    each_once((*each, register) for register in REGISTERS for each in RHYTHMS),
+)
 def test_no_leap_is_wider_than_an_octave(rhythm: str, metre: str, register: str) -> None:
     """In every rhythm, metre and key, on the keyboard and on pedals."""
     for key in all_keys():

@@ -38,6 +38,7 @@ from fillgen.theory.swing import swing_ratio
 from fillgen.writers.midi import to_midi
 from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol
 from tests.commands import Call, refused
+from tests.effort import each_once
 
 CHART = "title: Lantern Steps\n| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |"
 
@@ -275,7 +276,7 @@ def _rhythms() -> list[tuple[str, str]]:
     ]
 
 
-@pytest.mark.parametrize(("rhythm", "metre"), _rhythms())
+@pytest.mark.parametrize(("rhythm", "metre"), each_once(_rhythms()))
 def test_page_plays_what_the_midi_file_has(rhythm: str, metre: str) -> None:
     """Every rhythm in every metre: the same strokes in all four parts; where it swings slow and fast ones as well."""
     found = fillgen.ideas("| E | G#m | A | B7 |", rhythm=rhythm, metre=metre, count=1, level=5)
