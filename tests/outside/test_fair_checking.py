@@ -29,7 +29,7 @@ MOST_CLASHES = 0.02
 """The share of notes of real music that may be called a clash."""
 FOUND = 0.95
 """The share of wrong notes that must be found."""
-WRONG_NOTES = 20
+WRONG_NOTES = 40
 """How many wrong notes are put into each tune, one at a time."""
 Music = tuple[Progression, Phrase]
 

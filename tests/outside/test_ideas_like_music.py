@@ -33,14 +33,14 @@ from tests.outside.likeness import (
 )
 from tests.outside.rivals import sample
 
-FIFTIES = 16
+FIFTIES = 24
 
 BY_NAME = {figure.name: figure for figure in FIGURES}
 
 
 @pytest.fixture(scope="module")
 def fifties() -> list[Counts]:
-    """What is counted in 800 ideas over 16 charts, in all keys and most rhythms."""
+    """What is counted in 1,200 ideas over 24 charts, in all keys and most rhythms."""
     return [counted(number)[1] for number in range(FIFTIES)]
 
 
