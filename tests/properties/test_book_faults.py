@@ -21,12 +21,12 @@ from fillgen.book.door import Book, BookError, refuse_unusable
 from fillgen.book.store import tags
 from fillgen.cli import main
 from fillgen.dice import Dice
-from tests.effort import examples
+from tests.effort import EFFORT
 from tests.folders import own_folder
 from tests.processes import unmeasured
 from tests.properties.test_book_machine import answer
 
-KILLS = examples(60)
+KILLS = 60 * EFFORT
 MOMENT = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 ANSWERS = 6
 """So many ideas are remembered by one command; the book knows as many more."""

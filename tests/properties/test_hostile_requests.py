@@ -20,10 +20,10 @@ import pytest
 from fillgen.page import ASSETS
 from fillgen.server.app import ASKED, MADE
 from fillgen.server.guard import MOST_BODY
-from tests.effort import examples
+from tests.effort import EFFORT
 from tests.properties.local_page import WAIT, Page, running
 
-COUNT = examples(2400)
+COUNT = 2400 * EFFORT
 GROUND: dict[str, Any] = {"chart": "| C | G7 |", "key": "C", "metre": "4/4"}
 PHRASE = "C5q E5q G5h | D5h B4h"
 IDEAS = [{"rank": 1, "text": PHRASE, "shape": "arch", "score": 0.5}]
