@@ -25,7 +25,7 @@ from pathlib import Path, PurePath
 from types import FrameType
 
 from fillgen.app.charts import progression_of
-from fillgen.app.contents import IDEAS, ideas_content, with_left
+from fillgen.app.contents import IDEAS, ideas_content, look_of
 from fillgen.app.formats import FORMATS, refuse_look
 from fillgen.app.options import ChordOptions, IdeaOptions, OutputOptions, PlayOptions, SheetOptions
 from fillgen.engine.generate import generate
@@ -96,7 +96,7 @@ class Order:
         progression = progression_of(replace(self.chords, chart=text), self.options.rhythm, self.pack)
         found = generate(Request.over(progression, self.options, self.pack))
         playing, sounds = self._played()
-        look = replace(with_left(self.look, self.playing.parts), span=playing.span)
+        look = look_of(self.look, self.playing, playing)
         return FORMATS[self.ending].write(ideas_content(found, playing, sounds, look), OutputOptions())
 
 

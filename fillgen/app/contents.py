@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from fillgen.app.charts import chosen
 from fillgen.app.formats import Content
-from fillgen.app.options import CheckOptions
+from fillgen.app.options import CheckOptions, PlayOptions
 from fillgen.hands.closing import closed_ideas
 from fillgen.hands.playing import Playing
 from fillgen.phrase.idea import Ideas
@@ -82,8 +82,10 @@ def ideas_content(
         return build(found, playing, sounds)
 
     def sheet() -> tuple[SheetEntry, ...]:
-        from fillgen.writers.entry import entries_of  # noqa: PLC0415
+        from fillgen.writers.entry import backing_entry, entries_of  # noqa: PLC0415
 
+        if heard_as(playing):
+            return (backing_entry(written, playing),)
         return entries_of(written, playing.swing, playing)
 
     return Content(
@@ -112,11 +114,10 @@ def in_two_voices(found: Ideas, playing: Playing) -> Ideas:
     return with_second(found, playing.second, playing.swing)
 
 
-def with_left(look: SheetOptions, parts: tuple[str, ...] | None) -> SheetOptions:
-    """A look with the left hand below where its part is asked for, as it plays with the other parts."""
-    if parts is None or "left" not in parts:
-        return look
-    return replace(look, staves=2, rootless="bass" in parts)
+def look_of(look: SheetOptions, asked: PlayOptions, playing: Playing) -> SheetOptions:
+    """How a sheet looks on which the parts asked for are; those that only play for a purpose aren't on it."""
+    parts = look.parts if asked.parts is None else playing.parts
+    return replace(look, parts=parts, span=playing.span, bass=playing.bass)
 
 
 def only_some(found: Ideas, only: str | None) -> Ideas:
@@ -414,6 +415,6 @@ def book_content(
         midi=midi,
         files=files,
         sheet=lambda: sheet_entries(entries, key, playing),
-        look=replace(with_left(look, playing.parts), span=playing.span),
+        look=replace(look, parts=playing.parts, span=playing.span, bass=playing.bass),
         heard=heard_as(playing),
     )

@@ -283,7 +283,7 @@ def write(
     ...     (Path(folder) / "two.mid").read_bytes()[:4]
     b'MThd'
     """
-    from fillgen.app.contents import IDEAS, ideas_content, with_left
+    from fillgen.app.contents import IDEAS, ideas_content, look_of
     from fillgen.app.formats import Delivery, targets_of, write_all
     from fillgen.app.options import OutputOptions
     from fillgen.hands.playing import played_as
@@ -291,6 +291,5 @@ def write(
     output = OutputOptions(output=(str(path),), overwrite=overwrite)
     targets = targets_of(output, IDEAS)
     played, sounds = played_as(playing, RulePack())
-    seen = replace(with_left(look, playing.parts), span=played.span)
-    content = ideas_content(found, played, sounds, seen)
+    content = ideas_content(found, played, sounds, look_of(look, playing, played))
     list(write_all([Delivery(content, targets)], output))

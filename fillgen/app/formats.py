@@ -31,7 +31,8 @@ class Content:
 
     `midi` is one MIDI file, `files` are MIDI files by name for a folder, `sheet` are the entries of a sheet of music,
     `handout` is what a class is given, on paper or as a page, `page` is HTML that plays, `score` is MusicXML where it isn't
-    made from the sheet's entries. `heard` says what MIDI and sound hold, where that is something else than the other forms.
+    made from the sheet's entries. `heard` says what MIDI, sound and sheets hold, where that is something else than the other
+    forms.
     """
 
     text: Callable[[], str] | None = None
@@ -44,6 +45,12 @@ class Content:
     handout: Callable[[], Handout] | None = None
     look: SheetOptions = USUAL
     heard: str = ""
+
+    @property
+    def forms(self) -> frozenset[str]:
+        """The names of the forms that there are."""
+        forms = (each for kind in FORMATS.values() for each in kind.needs)
+        return frozenset(each for each in forms if getattr(self, each) is not None)
 
 
 _Write = Callable[[Content, OutputOptions], bytes]

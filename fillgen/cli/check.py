@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from fillgen.app.checking import report_on
-from fillgen.app.contents import CHECKED, checked_content
+from fillgen.app.contents import CHECKED, checked_content, look_of
 from fillgen.app.formats import JSON, Target, targets_of
 from fillgen.app.options import (
     FIRST_NOTE_ON,
@@ -24,7 +24,6 @@ from fillgen.app.options import (
     PlayOptions,
     SheetOptions,
 )
-from fillgen.cli.ideas import look_of
 from fillgen.cli.inputs import hints_of, own_phrase, pack_of
 from fillgen.cli.outputs import check_printed, deliver, print_out, width_of
 from fillgen.cli.signature import grouped
@@ -87,7 +86,7 @@ def show_check(
     """Check a phrase and print or write what was found; exit with 1 where something clashes."""
     played = played_as(playing, pack, hand=options.hand)
     report = report_on(reading, options, pack)
-    seen = look_of(look, playing, played)
+    seen = look_of(look, playing, played[0])
     content = checked_content(
         report, reading, options, pack, *played, seen, width=width_of(targets), explain=explain
     )

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
-from fillgen.app.contents import IDEAS, ideas_content, only_some, with_left
+from fillgen.app.contents import IDEAS, ideas_content, look_of, only_some
 from fillgen.app.formats import JSON, Content, Target, targets_of
 from fillgen.app.memory import fresh_ideas, keeps
 from fillgen.app.options import (
@@ -74,7 +74,7 @@ def ideas(
     every = by_taste(search, book.book, pack) if taste else search()
     found = only_some(every, only)
     width, hint = width_of(targets), "" if targets else _hint(found)
-    content = ideas_content(found, *played, look_of(look, playing, played), width=width, hint=hint)
+    content = ideas_content(found, *played, look_of(look, playing, played[0]), width=width, hint=hint)
     if explain:
         content = replace(content, text=lambda: _explained(every, found, only, width))
     show_ideas(found, content, playing, output, targets)
@@ -90,11 +90,6 @@ def way_of(
     if not needed and playing == PlayOptions() and options.purpose is None:
         return Playing(), {}
     return played_as(playing, pack, purpose=options.purpose, hand=options.hand)
-
-
-def look_of(look: SheetOptions, playing: PlayOptions, played: tuple[Playing, dict[str, str]]) -> SheetOptions:
-    """How a sheet looks, with the left hand where its part is asked for, as far as it reaches."""
-    return replace(with_left(look, playing.parts), span=played[0].span)
 
 
 def show_ideas(

@@ -83,14 +83,23 @@ def deliver(content: Content, targets: Sequence[Target], options: OutputOptions,
 def deliver_all(deliveries: Sequence[Delivery], options: OutputOptions) -> None:
     """Write several contents to their files, none where one can't be made, and say so."""
     for each, target, _ in write_all(deliveries, options):
-        is_heard = target.is_folder or "midi" in target.format.needs
+        is_heard = target.is_folder or "midi" in target.format.needs or _is_sheet(target, each.content)
         what = each.content.heard if is_heard and each.content.heard else each.what
         typer.echo(f"{what} in {target.given}" if what else f"written to {target.given}", err=True)
         if target.ending == ".pdf":
             _say_unshown(each.content)
+    if any(
+        "drums" in each.content.look.parts and any(_is_sheet(target, each.content) for target in each.targets)
+        for each in deliveries
+    ):
+        note("drums are heard only; the sheet doesn't show them.")
     sounding = [each for each in deliveries if any(_sounds(target, options) for target in each.targets)]
     if sounding:
         _say_sound([each.content for each in sounding], options)
+
+
+def _is_sheet(target: Target, content: Content) -> bool:
+    return not target.is_folder and target.format.is_sheet(content.forms)
 
 
 def _sounds(target: Target, options: OutputOptions) -> bool:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Annotated
 
 from fillgen.app.charts import chosen
-from fillgen.app.contents import IDEAS, ideas_content, only_some
+from fillgen.app.contents import IDEAS, ideas_content, look_of, only_some
 from fillgen.app.formats import targets_of
 from fillgen.app.memory import keeps
 from fillgen.app.options import (
@@ -30,7 +30,7 @@ from fillgen.app.options import (
 )
 from fillgen.app.taste import by_taste
 from fillgen.app.varying import variants
-from fillgen.cli.ideas import look_of, show_ideas, way_of
+from fillgen.cli.ideas import show_ideas, way_of
 from fillgen.cli.inputs import (
     hints_of,
     names_a_phrase,
@@ -92,7 +92,7 @@ def vary(
     found = only_some(every, only)
     original = phrase_text(reading.notes, reading.progression)
     content = ideas_content(
-        found, *played, look_of(look, playing, played), width=width_of(targets), original=original
+        found, *played, look_of(look, playing, played[0]), width=width_of(targets), original=original
     )
     show_ideas(found, content, playing, output, targets)
     if remembers:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fillgen.app.contents import IDEAS, ideas_content, with_left
+from fillgen.app.contents import IDEAS, ideas_content, look_of
 from fillgen.app.formats import FORMATS, Content, Format
 from fillgen.app.options import OutputOptions, PlayOptions, SheetOptions
 from fillgen.errors import OptionError, did_you_mean, shorten
@@ -21,8 +21,7 @@ def taken_along(ideas: Ideas, ending: str, shift: int, playing: PlayOptions, loo
     """Ideas, moved by so many semitones, as a file; OptionError for an ending, a part or a key that isn't offered."""
     kind = format_of(ending, IDEAS)
     played, sounds = played_as(playing, RulePack())
-    seen = with_left(look, playing.parts)
-    content = ideas_content(shifted(ideas, shift), played, sounds, seen)
+    content = ideas_content(shifted(ideas, shift), played, sounds, look_of(look, playing, played))
     return file_reply(content, kind, ending)
 
 

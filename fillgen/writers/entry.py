@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -12,11 +12,13 @@ from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, OutputError, printable, shorten
 from fillgen.hands.closing import closes, slows_from
 from fillgen.hands.playing import Playing
-from fillgen.hands.take import left_paths, swing_of
-from fillgen.phrase.idea import IdeaNote, Ideas, struck_with
+from fillgen.hands.take import Ensemble, left_paths, swing_of
+from fillgen.phrase.idea import Idea, IdeaNote, Ideas, struck_with
+from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.spelling import spell
 from fillgen.theory.chords import Tone
 from fillgen.theory.metre import TICKS, Metre
+from fillgen.theory.pitch import Key
 from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import signed
 from fillgen.writers.musicxml import beat_words, whole_ratio
@@ -24,6 +26,7 @@ from fillgen.writers.notation import (
     Chunk,
     Score,
     ScoreBar,
+    ScoreStaff,
     ScoreSymbol,
     Symbol,
     ids_of,
@@ -49,7 +52,8 @@ class SheetEntry:
     name. `heading` is a few words such as the rank and the shape. `tempo` is in quarter notes a minute, `swing` the
     ratio of first eighth to second. A first bar with the number 0 holds a pick-up, and is written short. `source` is
     MusicXML to engrave instead of the notes. `second` are the notes struck with the line, below it. `close` is how the last
-    note closes, `held` or `button`, and `slows` the tick from which the music slows down; None where it doesn't.
+    note closes, `held` or `button`, and `slows` the tick from which the music slows down; None where it doesn't. `bass`
+    are the notes of the bass, as it plays, for a sheet that shows it.
     """
 
     name: str
@@ -63,6 +67,7 @@ class SheetEntry:
     second: tuple[IdeaNote, ...] = ()
     close: str | None = None
     slows: int | None = None
+    bass: Phrase = ()
 
     def __post_init__(self) -> None:
         if not _NAME.fullmatch(self.name):
@@ -82,6 +87,7 @@ def entries_of(
     ratio = swing_of(ideas, swing)
     close = playing.close if playing is not None and closes(playing.close) else None
     slow_down = playing is not None and playing.slow_down
+    bass = _bass_of(ideas, playing) if playing is not None and "bass" in playing.parts else None
     return tuple(
         SheetEntry(
             f"idea-{idea.rank}",
@@ -94,9 +100,31 @@ def entries_of(
             second=idea.second,
             close=close,
             slows=slows_from(ideas.progression, idea.phrase) if slow_down else None,
+            bass=bass(idea) if bass is not None else (),
         )
         for idea in ideas
     )
+
+
+def _bass_of(ideas: Ideas, playing: Playing) -> Callable[[Idea], Phrase]:
+    """What gives the bass under an idea: its notes as they are played once, before swing and feel, with their close."""
+    close = playing.close if closes(playing.close) else None
+    exact = replace(playing, parts=("bass",), times=1, swing=1.0, feel=0.0, close=close, slow_down=False)
+    ensemble = Ensemble(ideas, exact)
+    end = ensemble.pass_length
+
+    def bass(idea: Idea) -> Phrase:
+        strokes = ensemble.take(idea).strokes["bass"]
+        return tuple(Note(s.tick, min(s.length, end - s.tick), s.midi) for s in strokes)
+
+    return bass
+
+
+def backing_entry(ideas: Ideas, playing: Playing) -> SheetEntry:
+    """The backing track of ideas as one entry, named `backing`: that of the idea above which all others find room."""
+    first = replace(ideas, ideas=Ensemble(ideas, playing).in_order())
+    (entry,) = entries_of(first, playing.swing, playing)
+    return replace(entry, name="backing", heading="Backing track")
 
 
 def lesson_entries(lesson: Lesson, swing: float = 1.0) -> tuple[SheetEntry, ...]:
@@ -152,10 +180,9 @@ def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
     metres = [progression.metre_of(number) for number in range(skipped, len(progression.bars))]
     lengths = [metre.bar for metre in metres]
     lengths[0] -= 0 if skipped else lead
+    frame = _Frame(progression.key, lead, lengths, metres)
     try:
-        lines = [_right(entry, settings, lead, lengths, metres)]
-        if settings.staves == 2:
-            lines.append(_left(entry, settings, lead, lengths, metres))
+        lines = [_MAKERS[part](entry, settings, frame) for part in settings.written]
     except (ValueError, KeyError) as error:
         reason = "has notes too short to be written"
         raise OutputError(reason, place=entry.heading or entry.name) from error
@@ -177,8 +204,45 @@ def score_of(entry: SheetEntry, settings: SheetOptions = USUAL) -> Score:
         at += length
     heading = printable(entry.heading)
     return Score(
-        entry.name, progression.metre, progression.key, tuple(bars), heading, entry.tempo, entry.swing
+        entry.name,
+        progression.metre,
+        progression.key,
+        tuple(bars),
+        heading,
+        entry.tempo,
+        entry.swing,
+        tuple(_staff(part, settings) for part in settings.written),
     )
+
+
+def _staff(part: str, settings: SheetOptions) -> ScoreStaff:
+    """The staff of a part. A bass at a keyboard's low end is written an octave higher, as that of a bass guitar is."""
+    if part == "right":
+        return ScoreStaff(part)
+    return ScoreStaff(part, "F", lowered=part == "bass" and settings.bass == "keyboard")
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """What the staves of an entry share: the key, the ticks left out at the beginning, length and metre of each bar."""
+
+    key: Key
+    lead: int
+    lengths: Sequence[int]
+    metres: Sequence[Metre]
+
+    def bars(self, chunks: Iterable[Chunk]) -> list[list[Symbol]]:
+        """Chunks, counted from the first tick of the chart, as they are written."""
+        shown = [
+            replace(
+                each,
+                onset=max(0, each.onset - self.lead),
+                length=each.length - max(0, self.lead - each.onset),
+            )
+            for each in chunks
+            if each.onset + each.length > self.lead
+        ]
+        return written(shown, self.metres, self.key, self.lengths, pickup=self.lead > 0)
 
 
 def _lead(entry: SheetEntry) -> int:
@@ -197,17 +261,17 @@ def _names(entry: SheetEntry) -> Sequence[str]:
     return spell(entry.progression, tuple(each.note for each in entry.notes))
 
 
-def _right(
-    entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int], metres: Sequence[Metre]
-) -> list[tuple[ScoreSymbol, ...]]:
+_Line = list[tuple[ScoreSymbol, ...]]
+"""The bars of a staff."""
+
+
+def _right(entry: SheetEntry, settings: SheetOptions, frame: _Frame) -> _Line:
     """The bars of the right hand, with ids, fingers and names."""
-    progression, names = entry.progression, _names(entry)
     below = struck_with(entry.notes, entry.second)
-    chunks = [
-        Chunk(each.note.onset - lead, each.note.length, (name, *(low.name for low in added)))
-        for each, name, added in zip(entry.notes, names, below, strict=True)
-    ]
-    bars = written(chunks, metres, progression.key, lengths, pickup=lead > 0)
+    bars = frame.bars(
+        Chunk(each.note.onset, each.note.length, (name, *(low.name for low in added)))
+        for each, name, added in zip(entry.notes, _names(entry), below, strict=True)
+    )
     ids = ids_of(bars, f"{entry.name}-n")
     fingers = iter(
         [
@@ -215,7 +279,7 @@ def _right(
             for each, added in zip(entry.notes, below, strict=True)
         ]
     )
-    found: list[tuple[ScoreSymbol, ...]] = []
+    found: _Line = []
     for symbols, row in zip(bars, ids, strict=True):
         line = []
         for symbol, name in zip(symbols, row, strict=True):
@@ -227,7 +291,7 @@ def _right(
     return _with_close(found, entry.close)
 
 
-def _with_close(bars: list[tuple[ScoreSymbol, ...]], close: str | None) -> list[tuple[ScoreSymbol, ...]]:
+def _with_close(bars: _Line, close: str | None) -> _Line:
     """Bars with the mark of a close on the last note: at its end where it is held, on its stroke where it is short."""
     places = [
         (bar, place)
@@ -242,20 +306,34 @@ def _with_close(bars: list[tuple[ScoreSymbol, ...]], close: str | None) -> list[
     return bars
 
 
-def _left(
-    entry: SheetEntry, settings: SheetOptions, lead: int, lengths: Sequence[int], metres: Sequence[Metre]
-) -> list[tuple[ScoreSymbol, ...]]:
+def _left(entry: SheetEntry, settings: SheetOptions, frame: _Frame) -> _Line:
     """The bars of the left hand: chords held as long as they last, voiced along the best path."""
-    progression = entry.progression
     below = min((each.note.midi for each in (*entry.notes, *entry.second)), default=127)
-    chunks = [
-        Chunk(max(0, onset - lead), length - max(0, lead - onset), names)
-        for onset, length, names in _voiced(progression, below, settings.span, rootless=settings.rootless)
-        if onset + length > lead
+    rootless = "bass" in settings.parts
+    voiced = _voiced(entry.progression, below, settings.span, rootless=rootless)
+    return _named(frame.bars(Chunk(*each) for each in voiced), f"{entry.name}-c")
+
+
+def _bass(entry: SheetEntry, _: SheetOptions, frame: _Frame) -> _Line:
+    """The bars of the bass, note by note as it plays."""
+    names = spell(entry.progression, entry.bass)
+    chunks = (Chunk(note.onset, note.length, (name,)) for note, name in zip(entry.bass, names, strict=True))
+    return _with_close(_named(frame.bars(chunks), f"{entry.name}-d"), entry.close)
+
+
+def _named(bars: Sequence[Sequence[Symbol]], prefix: str) -> _Line:
+    """Bars with an id for each symbol."""
+    return [
+        tuple(map(ScoreSymbol, symbols, row)) for symbols, row in zip(bars, ids_of(bars, prefix), strict=True)
     ]
-    bars = written(chunks, metres, progression.key, lengths, pickup=lead > 0)
-    ids = ids_of(bars, f"{entry.name}-c")
-    return [tuple(map(ScoreSymbol, symbols, row)) for symbols, row in zip(bars, ids, strict=True)]
+
+
+_MAKERS: Mapping[str, Callable[[SheetEntry, SheetOptions, _Frame], _Line]] = {
+    "right": _right,
+    "left": _left,
+    "bass": _bass,
+}
+"""What makes the staff of each part."""
 
 
 @lru_cache(maxsize=256)
@@ -282,8 +360,8 @@ _LENGTHS = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "sixt
 _SPOKEN = {"♭": " flat ", "♯": " sharp ", "♮": " natural "}
 
 
-def in_words(entry: SheetEntry) -> str:
-    """A phrase in words, bar by bar, for people who can't see it.
+def in_words(entry: SheetEntry, settings: SheetOptions = USUAL) -> str:
+    """What a sheet shows of an entry in words, bar by bar and part by part, for people who can't see it.
 
     >>> from fillgen.phrase.note import Note
     >>> from fillgen.chart.text import parse_chart
@@ -294,20 +372,32 @@ def in_words(entry: SheetEntry) -> str:
     if entry.source:
         title = entry.progression.title or "A tune"
         return f"{title}, {len(entry.progression.bars)} bars, with chord symbols."
-    return " ".join(map(_bar_in_words, score_of(entry).bars))
+    score = score_of(entry, settings)
+    return " ".join(_bar_in_words(bar, score.staves) for bar in score.bars)
 
 
-def _bar_in_words(bar: ScoreBar) -> str:
+_HANDS = {"right": "", "left": "left hand: ", "bass": "bass: "}
+"""What begins the words of each part."""
+
+
+def _bar_in_words(bar: ScoreBar, staves: Sequence[ScoreStaff]) -> str:
     chords = ", ".join(_spoken(chord.symbol) for _, chord in bar.chords)
     where = "Pick-up" if bar.number == 0 else f"Bar {bar.number}"
     over = f", {'chords' if len(bar.chords) > 1 else 'chord'} {chords}" if chords else ""
+    lines = [
+        f"{_HANDS[staff.part]}{_line_in_words(line)}" for staff, line in zip(staves, bar.staves, strict=True)
+    ]
+    return f"{where}{over}: {'; '.join(lines)}."
+
+
+def _line_in_words(line: Sequence[ScoreSymbol]) -> str:
     notes: list[str] = []
-    for each in bar.staves[0]:
+    for each in line:
         if each.symbol.tied_from and notes:
             notes[-1] += f" and {_length_in_words(each.symbol)}"
         else:
             notes.append(_symbol_in_words(each.symbol))
-    return f"{where}{over}: {', '.join(notes)}."
+    return ", ".join(notes)
 
 
 def _spoken(name: str) -> str:

@@ -10,7 +10,15 @@ from fillgen.theory.chords import Chord
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Name
 from fillgen.writers.musicxml import beat_mark, beat_words
-from fillgen.writers.notation import RITARDANDO, Score, ScoreBar, ScoreSymbol, Symbol, name_and_octave
+from fillgen.writers.notation import (
+    RITARDANDO,
+    Score,
+    ScoreBar,
+    ScoreStaff,
+    ScoreSymbol,
+    Symbol,
+    name_and_octave,
+)
 
 _DURATIONS = {"w": "1", "h": "2", "q": "4", "e": "8", "s": "16"}
 _ACCIDENTALS = {"bb": "ff", "b": "f", "n": "n", "#": "s", "##": "x"}
@@ -62,10 +70,12 @@ def to_mei(
 
 
 def _definition(score: Score) -> str:
-    staves = "".join(_staff(n, score.clef) for n in range(1, score.staves + 1))
-    brace = ' symbol="brace" bar.thru="true"' if score.staves > 1 else ""
+    staves = [_staff(number, staff) for number, staff in enumerate(score.staves, 1)]
+    if score.hands == 2:
+        staves[:2] = [f'<staffGrp symbol="brace" bar.thru="true">{"".join(staves[:2])}</staffGrp>']
+    group = staves[0] if len(staves) == 1 and score.hands == 2 else f"<staffGrp>{''.join(staves)}</staffGrp>"
     hidden = ' meter.visible="false"' if score.free else ""
-    return f"<scoreDef {_signature(score, score.metres[0])}{hidden}><staffGrp{brace}>{staves}</staffGrp></scoreDef>"
+    return f"<scoreDef {_signature(score, score.metres[0])}{hidden}>{group}</scoreDef>"
 
 
 def _signature(score: Score, metre: Metre) -> str:
@@ -78,10 +88,10 @@ def _metre(metre: Metre) -> str:
     return f'meter.count="{metre.count}" meter.unit="{metre.unit}"'
 
 
-def _staff(number: int, first: str) -> str:
-    is_treble = number == 1 and first == "G"
-    clef = 'clef.shape="G" clef.line="2"' if is_treble else 'clef.shape="F" clef.line="4"'
-    return f'<staffDef n="{number}" lines="5" {clef}/>'
+def _staff(number: int, staff: ScoreStaff) -> str:
+    clef = f'clef.shape="{staff.clef}" clef.line="{2 if staff.clef == "G" else 4}"'
+    below = ' clef.dis="8" clef.dis.place="below"' if staff.lowered else ""
+    return f'<staffDef n="{number}" lines="5" {clef}{below}/>'
 
 
 # Bars

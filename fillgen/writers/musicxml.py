@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import gcd
 from xml.etree.ElementTree import Element, SubElement
 
@@ -308,7 +308,7 @@ def final_barline(*, fermata: bool = False) -> Element:
 def score_bytes(scores: Sequence[Score], title: str = "") -> bytes:
     """Scores of one piece as a MusicXML file: one after another, each on a new system with a double bar at its end.
 
-    Two staves are one part, as for a piano. Bars are numbered through; a pick-up has no number of its own.
+    Several staves are one part, as for a piano or an organ. Bars are numbered through; a pick-up has no number of its own.
 
     >>> from fillgen.theory.metre import METRES
     >>> from fillgen.writers.notation import ScoreBar, ScoreSymbol
@@ -336,12 +336,12 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
         lead = _lead(score, before, named=named) if place == 0 else []
         if place and score.metres[place] != score.metres[place - 1]:
             lead.append(_change_of_metre(score.metres[place]))
-        right = [written.symbol for written in bar.staves[0]]
-        element = measure(number, right, bar.chords, lead, short=score.is_short(bar), slows=bar.slows)
+        first = [written.symbol for written in bar.staves[0]]
+        element = measure(number, first, bar.chords, lead, short=score.is_short(bar), slows=bar.slows)
         if bar.section:
             _section_word(element, bar.section)
-        _note_marks(element, bar.staves[0], stemless=score.free)
-        _second_staff(element, bar)
+        _note_marks(element.findall("note"), bar.staves[0], stemless=score.free)
+        _further_staves(element, bar, stemless=score.free)
         found.append(element)
     _double_bar(found[-1])
     return found
@@ -351,10 +351,10 @@ def _lead(score: Score, before: Score | None, *, named: bool) -> list[Element]:
     """What comes before the first note: a new system, the signs that change, the tempo and the heading."""
     found = [] if before is None else [Element("print", {"new-system": "yes"})]
     if before is None or (before.key, before.metres[-1]) != (score.key, score.metres[0]):
-        signs = attributes(score.metres[0], score.key, score.clef)
+        signs = attributes(score.metres[0], score.key)
         if score.free:
             _shown_time(signs).set("print-object", "no")
-        _two_staves(signs, score.staves)
+        _put_staves(signs, score)
         found.append(signs)
     pace = (score.tempo, score.swing, score.metre)
     if before is None or (before.tempo, before.swing, before.metre) != pace:
@@ -372,24 +372,30 @@ def _shown_time(signs: Element) -> Element:
     return time
 
 
-def _two_staves(signs: Element, staves: int) -> None:
-    """Turn the attributes of a part with one staff into those of a part with two."""
-    if staves < 2:
-        return
-    clef = signs.find("clef")
-    assert clef is not None
-    clef.set("number", "1")
-    count = Element("staves")
-    count.text = "2"
-    signs.insert(list(signs).index(clef), count)
-    low = SubElement(signs, "clef", {"number": "2"})
-    _text(low, "sign", "F")
-    _text(low, "line", 4)
+def _put_staves(signs: Element, score: Score) -> None:
+    """Turn the attributes of a part with one staff into those of a part with the staves of a score.
+
+    A brace joins the staves of two hands; MusicXML takes it for all staves where `part-symbol` doesn't say otherwise.
+    """
+    for clef in signs.findall("clef"):
+        signs.remove(clef)
+    several = len(score.staves) > 1
+    if several:
+        _text(signs, "staves", len(score.staves))
+    if several and score.hands < len(score.staves):
+        ends = {"top-staff": "1", "bottom-staff": "2"} if score.hands == 2 else {}
+        SubElement(signs, "part-symbol", ends).text = "brace" if ends else "none"
+    for number, staff in enumerate(score.staves, 1):
+        clef = SubElement(signs, "clef", {"number": str(number)} if several else {})
+        _text(clef, "sign", staff.clef)
+        _text(clef, "line", 2 if staff.clef == "G" else 4)
+        if staff.lowered:
+            _text(clef, "clef-octave-change", -1)
 
 
-def _note_marks(element: Element, staff: Sequence[ScoreSymbol], *, stemless: bool) -> None:
+def _note_marks(notes: Iterable[Element], staff: Sequence[ScoreSymbol], *, stemless: bool) -> None:
     """Heads and fingers on all notes of each symbol, the words below and the sign of a close on the first."""
-    every = iter(element.findall("note"))
+    every = iter(notes)
     for written in staff:
         note, *below = [next(every) for _ in written.symbol.names or ("rest",)]
         for each in (note, *below):
@@ -451,16 +457,18 @@ def _notations_of(note: Element) -> Element:
     return SubElement(note, "notations") if found is None else found
 
 
-def _second_staff(element: Element, bar: ScoreBar) -> None:
-    """The left hand of a bar after the right: back to the bar's start, in a voice and on a staff of its own."""
+def _further_staves(element: Element, bar: ScoreBar, *, stemless: bool) -> None:
+    """The other staves of a bar after the first: each back to the bar's start, in a voice and on a staff of its own."""
     if len(bar.staves) < 2:
         return
     for note in element.findall("note"):
         _on_staff(note, 1)
-    _text(SubElement(element, "backup"), "duration", bar.length)
-    for written in bar.staves[1]:
-        for note in note_elements(written.symbol):
-            _on_staff(note, 2)
+    for number, staff in enumerate(bar.staves[1:], 2):
+        _text(SubElement(element, "backup"), "duration", bar.length)
+        notes = [note for written in staff for note in note_elements(written.symbol)]
+        _note_marks(notes, staff, stemless=stemless)
+        for note in notes:
+            _on_staff(note, number)
             element.append(note)
 
 

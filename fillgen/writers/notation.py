@@ -441,13 +441,21 @@ class ScoreBar:
     slows: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class ScoreStaff:
+    """A staff of a score: the part on it, the letter of its clef, and whether it sounds an octave lower than written."""
+
+    part: str = "right"
+    clef: str = "G"
+    lowered: bool = False
+
+
 @dataclass(frozen=True)
 class Score:
-    """What a writer of a notation format writes: bars under a key and a metre, treble staff first.
+    """What a writer of a notation format writes: bars under a key and a metre, on staves from the highest down.
 
     `id` is the prefix of all ids in it, `heading` the text above it; `tempo` is in quarter notes a minute, `swing` the
-    ratio of the first eighth to the second. `clef` is that of the first staff, G or F. A score that is `free` has no
-    metre: its bars are as long as they are, and its notes have no stems.
+    ratio of the first eighth to the second. A score that is `free` has no metre: its bars are as long as they are, and its notes have no stems.
     """
 
     id: str
@@ -457,12 +465,13 @@ class Score:
     heading: str = ""
     tempo: int = 120
     swing: float = 1.0
-    clef: str = "G"
+    staves: tuple[ScoreStaff, ...] = (ScoreStaff(),)
     free: bool = False
 
     @property
-    def staves(self) -> int:
-        return len(self.bars[0].staves)
+    def hands(self) -> int:
+        """How many staves are those of the hands: the first ones, which a brace joins where there are two."""
+        return sum(staff.part != "bass" for staff in self.staves)
 
     def is_short(self, bar: ScoreBar) -> bool:
         return self.free or bar.length < self.metre_of(bar).bar

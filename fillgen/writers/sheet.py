@@ -171,7 +171,7 @@ def svg_of(entry: SheetEntry, settings: SheetOptions = USUAL, *, width: int = WI
     """
     parts = drawings(entry, settings, width=width)
     wide, high = max(part.wide for part in parts), sum(part.high for part in parts)
-    return _picture(entry, _stacked(parts), wide, high, "")
+    return _picture(entry, settings, _stacked(parts), wide, high)
 
 
 def _stacked(parts: Sequence[Drawing], top: int = 0) -> str:
@@ -185,14 +185,16 @@ def _stacked(parts: Sequence[Drawing], top: int = 0) -> str:
     return found
 
 
-def _picture(entry: SheetEntry, inside: str, wide: int, high: int, place: str) -> str:
+def _picture(
+    entry: SheetEntry, settings: SheetOptions, inside: str, wide: int, high: int, place: str = ""
+) -> str:
     name = entry.name
     title = printable(entry.heading).strip() or "Phrase"
     return (
         f'<svg id="{name}-picture"{place} viewBox="0 0 {wide} {high}" xmlns="{_SVG}" xmlns:xlink="{_XLINK}" '
         f'role="img" aria-labelledby="{name}-title {name}-words">'
         f'<title id="{name}-title">{escape(title)}</title>'
-        f'<desc id="{name}-words">{escape(printable(in_words(entry)))}</desc>{inside}</svg>'
+        f'<desc id="{name}-words">{escape(printable(in_words(entry, settings)))}</desc>{inside}</svg>'
     )
 
 
@@ -233,7 +235,7 @@ def _whole_svg(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
         parts = drawings(entry, settings)
         high = sum(part.high for part in parts)
         place = f' x="{_EDGE}" y="{at}" width="{wide}" height="{high}"'
-        inside.append(_picture(entry, _stacked(parts), wide, high, place))
+        inside.append(_picture(entry, settings, _stacked(parts), wide, high, place))
         at += high
     at += _EDGE
     wide += 2 * _EDGE
@@ -384,6 +386,10 @@ def render(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) -> 
         raise OptionError(f"unknown kind of sheet {shorten(kind)}", hint=did_you_mean(kind, _MAKERS))
     if not entries:
         raise OptionError("there is nothing to engrave")
+    if not settings.written:
+        raise OptionError(
+            "drums are heard only", hint="A sheet shows right, left and bass: add one to --parts."
+        )
     names = [entry.name for entry in entries]
     if len(set(names)) < len(names):
         raise OptionError("two entries of a sheet have the same name")

@@ -11,7 +11,7 @@ from fillgen.theory.pitch import C_MAJOR
 from fillgen.writers.engraver import UNITS, bar_widths, engraved
 from fillgen.writers.layout import Picture
 from fillgen.writers.mei import to_mei
-from fillgen.writers.notation import Chunk, Score, ScoreBar, ScoreSymbol, Symbol, ids_of, written
+from fillgen.writers.notation import Chunk, Score, ScoreBar, ScoreStaff, ScoreSymbol, Symbol, ids_of, written
 from fillgen.writers.sheet import drawn
 
 
@@ -115,4 +115,4 @@ def metred_score(
         )
         for n in bars
     ]
-    return Score(name, progression.metre, progression.key, tuple(made), heading, clef="F")
+    return Score(name, progression.metre, progression.key, tuple(made), heading, staves=(ScoreStaff("left", "F"),))

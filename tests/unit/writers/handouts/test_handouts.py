@@ -165,7 +165,7 @@ def test_the_legend_says_the_shapes_in_words() -> None:
 def test_the_left_hand_follows_the_chart(name: str) -> None:
     """Each way is a score in the bass clef with every chord of the chart in its order, bar by bar as the chart has them."""
     for score, path in zip(made("voicings", name).scores, best_paths(chart(name), count=3), strict=True):
-        assert score.clef == "F"
+        assert [staff.clef for staff in score.staves] == ["F"]
         assert len(score.bars) == len(chart(name).bars)
         shown = [[chord.symbol for _, chord in bar.chords] for bar in score.bars]
         assert shown == [[span.chord.symbol for span in bar] for bar in chart(name).bars]
