@@ -257,11 +257,12 @@ def session_content(
         return to_practice(session, playing, sounds)
 
     def sheet() -> tuple[SheetEntry, ...]:
-        from fillgen.writers.entry import entries_of  # noqa: PLC0415
+        from fillgen.writers.entry import backing_entry, entries_of  # noqa: PLC0415
 
         ranks = {each.idea.rank for each in session.rounds}
-        every = zip(session.ideas, entries_of(session.ideas, playing.swing), strict=True)
-        return tuple(entry for idea, entry in every if idea.rank in ranks)
+        shown = replace(session.ideas, ideas=tuple(idea for idea in session.ideas if idea.rank in ranks))
+        seen = replace(playing, parts=look.parts)
+        return (backing_entry(shown, seen),) if heard_as(seen) else entries_of(shown, seen.swing, seen)
 
     return Content(text=lambda: session_text(session, width), midi=midi, sheet=sheet, look=look)
 

@@ -293,7 +293,9 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             ("--second-set",), "The left hand takes its second-best voicings every other time.", bool
         ),
         "count_in": Option(
-            ("--count-in",), "A bar of clicks first, before each idea or a backing track.", bool
+            ("--count-in/--no-count-in",),
+            "A bar of clicks first, before each idea, a backing track or a session.",
+            bool,
         ),
         "swing": Option(
             ("--swing",), "First eighth to second, 1 straight to 4. [default: the rhythm's own]", float

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from fillgen.app.charts import chosen, whole_number
-from fillgen.app.contents import PRACTICE, in_two_voices, lesson_content, own_answer, session_content
+from fillgen.app.contents import PRACTICE, in_two_voices, lesson_content, look_of, own_answer, session_content
 from fillgen.app.formats import Delivery, Target, targets_of
 from fillgen.app.options import (
     FIRST_NOTE_ON,
@@ -42,7 +42,7 @@ from fillgen.cli.signature import grouped
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
 from fillgen.errors import OptionError, shorten
-from fillgen.hands.playing import PARTS, played_as
+from fillgen.hands.playing import PARTS, Playing, played_as
 from fillgen.phrase.idea import Ideas
 
 if TYPE_CHECKING:
@@ -64,8 +64,8 @@ _OF_LESSONS = ("tempo", "rhythm", "hand", "seed")
 
 
 @grouped(
-    usual=(PlayOptions(parts=PARTS, times=2),),
-    without=("audio", "second_set", "count_in", "close", "slow_down", "bass", "format"),
+    usual=(PlayOptions(parts=PARTS, times=2, count_in=True),),
+    without=("audio", "second_set", "close", "slow_down", "bass", "format"),
 )
 def practice(
     *,
@@ -90,7 +90,7 @@ def practice(
     """Loops from slow to tempo, call and answer, and a lesson that goes up the ladder of levels.
 
     Printed, and written to .html and .txt, it is a lesson; .mid, .wav and .flac hold the loop of an idea to play along
-    with, or with --turns calls that you answer. Sheets show the notes of either.
+    with, or with --turns calls that you answer; without right in --parts it is the loop of a backing track. Sheets show the notes of either.
     """
     check_printed(output)
     targets = targets_of(output, PRACTICE, look)
@@ -112,10 +112,11 @@ def practice(
         ideas = mine or generate(
             Request.over(explained_progression_of(chords, options.rhythm, pack), options, pack)
         )
-        session = _session(
-            in_two_voices(ideas, played), played.parts, turns, only, slowest, steps, playing.times
-        )
-        heard = session_content(session, played, sounds, look, width=width_of(targets))
+        session = _session(in_two_voices(ideas, played), played, turns, only, slowest, steps, playing.times)
+        seen = (
+            look if playing.parts == PARTS else look_of(look, playing, played)
+        )  # not all that sounds by itself
+        heard = session_content(session, played, sounds, seen, width=width_of(targets))
     works = ((read, lessons), (heard, loops))
     deliver_all([Delivery(each, files) for each, files in works if each is not None], output)
     written = {target.ending for target in (lessons if is_lesson else loops)}
@@ -219,7 +220,7 @@ def _course(
 
 def _session(
     ideas: Ideas,
-    parts: Sequence[str],
+    played: Playing,
     turns: int | None,
     only: str | None,
     slowest: float,
@@ -227,14 +228,24 @@ def _session(
     times: int,
 ) -> Session:
     """Call and answer where turns are asked for, otherwise the loop of an idea."""
+    from fillgen.hands.take import Ensemble
     from fillgen.teaching.practice import call_and_answer, loop
 
     if turns is not None:
-        return call_and_answer(ideas, turns=turns, parts=parts)
-    some = chosen(ideas.ideas, only)[:1] if only is None else chosen(ideas.ideas, only)
-    if len(some) > 1:
+        return call_and_answer(ideas, turns=turns, parts=played.parts, count_in=played.count_in)
+    some = chosen(ideas.ideas, only)
+    if only is not None and len(some) > 1:
         raise OptionError("a loop repeats one idea", hint="Name one rank with --only.")
-    return loop(ideas, some[0], slowest=slowest, steps=steps, times=times, parts=parts)
+    first = Ensemble(replace(ideas, ideas=some), played).in_order()[0]
+    return loop(
+        ideas,
+        first,
+        slowest=slowest,
+        steps=steps,
+        times=times,
+        parts=played.parts,
+        count_in=played.count_in,
+    )
 
 
 def _numbers(text: str) -> tuple[int, ...]:

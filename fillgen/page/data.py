@@ -111,6 +111,7 @@ class Stage:
             "keys": self.keys(),
             "parts": self._parts(),
             "playing": {"parts": list(self.playing.parts), "count_in": self.playing.count_in},
+            "second": self.playing.second,
             "clicks": rows(clicks(metre)),
             "backing": self._backing(),
             "sounds": offered_sounds(),

@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any
 
 from fillgen.app.checking import report_on
+from fillgen.app.contents import in_two_voices
 from fillgen.app.options import CheckOptions, PlayOptions, SequenceOptions, SheetOptions, VaryOptions, given
 from fillgen.app.sequences import found_sequences
 from fillgen.app.varying import variants
@@ -18,6 +19,7 @@ from fillgen.chart.text import chart_text
 from fillgen.engine.generate import generate
 from fillgen.engine.request import ENDS_ON, PURPOSES, Request, Weights
 from fillgen.errors import OptionError
+from fillgen.hands.playing import SECONDS, Playing
 from fillgen.hands.reach import SIZES
 from fillgen.page.data import Stage
 from fillgen.phrase.idea import Ideas
@@ -65,6 +67,7 @@ def _start(question: Question) -> Reply:
             "sequences_for": list(STOCK_PURPOSES),
             "ends_on": list(ENDS_ON),
             "hands": list(SIZES),
+            "seconds": list(SECONDS),
             "near": list(NEAR),
             "usual": {
                 "level": pack.default("level"),
@@ -141,7 +144,7 @@ def _ideas(question: Question) -> Reply:
     fields = fields_of(question)
     progression = asked.progression_of(fields)
     options, fresh = asked.idea_options(fields, _USUAL_IDEAS), fields.flag("fresh")
-    taste = fields.flag("taste")
+    taste, playing = fields.flag("taste"), asked.second_of(fields)
     fields.end()
     asked.check_work(options.count, len(progression.bars))
     request = Request.over(progression, options, _PACK)
@@ -151,13 +154,14 @@ def _ideas(question: Question) -> Reply:
         return bookshelf.fresh(question, weighed) if fresh else generate(weighed)
 
     found = bookshelf.by_taste(question, search, _PACK) if taste else search()
-    return _shown(found, question, {**given(options), "fresh": fresh, "taste": taste})
+    return _shown(found, question, playing, {**given(options), "fresh": fresh, "taste": taste})
 
 
-def _shown(found: Ideas, question: Question, options: Mapping[str, Any]) -> Reply:
+def _shown(found: Ideas, question: Question, playing: Playing, options: Mapping[str, Any]) -> Reply:
     """Ideas as lines: what they share, each with its number in the book, and what there is to say at the end."""
     numbers, remarks = bookshelf.remembered(question, found, options, _PACK)
-    return lines_reply(staged(Stage(found), numbers, (*map(str, found.remarks), *remarks)))
+    stage = Stage(in_two_voices(found, playing), playing)
+    return lines_reply(staged(stage, numbers, (*map(str, found.remarks), *remarks)))
 
 
 def _vary(question: Question) -> Reply:
@@ -166,20 +170,21 @@ def _vary(question: Question) -> Reply:
     reading = asked.reading_of(fields)
     varying = fields.group(VaryOptions)
     options, taste = asked.idea_options(fields, _USUAL_VARIANTS), fields.flag("taste")
+    playing = asked.second_of(fields)
     fields.end()
     asked.check_work(options.count, len(reading.progression.bars))
     search = partial(variants, reading, varying, options, _PACK)
     found = bookshelf.by_taste(question, search, _PACK) if taste else search()
-    return _shown(found, question, {**given(varying), **given(options), "taste": taste})
+    return _shown(found, question, playing, {**given(varying), **given(options), "taste": taste})
 
 
 def _notation(question: Question) -> Reply:
     """Ideas that the page has, in another key."""
     fields = fields_of(question)
     ideas = asked.ideas_of(fields, _PACK)
-    shift = fields.whole("shift", -5, 6)
+    shift, playing = fields.whole("shift", -5, 6), asked.second_of(fields)
     fields.end()
-    stage = Stage(ideas)
+    stage = Stage(in_two_voices(ideas, playing), playing)
     offered = stage.keys()
     if shift not in [key["shift"] for key in offered]:
         raise OptionError("these ideas cannot be moved there", place="shift")

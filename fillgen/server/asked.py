@@ -13,6 +13,7 @@ from fillgen.chart.text import MisreadChartError
 from fillgen.engine.request import ENDS_ON, Request, lead_of, settle
 from fillgen.errors import ChartError, FillgenError, OptionError, many
 from fillgen.hands.fingering import best_of_many
+from fillgen.hands.playing import Playing, check_second
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Phrase
@@ -102,6 +103,13 @@ def check_work(count: int, bars: int) -> None:
     if count * bars > MOST_WORK:
         hint = f"Over {many(bars, 'bar')} ask for {MOST_WORK // bars} ideas at most."
         raise OptionError(f"{count} ideas are too many for so long a chart", place="count", hint=hint)
+
+
+def second_of(fields: Fields) -> Playing:
+    """How ideas are shown and heard first: with a second voice where one is asked for."""
+    second = fields.text("second")
+    check_second(second)
+    return Playing(second=second)
 
 
 # Phrases

@@ -32,7 +32,7 @@ from fillgen.hands.playing import played_as
 from fillgen.page.data import Stage
 from fillgen.phrase.idea import Ideas
 from fillgen.rules.pack import RulePack
-from fillgen.server.asked import LONGEST_CHART, MOST_IDEAS, check_work
+from fillgen.server.asked import LONGEST_CHART, MOST_IDEAS, check_work, second_of
 from fillgen.server.fields import LARGEST, Fields
 from fillgen.server.frames import Question, Reply
 from fillgen.server.replies import document_reply, fields_of, lines_reply, staged
@@ -139,16 +139,16 @@ def _ids(fields: Fields) -> tuple[int, ...]:
 def opened(question: Question) -> Reply:
     """Ideas of the book over one chart, as lines like new ones; their ranks are their numbers."""
     fields = fields_of(question)
-    ids = _ids(fields)
+    ids, playing = _ids(fields), second_of(fields)
     fields.end()
     with Book(_path(question), writes=False) as book:
-        groups = grouped(store.entries(book, ids))
+        groups = grouped(store.entries(book, ids), second=playing.second)
     if len(groups) > 1:
         message = f"the ideas are over {len(groups)} charts or tempos"
         raise OptionError(message, place="ids", hint="Open those over one chart together.")
     (ideas,) = groups
     check_work(len(ideas), len(ideas.progression.bars))
-    return lines_reply(staged(Stage(ideas), ids, [remark.text for remark in ideas.remarks]))
+    return lines_reply(staged(Stage(ideas, playing), ids, [remark.text for remark in ideas.remarks]))
 
 
 def files(question: Question) -> Reply:

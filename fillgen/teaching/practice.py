@@ -53,7 +53,7 @@ class Round:
     tempo: int
     parts: tuple[str, ...]
     label: str
-    count_in: bool = True
+    count_in: bool = False
     rest: int = 0
 
     @property
@@ -90,8 +90,8 @@ def minutes(session: Session) -> float:
 
     >>> import fillgen
     >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=120, count=1)
-    >>> minutes(loop(ideas, ideas[0], steps=1, times=1))  # three rounds of five bars of two seconds
-    0.5
+    >>> minutes(loop(ideas, ideas[0], steps=1, times=1))  # a bar of clicks and three rounds of four bars, two seconds each
+    0.43333333333333335
     """
     return sum(_minutes(each, session.ideas.progression) for each in session.rounds)
 
@@ -131,14 +131,16 @@ def loop(
     steps: int = STEPS,
     times: int = 2,
     parts: Sequence[str] = PARTS,
+    count_in: bool = True,
 ) -> Session:
     """An idea over and over, from slow to its tempo, at each tempo with more and more of its parts.
 
     At every tempo the right hand plays alone, then with the left hand, then with all parts, each `times` over: one
     difficulty is added at a time, and a tempo is left only once the phrase has been heard in time with the whole
-    band, so that nothing is hurried before it is sure. The order is the same at every tempo, and a bar of clicks
-    before each round brings the hand back to the first note. Rests come every five minutes at most, between two
-    tempi where that can be.
+    band, so that nothing is hurried before it is sure. The order is the same at every tempo. Without the right hand the
+    parts are a backing track, and play together from the first. Rounds follow one another without a gap, the tempo
+    changing at the bar line; with `count_in` a bar of clicks comes before the first round and after a rest. Rests come
+    every five minutes at most, between two tempi where that can be.
 
     OptionError for a setting outside what is offered, and for more than an hour, with the number that fits.
 
@@ -154,7 +156,7 @@ def loop(
     def planned(over: int, tempo_steps: int = steps) -> Session:
         speeds = tempi(ideas.tempo, slowest, tempo_steps)
         groups = _by_tempo(_looped(idea, speeds, stages, over), ideas.progression)
-        return Session(ideas, _rested(groups, ideas.progression))
+        return Session(ideas, _rested(groups, ideas.progression, count_in=count_in))
 
     session = planned(times)
     if minutes(session) <= MOST_MINUTES:
@@ -167,17 +169,15 @@ def loop(
 
 
 def _sounding(parts: Sequence[str]) -> tuple[str, ...]:
-    """The parts asked for in their order, the right hand among them; OptionError where it is not."""
+    """The parts asked for in their order; OptionError for one that isn't offered."""
     check_playing(Playing(parts=tuple(parts)))
-    if "right" not in parts:
-        raise OptionError(
-            "the right hand is not among the parts", hint="It is what is practised: add 'right'."
-        )
     return tuple(part for part in PARTS if part in parts)
 
 
 def _stages(parts: Sequence[str]) -> tuple[tuple[str, ...], ...]:
-    """The right hand alone, both hands, all parts; each once where they are the same."""
+    """The right hand alone, both hands, all parts; each once where they are the same. A backing track has one stage."""
+    if "right" not in parts:
+        return (tuple(parts),)
     hands = tuple(part for part in parts if part in ("right", "left"))
     return tuple(dict.fromkeys([("right",), hands, tuple(parts)]))
 
@@ -216,11 +216,13 @@ def _parts_in_words(parts: tuple[str, ...]) -> str:
     return _TOGETHER.get(parts, " and ".join(", ".join(words).rsplit(", ", 1)))
 
 
-def call_and_answer(ideas: Ideas, *, turns: int = 4, parts: Sequence[str] = PARTS) -> Session:
+def call_and_answer(
+    ideas: Ideas, *, turns: int = 4, parts: Sequence[str] = PARTS, count_in: bool = True
+) -> Session:
     """An idea, then the same bars without the right hand for the player to answer; the next turn has the next idea.
 
-    The other parts go on from call to answer without a break, as they would with another player: there is a
-    count-in at the beginning and after a rest only, and no rest parts a call from its answer. After the last idea the first
+    The other parts go on from call to answer without a break, as they would with another player: with `count_in` there
+    are clicks at the beginning and after a rest only, and no rest parts a call from its answer. After the last idea the first
     comes again. OptionError for a setting outside what is offered, for no ideas, where nothing would sound in the answer, and
     for more than an hour, with the number that fits.
 
@@ -233,13 +235,17 @@ def call_and_answer(ideas: Ideas, *, turns: int = 4, parts: Sequence[str] = PART
     if not len(ideas):
         raise OptionError("there is no idea to answer to", hint="Give one idea at least.")
     both = _sounding(parts)
+    if "right" not in both:
+        raise OptionError(
+            "the right hand is not among the parts", hint="It plays what you answer: add 'right'."
+        )
     if both == ("right",):
         hint = f"Ask for one of {', '.join(PARTS[1:])} as well."
         raise OptionError("nothing would sound while you answer", hint=hint)
 
     def planned(count: int) -> Session:
         groups = [_turn(ideas, number, both) for number in range(count)]
-        return Session(ideas, _rested(groups, ideas.progression))
+        return Session(ideas, _rested(groups, ideas.progression, count_in=count_in))
 
     session = planned(turns)
     if minutes(session) > MOST_MINUTES:
@@ -252,22 +258,26 @@ def _turn(ideas: Ideas, number: int, parts: tuple[str, ...]) -> list[Round]:
     idea = ideas[number % len(ideas)]
     head = f"{ideas.tempo} a minute, turn {number + 1}"
     return [
-        Round(idea, ideas.tempo, parts, f"{head}, listen to idea {idea.rank}", number == 0),
-        Round(idea, ideas.tempo, parts[1:], f"{head}, your answer", count_in=False),
+        Round(idea, ideas.tempo, parts, f"{head}, listen to idea {idea.rank}"),
+        Round(idea, ideas.tempo, parts[1:], f"{head}, your answer"),
     ]
 
 
-def _rested(groups: Sequence[Sequence[Round]], progression: Progression) -> tuple[Round, ...]:
-    """All rounds, with a rest before a group where the playing would grow too long; no group is parted."""
+def _rested(
+    groups: Sequence[Sequence[Round]], progression: Progression, *, count_in: bool
+) -> tuple[Round, ...]:
+    """All rounds, with a rest before a group where the playing would grow too long; no group is parted.
+
+    The first round and those after a rest are counted in where that is asked for.
+    """
     rounds: list[Round] = []
     played = 0.0
     for first, *others in groups:
-        counted = replace(first, count_in=True)
         rests = (
             bool(rounds)
             and played + sum(_minutes(each, progression) for each in (first, *others)) > REST_AFTER
         )
-        begins = counted if rests else first
+        begins = replace(first, count_in=count_in and (rests or not rounds))
         lasts = sum(_minutes(each, progression) for each in (begins, *others))
         played = lasts if rests else played + lasts
         rounds += [replace(begins, rest=_rest_bars(begins, progression) if rests else 0), *others]

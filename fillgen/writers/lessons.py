@@ -138,10 +138,10 @@ def session_text(session: Session, width: int = TEXT_WIDTH) -> str:
     >>> from fillgen.teaching.practice import loop
     >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=120, count=1)
     >>> print("\n".join(session_text(loop(ideas, ideas[0], steps=1, times=1)).splitlines()[:4]))
-    3 rounds, 30 seconds
+    3 rounds, 26 seconds
        0:00  120 a minute, right hand alone
        0:10  120 a minute, both hands
-       0:20  120 a minute, all parts
+       0:18  120 a minute, all parts
     """
     whole, seconds = divmod(round(minutes(session) * 60), 60)
     counts = (len(session.rounds), "round"), (whole, "minute"), (seconds, "second")

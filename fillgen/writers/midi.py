@@ -86,9 +86,9 @@ def to_midi_files(
 def to_practice(
     session: Session, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
 ) -> bytes:
-    """A practice session in one file of format 1: before each round its tempo, its label, and its count-in.
+    """A practice session in one file of format 1: for each round its tempo and its label; no gap parts two rounds.
 
-    Each marker is at the beginning of a round's count-in, so that a player who jumps there is counted in. Swing, feel,
+    The marker of a round that is counted in is at the beginning of the clicks. Swing, feel,
     bass, left-hand span and pack of `playing` apply; the rounds decide which parts sound. A rhythm that swings by its
     tempo swings more in the slow rounds. `sounds` are as for `to_midi`. OptionError as for `to_midi`, and if `playing`
     has a close, a slowing down or a second set of voicings.
@@ -120,7 +120,8 @@ class _Ensembles:
             if wanted:
                 raise OptionError(f"a practice session has no {what}", hint="Leave it out.")
         sounding = tuple(part for part in PARTS if any(part in each.parts for each in session.rounds))
-        self.parts = tuple(part for part in PARTS if part in sounding or part == "drums")
+        clicked = ("drums",) if any(each.count_in for each in session.rounds) else ()
+        self.parts = tuple(part for part in PARTS if part in (*sounding, *clicked))
         self.session = session
         self._playing = replace(playing, parts=sounding, times=1, count_in=True)
         self._ensembles: dict[float, Ensemble] = {}

@@ -340,21 +340,29 @@ class Page {
     try {
       const look = await this.lookWith(shift, ids);
       const file = shift ? `${name}-in-${look.key.split(" ")[0].replace("#", "-sharp")}` : name;
-      this.offered(kind, file, { whole, ideas, look, wishes });
-      this.say(`${file} is ready.`);
+      const part = await this.offered(kind, file, { whole, ideas, look, wishes });
+      this.say(`${file} is ready${part}.`);
     } catch (error) {
       this.warn(`The file cannot be made: ${error.message}.`);
     }
   }
 
-  offered(kind, name, { whole, ideas, look, wishes }) {
+  // Gives a file with the parts that are chosen; what of them it leaves out, in words.
+  async offered(kind, name, { whole, ideas, look, wishes }) {
+    const parts = wishes.parts.length ? wishes.parts : ["right"];
     if (kind === "midi") {
-      const parts = wishes.parts.length ? wishes.parts : ["right"];
       offer(`${name}.mid`, midiFile(whole, ideas, look, { ...wishes, parts }), MIDI);
-      return;
+      return "";
     }
-    const ratio = swingRatio(whole, wishes.tempo);
-    offer(`${name}.musicxml`, musicxml(whole, ideas, look, { tempo: wishes.tempo, ratio }), MUSICXML);
+    const others = parts.filter((part) => part !== "drums").join() !== "right";
+    if (others && this.fetchScore) {
+      offer(`${name}.musicxml`, await this.fetchScore(ideas, { ...wishes, parts }), MUSICXML);
+    } else {
+      const ratio = swingRatio(whole, wishes.tempo);
+      offer(`${name}.musicxml`, musicxml(whole, ideas, look, { tempo: wishes.tempo, ratio }), MUSICXML);
+      if (others) return ", with the right hand alone; MIDI has all parts";
+    }
+    return parts.includes("drums") ? ", without the drums, which are heard only" : "";
   }
 
   // Words to the reader

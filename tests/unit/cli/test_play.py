@@ -173,6 +173,22 @@ def test_loop_counts_in_once(call: Call, world: World) -> None:
     assert answer.err.count("Idea 1: ") == 1
 
 
+def test_a_backing_track_loops_without_a_gap(call: Call, world: World) -> None:
+    """A bar of clicks, then 3 times four bars of two seconds, each as the first, and nothing sounds after the last."""
+    asked = ("--parts", "left,bass,drums", "--loop", "3", "--count-in", "--tempo", "120", "--rhythm", "swing")
+    assert call("play", HOME, *asked).code == 0
+    start = begun(world.sent)[0][0]
+    for channel in {data[0] & 0x0F for _, data in world.sent if data[0] & 0xF0 == 0x90}:
+        notes = [(time - start, *rest) for time, *rest in begun(world.sent, channel) if time - start > 1.99]
+        once = notes[: len(notes) // 3]
+        assert once[0][0] == pytest.approx(2, abs=1e-3)
+        assert notes == [
+            (pytest.approx(time + number * 8, abs=2e-3), *rest) for number in range(3) for time, *rest in once
+        ]
+    assert len([time for time, *_ in begun(world.sent, 9) if time - start < 1.99]) == 4
+    assert hanging([data for _, data in world.sent[: -3 * 3]]) == {}
+
+
 @pytest.mark.parametrize("tempo", [67, 72, 130])
 def test_no_note_is_lost_where_a_loop_begins_anew(call: Call, world: World, tempo: int) -> None:
     """Tempi whose microseconds are not whole: every turn has all its notes."""

@@ -252,6 +252,30 @@ def test_files_are_read_by_others(page: Page) -> None:
     assert page.post("api/files", {**asked, "ending": "exe"}).status == 400
 
 
+def test_files_have_the_parts_that_are_chosen(page: Page) -> None:
+    """Staves of a score by music21: the hands and the bass; two ideas without a right hand are one backing track."""
+    asked = {**GROUND, "ideas": [{"rank": 1, "text": PHRASE}, {"rank": 2, "text": PHRASE}], "shift": 0}
+    for parts, staves, bars in ((["right", "left", "bass", "drums"], 3, 8), (["left", "bass"], 2, 4)):
+        score = page.post("api/files", {**asked, "ending": "musicxml", "parts": parts}).body
+        read = music21.converter.parseData(score, format="musicxml")
+        assert len(read.parts) == staves
+        assert len(read.parts[0].getElementsByClass("Measure")) == bars
+    drums = page.post("api/files", {**asked, "ending": "pdf", "parts": ["drums"]})
+    assert (drums.status, "heard only" in drums.json["error"]["message"]) == (400, True)
+
+
+def test_ideas_come_in_two_voices(page: Page) -> None:
+    """Found, varied and in another key with the second voice that is asked for; another word is refused."""
+    whole, *lines = page.post("api/ideas", {**GROUND, "count": 2, "second": "thirds"}).lines
+    assert whole["whole"]["second"] == "thirds"
+    assert all(any(line["idea"]["below"]) for line in lines if "idea" in line)
+    asked = {**GROUND, "ideas": [{"rank": 1, "text": PHRASE}], "shift": 2}
+    look = page.post("api/notation", {**asked, "second": "sixths"}).json
+    assert any(look["ideas"]["idea-1"]["below"])
+    assert not any(page.post("api/notation", asked).json["ideas"]["idea-1"]["below"])
+    assert page.post("api/ideas", {**GROUND, "second": "fifths"}).status == 400
+
+
 # Chords and phrases
 
 

@@ -81,7 +81,8 @@ def test_the_order_of_a_loop() -> None:
     stages = [("right",)] * 2 + [("right", "left")] * 2 + [PARTS] * 2
     assert [each.parts for each in rounds] == stages * 4
     assert [tempo for tempo, _ in groupby(rounds, key=lambda each: each.tempo)] == [70, 85, 101, 116]
-    assert all(each.count_in and "right" in each.parts for each in rounds)
+    assert [each.count_in for each in rounds] == [True] + [False] * 23
+    assert all("right" in each.parts for each in rounds)
     assert {each.idea.text for each in rounds} == {made()[0].text}
 
 
@@ -98,6 +99,7 @@ def test_labels_are_plain() -> None:
         (("right",), [("right",)]),
         (("left", "right"), [("right",), ("right", "left")]),
         (("right", "bass"), [("right",), ("right", "bass")]),
+        (("drums", "bass", "left"), [("left", "bass", "drums")]),
         (("drums", "left", "right"), [("right",), ("right", "left"), ("right", "left", "drums")]),
     ],
 )
@@ -187,6 +189,16 @@ def test_the_music_goes_on_from_call_to_answer() -> None:
         assert not ("right" not in each.parts and each.rest)
 
 
+@pytest.mark.parametrize("answers", [False, True])
+def test_without_a_count_in_there_are_no_clicks(answers: bool) -> None:
+    """Not before the first round and not after a rest; the rounds begin right where the ones before end."""
+    ideas = made()
+    session = call_and_answer(ideas, turns=30, count_in=False) if answers else looped(times=6, count_in=False)
+    assert not any(each.count_in for each in session.rounds)
+    assert session.starts[0] == 0
+    assert any(each.rest for each in session.rounds)
+
+
 # What is refused
 
 
@@ -200,7 +212,6 @@ def test_the_music_goes_on_from_call_to_answer() -> None:
         ({"steps": 13}, "1 to 12 steps"),
         ({"times": 0}, "1 to 16 times"),
         ({"times": 17}, "1 to 16 times"),
-        ({"parts": ("left", "bass")}, "add 'right'"),
         ({"parts": ("right", "lefft")}, "Did you mean 'left'?"),
         ({"parts": ()}, "The parts are"),
     ],

@@ -257,7 +257,7 @@ export class IdeaBook {
   async give(ending) {
     const title = this.inSet.value || "From the idea book";
     try {
-      const { bytes, name, type } = await fetched("book/files", { ids: this.ids(), ending, ...(ending === "pdf" ? { title } : {}) });
+      const { bytes, name, type } = await fetched("book/files", { ids: this.ids(), ending, ...this.actions.heard(), ...(ending === "pdf" ? { title } : {}) });
       offer(name || `ideas.${ending}`, bytes, type);
       this.actions.say(`${name} is ready.`);
     } catch (error) {

@@ -1,7 +1,7 @@
 // The workshop: what the served page has above the ideas.
 import { setStarred } from "../cards.js";
 import { page } from "../main.js";
-import { ask, Gone, saidOf } from "./asking.js";
+import { ask, fetched, Gone, saidOf } from "./asking.js";
 import { Bars } from "./bars.js";
 import { beatOf } from "./beats.js";
 import { BookChanges } from "./bookchanges.js";
@@ -44,11 +44,12 @@ class Workshop {
       volume: () => page.wishes.volume,
       say: (words) => page.say(words),
     });
-    this.book = new IdeaBook(start, this.shelf, { changed, done: () => this.starsOfBook(), say: (words) => page.say(words), show: (ids, heading) => this.open(ids, heading) });
+    this.book = new IdeaBook(start, this.shelf, { changed, done: () => this.starsOfBook(), heard: () => this.heard(), say: (words) => page.say(words), show: (ids, heading) => this.open(ids, heading) });
     this.bars = new Bars(page, start.near, (idea, bars, near) => this.vary(idea, bars, near));
     this.clearing = button("Clear the page", () => this.clear(), { class: "button clear", hidden: true });
     this.search.root.querySelector(".row").append(this.clearing);
     page.fetchLook = (shift) => this.look(shift);
+    page.fetchScore = (ideas, wishes) => this.score(ideas, wishes);
     this.keepSounds();
     this.follow();
   }
@@ -127,8 +128,8 @@ class Workshop {
   // Varying
 
   vary(idea, bars, near) {
-    const { chart, key, metre, level, rhythm, tempo, hand } = page.whole;
-    const asked = { chart, key, metre, phrase: idea.text, level, rhythm, tempo, hand, keep: bars, ...(near ? { [near]: true } : {}), count: this.most(MOST_VARIANTS, page.whole.bars.length) };
+    const { chart, key, metre, level, rhythm, tempo, hand, second } = page.whole;
+    const asked = { chart, key, metre, phrase: idea.text, level, rhythm, tempo, hand, second, keep: bars, ...(near ? { [near]: true } : {}), count: this.most(MOST_VARIANTS, page.whole.bars.length) };
     const kept = bars.length ? `${listed(bars.map((bar) => `bar ${bar}`))} kept` : "no bar kept";
     return this.sought(this.variant(asked, `idea ${idea.rank}`, kept));
   }
@@ -140,7 +141,7 @@ class Workshop {
   }
 
   open(ids, heading) {
-    return this.sought({ path: "book/open", asked: { ids }, heading, what: "showing ideas of the book" });
+    return this.sought({ path: "book/open", asked: { ids, second: this.wishes.second.value }, heading, what: "showing ideas of the book" });
   }
 
   // The reader follows the ideas once the first is there, unless he has gone elsewhere by then.
@@ -202,9 +203,25 @@ class Workshop {
   }
 
   look(shift) {
-    const { chart, key, metre, first, level, rhythm, tempo, hand, seed } = page.whole;
-    const ideas = [...page.ideas.values()].map(({ text, rank, shape, score }) => ({ text, rank, shape, score }));
-    return ask("notation", { chart, key, metre, first, level, rhythm, tempo, hand, seed, ideas, shift });
+    return ask("notation", { ...this.shown([...page.ideas.values()]), shift });
+  }
+
+  // Ideas on the page as the server takes them.
+  shown(ideas) {
+    const { chart, key, metre, first, level, rhythm, tempo, hand, seed, second } = page.whole;
+    const rows = ideas.map(({ text, rank, shape, score }) => ({ text, rank, shape, score }));
+    return { chart, key, metre, first, level, rhythm, tempo, hand, seed, second, ideas: rows };
+  }
+
+  // A score of ideas with the parts that are chosen, which the page itself has no notation of.
+  async score(ideas, { shift, tempo, parts }) {
+    return (await fetched("files", { ...this.shown(ideas), tempo, shift, parts, ending: "musicxml" })).bytes;
+  }
+
+  // The parts and the second voice that are chosen, as far as any are.
+  heard() {
+    const { parts } = page.wishes;
+    return { ...(parts.length ? { parts } : {}), second: this.wishes.second.value };
   }
 
   // The chord whose symbol is at an element of a picture: its chart, bar and beat.

@@ -4,6 +4,7 @@ import { ChartField } from "./chartfield.js";
 import { button, choice, field, fresh, grouped, make, option, tick } from "./elements.js";
 
 const PURPOSES = { intro: "Intros", turnaround: "Turnarounds", ending: "Endings", vamp: "Vamps" };
+const SECONDS = { thirds: "thirds", sixths: "sixths", chord: "chords" };
 const FOUND = "from the chords";
 const SUITS = "the usual";
 
@@ -34,8 +35,10 @@ export class Wishes {
     this.shape = choice([["", "any shape"], ...start.shapes], { name: "shape" });
     this.purpose = choice([["", "anything"], ...start.for], { name: "for" });
     this.hand = choice([["", "any hand"], ...start.hands], { name: "hand" });
+    this.second = choice([["", "none"], ...start.seconds.map((word) => [word, SECONDS[word] ?? word])], { name: "second" });
     this.lead = make("input", { type: "text", name: "lead_to", autocomplete: "off", spellcheck: "false", maxlength: "8" });
     this.fresh = tick("Only ideas never shown before", { name: "fresh" });
+    this.taste = tick("Rank by my stars", { name: "taste" });
     this.mistake = make("p", { class: "mistake", id: fresh("wish-mistake"), role: "alert" });
     this.root = make(
       "form",
@@ -54,10 +57,11 @@ export class Wishes {
         field("Shape", this.shape),
         field("For", this.purpose),
         field("Hand size", this.hand),
+        field("Second voice", this.second),
         field("Lead to", this.lead, { hint: "the tune's first note: B4, or just B" }),
       ),
       this.mistake,
-      make("div", { class: "row find-row" }, start.book ? this.fresh.row : null, make("button", { type: "submit", class: "button button-main find" }, "Find ideas")),
+      make("div", { class: "row find-row" }, ...(start.book ? [this.fresh.row, this.taste.row] : []), make("button", { type: "submit", class: "button button-main find" }, "Find ideas")),
     );
   }
 
@@ -92,7 +96,9 @@ export class Wishes {
       for: this.purpose.value,
       hand: this.hand.value,
       lead_to: this.lead.value.trim(),
+      second: this.second.value,
       fresh: this.fresh.box.checked,
+      taste: this.taste.box.checked,
     };
     return given(asked);
   }
