@@ -133,14 +133,19 @@ def _ground(entry: Entry) -> tuple[Chart, str, int, bool, str]:
 
 def one_ground(entries: Sequence[Entry], key: Key | None, second: str | None = None) -> Ideas:
     """Entries as the ideas of one answer, for a file that has one tempo; OptionError where they differ in it."""
-    ordered = sorted(entries, key=lambda entry: [_ground(each) for each in entries].index(_ground(entry)))
-    groups = grouped(ordered, key, second)
+    groups = grouped(_by_ground(entries), key, second)
     if len(groups) > 1:
         raise OptionError(
             f"the ideas stand over {len(groups)} charts or tempos, and a MIDI file holds one",
             hint="Write them into a folder, such as -o ideas/.",
         )
     return groups[0]
+
+
+def _by_ground(entries: Sequence[Entry]) -> list[Entry]:
+    """Entries of one ground together, the grounds in the order in which they come first."""
+    grounds = [_ground(entry) for entry in entries]
+    return sorted(entries, key=lambda entry: grounds.index(_ground(entry)))
 
 
 def singly(entries: Sequence[Entry], key: Key | None, second: str | None = None) -> list[tuple[Entry, Ideas]]:
@@ -211,11 +216,20 @@ def _about(entry: Entry) -> list[str]:
 def sheet_entries(
     entries: Sequence[Entry], key: Key | None = None, playing: Playing | None = None
 ) -> list[SheetEntry]:
-    """Entries to be engraved, each headed by its number, its name and its shape, with the marks of how they are played."""
-    from fillgen.writers.entry import entries_of  # noqa: PLC0415 - it is loaded for a sheet only
+    """Entries to be engraved, each headed by its number, its name and its shape, with the marks of how they are played.
+
+    Without the right hand there is one backing track for those over one chart.
+    """
+    from fillgen.writers.entry import backing_entry, entries_of  # noqa: PLC0415 - it is loaded for a sheet only
 
     found = []
     played = playing or Playing()
+    if "right" not in played.parts:
+        every = enumerate(grouped(_by_ground(entries), key, played.second), 1)
+        return [
+            replace(backing_entry(closed_ideas(ideas, played.close), played), name=f"backing-{number}")
+            for number, ideas in every
+        ]
     for entry, ideas in singly(entries, key, played.second):
         (engraved,) = entries_of(closed_ideas(ideas, played.close), played.swing, played)
         words = [str(entry.id), entry.name or entry.chart.title, entry.shape, _STARS[: entry.stars]]

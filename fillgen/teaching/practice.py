@@ -155,7 +155,7 @@ def loop(
 
     def planned(over: int, tempo_steps: int = steps) -> Session:
         speeds = tempi(ideas.tempo, slowest, tempo_steps)
-        groups = _by_tempo(_looped(idea, speeds, stages, over), ideas.progression)
+        groups = _by_tempo(_looped(idea, speeds, stages, over), ideas.progression, count_in=count_in)
         return Session(ideas, _rested(groups, ideas.progression, count_in=count_in))
 
     session = planned(times)
@@ -192,12 +192,13 @@ def _looped(
                 yield Round(idea, tempo, parts, f"{tempo} a minute, {_parts_in_words(parts)}{turn}")
 
 
-def _by_tempo(rounds: Iterable[Round], progression: Progression) -> list[list[Round]]:
+def _by_tempo(rounds: Iterable[Round], progression: Progression, *, count_in: bool) -> list[list[Round]]:
     """The rounds of each tempo together, each alone where together they would last too long without a rest."""
     groups: list[list[Round]] = []
     for _, same in groupby(rounds, key=lambda each: each.tempo):
         group = list(same)
-        lasts = sum(_minutes(each, progression) for each in group)
+        counted = (replace(group[0], count_in=count_in), *group[1:])
+        lasts = sum(_minutes(each, progression) for each in counted)
         groups += [group] if lasts <= REST_AFTER else [[each] for each in group]
     return groups
 

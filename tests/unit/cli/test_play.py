@@ -177,16 +177,16 @@ def test_a_backing_track_loops_without_a_gap(call: Call, world: World) -> None:
     """A bar of clicks, then 3 times four bars of two seconds, each as the first, and nothing sounds after the last."""
     asked = ("--parts", "left,bass,drums", "--loop", "3", "--count-in", "--tempo", "120", "--rhythm", "swing")
     assert call("play", HOME, *asked).code == 0
-    start = begun(world.sent)[0][0]
-    for channel in {data[0] & 0x0F for _, data in world.sent if data[0] & 0xF0 == 0x90}:
-        notes = [(time - start, *rest) for time, *rest in begun(world.sent, channel) if time - start > 1.99]
-        once = notes[: len(notes) // 3]
-        assert once[0][0] == pytest.approx(2, abs=1e-3)
-        assert notes == [
-            (pytest.approx(time + number * 8, abs=2e-3), *rest) for number in range(3) for time, *rest in once
-        ]
-    assert len([time for time, *_ in begun(world.sent, 9) if time - start < 1.99]) == 4
-    assert hanging([data for _, data in world.sent[: -3 * 3]]) == {}
+    struck = [(time, *data[:2]) for time, data in world.sent if data[0] & 0xF0 == 0x90 and data[2]]
+    music = [(time - struck[0][0], *rest) for time, *rest in struck][4:]
+    once = music[: len(music) // 3]
+    assert {status & 0x0F for _, status, _ in music} == {1, 2, 9}
+    assert once[0][0] == pytest.approx(2, abs=1e-3)
+    assert music == [
+        (pytest.approx(time + number * 8, abs=2e-3), *rest) for number in range(3) for time, *rest in once
+    ]
+    ends = [number for number, (_, data) in enumerate(world.sent) if data[0] & 0xF0 in (0x80, 0x90)]
+    assert hanging(messages(world)[: ends[-1] + 1]) == {}
 
 
 @pytest.mark.parametrize("tempo", [67, 72, 130])

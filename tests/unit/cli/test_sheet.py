@@ -293,3 +293,16 @@ def test_notation_is_loaded_only_for_sheets(tmp_path: Path) -> None:
     picture = loaded(command("ideas", "| C | G7 |", "-n", "1", "-o", str(tmp_path / "a.svg")))
     assert "verovio" in picture
     assert not picture & {"reportlab", "music21", "mido"}
+
+
+def test_parts_that_sound_are_on_the_sheet(call: Call, tmp_path: Path) -> None:
+    """Those asked for by name; drums are told of, and all four that play for a purpose are not on it by themselves."""
+    chart = ("ideas", "| Ab | Db | Eb7 | Ab |", "-n", "2")
+    shown = call(*chart, "--parts", "left,bass,drums", "-o", str(tmp_path / "a.musicxml"))
+    assert "a backing track in" in shown.err
+    assert "drums are heard only" in shown.err
+    root = ET.fromstring((tmp_path / "a.musicxml").read_bytes())
+    assert (root.findtext(".//staves"), len(list(root.iter("measure")))) == ("2", 4)
+    quiet = call(*chart, "--for", "ending", "-o", str(tmp_path / "b.musicxml"))
+    assert "drums" not in quiet.err
+    assert ET.fromstring((tmp_path / "b.musicxml").read_bytes()).find(".//staves") is None

@@ -8,24 +8,37 @@ import xml.etree.ElementTree as ET
 import zlib
 from collections import Counter
 from dataclasses import replace
+from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
+import mido
 import pytest
 
 import fillgen
 from fillgen.chart.text import parse_chart
 from fillgen.errors import FillgenError, OptionError, OutputError
+from fillgen.hands.playing import PARTS, Close, Playing
 from fillgen.phrase.idea import IdeaNote
 from fillgen.phrase.note import Note
 from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.teaching.lesson import lesson
 from fillgen.teaching.practice import own_ideas
+from fillgen.theory.pitch import read_pitch
 from fillgen.writers.engraver import bar_widths, engraved, outline
-from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, lesson_entries, score_of
+from fillgen.writers.entry import (
+    SheetEntry,
+    about,
+    backing_entry,
+    entries_of,
+    in_words,
+    lesson_entries,
+    score_of,
+)
 from fillgen.writers.layout import Picture, Row
 from fillgen.writers.look import PAPERS, USUAL, SheetOptions
+from fillgen.writers.midi import to_midi
 from fillgen.writers.notation import note_ids
 from fillgen.writers.pdf import pdf_bytes, room_of
 from fillgen.writers.sheet import (
@@ -109,6 +122,100 @@ def test_two_staves_hold_the_left_hand() -> None:
     chords = parts(tree, "chord")
     assert [chord.get("id") for chord in chords] == [f"idea-1-c{n}" for n in range(5)]
     assert all(len(parts(chord, "note")) in (3, 4) for chord in chords)
+
+
+def written_in(entry: SheetEntry, look: SheetOptions, part: str) -> list[tuple[int, str]]:
+    """The notes of a part in a score, tied parts left out: ticks from the start, and names."""
+    score = score_of(entry, look)
+    (place,) = [number for number, staff in enumerate(score.staves) if staff.part == part]
+    found, at = [], 0
+    for bar in score.bars:
+        symbols = [each.symbol for each in bar.staves[place]]
+        found += [(at + s.tick, s.names[0]) for s in symbols if not s.is_rest and not s.tied_from]
+        at += bar.length
+    return found
+
+
+@pytest.mark.parametrize("close", [None, "held", "button", "fading"])
+@pytest.mark.parametrize("rhythm", ["bossa nova", "swing", "ballad"])
+def test_the_bass_has_the_notes_of_the_midi_file(rhythm: str, close: Close | None) -> None:
+    """As mido reads them from a file that is played straight: the same ticks and pitches, up to the end of the chart."""
+    found = fillgen.ideas("| Ab | Fm7 | Bbm7 Eb7 | Ab |", rhythm=rhythm, count=1, seed=3)
+    playing = Playing(parts=PARTS, swing=1.0, close=close)
+    (entry,) = entries_of(found, playing.swing, playing)
+    at, heard = 0, []
+    for message in mido.MidiFile(file=BytesIO(to_midi(found, playing))).tracks[3]:
+        at += message.time
+        if message.type == "note_on" and message.velocity and at < found.progression.length:
+            heard.append((at, message.note))
+    shown = written_in(entry, SheetOptions(parts=PARTS), "bass")
+    assert [(tick, read_pitch(name)) for tick, name in shown] == heard
+
+
+@pytest.mark.parametrize(
+    ("asked", "clefs"),
+    [
+        (("right", "left", "bass", "drums"), ["E050", "E062", "E064"]),
+        (("left", "bass"), ["E062", "E064"]),
+        (("bass", "right"), ["E050", "E064"]),
+        (("left",), ["E062"]),
+    ],
+)
+def test_a_sheet_has_a_staff_for_each_part(asked: tuple[str, ...], clefs: list[str]) -> None:
+    """Clefs by their code points in SMuFL (W3C, Standard Music Font Layout 1.4): gClef, fClef, and fClef8vb, under
+    which a bass at a keyboard's low end is written an octave higher. Chord symbols are above the first staff.
+    """
+    playing = Playing(parts=asked)
+    (entry, *_) = entries_of(FOUND, None, playing)
+    tree = ET.fromstring(svg_of(entry, SheetOptions(parts=asked)))
+    assert glyphs(parts(tree, "clef")) == clefs
+    assert len(parts(tree, "harm")) == 5
+    assert bool(parts(tree, "fing")) == ("right" in asked)
+    words = in_words(entry, SheetOptions(parts=asked))
+    assert ("left hand: " in words, "bass: " in words) == ("left" in asked, "bass" in asked)
+
+
+def test_organists_have_three_staves() -> None:
+    """MusicXML 4.0, `part-symbol`: the brace of a three-staff organ part goes from staff 1 to 2; the pedals sound as written."""
+    look = SheetOptions(parts=("right", "left", "bass"), bass="pedals")
+    playing = Playing(parts=look.parts, bass="pedals")
+    root = ET.fromstring(render(entries_of(FOUND, None, playing)[:2], look, "musicxml"))
+    signs = root.find("part/measure/attributes")
+    assert signs is not None
+    assert [child.tag for child in signs] == [
+        "divisions",
+        "key",
+        "time",
+        "staves",
+        "part-symbol",
+        *["clef"] * 3,
+    ]
+    brace = signs.find("part-symbol")
+    assert brace is not None
+    assert brace.attrib == {"top-staff": "1", "bottom-staff": "2"}
+    assert not list(root.iter("clef-octave-change"))
+    for measure in root.iter("measure"):
+        staves = dict.fromkeys("123", 0)
+        for note in measure.findall("note"):
+            if note.find("chord") is None:
+                staves[note.findtext("staff", "")] += int(note.findtext("duration", ""))
+        assert set(staves.values()) == {1920}
+
+
+def test_a_backing_track_is_one_entry() -> None:
+    """All ideas together: the left hand under the lowest of them, as their backing track in MIDI has it."""
+    playing = Playing(parts=("left", "bass", "drums"))
+    entry = backing_entry(FOUND, playing)
+    assert (entry.name, entry.heading) == ("backing", "Backing track")
+    assert min(each.note.midi for each in entry.notes) == min(idea.lowest for idea in FOUND)
+    tree = ET.fromstring(svg_of(entry, SheetOptions(parts=playing.parts)))
+    assert not re.search(r'id="backing-n\d', ET.tostring(tree, encoding="unicode"))
+
+
+def test_drums_alone_are_no_sheet() -> None:
+    with pytest.raises(OptionError, match="heard only") as caught:
+        render(ENTRIES[:1], SheetOptions(parts=("drums",)), "svg")
+    assert "--parts" in caught.value.hint
 
 
 def test_note_names_stand_under_the_notes() -> None:
