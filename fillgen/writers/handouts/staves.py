@@ -115,4 +115,6 @@ def metred_score(
         )
         for n in bars
     ]
-    return Score(name, progression.metre, progression.key, tuple(made), heading, staves=(ScoreStaff("left", "F"),))
+    return Score(
+        name, progression.metre, progression.key, tuple(made), heading, staves=(ScoreStaff("left", "F"),)
+    )
