@@ -84,6 +84,16 @@ def test_from_the_first_chord_to_the_printed_sheet(tab: Tab) -> None:
     score = music21.converter.parse(written, format="musicxml").stripTies()
     read = [n.pitch.midi for n in score.flatten().notes if not isinstance(n, music21.harmony.Harmony)]
     assert read == moved
+    # the parts that are ticked have a staff each
+    for part in ("left", "bass"):
+        page.check(f"#controls [name=part][value={part}]")
+    _, written = tab.download(lambda: page.click("#card-idea-4 .musicxml"))
+    check_schema(written)
+    score = music21.converter.parse(written, format="musicxml").stripTies()
+    assert len(score.parts) == 3
+    assert [n.pitch.midi for n in score.parts[0].recurse().getElementsByClass(music21.note.Note)] == moved
+    for part in ("left", "bass"):
+        page.uncheck(f"#controls [name=part][value={part}]")
     # two bars are kept, the others found anew
     card = page.locator("#card-idea-4")
     text = tab.tell("fillgen.ideas.get('idea-4').text").split(" | ")
