@@ -241,7 +241,8 @@ def _saved(tracks: Iterable[mido.MidiTrack]) -> bytes:
 
 def _head(ensemble: Ensemble, start: int) -> list[_TrackEvent]:
     """Title, tempo, metre and key at the beginning of a file whose music starts at a tick."""
-    return _opening(ensemble.progression, "Right-hand ideas", ensemble.ideas.tempo, start)
+    what = "Right-hand ideas" if ensemble.has_right else "Backing track"
+    return _opening(ensemble.progression, what, ensemble.ideas.tempo, start)
 
 
 def _opening(progression: Progression, what: str, tempo: int, start: int = 0) -> list[_TrackEvent]:

@@ -366,7 +366,8 @@ def test_an_older_book_in_a_closed_folder(open_folder: Path) -> None:
     path = open_folder / "ideas.book"
     with Book(path) as book:
         store.remember(book, answer("C", 0, [1, 2]), MOMENT, command="", options={}, rules="", version="")
-        book.run("DROP TABLE latest")
+        for table in ("latest", "aside"):
+            book.run(f"DROP TABLE {table}")
         book.run("PRAGMA user_version = 2")
     path.chmod(0o444)
     before = path.read_bytes()
@@ -451,7 +452,7 @@ def test_a_damaged_book(
     monkeypatch.setenv("FILLGEN_BOOK", str(path))
     assert run("ideas", "| C | G7 |", "-n", "1") == 0
     out, err = capsys.readouterr()
-    assert "1 of " in out
+    assert "1 idea of " in out
     assert err.startswith("Note: the ideas are not remembered: ")
     assert len(err.splitlines()) == 1
     assert path.read_bytes() == damaged
