@@ -259,10 +259,18 @@ def session_content(
     def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.entry import backing_entry, entries_of  # noqa: PLC0415
 
-        ranks = {each.idea.rank for each in session.rounds}
-        shown = replace(session.ideas, ideas=tuple(idea for idea in session.ideas if idea.rank in ranks))
         seen = replace(playing, parts=look.parts)
-        return (backing_entry(shown, seen),) if heard_as(seen) else entries_of(shown, seen.swing, seen)
+        rows = [
+            (backing_entry(shown, seen),) if heard_as(seen) else entries_of(shown, seen.swing, seen)
+            for shown in session.by_key
+        ]
+        if len(rows) == 1:
+            return rows[0]
+        return tuple(
+            replace(entry, name=f"{entry.name}-key-{number}")
+            for number, row in enumerate(rows, 1)
+            for entry in row
+        )
 
     return Content(text=lambda: session_text(session, width), midi=midi, sheet=sheet, look=look)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,32 +51,44 @@ if TYPE_CHECKING:
     from fillgen.teaching.lesson import Lesson
     from fillgen.teaching.practice import Session
 
-SLOWEST = Option(("--slowest",), "Where a loop begins, as a share of the tempo, 0.3 to 1.", float)
-STEPS = Option(("--steps",), "Tempos from the slowest up to the tempo.", int)
+SLOWEST = Option(
+    ("--slowest",), "Where a loop begins, as a share of the tempo, 0.3 to 1. [default: 0.6]", float
+)
+STEPS = Option(("--steps",), "Tempos from the slowest up to the tempo. [default: 4; 1 with --keys]", int)
+TIMES = Option(("--times",), "How often each round of a loop is played. [default: 2; 1 with --keys]", int)
+KEYS = Option(
+    ("--keys",),
+    "The phrase in key after key, without a gap: fifths, fourths or half-steps through all twelve, or keys with "
+    "commas, such as Eb,Ab,Db.",
+    values=lambda: ("fifths", "fourths", "half-steps"),
+)
 TURNS = Option(
     ("--turns",), "Call and answer instead: this many ideas, each followed by empty bars for you.", int
 )
 LEVELS = Option(("--levels",), "The steps of a lesson: levels, with commas.")
 PER_LEVEL = Option(("--per-level",), "Ideas at each step of a lesson.", int)
 _PAGES = (".html", ".htm")
+_LEVELS, _PER_LEVEL = "1,2,3", 2
 _OF_LESSONS = ("tempo", "rhythm", "hand", "seed")
 """The options of ideas that go with a phrase of the player's own, or an idea of the book."""
 
 
 @grouped(
-    usual=(PlayOptions(parts=PARTS, times=2, count_in=True),),
-    without=("audio", "second_set", "close", "slow_down", "bass", "format"),
+    usual=(PlayOptions(parts=PARTS, count_in=True),),
+    without=("times", "audio", "second_set", "close", "slow_down", "bass", "format"),
 )
 def practice(
     *,
     chords: ChordOptions,
     phrase: Annotated[str | None, PHRASE] = None,
     only: Annotated[str | None, ONLY] = None,
-    slowest: Annotated[float, SLOWEST] = 0.6,
-    steps: Annotated[int, STEPS] = 4,
+    slowest: Annotated[float | None, SLOWEST] = None,
+    steps: Annotated[int | None, STEPS] = None,
+    times: Annotated[int | None, TIMES] = None,
+    keys: Annotated[str | None, KEYS] = None,
     turns: Annotated[int | None, TURNS] = None,
-    levels: Annotated[str, LEVELS] = "1,2,3",
-    per_level: Annotated[int, PER_LEVEL] = 2,
+    levels: Annotated[str, LEVELS] = _LEVELS,
+    per_level: Annotated[int, PER_LEVEL] = _PER_LEVEL,
     options: IdeaOptions,
     part: Annotated[str | None, PART] = None,
     first_note_on: Annotated[float | None, FIRST_NOTE_ON] = None,
@@ -90,17 +102,18 @@ def practice(
     """Loops from slow to tempo, call and answer, and a lesson that goes up the ladder of levels.
 
     Printed, and written to .html and .txt, it is a lesson; .mid, .wav and .flac hold the loop of an idea to play along
-    with, or with --turns calls that you answer; without right in --parts it is the loop of a backing track. Sheets show the notes of either.
+    with, or with --turns calls that you answer; without right in --parts it is the loop of a backing track. Sheets show
+    the notes of either. With --keys all of them take one phrase through the keys.
     """
     check_printed(output)
     targets = targets_of(output, PRACTICE, look)
-    loops, lessons = _sorted_out(targets, turns)
-    is_lesson = turns is None and not loops
+    if keys is not None:
+        _check_keys(turns, steps, slowest, (levels, per_level))
+    loops, lessons = _sorted_out(targets, turns) if keys is None else (list(targets), [])
+    is_lesson = turns is None and keys is None and not loops
     _check_together(lessons, turns, only, options.level, playing.second, is_lesson=is_lesson)
     pack = pack_of(rules)
-    played, sounds = played_as(
-        replace(playing, times=1), pack, hand=options.hand
-    )  # `times` is the loop's own
+    played, sounds = played_as(playing, pack, hand=options.hand)
     chords, phrase = with_phrase(chords, phrase)
     hints = hints_of(options.tempo, first_note_on)
     mine = _mine(chords, phrase, part, options, book, pack, hints, last=last)
@@ -112,7 +125,8 @@ def practice(
         ideas = mine or generate(
             Request.over(explained_progression_of(chords, options.rhythm, pack), options, pack)
         )
-        session = _session(in_two_voices(ideas, played), played, turns, only, slowest, steps, playing.times)
+        plan = _Plan(turns, keys, slowest, steps, times)
+        session = _session(in_two_voices(ideas, played), played, only, plan, options, pack)
         seen = (
             look if playing.parts == PARTS else look_of(look, playing, played)
         )  # not all that sounds by itself
@@ -157,6 +171,19 @@ def _check_together(
         raise OptionError("--turns goes with a .mid file", hint="A lesson has levels, not turns.")
     if turns is not None and only is not None:
         raise OptionError("--turns and --only do not go together", hint="Each turn takes the next idea.")
+
+
+def _check_keys(turns: int | None, steps: int | None, slowest: float | None, lesson: tuple[str, int]) -> None:
+    """Refuse what doesn't go with a phrase through the keys."""
+    if turns is not None:
+        hint = "--keys takes one phrase through the keys, each turn takes the next idea."
+        raise OptionError("--turns and --keys do not go together", hint=hint)
+    if lesson != (_LEVELS, _PER_LEVEL):
+        hint = "A lesson stays in the key of its chart: leave out --keys for one."
+        raise OptionError("--levels and --per-level do not go with --keys", hint=hint)
+    if slowest is not None and (steps is None or steps == 1):
+        hint = "Each key is played at the tempo alone; --steps 3 rises to it in each key."
+        raise OptionError("--slowest goes with --steps where there are --keys", hint=hint)
 
 
 def _mine(
@@ -218,34 +245,45 @@ def _course(
     )
 
 
-def _session(
-    ideas: Ideas,
-    played: Playing,
-    turns: int | None,
-    only: str | None,
-    slowest: float,
-    steps: int,
-    times: int,
-) -> Session:
-    """Call and answer where turns are asked for, otherwise the loop of an idea."""
-    from fillgen.hands.take import Ensemble
-    from fillgen.teaching.practice import call_and_answer, loop
+@dataclass(frozen=True)
+class _Plan:
+    """What a session is to be: its turns or keys, and the tempi and times of a loop; None is the usual."""
 
-    if turns is not None:
-        return call_and_answer(ideas, turns=turns, parts=played.parts, count_in=played.count_in)
+    turns: int | None
+    keys: str | None
+    slowest: float | None
+    steps: int | None
+    times: int | None
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """The numbers that are given."""
+        both = {"steps": self.steps, "times": self.times}
+        return {name: count for name, count in both.items() if count is not None}
+
+
+def _session(
+    ideas: Ideas, played: Playing, only: str | None, plan: _Plan, options: IdeaOptions, pack: RulePack
+) -> Session:
+    """Call and answer where turns are asked for, otherwise an idea: its loop, or through the keys."""
+    from fillgen.hands.take import Ensemble
+    from fillgen.teaching.keys import in_keys, keys_through
+    from fillgen.teaching.practice import SLOWEST as USUAL_SLOWEST
+    from fillgen.teaching.practice import call_and_answer, loop, through_keys
+
+    parts, count_in = played.parts, played.count_in
+    if plan.turns is not None:
+        return call_and_answer(ideas, turns=plan.turns, parts=parts, count_in=count_in)
     some = chosen(ideas.ideas, only)
     if only is not None and len(some) > 1:
         raise OptionError("a loop repeats one idea", hint="Name one rank with --only.")
     first = Ensemble(replace(ideas, ideas=some), played).in_order()[0]
-    return loop(
-        ideas,
-        first,
-        slowest=slowest,
-        steps=steps,
-        times=times,
-        parts=played.parts,
-        count_in=played.count_in,
-    )
+    slowest = USUAL_SLOWEST if plan.slowest is None else plan.slowest
+    if plan.keys is None:
+        return loop(ideas, first, slowest=slowest, parts=parts, count_in=count_in, **plan.counts)
+    keys = keys_through(plan.keys, ideas.progression.key)
+    versions = in_keys(ideas, first, keys, low=options.low, high=options.high, pack=pack)
+    return through_keys(ideas, versions, slowest=slowest, parts=parts, count_in=count_in, **plan.counts)
 
 
 def _numbers(text: str) -> tuple[int, ...]:

@@ -20,13 +20,15 @@ from fillgen.hands.instruments import PART_SETUPS, program, sound_names
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.reach import reach
 from fillgen.hands.take import Ensemble, Stroke, Take, clicks, swing_of
-from fillgen.page.keys import SHIFTS, can_move, chords_at, ideas_at, key_at
+from fillgen.page.keys import SHIFTS, can_move, chords_at
 from fillgen.page.systems import engraved
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.sound.synth.recipes import DRUMS, recipes, shared_words, voice_of
 from fillgen.tables import table
 from fillgen.teaching.cautions import CAUTIONS
 from fillgen.theory.metre import TICKS
+from fillgen.theory.pitch import key_at
+from fillgen.vary.transposition import ideas_at
 from fillgen.version import __version__
 from fillgen.writers.document import chart_document, note_document
 from fillgen.writers.entry import SheetEntry, about, entries_of, in_words, score_of

@@ -10,11 +10,12 @@ from fillgen.app.formats import FORMATS, Content, Format
 from fillgen.app.options import OutputOptions, PlayOptions, SheetOptions
 from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.hands.playing import played_as
-from fillgen.page.keys import can_move, chords_at, ideas_at
+from fillgen.page.keys import can_move, chords_at
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.text import phrase_text
 from fillgen.rules.pack import RulePack
 from fillgen.server.frames import Reply
+from fillgen.vary.transposition import ideas_at
 
 
 def taken_along(ideas: Ideas, ending: str, shift: int, playing: PlayOptions, look: SheetOptions) -> Reply:

@@ -46,7 +46,8 @@ _LEAST_SHARE = 0.3
 class Round:
     """One time through the bars: the idea, its tempo in quarter notes a minute, the parts that sound, and a label.
 
-    `count_in` is a bar of clicks before it, `rest` are empty bars before that, in which the hands rest.
+    `count_in` is a bar of clicks before it, `rest` are empty bars before that, in which the hands rest. `progression` are
+    the chords in another key, None where they are those of the session.
     """
 
     idea: Idea
@@ -55,6 +56,7 @@ class Round:
     label: str
     count_in: bool = False
     rest: int = 0
+    progression: Progression | None = None
 
     @property
     def before(self) -> int:
@@ -78,6 +80,22 @@ class Session:
             starts.append(at)
             at += self.ideas.progression.length
         return tuple(starts)
+
+    def over(self, each: Round) -> Progression:
+        """The chords of a round, in its key."""
+        return each.progression or self.ideas.progression
+
+    @cached_property
+    def by_key(self) -> tuple[Ideas, ...]:
+        """The ideas that are played, those of each key together, in the order of the keys."""
+        played: dict[int, tuple[Progression, dict[int, Idea]]] = {}
+        for each in self.rounds:
+            chords = self.over(each)
+            played.setdefault(id(chords), (chords, {}))[1][each.idea.rank] = each.idea
+        return tuple(
+            replace(self.ideas, progression=chords, ideas=tuple(some[rank] for rank in sorted(some)))
+            for chords, some in played.values()
+        )
 
     @property
     def length(self) -> int:
@@ -153,15 +171,60 @@ def loop(
     check_count(times, _MOST_TIMES, "time")
     stages = _stages(_sounding(parts))
 
-    def planned(over: int, tempo_steps: int = steps) -> Session:
+    def planned(over: int, tempo_steps: int) -> Session:
         speeds = tempi(ideas.tempo, slowest, tempo_steps)
-        groups = _by_tempo(_looped(idea, speeds, stages, over), ideas.progression, count_in=count_in)
+        rounds = _looped(idea, speeds, stages, over)
+        groups = _together(rounds, ideas.progression, lambda each: each.tempo, count_in=count_in)
         return Session(ideas, _rested(groups, ideas.progression, count_in=count_in))
 
-    session = planned(times)
+    return _fitted(planned, times, steps)
+
+
+def through_keys(
+    ideas: Ideas,
+    versions: Sequence[Ideas],
+    *,
+    slowest: float = SLOWEST,
+    steps: int = 1,
+    times: int = 1,
+    parts: Sequence[str] = PARTS,
+    count_in: bool = True,
+) -> Session:
+    """An idea in one key after another without a gap, all parts together: once in each at its tempo, if not asked otherwise.
+
+    `versions` are the idea in its keys in order, each over its own chords, as `fillgen.teaching.keys.in_keys` makes them. With
+    more `steps` each key goes from slow to the tempo before the next begins; `times` is how often each tempo is played.
+    Count-in and rests are as in a `loop`, a rest coming between two keys where that can be. OptionError as for `loop`.
+
+    >>> import fillgen
+    >>> from fillgen.teaching.keys import in_keys, keys_through
+    >>> ideas = fillgen.ideas("| Bb | Cm7 F7 | Bb |", tempo=120, count=1)
+    >>> keys = in_keys(ideas, ideas[0], keys_through("half-steps", ideas.progression.key))
+    >>> [each.label for each in through_keys(ideas, keys).rounds][:2]
+    ['Bb major, 120 a minute, all parts', 'B major, 120 a minute, all parts']
+    """
+    check_count(times, _MOST_TIMES, "time")
+    sounding = _sounding(parts)
+
+    def planned(over: int, tempo_steps: int) -> Session:
+        speeds = tempi(ideas.tempo, slowest, tempo_steps)
+        rounds = (
+            replace(each, label=f"{version.progression.key}, {each.label}", progression=version.progression)
+            for version in versions
+            for each in _looped(version[0], speeds, [sounding], over)
+        )
+        groups = _together(rounds, ideas.progression, lambda each: each.progression, count_in=count_in)
+        return Session(ideas, _rested(groups, ideas.progression, count_in=count_in))
+
+    return _fitted(planned, times, steps)
+
+
+def _fitted(planned: Callable[[int, int], Session], times: int, steps: int) -> Session:
+    """A session planned by times over and steps; OptionError where it is longer than what is offered, with what fits."""
+    session = planned(times, steps)
     if minutes(session) <= MOST_MINUTES:
         return session
-    fewer = _most_that_fit(planned, times)
+    fewer = _most_that_fit(lambda count: planned(count, steps), times)
     if fewer:
         raise _too_long(session, f"{many(fewer, 'time')} over")
     alone = _most_that_fit(lambda count: planned(1, count), steps)
@@ -192,10 +255,12 @@ def _looped(
                 yield Round(idea, tempo, parts, f"{tempo} a minute, {_parts_in_words(parts)}{turn}")
 
 
-def _by_tempo(rounds: Iterable[Round], progression: Progression, *, count_in: bool) -> list[list[Round]]:
-    """The rounds of each tempo together, each alone where together they would last too long without a rest."""
+def _together(
+    rounds: Iterable[Round], progression: Progression, what: Callable[[Round], object], *, count_in: bool
+) -> list[list[Round]]:
+    """The rounds that have something in common together, each alone where together they would last too long without a rest."""
     groups: list[list[Round]] = []
-    for _, same in groupby(rounds, key=lambda each: each.tempo):
+    for _, same in groupby(rounds, key=what):
         group = list(same)
         counted = (replace(group[0], count_in=count_in), *group[1:])
         lasts = sum(_minutes(each, progression) for each in counted)

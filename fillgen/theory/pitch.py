@@ -247,6 +247,24 @@ def key_on(tonic: Name, mode: str) -> Key:
     return min(same, key=lambda key: (key.tonic != tonic, abs(key.fifths)))
 
 
+def key_at(home: Key, shift: int, *, flats: bool | None = None) -> Key:
+    """The key some semitones away, as usually written; of two equally usual ones, with flats or sharps as in `home`.
+
+    `flats` says which of the two instead.
+
+    >>> [str(key_at(Key(Name.read("Eb"), "major"), shift)) for shift in (-5, 0, 2, 3)]
+    ['Bb major', 'Eb major', 'F major', 'Gb major']
+    >>> str(key_at(Key(Name.read("Eb"), "major"), 3, flats=False))
+    'F# major'
+    """
+    if shift % 12 == 0:
+        return home
+    sought = (home.tonic.pitch_class + shift) % 12
+    alike = [key for key in keys_in(home.mode) if key.tonic.pitch_class == sought]
+    wanted = home.fifths < 0 if flats is None else flats
+    return min(alike, key=lambda key: (abs(key.fifths), (key.fifths < 0) != wanted))
+
+
 _CHROMATIC = {
     "major": {1: (0, 1), 3: (2, 3), 6: (3, 6), 8: (5, 8), 10: (6, 10)},
     "minor": {1: (1, 1), 4: (2, 4), 6: (3, 6), 9: (5, 9), 11: (6, 11)},

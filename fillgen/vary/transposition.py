@@ -1,13 +1,20 @@
-"""The phrase and its chords in another key."""
+"""A phrase and its chords in another key, and ideas with names and fingers for it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+from fillgen.chart.progression import Progression
 from fillgen.engine.request import Request, settle
 from fillgen.errors import NoPhraseError, OptionError
+from fillgen.hands.fingering import best_of_many
+from fillgen.hands.reach import reach
+from fillgen.hands.second import struck
+from fillgen.phrase.idea import Idea
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.remark import Remark, RemarkKind
+from fillgen.phrase.spelling import spell
 from fillgen.theory.chords import Chord
 from fillgen.theory.pitch import NATURAL, Key, Name, key_on, keys_in, midi_name, pitch_of
 
@@ -40,10 +47,35 @@ def moved(request: Request, phrase: Phrase, key: Key) -> tuple[Request, Phrase, 
     )
     progression = replace(request.progression, key=new, bars=bars)
     shift = _shift(request, phrase, rise)
-    moved = tuple(replace(note, midi=note.midi + shift) for note in phrase)
+    moved = tuple(
+        replace(
+            note,
+            midi=note.midi + shift,
+            name=_moved_written(note.name, steps, rise, progression.span_at(note.onset).key),
+        )
+        for note in phrase
+    )
     lead = None if request.lead_to is None else pitch_of(request.lead_to, "the note to lead to") + shift
     remarks = () if new.tonic == key.tonic else (Remark(RemarkKind.SPELLING, f"{key} is written as {new}."),)
     return replace(request, progression=progression, lead_to=lead), moved, remarks
+
+
+def ideas_at(ideas: Sequence[Idea], progression: Progression, shift: int, size: str) -> list[Idea]:
+    """Ideas transposed by some semitones over a transposed progression, respelled and refingered; their text stays."""
+    if shift == 0:
+        return list(ideas)
+    phrases = [
+        tuple(replace(each.note, midi=each.note.midi + shift) for each in idea.notes) for idea in ideas
+    ]
+    fingers = best_of_many([[note.midi for note in phrase] for phrase in phrases], reach(size))
+    found = []
+    for idea, phrase, chosen in zip(ideas, phrases, fingers, strict=True):
+        names = spell(progression, phrase)
+        rows = zip(idea.notes, phrase, names, chosen, strict=True)
+        notes = tuple(replace(each, note=note, name=name, finger=finger) for each, note, name, finger in rows)
+        below = [tuple(each.note.midi + shift for each in low) for low in idea.below()]
+        found.append(struck(progression, replace(idea, notes=notes), below, reach(size)))
+    return found
 
 
 def _plain_key(key: Key) -> Key:
@@ -74,6 +106,13 @@ def _moved_name(name: Name, steps: int, rise: int, key: Key) -> Name:
     naturals = [Name(n, 0) for n in range(7) if NATURAL[n] == moved.pitch_class]
     odd = alter != 0 and bool(naturals) and moved not in key.scale
     return naturals[0] if odd else moved.plain()
+
+
+def _moved_written(name: Name | None, steps: int, rise: int, key: Key) -> Name | None:
+    """A name that somebody wrote, some letters and semitones higher; None where that would be hard to read."""
+    moved = None if name is None else _moved_name(name, steps, rise, key)
+    same_letter = moved is not None and name is not None and moved.letter == (name.letter + steps) % 7
+    return moved if same_letter else None
 
 
 def _shift(request: Request, phrase: Phrase, rise: int) -> int:

@@ -134,6 +134,8 @@ def _phrase_lines(each: Explained, progression: Progression, width: int) -> list
 def session_text(session: Session, width: int = TEXT_WIDTH) -> str:
     r"""The plan of a session: each round with the time of its rest or count-in, then the cautions.
 
+    Where it goes through several keys, what is played in each stands between them, with its fingers.
+
     >>> import fillgen
     >>> from fillgen.teaching.practice import loop
     >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=120, count=1)
@@ -156,7 +158,19 @@ def session_text(session: Session, width: int = TEXT_WIDTH) -> str:
         lines.append(f"{_clock(at + rest)}  {each.label}")
         tick = start + session.ideas.progression.length
         at += (tick - first) / TICKS * 60 / each.tempo
-    return "\n".join([*lines, "", CARE, *_bullets(CAUTIONS, width)]) + "\n"
+    blocks = ["\n".join(lines), *_key_blocks(session, width), "\n".join([CARE, *_bullets(CAUTIONS, width)])]
+    return "\n\n".join(blocks) + "\n"
+
+
+def _key_blocks(session: Session, width: int) -> list[str]:
+    """What is played in each key under the key's name, where there are several."""
+    if len(session.by_key) == 1:
+        return []
+    return [
+        "\n".join([each.progression.keys_in_words, *staff(idea.notes, each.progression, width, idea.second)])
+        for each in session.by_key
+        for idea in each
+    ]
 
 
 def _clock(seconds: float) -> str:

@@ -88,7 +88,8 @@ def to_practice(
 ) -> bytes:
     """A practice session in one file of format 1: for each round its tempo and its label; no gap parts two rounds.
 
-    The marker of a round that is counted in is at the beginning of the clicks. Swing, feel,
+    Where a round is in another key, its key signature comes with its tempo. The marker of a round that is counted in is at
+    the beginning of the clicks. Swing, feel,
     bass, left-hand span and pack of `playing` apply; the rounds decide which parts sound. A rhythm that swings by its
     tempo swings more in the slow rounds. `sounds` are as for `to_midi`. OptionError as for `to_midi`, and if `playing`
     has a close, a slowing down or a second set of voicings.
@@ -109,7 +110,7 @@ def to_practice(
 
 
 class _Ensembles:
-    """Plays the rounds of a session, with one ensemble for all tempi that share a swing ratio."""
+    """Plays the rounds of a session, with one ensemble for all rounds over the same chords that share a swing ratio."""
 
     def __init__(self, session: Session, playing: Playing) -> None:
         for wanted, what in (
@@ -124,20 +125,22 @@ class _Ensembles:
         self.parts = tuple(part for part in PARTS if part in (*sounding, *clicked))
         self.session = session
         self._playing = replace(playing, parts=sounding, times=1, count_in=True)
-        self._ensembles: dict[float, Ensemble] = {}
+        self._ensembles: dict[tuple[float, int], Ensemble] = {}
         self._takes: dict[tuple[float, int], Take] = {}
 
-    def ensemble(self, tempo: int) -> Ensemble:
-        """The ensemble that plays at a tempo."""
-        ideas = replace(self.session.ideas, tempo=tempo)
+    def ensemble(self, each: Round) -> Ensemble:
+        """The ensemble that plays a round."""
+        chords = self.session.over(each)
+        ideas = replace(self.session.ideas, tempo=each.tempo, progression=chords)
         ratio = swing_of(ideas, self._playing.swing)
-        if ratio not in self._ensembles:
-            self._ensembles[ratio] = Ensemble(ideas, replace(self._playing, swing=ratio))
-        return self._ensembles[ratio]
+        known = (ratio, id(chords))
+        if known not in self._ensembles:
+            self._ensembles[known] = Ensemble(ideas, replace(self._playing, swing=ratio))
+        return self._ensembles[known]
 
     def take(self, each: Round) -> Take:
         """What a round sounds like with all parts of the session."""
-        ensemble = self.ensemble(each.tempo)
+        ensemble = self.ensemble(each)
         known = (ensemble.swing, id(each.idea))
         if known not in self._takes:
             self._takes[known] = ensemble.take(each.idea)
@@ -173,16 +176,19 @@ def to_block_chords(progression: Progression, paths: Sequence[VoicingPath], temp
 
 
 def _session_guide(session: Session, ensembles: _Ensembles) -> list[_TrackEvent]:
-    """Title, metre and key, then for each round its tempo, its rest and label as markers, and its chords."""
-    bar = session.ideas.progression.metre.bar
+    """Title, metre and key, then for each round its tempo, its key where that changes, its rest and label, and its chords."""
+    bar, key = session.ideas.progression.metre.bar, session.over(session.rounds[0]).key
     events = [
         e
-        for e in _head(ensembles.ensemble(session.ideas.tempo), session.starts[0])
+        for e in _head(ensembles.ensemble(session.rounds[0]), session.starts[0])
         if e.message.type != "set_tempo"
     ]
     for start, each in zip(session.starts, session.rounds, strict=True):
         first, counted = start - each.before * bar, start - each.count_in * bar
         events.append(_TrackEvent(first, 7, _tempo(each.tempo)))
+        if session.over(each).key != key:
+            key = session.over(each).key
+            events.append(_TrackEvent(first, 6, _signature(key)))
         if each.rest:
             events.append(_TrackEvent(first, 8, mido.MetaMessage("marker", text="Rest your hands")))
         events.append(_TrackEvent(counted, 8, mido.MetaMessage("marker", text=each.label)))
@@ -250,7 +256,7 @@ def _opening(progression: Progression, what: str, tempo: int, start: int = 0) ->
         mido.MetaMessage("track_name", name=progression.title or what),
         _tempo(tempo),
         _time_signature(progression.metre if start else progression.metre_of(0)),
-        mido.MetaMessage("key_signature", key=_key_name(progression.key)),
+        _signature(progression.key),
     ]
     return [_TrackEvent(0, rank, message) for rank, message in enumerate(messages)]
 
@@ -287,8 +293,9 @@ def _changes_of_metre(progression: Progression, start: int, passes: int) -> list
     ]
 
 
-def _key_name(key: Key) -> str:
-    return f"{key.tonic}{'m' if key.signature_mode == 'minor' else ''}"
+def _signature(key: Key) -> mido.MetaMessage:
+    name = f"{key.tonic}{'m' if key.signature_mode == 'minor' else ''}"
+    return mido.MetaMessage("key_signature", key=name)
 
 
 def _guide(

@@ -27,13 +27,13 @@ from fillgen.hands.second import with_second
 from fillgen.hands.take import Stroke, apart
 from fillgen.page import ASSETS, asset, build, bundle, looks, shell, voices
 from fillgen.page.data import Stage, json_text, offered_sounds
-from fillgen.page.keys import SHIFTS, key_at
+from fillgen.page.keys import SHIFTS
 from fillgen.page.systems import engraved
 from fillgen.rules.pack import RulePack
 from fillgen.sound.synth.mix import DRUM_GAIN, GAIN
 from fillgen.sound.synth.recipes import DRUMS, recipes
 from fillgen.theory.metre import METRES, swung
-from fillgen.theory.pitch import read_pitch
+from fillgen.theory.pitch import key_at, read_pitch
 from fillgen.theory.swing import swing_ratio
 from fillgen.writers.midi import to_midi
 from fillgen.writers.notation import Score, ScoreBar, ScoreSymbol, Symbol

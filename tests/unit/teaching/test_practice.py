@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 import fillgen
 from fillgen import Ideas, OptionError
 from fillgen.hands.playing import PARTS
+from fillgen.teaching.keys import in_keys, keys_through
 from fillgen.teaching.practice import (
     MOST_MINUTES,
     REST_AFTER,
@@ -24,6 +25,7 @@ from fillgen.teaching.practice import (
     loop,
     minutes,
     tempi,
+    through_keys,
 )
 
 
@@ -197,6 +199,61 @@ def test_without_a_count_in_there_are_no_clicks(answers: bool) -> None:
     assert not any(each.count_in for each in session.rounds)
     assert session.starts[0] == 0
     assert any(each.rest for each in session.rounds)
+
+
+# Through the keys
+
+
+def taken(order: str = "fourths", **wishes: Any) -> Session:
+    """The first idea through the keys of an order, or of a list."""
+    keys = keys_through(order, made().progression.key)
+    return through_keys(made(), in_keys(made(), made()[0], keys), **wishes)
+
+
+def test_each_key_once_at_its_tempo() -> None:
+    """All parts in every round, one round a key, one count-in, and no bar between two rounds."""
+    session = taken()
+    assert [each.label.split(",")[0] for each in session.rounds] == [
+        f"{tonic} major" for tonic in ["Eb", "Ab", "Db", "Gb", "B", "E", "A", "D", "G", "C", "F", "Bb"]
+    ]
+    assert {(each.tempo, each.parts) for each in session.rounds} == {(116, PARTS)}
+    assert [each.before for each in session.rounds] == [1] + [0] * 11
+    assert [b - a for a, b in pairwise(session.starts)] == [session.ideas.progression.length] * 11
+    assert [each.progression for each in session.by_key] == [session.over(each) for each in session.rounds]
+    assert all(each.label.startswith(str(session.over(each).key)) for each in session.rounds)
+
+
+def test_with_steps_each_key_rises_to_the_tempo() -> None:
+    """A key is played at all its tempi, each as often as asked for, before the next key begins."""
+    rounds = taken("Ab,B", steps=3, slowest=0.5, times=2, parts=("right", "left")).rounds
+    assert [each.tempo for each in rounds] == [58, 58, 87, 87, 116, 116] * 2
+    assert [key for key, _ in groupby(each.label.split(",")[0] for each in rounds)] == ["Ab major", "B major"]
+    assert {each.parts for each in rounds} == {("right", "left")}
+    assert rounds[1].label == "Ab major, 58 a minute, both hands, time 2 of 2"
+
+
+def test_rests_come_between_keys() -> None:
+    """Nobody plays longer than five minutes, and a key that can be played without a rest isn't parted."""
+    session = taken(steps=4)
+    played = 0.0
+    for before, each in pairwise((session.rounds[0], *session.rounds)):
+        if each.rest:
+            assert each.count_in
+            assert session.over(before) != session.over(each)
+            played = 0.0
+        played += seconds(replace(each, rest=0), 4) / 60
+        assert played <= REST_AFTER + 1e-9
+    assert any(each.rest for each in session.rounds)
+
+
+def test_more_than_an_hour_through_the_keys_is_refused_with_what_fits() -> None:
+    """The number in the hint fits, and one more does not."""
+    with pytest.raises(OptionError) as caught:
+        taken(steps=12, times=16)
+    number = int(caught.value.hint.split()[4])
+    assert minutes(taken(steps=12, times=number)) <= MOST_MINUTES
+    with pytest.raises(OptionError, match="more than 60"):
+        taken(steps=12, times=number + 1)
 
 
 # What is refused
