@@ -146,6 +146,21 @@ BAD = {
     "ladder that goes down": (["practice", HOME, "--levels", "3,2"], ["go up"]),
     "level of a lesson": (["practice", HOME, "--level", "4"], ["--levels"]),
     "turns and an idea": (["practice", HOME, "--turns", "2", "--only", "2"], ["--only"]),
+    "keys and turns": (["practice", HOME, "--keys", "fifths", "--turns", "2"], ["--turns", "--keys"]),
+    "keys and a ladder": (["practice", HOME, "--keys", "fifths", "--levels", "1,2"], ["--levels", "--keys"]),
+    "keys from slow": (["practice", HOME, "--keys", "fifths", "--slowest", "0.5"], ["--slowest", "--steps"]),
+    "keys of no order": (["practice", HOME, "--keys", "half-stepps", "-o", "x.mid"], ["'half-steps'"]),
+    "key of the other mode": (["practice", HOME, RIGHT, "--keys", "Eb major"], ["mode", "minor key"]),
+    "key named twice": (["practice", HOME, RIGHT, "--keys", "F,D,F"], ["F minor", "once"]),
+    "keys of two ideas": (["practice", HOME, "--keys", "fifths", "--only", "1,2"], ["one idea", "--only"]),
+    "keys for hours": (
+        ["practice", HOME, RIGHT, "--keys", "fifths", "--steps", "12", "--times", "16"],
+        ["more than 60", "room for"],
+    ),
+    "keys out of range": (
+        ["practice", HOME, "--keys", "fifths", "--low", "C4", "--high", "C5", "-o", "x.mid"],
+        ["between C4 and C5", "--low"],
+    ),
     "options of ideas with a phrase": (
         ["practice", HOME, RIGHT, "--shape", "arch", "--ends-on", "root", "-o", "x.mid"],
         ["--shape and --ends-on", "phrase"],
@@ -287,6 +302,49 @@ def test_turns_leave_room(call: Call, tmp_path: Path) -> None:
     assert sum(message.type == "note_on" for message in right) > 10
     plan = call("practice", HOME, "--turns", "3")
     assert plan.out == answer.out
+
+
+def test_a_phrase_goes_through_the_keys(call: Call, tmp_path: Path) -> None:
+    """Twelve keys, each once, told with the phrase and its fingers in each; one file has no rest, a sheet twelve signatures."""
+    answer = call(
+        "practice",
+        HOME,
+        RIGHT,
+        "--keys",
+        "fourths",
+        "--tempo",
+        "120",
+        "-o",
+        "keys.mid",
+        "-o",
+        "keys.musicxml",
+    )
+    assert answer.code == 0
+    bars = RIGHT.count("|") + 1
+    assert mido.MidiFile(tmp_path / "keys.mid").length == pytest.approx((12 * bars + 1) * 2, abs=0.01)
+    assert answer.out.count("120 a minute, all parts") == 12
+    assert answer.out.count("finger |") >= 12
+    score = (tmp_path / "keys.musicxml").read_text(encoding="utf-8")
+    signs = [int(sign) for sign in re.findall(r"<fifths>(-?\d+)</fifths>", score)]
+    assert sorted(set(signs)) == list(range(-6, 6))
+    assert len(signs) == 12
+
+
+def test_steps_rise_in_each_of_some_keys(call: Call, tmp_path: Path) -> None:
+    """A list of keys is played in its order, each from slow to its tempo, all on paper too."""
+    listed = ("practice", HOME, "--keys", "F,B", "--only", "2", "--parts", "right,left")
+    answer = call(
+        *listed, "--steps", "2", "--slowest", "0.5", "--tempo", "100", "-o", "some.html", "-o", "some.txt"
+    )
+    assert answer.code == 0
+    text = (tmp_path / "some.txt").read_text(encoding="utf-8")
+    assert re.findall(r"(\w+) minor, (\d+) a minute, both hands", text) == [
+        ("F", "50"),
+        ("F", "100"),
+        ("B", "50"),
+        ("B", "100"),
+    ]
+    assert (tmp_path / "some.html").read_text(encoding="utf-8").count("<section") == 2
 
 
 # ideas explained
