@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from fillgen.chart.progression import Progression, Span
+from fillgen.chart.progression import Progression, Span, cut_out, moved, where_differing
 from fillgen.chart.sequences import Sequence as ChordSequence
 from fillgen.chart.sequences import find, to_chord
 from fillgen.chart.text import parse_chart
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
-from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError, many
+from fillgen.errors import FillgenError, NoPhraseError, OptionError, many
 from fillgen.hands.closing import closed_idea
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Note, Phrase
-from fillgen.readers.musicxml import Tune
-from fillgen.readers.symbols import chart_of, has_chords
+from fillgen.readers.charted import body_of
+from fillgen.readers.tunes import Tune
 from fillgen.rules.pack import RulePack
 from fillgen.theory.chords import Chord
+from fillgen.theory.metre import Metre
 
 MOST_CHOICES = 20
 _AT_HOME = 0.3
@@ -108,41 +109,6 @@ def _check(request: TuneRequest) -> None:
         raise OptionError(f"the tune has only {request.tune.bars} bars to quote")
 
 
-# The tune's own bars
-
-
-def body_of(tune: Tune, chords: str | None = None) -> Progression:
-    """The full bars of a tune as a progression; `chords` is chart text for a tune without chord symbols."""
-    if chords is not None:
-        given = parse_chart(chords, key=tune.key, metre=tune.metre)
-        if given.metres:
-            raise TuneError(
-                f"--chords is in {given.metres_in_words}, the tune in {tune.metre.name}",
-                hint="Give every bar the metre of the tune.",
-            )
-        return replace(given, bars=_played_bars(given, tune), title=tune.title)
-    if not has_chords(tune.chords):
-        hint = 'Write them into the score, or give them with --chords "| C | F | ...", a bar for each bar of the tune.'
-        raise TuneError("the tune has no chord symbols", hint=hint)
-    return chart_of(tune.chords, tune.metre, tune.bars, pickup=tune.pickup, key=tune.key, title=tune.title)
-
-
-def _played_bars(given: Progression, tune: Tune) -> tuple[tuple[Span, ...], ...]:
-    """The bars of a chart for each bar of the tune as it is played; the chart may have them as they are written."""
-    written = max(tune.written_bars) + 1
-    if len(given.bars) not in (tune.bars, written):
-        as_written = f"{written}, {tune.bars} with repeats" if tune.bars != written else str(written)
-        raise TuneError(
-            f"--chords has {len(given.bars)} bars, the tune {as_written}", hint="Give one for each bar."
-        )
-    if len(given.bars) == tune.bars:
-        return given.bars
-    bars: list[tuple[Span, ...]] = []
-    for number in tune.written_bars:
-        bars += _from_start([given.bars[number]], len(bars) * given.metre.bar)
-    return tuple(bars)
-
-
 # Intros and endings
 
 
@@ -179,16 +145,22 @@ def _sections(request: TuneRequest, body: Progression, purpose: str) -> list[_Se
         raise refused[0]
     if not found:
         lengths = sorted({sequence.bars for sequence in _candidates(purpose, body)})
-        hint = f"In {body.metre.name} there are some of {', '.join(map(str, lengths))} bars."
+        hint = f"In {_side(body, purpose).metre.name} there are some of {', '.join(map(str, lengths))} bars."
         raise OptionError(f"no chord sequence for an {purpose} of {many(bars, 'bar')} fits", hint=hint)
     return sorted(found, key=lambda section: (-section.worth, section.name))
 
 
+def _side(body: Progression, purpose: str) -> Progression:
+    """The bar of the tune that an intro leads to, or that an ending goes on from: in its metre they are."""
+    first = 0 if purpose == "intro" else len(body.bars) - 1
+    return cut_out(body, first, first + 1)
+
+
 def _candidates(purpose: str, body: Progression) -> list[ChordSequence]:
-    """The sequences of any length for a purpose in the tune's mode and metre."""
-    return [
-        found for name in _GROUPS[purpose] for found in find(name, body.key.signature_mode, None, body.metre)
-    ]
+    """The sequences of any length for a purpose in the mode and metre that the tune has there."""
+    mode = (body.key if purpose == "intro" else body.end_key).signature_mode
+    metre = _side(body, purpose).metre
+    return [found for name in _GROUPS[purpose] for found in find(name, mode, None, metre)]
 
 
 def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence]:
@@ -198,7 +170,7 @@ def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence
     """
     every = _candidates(purpose, body)
     exact = [found for found in every if found.bars == bars]
-    exact = [found for found in exact if found.metre == body.metre] or exact
+    exact = [found for found in exact if found.metre == _side(body, purpose).metre] or exact
     near = [
         found
         for found in every
@@ -210,7 +182,7 @@ def _sequences(purpose: str, bars: int, body: Progression) -> list[ChordSequence
 def _sized(progression: Progression, bars: int) -> Progression:
     """A progression of a number of bars: cut to its last bars, or extended by its last chord."""
     if len(progression.bars) > bars:
-        return replace(progression, bars=_from_start(progression.bars[-bars:], 0))
+        return cut_out(progression, len(progression.bars) - bars, len(progression.bars))
     held = list(progression.bars)
     last, bar = progression.spans[-1], progression.metre.bar
     while len(held) < bars:
@@ -219,9 +191,11 @@ def _sized(progression: Progression, bars: int) -> Progression:
 
 
 def _section(request: TuneRequest, body: Progression, purpose: str, sequence: ChordSequence) -> _Section:
-    goal = body.spans[0].heard if purpose == "intro" else _tonic_of(body)
+    side = _side(body, purpose)
+    goal = side.spans[0].heard if purpose == "intro" else _tonic_of(body)
     key = body.key if purpose == "intro" else None
-    progression = replace(to_chord(sequence, goal, key, body.metre), key=body.key)
+    progression = to_chord(sequence, goal, key, side.metre)
+    progression = replace(progression, key=body.key if purpose == "intro" else request.tune.keys[-1])
     progression = _sized(progression, request.bars(purpose))
     tune = request.tune
     lead = tune.notes[0].midi if purpose == "intro" and tune.notes else None
@@ -254,11 +228,19 @@ def _request(request: TuneRequest, progression: Progression) -> Request:
         count=_TRIED,
         seed=request.seed,
         level=request.level,
-        rhythm=request.rhythm or request.pack.rhythm_for(progression.metre),
+        rhythm=_rhythm(request, progression),
         tempo=request.tempo or request.tune.tempo,
         busy=request.busy,
         pack=request.pack,
     )
+
+
+def _rhythm(request: TuneRequest, progression: Progression) -> str:
+    """The rhythm asked for, if any; where the tune is in another metre by then, the usual one of that metre."""
+    usual, asked = request.pack.rhythm_for(progression.metre), request.rhythm
+    if asked is None or progression.metre == request.tune.metre:
+        return asked or usual
+    return asked if progression.metre.name in request.pack.rhythm(asked).metres else usual
 
 
 # All together
@@ -268,23 +250,19 @@ def _joined(
     request: TuneRequest, body: Progression, intro: _Section | None, ending: _Section | None
 ) -> Piece:
     """Intro, tune and ending as one progression with one right hand."""
-    tune, metre = request.tune, body.metre
+    tune = request.tune
     quoted = _quotation(request, body) if ending is not None and request.quote else None
-    pieces_ = [
-        part for part in (intro and intro.progression, body, quoted, ending and ending.progression) if part
-    ]
-    whole = _chain(pieces_, body)
-    first = len(intro.progression.bars) if intro else (1 if tune.pickup else 0)
-    if intro is None and tune.pickup:
-        whole = _chain([_silent_bar(body), *pieces_], body)
-    start = first * metre.bar
+    lead = intro.progression if intro else _silent_bar(body) if tune.pickup else None
+    whole = _chain([part for part in (lead, body, quoted, ending and ending.progression) if part], body)
+    first = len(lead.bars) if lead else 0
     last = first + tune.bars
+    start, end = whole.start_of(first), whole.start_of(last)
     notes: list[Note] = list(intro.idea.phrase) if intro else []
     notes += _placed(tune, start)
     if quoted is not None:
-        notes += _quoted_notes(request, start, last * metre.bar)
+        notes += _quoted_notes(tune, start, end - quoted.length, end)
     if ending is not None:
-        shift = (last + (request.quote if quoted else 0)) * metre.bar
+        shift = end + (quoted.length if quoted else 0)
         notes += [replace(note, onset=note.onset + shift) for note in ending.idea.phrase]
     return Piece(
         _as_ideas(request, whole, tuple(notes)),
@@ -305,46 +283,43 @@ def _placed(tune: Tune, start: int) -> list[Note]:
 
 def _silent_bar(body: Progression) -> Progression:
     first = body.spans[0]
-    return replace(
-        body, bars=((replace(first, chord=Chord("N.C.", None, None), onset=0, length=body.metre.bar),),)
-    )
+    silent = replace(first, chord=Chord("N.C.", None, None), onset=0, length=body.size_of(0))
+    return replace(body, bars=((silent,),), metres=())
 
 
 def _quotation(request: TuneRequest, body: Progression) -> Progression:
     """The tune's last bars with their chords, to quote at the beginning of the ending."""
-    return replace(body, bars=_from_start(body.bars[-request.quote :], 0))
+    return cut_out(body, len(body.bars) - request.quote, len(body.bars))
 
 
-def _quoted_notes(request: TuneRequest, start: int, to: int) -> list[Note]:
-    tune, bar = request.tune, request.tune.metre.bar
-    begin = start + (tune.bars - request.quote) * bar
+def _quoted_notes(tune: Tune, start: int, begin: int, end: int) -> list[Note]:
+    """The notes of a tune that begins at a tick, from some tick on, moved to its end."""
     sounding = [
         replace(n, onset=max(n.onset, begin), length=n.end - max(n.onset, begin))
         for n in _placed(tune, start)
     ]
-    return [replace(n, onset=n.onset - begin + to) for n in sounding if n.length > 0]
+    return [replace(n, onset=n.onset - begin + end) for n in sounding if n.length > 0]
 
 
 def _chain(parts: Sequence[Progression], body: Progression) -> Progression:
     """Progressions one after another, in the key of the tune and with its sections."""
     bars: list[tuple[Span, ...]] = []
+    metres: list[Metre] = []
     sections: tuple[tuple[int, str], ...] = ()
+    start = 0
     for part in parts:
         if part is body:
             sections = tuple((len(bars) + at, name) for at, name in body.sections)
-        bars += _from_start(part.bars, len(bars) * body.metre.bar)
-    return Progression(body.metre, body.key, tuple(bars), body.title, sections=sections, remarks=body.remarks)
-
-
-def _from_start(bars: Sequence[tuple[Span, ...]], start: int) -> tuple[tuple[Span, ...], ...]:
-    shift = start - bars[0][0].onset
-    return tuple(tuple(replace(span, onset=span.onset + shift) for span in bar) for bar in bars)
+        bars += moved(part.bars, start)
+        metres += [part.metre_of(bar) for bar in range(len(part.bars))]
+        start += part.length
+    return replace(body, bars=tuple(bars), sections=sections, metres=where_differing(metres, body.metre))
 
 
 def _as_ideas(request: TuneRequest, whole: Progression, phrase: Phrase) -> Ideas:
     """The whole right hand as one idea, so that an ensemble can play it."""
     rhythm = request.pack.rhythm(request.rhythm or request.pack.rhythm_for(whole.metre))
-    notes = tuple(IdeaNote(n.onset // whole.metre.bar + 1, n, "", "", "") for n in phrase)
+    notes = tuple(IdeaNote(whole.bar_index(n.onset) + 1, n, "", "", "") for n in phrase)
     tempo = request.tempo or request.tune.tempo or rhythm.tempo
     idea = Idea(1, 1.0, {}, "tune", "", notes)
     swung = rhythm.swing and request.rhythm is not None

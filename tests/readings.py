@@ -26,10 +26,10 @@ from fillgen.book.door import Book
 from fillgen.book.exchange import from_json, merge, to_json
 from fillgen.hands.playing import PARTS, Playing
 from fillgen.readers import confined
+from fillgen.readers.charted import body_of
 from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.sound.playback import to_performance
 from fillgen.theory.metre import METRES
-from fillgen.tune import body_of
 from fillgen.writers.document import to_json as ideas_json
 from fillgen.writers.midi import to_midi
 from tests.mutation import mutated, packed

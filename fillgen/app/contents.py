@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from fillgen.book.entries import Entry as BookEntry
     from fillgen.chart.progression import Progression
     from fillgen.hands.voicing import VoicingPath
-    from fillgen.readers.musicxml import Tune
     from fillgen.readers.phrases import Reading
+    from fillgen.readers.tunes import Tune
     from fillgen.teaching.check import Report
     from fillgen.teaching.lesson import Lesson
     from fillgen.teaching.practice import Session

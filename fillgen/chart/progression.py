@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from itertools import pairwise
 
@@ -18,6 +18,7 @@ class Span:
     """A chord and how long it lasts: ticks from the start of the phrase, and ticks.
 
     `heard` is the chord the ear has there: over N.C. the chord before goes on. `key` is the key it is heard in.
+    `proposed` says that the chord was found for the notes of a tune, and not written by anybody.
     """
 
     chord: Chord
@@ -25,6 +26,7 @@ class Span:
     length: int
     heard: Chord
     key: Key
+    proposed: bool = False
 
     @property
     def end(self) -> int:
@@ -205,6 +207,20 @@ def laid(
             onset += length
         rows.append(tuple(spans))
     return tuple(rows)
+
+
+def cut_out(progression: Progression, first: int, stop: int) -> Progression:
+    """Some bars of a progression, counted from 0, as one that begins at tick 0, in the metre of its first bar."""
+    metres = [progression.metre_of(bar) for bar in range(first, stop)]
+    bars = moved(progression.bars[first:stop], -progression.start_of(first))
+    return replace(
+        progression, metre=metres[0], bars=bars, metres=where_differing(metres, metres[0]), sections=()
+    )
+
+
+def moved(bars: Sequence[tuple[Span, ...]], ticks: int) -> tuple[tuple[Span, ...], ...]:
+    """Bars a number of ticks later."""
+    return tuple(tuple(replace(span, onset=span.onset + ticks) for span in bar) for bar in bars)
 
 
 def where_differing(metres: Sequence[Metre], usual: Metre) -> tuple[Metre, ...]:

@@ -21,6 +21,7 @@ from fillgen.errors import FillgenError, TuneError
 from fillgen.incoming import read_bytes
 from fillgen.readers import musicxml
 from fillgen.readers.melody import Sheet
+from fillgen.readers.tunes import Tune
 
 try:
     import resource
@@ -57,12 +58,12 @@ _TASKS: dict[str, Callable[[Any, str], Any]] = {
 }
 
 
-def read_tune(path: Path) -> musicxml.Tune:
+def read_tune(path: Path) -> Tune:
     """The tune of a MusicXML file, as `musicxml.read_tune` reads it, under the limits.
 
     Raises OutputError where the file cannot be read, TuneError where it cannot be used or takes more than it may.
     """
-    tune: musicxml.Tune = _READER.ask("tune", read_bytes(path, musicxml.MOST_BYTES), str(path))
+    tune: Tune = _READER.ask("tune", read_bytes(path, musicxml.MOST_BYTES), str(path))
     return tune
 
 

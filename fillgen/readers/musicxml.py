@@ -9,15 +9,16 @@ import codecs
 import contextlib
 import io
 import lzma
+import math
 import re
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import accumulate
-from typing import Any
+from typing import Any, TypeVar
 from xml.parsers import expat
 
 from fillgen.errors import TuneError, printable, shorten
@@ -25,6 +26,7 @@ from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.abc import AbcTune, AbcVoice, first_tune
 from fillgen.readers.melody import REPEATS, Sheet, Sound, Voice, checked_sheet, named_apart
 from fillgen.readers.repeats import MOST_PLAYED, Unfolded, jumps, played_order, signs_of
+from fillgen.readers.tunes import Tune, full_bars, mode_of, stretches
 from fillgen.theory.chords import NO_CHORD, Chord, Kind, base_kind, kinds, make_chord
 from fillgen.theory.metre import METRES, TICKS, Metre
 from fillgen.theory.pitch import Key, Name, all_keys
@@ -34,55 +36,7 @@ MOST_BYTES = 4_000_000
 MOST_ELEMENTS = 60_000
 _DEEPEST = 40
 _MOST_PACKED = 64
-
-
-@dataclass(frozen=True)
-class Tune:
-    """A tune as it is played, with its repeats and endings played out: its notes and its chords, in ticks from the first
-    note or rest.
-
-    `pickup` are the ticks before the first full bar, 0 where the tune begins on one; `bars` are those played, `shortage`
-    are the ticks by which the last is short. `measures` are the ticks of the written measures, of which two may share a
-    bar at a repeat; `order` says in which order they are played, `begins` which of them begin a bar. `remarks` say what
-    isn't played as it is written; `part` is the id of the part that was read.
-    """
-
-    title: str
-    key: Key
-    metre: Metre
-    tempo: int | None
-    pickup: int
-    bars: int
-    shortage: int
-    measures: tuple[int, ...]
-    notes: Phrase
-    chords: tuple[tuple[int, Chord], ...]
-    xml: bytes
-    part: str
-    order: tuple[int, ...]
-    begins: tuple[bool, ...]
-    remarks: tuple[str, ...] = ()
-
-    @property
-    def repeats(self) -> bool:
-        """Whether measures are played more than once, or passed over."""
-        return self.order != tuple(range(len(self.measures)))
-
-    @property
-    def written_bars(self) -> tuple[int, ...]:
-        """For each bar as it is played its number as it is written, from 0."""
-        numbers = [number - 1 for number in accumulate(self.begins)]
-        ticks = accumulate((self.measures[place] for place in self.order), initial=0)
-        return tuple(
-            numbers[place]
-            for place, tick in zip(self.order, ticks, strict=False)
-            if tick >= self.pickup and (tick - self.pickup) % self.metre.bar == 0
-        )
-
-    @property
-    def length(self) -> int:
-        """Ticks of the whole tune, with its pick-up."""
-        return self.pickup + self.bars * self.metre.bar
+_T = TypeVar("_T")
 
 
 # Safe reading
@@ -261,36 +215,36 @@ def _pitched(part: Any) -> list[Any]:
 
 def _tune(score: Any, part: Any, content: bytes, place: str) -> Tune:
     measures = list(part.getElementsByClass("Measure"))
-    metre = _metre(part, place)
-    if len({sign.sharps for sign in part.flatten().getElementsByClass("KeySignature")}) > 1:
-        raise TuneError("changes its key", place=place, hint="Give a tune that stays in one key.")
     lengths = [_ticks(measure.duration.quarterLength) for measure in measures]
-    pickup = lengths[0] if lengths and lengths[0] < metre.bar else 0
-    order, bars, remarks = _played(lengths, content, metre, place)
+    metres = _metres(part, measures, place)
+    pickup = lengths[0] if lengths and lengths[0] < metres[0].bar else 0
+    order, bars, remarks = _played(lengths, metres, content, place)
+    starts = [pickup + tick for tick in accumulate((ticks for _, ticks in bars), initial=0)]
     unfolded = Unfolded(order, tuple(lengths))
+    notes, chords = _notes(part), _chords(score, part)
     return Tune(
         title=_title(score),
-        key=_key(part),
-        metre=metre,
         tempo=_tempo(part),
         pickup=pickup,
-        bars=len(bars),
-        shortage=metre.bar - bars[-1],
+        bar_metres=tuple(metre for metre, _ in bars),
+        shortage=bars[-1][0].bar - bars[-1][1],
         measures=tuple(lengths),
+        measure_metres=tuple(metres),
+        keys=_keys(part, measures, notes, chords),
         part=str(part.id),
-        notes=unfolded.notes(_notes(part), _tied(part)),
-        chords=unfolded.chords(_chords(score, part)),
+        notes=unfolded.notes(notes, _tied(part)),
+        chords=unfolded.chords(chords),
         xml=content,
         order=order,
-        begins=unfolded.begins(metre.bar, pickup),
+        begins=unfolded.begins(frozenset(starts)),
         remarks=remarks,
     )
 
 
 def _played(
-    lengths: Sequence[int], xml: bytes, metre: Metre, place: str
-) -> tuple[tuple[int, ...], list[int], tuple[str, ...]]:
-    """The order in which measures are played, the ticks of the bars that come of it, and what isn't played as written.
+    lengths: Sequence[int], metres: Sequence[Metre], xml: bytes, place: str
+) -> tuple[tuple[int, ...], list[tuple[Metre, int]], tuple[str, ...]]:
+    """The order in which measures are played, the bars that come of it with their ticks, and what isn't played as written.
 
     Where the bars don't come out even with the repeats, each measure is played once.
     """
@@ -301,20 +255,24 @@ def _played(
         raise TuneError(f"has more than {MOST_PLAYED} measures with its repeats", place=place)
     jumping = (_JUMPING,) if jumps(xml) else ()
     try:
-        return order, _bars_of([lengths[number] for number in order], metre, place), jumping
+        return order, _bars_of(order, lengths, metres, place), jumping
     except TuneError:
         if order == written:
             raise
-        return written, _bars_of(lengths, metre, place), (_UNEVEN, *jumping)
+        return written, _bars_of(written, lengths, metres, place), (_UNEVEN, *jumping)
 
 
 _JUMPING = "D.C., D.S., Fine and Coda are not followed; repeats and endings are."
 _UNEVEN = "the bars of the tune don't come out even with its repeats, so each measure is played once."
 
 
-def _bars_of(lengths: Sequence[int], metre: Metre, place: str) -> list[int]:
-    """The ticks of the full bars of a tune that may begin with a pick-up."""
-    return full_bars(lengths[1:] if lengths and lengths[0] < metre.bar else lengths, metre, place)
+def _bars_of(
+    order: Sequence[int], lengths: Sequence[int], metres: Sequence[Metre], place: str
+) -> list[tuple[Metre, int]]:
+    """The full bars of a tune that may begin with a pick-up, with their ticks."""
+    whole = [(lengths[number], metres[number]) for number in order]
+    bars = whole[1:] if whole and whole[0][0] < whole[0][1].bar else whole
+    return full_bars([ticks for ticks, _ in bars], [metre for _, metre in bars], place)
 
 
 def _tied(part: Any) -> frozenset[int]:
@@ -326,25 +284,6 @@ def _tied(part: Any) -> frozenset[int]:
     )
 
 
-def full_bars(lengths: Sequence[int], metre: Metre, place: str) -> list[int]:
-    """The ticks of the bars; two short measures in a row, as at a repeat after a pick-up, make one bar together.
-
-    Raises TuneError where a measure does not fit.
-    """
-    bars: list[int] = []
-    for number, length in enumerate(lengths, 1):
-        if bars and bars[-1] < metre.bar:
-            bars[-1] += length
-        else:
-            bars.append(length)
-        if bars[-1] > metre.bar:
-            hint = "Only a pick-up, the last bar, and two that fill one bar together may be short."
-            raise TuneError(f"bar {number} does not fill a {metre.name} bar", place=place, hint=hint)
-    if not bars:
-        raise TuneError("has no full bar", place=place)
-    return bars
-
-
 def _ticks(quarters: Any) -> int:
     return round(float(quarters) * TICKS)
 
@@ -354,23 +293,51 @@ def _title(score: Any) -> str:
     return printable(str(title or ""))
 
 
-def _metre(part: Any, place: str) -> Metre:
-    found = {sign.ratioString for sign in part.flatten().getElementsByClass("TimeSignature")}
-    if len(found) > 1:
-        raise TuneError(f"changes its metre ({', '.join(sorted(found))})", place=place)
-    name = next(iter(found), "4/4")
-    if name not in METRES:
-        raise TuneError(f"is in {name}", place=place, hint=f"Metres that work: {', '.join(METRES)}.")
-    return METRES[name]
+def _metres(part: Any, measures: Sequence[Any], place: str) -> list[Metre]:
+    """The metre of each measure; TuneError for one that we do not have."""
+    found = _held(part, measures, "TimeSignature", lambda sign: str(sign.ratioString), "4/4")
+    for number, name in enumerate(found, 1):
+        if name not in METRES:
+            hint = f"Metres that work: {', '.join(METRES)}."
+            raise TuneError(f"bar {number} is in {shorten(name)[1:-1]}", place=place, hint=hint)
+    return [METRES[name] for name in found]
 
 
-def _key(part: Any) -> Key:
-    """The key as signed, with its mode; without a mode the one that the notes fit better."""
-    signed = _signed_key(part)
-    if signed is not None:
-        return signed
-    signs = part.flatten().getElementsByClass("KeySignature")
-    return _key_of(signs[0].sharps if signs else 0, part.analyze("key").mode)
+def _held(part: Any, measures: Sequence[Any], kind: str, read: Callable[[Any], _T], usual: _T) -> list[_T]:
+    """What the signs of a kind say of each measure: each holds until the next, the first for what comes before it too."""
+    signs = [(_ticks(sign.offset), read(sign)) for sign in part.flatten().getElementsByClass(kind)]
+    found = []
+    now = signs[0][1] if signs else usual
+    for measure in measures:
+        start = _ticks(measure.offset)
+        now = next((value for tick, value in reversed(signs) if tick <= start), now)
+        found.append(now)
+    return found
+
+
+def _keys(
+    part: Any, measures: Sequence[Any], notes: Phrase, chords: Sequence[tuple[int, Chord]]
+) -> tuple[Key, ...]:
+    """The key of each measure as signed; where no mode is, that in which the chords and notes up to the next change are."""
+    unsigned: tuple[int, str | None] = (0, None)
+    signed = _held(part, measures, "KeySignature", _signature, unsigned)
+    ends = [*(_ticks(measure.offset) for measure in measures[1:]), math.inf]
+    found: list[Key] = []
+    for stretch in stretches(signed):
+        sharps, mode = signed[stretch[0]]
+        if mode not in ("major", "minor"):
+            begin, end = (ends[stretch[0] - 1] if stretch[0] else 0), ends[stretch[-1]]
+            own = [chord for tick, chord in chords if begin <= tick < end]
+            line = tuple(note for note in notes if begin <= note.onset < end)
+            found += [mode_of(sharps, own, line, part.analyze("key").mode)] * len(stretch)
+        else:
+            found += [_key_of(sharps, mode)] * len(stretch)
+    return tuple(found)
+
+
+def _signature(sign: Any) -> tuple[int, str | None]:
+    """The sharps of a key signature, or flats below zero, and its mode if it says one."""
+    return int(sign.sharps), getattr(sign, "mode", None)
 
 
 def _signed_key(part: Any) -> Key | None:

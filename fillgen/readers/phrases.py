@@ -29,10 +29,11 @@ from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import written_phrase, wrong_bar
 from fillgen.readers.confined import read_abc, read_score
 from fillgen.readers.melody import Sheet, Sound, Voice, top_line
-from fillgen.readers.musicxml import MOST_BYTES, full_bars
+from fillgen.readers.musicxml import MOST_BYTES
 from fillgen.readers.played import Played, beaten
 from fillgen.readers.symbols import chart_of, has_chords
 from fillgen.readers.timing import Beats, is_dotted, is_on_grid, is_writable, on_places, settled
+from fillgen.readers.tunes import full_bars
 from fillgen.theory.chords import NO_CHORD, Chord
 from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import METRES, TICKS, Metre
@@ -608,7 +609,7 @@ def _short_last(ticks: int) -> str:
 def _full_bars(found: Found, bars: Sequence[int], metre: Metre, first: int) -> list[int]:
     """The ticks of the bars; in a score two short measures at a repeat make one bar together."""
     if found.part:
-        return full_bars(bars, metre, found.place)
+        return [ticks for _, ticks in full_bars(bars, metre, found.place)]
     for number, ticks in enumerate(bars, first):
         if ticks > metre.bar or ticks <= 0 or (ticks < metre.bar and number < first + len(bars) - 1):
             raise _placed(wrong_bar(number, ticks, metre), found.place)

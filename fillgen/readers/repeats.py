@@ -138,14 +138,14 @@ class Unfolded:
             at += end - first
         return runs
 
-    def begins(self, bar: int, pickup: int) -> tuple[bool, ...]:
-        """Whether each measure begins a bar of so many ticks, the first time that it is played."""
+    def begins(self, starts: frozenset[int]) -> tuple[bool, ...]:
+        """Whether each measure begins at one of some ticks, the first time that it is played."""
         first: dict[int, int] = {}
-        at = -pickup
+        at = 0
         for number in self.order:
             first.setdefault(number, at)
             at += self.lengths[number]
-        return tuple(number in first and first[number] % bar == 0 for number in range(len(self.lengths)))
+        return tuple(number in first and first[number] in starts for number in range(len(self.lengths)))
 
     def notes(self, notes: Phrase, tied: frozenset[int]) -> Phrase:
         """The notes as they are played. One that begins at a tick in `tied` goes on with the note that comes before it."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from fillgen.chart.progression import Progression, laid
 from fillgen.theory.chords import Chord
-from fillgen.theory.metre import Metre
+from fillgen.theory.metre import Metre, Timeline
 from fillgen.theory.pitch import Key
 
 Symbols = Sequence[tuple[int, Chord]]
@@ -29,18 +29,20 @@ def chart_of(
     >>> [[span.chord.symbol for span in bar] for bar in found.bars], str(found.key)
     ([['Gm7'], ['C7']], 'F major')
     """
-    rows = _bars(symbols, metre.bar, bars, pickup)
+    rows = rows_of(symbols, Timeline(metre), bars, pickup)
     spans = laid(rows, home=key)
     return Progression(metre, key or spans[0][0].key, spans, title)
 
 
-def _bars(symbols: Symbols, size: int, bars: int, pickup: int) -> list[list[tuple[Chord, int]]]:
-    """The chords of each full bar with their lengths."""
+def rows_of(
+    symbols: Symbols, timeline: Timeline, bars: int, pickup: int = 0
+) -> list[list[tuple[Chord, int]]]:
+    """The chords of each of so many full bars after a pick-up of some ticks, with their lengths."""
     starts = [(max(0, tick - pickup), chord) for tick, chord in symbols]
     now = next(chord for _, chord in starts if chord.root is not None)
     rows = []
-    for first in range(0, bars * size, size):
-        end = first + size
+    for bar in range(bars):
+        first, end = timeline.start(bar), timeline.end(bar)
         inside = {first: now, **{tick: chord for tick, chord in starts if first <= tick < end}}
         ticks = sorted(inside)
         now = inside[ticks[-1]]

@@ -297,6 +297,21 @@ def _costs(chord: _Heard, after: _Heard | None) -> tuple[list[float], list[float
     return [costs[place] for place in places], [gains[place] for place in places]
 
 
+@lru_cache(maxsize=16384)
+def cost_in(chord: Chord, after: Chord | None, key: Key) -> float:
+    """What a chord that sounds costs in a key before another: below zero where it is the tonic or a cadence closes.
+
+    >>> from fillgen.theory.chords import read_chord
+    >>> from fillgen.theory.pitch import Name
+    >>> home = Key(Name.read("Eb"), "major")
+    >>> [cost_in(read_chord(one), read_chord("Eb"), home) for one in ("Bb7", "Cm", "Gb")]
+    [-1.0, 0.0, 1.0]
+    """
+    costs, gains = _costs(_heard(chord), _heard(after) if after is not None else None)
+    state = _states().index(state_of(key))
+    return costs[state] - gains[state]
+
+
 def keys_of(
     chords: Sequence[Chord], given: Sequence[Key | None] = (), home: Key | None = None
 ) -> tuple[Key, ...]:

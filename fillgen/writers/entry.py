@@ -35,7 +35,7 @@ from fillgen.writers.notation import (
 )
 
 if TYPE_CHECKING:
-    from fillgen.readers.musicxml import Tune
+    from fillgen.readers.tunes import Tune
     from fillgen.teaching.lesson import Lesson
     from fillgen.tune import Piece
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Mapping, Sequence
 from math import gcd
+from typing import NamedTuple
 from xml.etree.ElementTree import Element, SubElement
 
 from fillgen.theory.chords import Chord, Kind, base_kind
@@ -17,8 +18,13 @@ _SIGNS = {"b": "flat", "bb": "flat-flat", "n": "natural", "#": "sharp", "##": "d
 _FAMILY_RISE = {"1": 0, "2": 2, "3": 4, "4": 5, "5": 7, "6": 9, "7": 10, "9": 14, "11": 17, "13": 21}
 """Semitones of the degrees of a dominant chord, from which MusicXML counts an added degree's alteration."""
 
-Harmony = tuple[int, Chord]
-"""The tick of a bar at which a chord symbol is printed, and the chord."""
+
+class Harmony(NamedTuple):
+    """The tick of a bar at which a chord symbol is printed, the chord, and whether it is only proposed."""
+
+    tick: int
+    chord: Chord
+    proposed: bool = False
 
 
 def measure(
@@ -35,12 +41,12 @@ def measure(
     """
     found = Element("measure", {"number": number} | ({"implicit": "yes"} if short else {}))
     found.extend(lead)
-    waiting = sorted(harmonies, key=lambda harmony: harmony[0])
+    waiting = sorted(harmonies, key=lambda harmony: harmony.tick)
     for symbol in symbols:
         end = symbol.tick + symbol.length
-        while waiting and waiting[0][0] < end:
-            tick, chord = waiting.pop(0)
-            found.append(harmony_element(chord, tick - symbol.tick))
+        while waiting and waiting[0].tick < end:
+            tick, chord, proposed = waiting.pop(0)
+            found.append(harmony_element(chord, tick - symbol.tick, proposed=proposed))
         if slows is not None and symbol.tick <= slows < end:
             found.append(_ritardando(slows - symbol.tick))
         found.extend(note_elements(symbol))
@@ -141,8 +147,8 @@ def _notations(note: Element, symbol: Symbol, *, first: bool) -> None:
 # Chord symbols
 
 
-def harmony_element(chord: Chord, offset: int = 0) -> Element:
-    """A chord symbol, `offset` ticks after the note that follows it in the file."""
+def harmony_element(chord: Chord, offset: float = 0, *, proposed: bool = False) -> Element:
+    """A chord symbol, `offset` ticks after the note that follows it in the file; in brackets where it is `proposed`."""
     harmony = Element("harmony")
     if chord.root is None or chord.kind is None:
         root = SubElement(harmony, "root")
@@ -151,7 +157,9 @@ def harmony_element(chord: Chord, offset: int = 0) -> Element:
     else:
         _degree_name(harmony, "root", chord.root)
         kind = _text(harmony, "kind", chord.kind.musicxml)
-        kind.set("text", chord.kind.spellings[0])
+        kind.set("text", chord.kind.spellings[0] + "]" * proposed)
+        if proposed:
+            harmony[0][0].set("text", f"[{harmony[0][0].text}")
         if chord.bass is not None:
             _degree_name(harmony, "bass", chord.bass)
         for value, alter, change in changes(chord.kind):
@@ -337,7 +345,8 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
         if place and score.metres[place] != score.metres[place - 1]:
             lead.append(_change_of_metre(score.metres[place]))
         first = [written.symbol for written in bar.staves[0]]
-        element = measure(number, first, bar.chords, lead, short=score.is_short(bar), slows=bar.slows)
+        chords = [Harmony(*each) for each in bar.chords]
+        element = measure(number, first, chords, lead, short=score.is_short(bar), slows=bar.slows)
         if bar.section:
             _section_word(element, bar.section)
         _note_marks(element.findall("note"), bar.staves[0], stemless=score.free)

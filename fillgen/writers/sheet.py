@@ -21,7 +21,7 @@ from fillgen.writers.notation import LINE, Score, bars_in_line, line_starts
 from fillgen.writers.styles import css
 
 if TYPE_CHECKING:
-    from fillgen.readers.musicxml import Tune
+    from fillgen.readers.tunes import Tune
     from fillgen.tune import Piece
 
 from fillgen.writers.entry import SheetEntry, about, in_words, score_of, section_marks

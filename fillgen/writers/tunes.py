@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement
 
+from fillgen.chart.progression import Progression, Span, cut_out
 from fillgen.errors import TuneError
 from fillgen.hands.closing import slows_from
 from fillgen.hands.playing import Playing
@@ -15,8 +16,10 @@ from fillgen.hands.take import left_paths, swing_of
 from fillgen.hands.voicing import VoicingPath
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.spelling import spell
-from fillgen.readers.musicxml import Tune
-from fillgen.theory.metre import TICKS
+from fillgen.readers.charted import proposed_in
+from fillgen.readers.tunes import Tune
+from fillgen.theory.metre import TICKS, Metre
+from fillgen.theory.pitch import Key
 from fillgen.tune import Piece
 from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.midi import to_midi
@@ -30,6 +33,7 @@ from fillgen.writers.musicxml import (
     to_bytes,
 )
 from fillgen.writers.notation import Chunk, Symbol, written
+from fillgen.writers.proposed import enter_proposed
 from fillgen.writers.text import bar_rows
 
 _LEFT = "Left hand"
@@ -42,12 +46,12 @@ ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
 
 def tune_midi(piece: Piece, playing: Playing, sounds: Mapping[str, str]) -> bytes:
     """The whole piece as MIDI, with markers at the beginning of intro, tune and ending."""
-    bar = piece.ideas.progression.metre.bar
-    markers = [(piece.first * bar, piece.ideas.progression.title or "Tune")]
+    start_of = piece.ideas.progression.start_of
+    markers = [(start_of(piece.first), piece.ideas.progression.title or "Tune")]
     if piece.intro:
         markers.insert(0, (0, "Intro"))
     if piece.ending:
-        markers.append((piece.last * bar, "Ending"))
+        markers.append((start_of(piece.last), "Ending"))
     return to_midi(piece.ideas, playing, sounds, markers)
 
 
@@ -71,6 +75,7 @@ def _whole_score(tune: Tune, added: _Added) -> bytes:
     melody = _melody_part(root, tune)
     for part in root.findall("part"):
         _guard_repeats(part, added)
+    enter_proposed(melody, proposed_in(tune, added.body))
     left = _left_part(melody, added, _fresh_id(root))
     for part in root.findall("part"):
         if part is not melody:
@@ -95,7 +100,20 @@ def piece_text(piece: Piece, number: int = 1, width: int = TEXT_WIDTH) -> str:
             lines += bar_rows(f"| {chords} |", width, _BARS)
             quoted = "(the tune's own) | " * (piece.quoted if what == "ending" else 0)
             lines += bar_rows(f"| {quoted}{idea.text} |", width, _BARS)
-    return "\n".join(lines)
+    return "\n".join([*lines, *_own_chords(piece, width)])
+
+
+def _own_chords(piece: Piece, width: int) -> list[str]:
+    """The chords of the tune's own bars where some of them are proposed, those in brackets."""
+    own = piece.ideas.progression.bars[piece.first : piece.last]
+    if not any(span.proposed for bar in own for span in bar):
+        return []
+    chords = " | ".join(" ".join(_symbol(span) for span in bar) for bar in own)
+    return ["     tune: [chords] are proposed", *bar_rows(f"| {chords} |", width, _BARS)]
+
+
+def _symbol(span: Span) -> str:
+    return f"[{span.chord.symbol}]" if span.proposed else span.chord.symbol
 
 
 # The added bars
@@ -107,16 +125,28 @@ class _Added:
     def __init__(self, piece: Piece, tune: Tune, swing: float | None, *, slow_down: bool = False) -> None:
         self.piece, self.tune = piece, tune
         self.progression = piece.ideas.progression
-        self.metre, self.key = self.progression.metre, self.progression.key
         self.swing = swing_of(piece.ideas, swing)
         self.before = piece.first if piece.intro else 0
         self.after = len(self.progression.bars) - piece.last if piece.ending else 0
-        slows = max(slows_from(self.progression, piece.idea.phrase), piece.last * self.metre.bar)
+        slows = max(slows_from(self.progression, piece.idea.phrase), self.progression.start_of(piece.last))
         self.slows = slows if slow_down and self.after else -1
+
+    @property
+    def body(self) -> Progression:
+        """The tune's own bars."""
+        return cut_out(self.progression, self.piece.first, self.piece.last)
+
+    def metre(self, *, ending: bool) -> Metre:
+        """The metre of the added bars: that in which the tune begins or ends."""
+        return self.progression.metre_of(len(self.progression.bars) - 1 if ending else 0)
+
+    def key(self, *, ending: bool) -> Key:
+        """The key of the signature over the added bars."""
+        return self.tune.keys[-1 if ending else 0]
 
     def lengths(self, *, ending: bool) -> list[int]:
         """The ticks of the added bars; the last of an intro leaves room for the pick-up."""
-        bar = self.metre.bar
+        bar = self.metre(ending=ending).bar
         if ending:
             return [bar] * self.after
         return [bar] * (self.before - 1) + [bar - self.tune.pickup] if self.before else []
@@ -129,12 +159,15 @@ class _Added:
     def _signs(self, part: Element) -> list[Element]:
         """The attributes at the beginning of a part, with our own divisions."""
         first = part.find("measure/attributes")
-        sign = copy.deepcopy(first) if first is not None else attributes(self.metre, self.key)
+        sign = copy.deepcopy(first) if first is not None else self._own_signs()
         _set_divisions(sign)
         if sign.find("clef") is None and sign.find("staves") is None:
             later = [n for n, child in enumerate(sign) if child.tag in _BEHIND_CLEF]
-            sign.insert(min(later, default=len(sign)), attributes(self.metre, self.key)[-1])
+            sign.insert(min(later, default=len(sign)), self._own_signs()[-1])
         return [sign]
+
+    def _own_signs(self) -> Element:
+        return attributes(self.metre(ending=False), self.key(ending=False))
 
     def ending(self) -> list[Element]:
         start = self.piece.last
@@ -154,7 +187,7 @@ class _Added:
         """The left hand's added bars, chords held as long as they last."""
         start, count = (self.piece.last, self.after) if ending else (0, self.before)
         symbols = self._symbols(self._left_chunks(start, count), ending=ending)
-        found = [measure("", bar, short=self._is_short(bar)) for bar in symbols]
+        found = [measure("", bar, short=self._is_short(bar, ending=ending)) for bar in symbols]
         return self._filler() + self._finished(found) if ending else found
 
     def rests(self, part: Element) -> tuple[list[Element], list[Element]]:
@@ -169,7 +202,8 @@ class _Added:
         """A short bar of rest that completes the tune's last bar before an ending."""
         if not self.tune.shortage or not self.after:
             return []
-        (rests,) = written([], self.metre, self.key, [self.tune.shortage])
+        metre, key = self.metre(ending=True), self.key(ending=True)
+        (rests,) = written([], metre, key, [self.tune.shortage])
         return [measure("", rests, (), [self._divisions()], short=True)]
 
     def _divisions(self) -> Element:
@@ -178,7 +212,8 @@ class _Added:
         return found
 
     def _symbols(self, chunks: Sequence[Chunk], *, ending: bool) -> list[list[Symbol]]:
-        return written(chunks, self.metre, self.key, self.lengths(ending=ending))
+        metre, key = self.metre(ending=ending), self.key(ending=ending)
+        return written(chunks, metre, key, self.lengths(ending=ending))
 
     def _measures(
         self, bars: Sequence[list[Symbol]], start: int | None, head: list[Element]
@@ -187,24 +222,27 @@ class _Added:
         for number, symbols in enumerate(bars):
             harmonies = self._harmonies(start + number) if start is not None else []
             lead = head if number == 0 else []
-            short, slows = self._is_short(symbols), self._slows_in(start, number)
+            short = self._is_short(symbols, ending=start == self.piece.last)
+            slows = self._slows_in(start, number)
             found.append(measure("", symbols, harmonies, lead, short=short, slows=slows))
         return found
 
     def _slows_in(self, start: int | None, number: int) -> int | None:
         """The tick of an added bar of the melody at which it begins to slow down."""
-        tick = self.slows - (start + number) * self.metre.bar if start is not None else -1
-        return tick if 0 <= tick < self.metre.bar else None
+        if start is None:
+            return None
+        tick = self.slows - self.progression.start_of(start + number)
+        return tick if 0 <= tick < self.progression.size_of(start + number) else None
 
-    def _is_short(self, symbols: Sequence[Symbol]) -> bool:
-        return sum(symbol.length for symbol in symbols) < self.metre.bar
+    def _is_short(self, symbols: Sequence[Symbol], *, ending: bool) -> bool:
+        return sum(symbol.length for symbol in symbols) < self.metre(ending=ending).bar
 
     def _harmonies(self, bar: int) -> list[Harmony]:
-        start = bar * self.metre.bar
-        return [(span.onset - start, span.chord) for span in self.progression.bars[bar]]
+        start = self.progression.start_of(bar)
+        return [Harmony(span.onset - start, span.chord, span.proposed) for span in self.progression.bars[bar]]
 
     def _right_chunks(self, start: int, count: int) -> list[Chunk]:
-        first, end = start * self.metre.bar, (start + count) * self.metre.bar
+        first, end = self.progression.start_of(start), self.progression.start_of(start + count)
         phrase: Phrase = self.piece.idea.phrase
         named = zip(phrase, spell(self.progression, phrase), strict=True)
         return [Chunk(n.onset - first, n.length, (name,)) for n, name in named if first <= n.onset < end]
@@ -215,7 +253,7 @@ class _Added:
         return left_paths(self.progression, min(n.midi for n in self.piece.idea.phrase))[0]
 
     def _left_chunks(self, start: int, count: int) -> list[Chunk]:
-        first, end = start * self.metre.bar, (start + count) * self.metre.bar
+        first, end = self.progression.start_of(start), self.progression.start_of(start + count)
         chunks = []
         for span, voicing in zip(self.progression.spans, self._left_path.voicings, strict=True):
             if first <= span.onset < end and voicing is not None:
@@ -300,20 +338,32 @@ def _left_part(melody: Element, added: _Added, name: str) -> Element:
     """A part for the left hand that rests during the tune."""
     part = Element("part", {"id": name})
     part.extend(added.left(ending=False))
-    lengths = list(added.tune.measures)
-    own = melody.findall("measure")
-    for tune_bar, length, rests in zip(
-        own, lengths, written([], added.metre, added.key, lengths), strict=True
-    ):
-        bar = measure("", rests, short=length < added.metre.bar)
+    tune = added.tune
+    rows = written([], tune.measure_metres, tune.key, tune.measures)
+    for number, (tune_bar, rests) in enumerate(zip(melody.findall("measure"), rows, strict=True)):
+        lead = _changed_signs(tune, number)
+        bar = measure("", rests, lead=lead, short=tune.measures[number] < tune.measure_metres[number].bar)
         _copy_repeats(tune_bar, bar)
         part.append(bar)
     part.extend(added.left(ending=True))
     _number(part)
     first = part.find("measure")
     assert first is not None
-    first.insert(0, attributes(added.metre, added.key, "F"))
+    first.insert(0, attributes(tune.metre, tune.key, "F"))
     return part
+
+
+def _changed_signs(tune: Tune, number: int) -> list[Element]:
+    """The key and metre of a measure of a tune, where they are others than in the measure before."""
+    if not number:
+        return []
+    metres, keys = tune.measure_metres[number - 1 : number + 1], tune.keys[number - 1 : number + 1]
+    changed = [tag for tag, pair in (("key", keys), ("time", metres)) if pair[0] != pair[1]]
+    signs = attributes(metres[1], keys[1])
+    for sign in list(signs):
+        if sign.tag not in changed:
+            signs.remove(sign)
+    return [signs] if changed else []
 
 
 def _copy_repeats(tune_bar: Element, bar: Element) -> None:

@@ -12,8 +12,9 @@ import pytest
 
 from fillgen.errors import TuneError
 from fillgen.hands.playing import Playing
+from fillgen.readers.charted import body_of
 from fillgen.readers.confined import read_tune
-from fillgen.tune import TuneRequest, body_of, pieces
+from fillgen.tune import TuneRequest, pieces
 from fillgen.writers.entry import section_marks
 from fillgen.writers.tunes import tune_midi, tune_musicxml
 

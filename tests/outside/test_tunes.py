@@ -30,7 +30,7 @@ from fillgen.cli import main
 from fillgen.errors import OptionError, OutputError, TuneError
 from fillgen.hands.playing import PARTS, Playing
 from fillgen.readers.confined import read_tune
-from fillgen.readers.musicxml import Tune
+from fillgen.readers.tunes import Tune
 from fillgen.theory.chords import read_chord
 from fillgen.theory.metre import METRES
 from fillgen.tune import Piece, TuneRequest, pieces
