@@ -125,6 +125,12 @@ def _sheet(kind: str) -> _Write:
     return write
 
 
+def _packed(content: Content, options: OutputOptions) -> bytes:
+    from fillgen.writers.musicxml import packed  # noqa: PLC0415 - for packed scores only
+
+    return packed(_score(content, options))
+
+
 _MUSIC = ("handout", "sheet")
 _MUSICXML = Format("application/vnd.recordare.musicxml+xml", ("score", *_MUSIC), _score)
 _HTML = Format("text/html", ("page", *_MUSIC), _page)
@@ -137,6 +143,7 @@ FORMATS: Mapping[str, Format] = {
     ".flac": Format("audio/flac", ("midi",), _sound(".flac"), is_sound=True),
     ".musicxml": _MUSICXML,
     ".xml": _MUSICXML,
+    ".mxl": Format("application/vnd.recordare.musicxml", ("score", *_MUSIC), _packed),
     ".mei": Format("application/xml", _MUSIC, _sheet("mei")),
     ".svg": Format("image/svg+xml", _MUSIC, _sheet("svg")),
     ".pdf": Format("application/pdf", _MUSIC, _sheet("pdf")),

@@ -24,11 +24,13 @@ from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError, many
 from fillgen.hands.playing import PARTS, played_as
 
-FILE = Option((), "A tune in MusicXML, plain or packed (.musicxml, .mxl).", Path, metavar="FILE")
+FILE = Option((), "A tune in MusicXML, ABC or MIDI (.musicxml, .mxl, .abc, .mid).", Path, metavar="FILE")
 INTRO = Option(("--intro",), "Bars of intro, 0 for none.", int)
 ENDING = Option(("--ending",), "Bars of ending, 0 for none.", int)
 QUOTE = Option(("--quote",), "Bars from the tune's end to begin the ending with.", int)
-CHORDS = Option(("--chords",), "A chart for the tune's bars, if the file has no chord symbols.")
+CHORDS = Option(
+    ("--chords",), "A chart for the tune's bars, in place of its chord symbols or of those proposed."
+)
 _JOINED = (".pdf", ".svg", ".html", ".htm")
 """Sheets that hold several versions; a score holds one."""
 
@@ -55,7 +57,7 @@ def tune(
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
     """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
-    from fillgen.readers.confined import read_tune
+    from fillgen.app.tunes import open_tune
     from fillgen.tune import MOST_CHOICES, TuneRequest, pieces
 
     check_printed(output)
@@ -64,7 +66,7 @@ def tune(
         raise OptionError("a tune does not fade", hint="Give --close held or --close button.")
     pack = pack_of(rules)
     played, sounds = played_as(playing, pack)
-    read = read_tune(file)
+    read = open_tune(file)
     request = TuneRequest(
         read,
         intro=intro,

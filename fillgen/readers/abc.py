@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from fillgen.errors import ChartError, TuneError, shorten
+from fillgen.readers.lines import Marks, Signature
 from fillgen.readers.melody import FASTEST, MOST_NOTES, SLOWEST
 from fillgen.theory.chords import Chord, read_chord
 from fillgen.theory.metre import METRES
@@ -49,12 +50,16 @@ _FIFTHS = {
     "loc": -5,
 }
 """By how many fifths the signature of a mode lies from that of the major key (ABC 2.1, 3.1.14)."""
+_MODES = {"": "major", "maj": "major", "ion": "major", "m": "minor", "min": "minor", "aeo": "minor"}
+"""The modes that are a major or a minor key; of the others the signature alone is taken."""
 _SHARPS = "FCGDAEB"
 _OWN_SIGN = re.compile(r"(?:^|\s)(\^{1,2}|_{1,2}|=)([A-Ga-g])(?=\s|$)")
 _MOVED = re.compile(r"\b(octave|transpose)\s*=\s*([+-]?\d+)")
 _SIGNED_NOTE = re.compile(r"([\^_=]*)([A-Ga-g])([,']*)([\d/]*)")
 _MOST_RESTS = 512
 _MOST_VOICES = 64
+_MOST_TIMES = 9
+"""The most times through that one ending is for."""
 
 
 @dataclass
@@ -78,6 +83,7 @@ class AbcVoice:
     in_chord: bool = False
     count: int = 0
     chords: list[tuple[int, Chord]] = field(default_factory=list)
+    marks: Marks = field(default_factory=Marks)
 
 
 class AbcTune:
@@ -92,6 +98,7 @@ class AbcTune:
         self.place = place
         self.title = ""
         self.signature: dict[str, str] = {}
+        self.signed = Signature()
         self.metre = ""
         self.unit = ""
         self.tempo: int | None = None
@@ -122,6 +129,8 @@ class AbcTune:
         elif letter == "T":
             self.title = self.title or " ".join(value.split())[:200]
         elif letter in "KLMQ":
+            if letter == "K":
+                self.signed = self._signed(value)
             setattr(
                 self,
                 {"K": "signature", "L": "unit", "M": "metre", "Q": "tempo"}[letter],
@@ -148,6 +157,13 @@ class AbcTune:
         explicit = re.search(r"\bexp\b", bare) is not None
         signature = {} if explicit else _signature(fifths)
         return signature | {letter.upper(): sign for sign, letter in _OWN_SIGN.findall(value)}
+
+    def _signed(self, value: str) -> Signature:
+        """The key signature that a key has in other notations: its accidentals where they are those of one, and its mode."""
+        signature = self._key(value)
+        sharps = next((sharps for sharps in range(-7, 8) if _signature(sharps) == signature), 0)
+        match = _KEY.match(_OWN_SIGN.sub(" ", value).strip())
+        return Signature(sharps, _MODES.get(match[2].lower(), "") if match else "")
 
     def _fifths(self, tonic: str, mode: str) -> int:
         """How many sharps, or flats below zero, a key has; TuneError where that is more than seven."""
@@ -211,10 +227,12 @@ class AbcTune:
             self.voice = self._named(value)
         elif letter == "M":
             voice.metres.append((voice.bars, self._metre(value) or "none"))
+            voice.marks.metres[voice.bars + voice.open] = voice.metres[-1][1]
         elif letter == "L":
             voice.unit = self._unit(value)
         elif letter == "K":
             voice.signature = self._key(value)
+            voice.marks.signatures[voice.bars + voice.open] = self._signed(value)
 
     def _here(self) -> AbcVoice:
         if self.voice is None:
@@ -254,6 +272,7 @@ class AbcTune:
             voice.bars += 1
         voice.open = False
         voice.altered.clear()
+        _mark(voice.marks, voice.bars, sign)
 
     def _rests(self, sign: str) -> None:
         bars = int(sign[1:4] or 1)
@@ -330,6 +349,28 @@ class AbcTune:
         voice = self._here()
         voice.text.append(sign)
         voice.open = True
+
+
+def _mark(marks: Marks, bars: int, sign: str) -> None:
+    """What a bar line after so many bars says of repeats and endings (ABC 2.1, 4.8 and 4.9).
+
+    >>> marks = Marks()
+    >>> _mark(marks, 4, ":|2")
+    >>> marks.closes, marks.endings
+    ({4: 2}, {4: (2,)})
+    """
+    lines, _, rest = sign.partition("|") if "|" in sign else (sign, "", "")
+    back, ahead = (1, 1) if sign.startswith("::") and "|" not in sign else (lines.count(":"), rest.count(":"))
+    if back and bars:
+        marks.closes[bars] = back + 1
+    if ahead:
+        marks.opens.add(bars)
+    if back or ahead or "||" in sign or "]" in sign or sign.startswith("[|"):
+        marks.ends.add(bars)
+    spans = re.findall(r"(\d{1,3})(?:-(\d{1,3}))?", sign)
+    times = [n for low, high in spans for n in range(int(low), int(high or low) + 1)]
+    if times:
+        marks.endings[bars] = tuple(times[:_MOST_TIMES])
 
 
 def _signature(fifths: int) -> dict[str, str]:

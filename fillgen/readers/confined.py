@@ -20,6 +20,7 @@ from typing import Any, BinaryIO
 from fillgen.errors import FillgenError, TuneError
 from fillgen.incoming import read_bytes
 from fillgen.readers import musicxml
+from fillgen.readers.lines import Lines
 from fillgen.readers.melody import Sheet
 from fillgen.readers.tunes import Tune
 
@@ -51,7 +52,15 @@ def command(module: str) -> tuple[str, ...]:
     return sys.executable, "-P", "-c", code
 
 
+def _midi_lines(content: bytes, place: str) -> Lines:
+    from fillgen.readers.midi import read_lines  # noqa: PLC0415 - mido is loaded for MIDI files only
+
+    return read_lines(content, place)
+
+
 _TASKS: dict[str, Callable[[Any, str], Any]] = {
+    "abc lines": musicxml.read_abc_lines,
+    "midi lines": _midi_lines,
     "tune": musicxml.read_tune,
     "score": musicxml.read_score,
     "abc": musicxml.read_abc,
@@ -63,8 +72,23 @@ def read_tune(path: Path) -> Tune:
 
     Raises OutputError where the file cannot be read, TuneError where it cannot be used or takes more than it may.
     """
-    tune: Tune = _READER.ask("tune", read_bytes(path, musicxml.MOST_BYTES), str(path))
+    return tune_in(read_bytes(path, musicxml.MOST_BYTES), str(path))
+
+
+def tune_in(content: bytes, place: str) -> Tune:
+    """The tune in the bytes of a MusicXML file, under the limits; TuneError where it cannot be used."""
+    tune: Tune = _READER.ask("tune", content, place)
     return tune
+
+
+def read_lines(content: bytes | str, place: str) -> Lines:
+    """The lines of a tune, from the bytes of a MIDI file or from an ABC text, under the limits.
+
+    Raises TuneError where it cannot be used or takes more than it may.
+    """
+    task = "abc lines" if isinstance(content, str) else "midi lines"
+    lines: Lines = _READER.ask(task, content, place)
+    return lines
 
 
 def read_score(content: bytes, place: str) -> Sheet:

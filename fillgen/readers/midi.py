@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 import mido
 
 from fillgen.errors import TuneError
+from fillgen.readers.lines import Lines, lines_of
 from fillgen.readers.melody import FASTEST, MOST_NOTES, SLOWEST, Sheet, Sound, Voice
 from fillgen.theory.metre import TICKS
+from fillgen.theory.pitch import Key, all_keys
 
 if TYPE_CHECKING:  # a file of ideas needs no sessions
     pass
@@ -79,7 +81,25 @@ def read_midi(content: bytes, place: str) -> Recording:
         raise TuneError("has no notes but those of drums" if drums else "has no notes", place=place)
     tempi = sorted((tempo for track in tracks for tempo in track.tempi), key=lambda tempo: tempo[0])
     title = tracks[0].name if not tracks[0].sounds else ""
-    return Recording(voices, title, tempi=tuple((tick, _believed(tempo)) for tick, tempo in tempi))
+    believed = tuple((tick, _believed(tempo)) for tick, tempo in tempi)
+    return Recording(voices, title, key=_signed_key(content), tempi=believed)
+
+
+def read_lines(content: bytes, place: str) -> Lines:
+    """The melody of a MIDI file on the bars that its time signatures make; TuneError where it cannot be used."""
+    return lines_of(read_midi(content, place), place)
+
+
+def _signed_key(content: bytes) -> Key | None:
+    """The key of the first key signature that is one. C major says nothing: programs write it where nobody chose a key."""
+    for sign in _KEY_SIGNATURE.findall(content):
+        sharps, mode = int.from_bytes(sign[3:4], "big", signed=True), _SIGNED_MODES.get(sign[4])
+        if mode is not None and (sharps or mode == "minor"):
+            return next((key for key in all_keys() if (key.fifths, key.mode) == (sharps, mode)), None)
+    return None
+
+
+_SIGNED_MODES = {0: "major", 1: "minor"}
 
 
 def usable_file(content: bytes, place: str) -> mido.MidiFile:

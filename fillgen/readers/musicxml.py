@@ -24,6 +24,7 @@ from xml.parsers import expat
 from fillgen.errors import TuneError, printable, shorten
 from fillgen.phrase.note import Note, Phrase
 from fillgen.readers.abc import AbcTune, AbcVoice, first_tune
+from fillgen.readers.lines import Lines, measures_of, split_lines
 from fillgen.readers.melody import REPEATS, Sheet, Sound, Voice, checked_sheet, named_apart
 from fillgen.readers.repeats import MOST_PLAYED, Unfolded, jumps, played_order, signs_of
 from fillgen.readers.tunes import Tune, full_bars, mode_of, stretches
@@ -329,7 +330,7 @@ def _keys(
             begin, end = (ends[stretch[0] - 1] if stretch[0] else 0), ends[stretch[-1]]
             own = [chord for tick, chord in chords if begin <= tick < end]
             line = tuple(note for note in notes if begin <= note.onset < end)
-            found += [mode_of(sharps, own, line, part.analyze("key").mode)] * len(stretch)
+            found += [mode_of(sharps, own, line)] * len(stretch)
         else:
             found += [_key_of(sharps, mode)] * len(stretch)
     return tuple(found)
@@ -547,6 +548,19 @@ def read_abc(text: str, place: str) -> Sheet:
     >>> [sound.midi for sound in found.voices[0].sounds], found.voices[0].bars
     ([65, 67, 70, 72], (1440, 1440))
     """
+    tune, both, remarks = _abc(text, place)
+    remarks += [REPEATS] if tune.repeats else []
+    voices = tuple(voice for _, voice, _ in both if voice.sounds)
+    chords = next((chords for *_, chords in both if chords), ())
+    sheet = Sheet(named_apart(voices), tune.title, tune.tempo, tuple(remarks), chords)
+    return checked_sheet(sheet, place)
+
+
+_Chords = tuple[tuple[int, Chord], ...]
+
+
+def _abc(text: str, place: str) -> tuple[AbcTune, list[tuple[AbcVoice, Voice, _Chords]], list[str]]:
+    """The first tune of an ABC text: its fields, its voices with their chord symbols, and what there is to say."""
     tune, more = AbcTune(place), first_tune(text)
     for head, letter, value in more[0]:
         if head:
@@ -556,14 +570,35 @@ def read_abc(text: str, place: str) -> Sheet:
         else:
             tune.line(value)
     remarks = [f"The file holds {more[1]} tunes; the first is read."] if more[1] > 1 else []
-    remarks += [REPEATS] if tune.repeats else []
     with _quiet(place):
-        both = [_abc_voice(tune, voice) for voice in tune.voices.values() if voice.text]
-    voices = tuple(voice for voice, _ in both if voice.sounds)
-    chords = next((chords for _, chords in both if chords), ())
+        both = [(voice, *_abc_voice(tune, voice)) for voice in tune.voices.values() if voice.text]
     remarks += [_PASSED_OVER.format(shorten(text)) for text in dict.fromkeys(tune.not_chords)]
-    sheet = Sheet(named_apart(voices), tune.title, tune.tempo, tuple(remarks), chords)
-    return checked_sheet(sheet, place)
+    return tune, both, remarks
+
+
+def read_abc_lines(text: str, place: str) -> Lines:
+    r"""The first tune of an ABC text with its measures, repeat signs and endings; TuneError where it cannot be used.
+
+    >>> found = read_abc_lines("X:1\nT:Quill\nM:3/4\nL:1/4\nK:F\nC|FGB|c2:|", "a tune")
+    >>> [(measure.length, measure.signs.closes) for measure in found.measures]
+    [(480, False), (1440, False), (960, True)]
+    """
+    tune, both, remarks = _abc(text, place)
+    sounding = [each for each in both if each[1].sounds]
+    if not sounding:
+        raise TuneError("has no notes", place=place)
+    own, _, chords = sounding[0]
+    usual = tune.metre or "4/4"
+    bars, marks = split_lines(sounding[0][1].bars, own.marks.metres, usual, own.marks)
+    measures = measures_of(bars, (usual, tune.signed), marks, place)
+    voices = named_apart(tuple(voice for _, voice, _ in sounding))
+    alike = tuple(voice for voice in voices if sum(voice.bars) == sum(bars))
+    if len(alike) < len(voices):
+        remarks.append("Voices with other bars than the first were left out.")
+    sheet = checked_sheet(Sheet(alike, tune.title), place)
+    chords = next((found for *_, found in sounding if found), chords)
+    every = tuple((voice.name, voice.sounds) for voice in alike)
+    return Lines(sheet.title, tune.tempo, measures, every, chords, tuple(remarks))
 
 
 _PASSED_OVER = "{} above the notes is not a chord and was passed over."

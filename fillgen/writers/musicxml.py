@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import xml.etree.ElementTree as ET
+import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from math import gcd
 from typing import NamedTuple
@@ -576,3 +578,37 @@ def to_bytes(root: Element) -> bytes:
         '"http://www.musicxml.org/dtds/partwise.dtd">\n'
     )
     return head.encode() + bytes(ET.tostring(root, encoding="utf-8")) + b"\n"
+
+
+_CONTAINER = b"""<?xml version="1.0" encoding="UTF-8"?>
+<container>
+ <rootfiles>
+  <rootfile full-path="score.musicxml" media-type="application/vnd.recordare.musicxml+xml"/>
+ </rootfiles>
+</container>
+"""
+_OLDEST = (1980, 1, 1, 0, 0, 0)
+"""The date of every file in a packed score, the first there is, so that the same score gives the same bytes."""
+
+
+def packed(content: bytes) -> bytes:
+    """A score as a packed file, as MusicXML 4.0 has it ("Compressed .mxl files"): its media type, unpacked and first,
+    a container that names the score, and the score.
+
+    >>> import zipfile, io
+    >>> zipfile.ZipFile(io.BytesIO(packed(b"<score-partwise/>"))).namelist()
+    ['mimetype', 'META-INF/container.xml', 'score.musicxml']
+    """
+    files = (
+        ("mimetype", b"application/vnd.recordare.musicxml", zipfile.ZIP_STORED),
+        ("META-INF/container.xml", _CONTAINER, zipfile.ZIP_DEFLATED),
+        ("score.musicxml", content, zipfile.ZIP_DEFLATED),
+    )
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as file:
+        for name, data, way in files:
+            entry = zipfile.ZipInfo(name, _OLDEST)
+            entry.create_system = 3
+            entry.external_attr = 0o644 << 16
+            file.writestr(entry, data, way, 9)
+    return buffer.getvalue()
