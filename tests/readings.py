@@ -21,6 +21,7 @@ from unittest import mock
 
 import fillgen
 from fillgen import FillgenError, RulePack, chart_text, parse_chart, parse_phrase, phrase_text
+from fillgen.app.tunes import open_tune
 from fillgen.book import store
 from fillgen.book.door import Book
 from fillgen.book.exchange import from_json, merge, to_json
@@ -51,9 +52,10 @@ def _as_phrase(path: Path) -> None:
 
 
 def _as_tune(path: Path) -> None:
-    """A tune with chords, whose bars are a chart."""
-    body = body_of(confined.read_tune(path))
-    assert parse_chart(chart_text(body)).spans == body.spans
+    """A tune with its own chords or proposed ones, whose bars are a chart."""
+    body = body_of(open_tune(path))
+    spans = [(span.chord, span.onset, span.length) for span in body.spans]
+    assert [(s.chord, s.onset, s.length) for s in parse_chart(chart_text(body)).spans] == spans
 
 
 def _as_performance(path: Path) -> None:
@@ -122,10 +124,10 @@ class Kind:
 
 
 KINDS: Mapping[str, Kind] = {
-    "midi": Kind(".mid", (_as_phrase, _as_performance), 20),
+    "midi": Kind(".mid", (_as_phrase, _as_performance, _as_tune), 20),
     "musicxml": Kind(".musicxml", (_as_phrase, _as_tune), 5),
     "mxl": Kind(".mxl", (_as_phrase, _as_tune), 3),
-    "abc": Kind(".abc", (_as_phrase,), 7),
+    "abc": Kind(".abc", (_as_phrase, _as_tune), 7),
     "phrase": Kind(".txt", (_as_phrase, _as_phrase_text), 14),
     "chart": Kind(".txt", (_as_chart,), 15),
     "pack": Kind(".toml", (_as_pack,), 14),

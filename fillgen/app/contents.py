@@ -196,7 +196,7 @@ def checked_content(
     )
 
 
-TUNE = ("text", "midi", "sheet", "score")
+TUNE = ("text", "json", "midi", "sheet", "score")
 """The forms that a tune with its intro and ending has."""
 
 
@@ -210,8 +210,8 @@ def tune_content(
     *,
     width: int = TEXT_WIDTH,
 ) -> Content:
-    """A tune with its intro and ending: in words, as MIDI, as a score and as notes."""
-    from fillgen.writers.tunes import piece_text, tune_midi, tune_musicxml  # noqa: PLC0415
+    """A tune with its intro and ending: in words, as JSON, as MIDI, as a score and as notes."""
+    from fillgen.writers.tunes import piece_document, piece_text, tune_midi, tune_musicxml  # noqa: PLC0415
 
     def sheet() -> tuple[SheetEntry, ...]:
         from fillgen.writers.sheet import tune_entry  # noqa: PLC0415
@@ -220,6 +220,7 @@ def tune_content(
 
     return Content(
         text=lambda: piece_text(piece, number, width),
+        json=lambda: document_text(piece_document(piece)),
         midi=lambda: tune_midi(piece, playing, sounds),
         score=lambda: tune_musicxml(piece, tune, swing=playing.swing, slow_down=playing.slow_down),
         sheet=sheet,

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import accumulate
+from statistics import fmean
 from typing import Any, TypeVar
 from xml.parsers import expat
 
@@ -112,7 +113,9 @@ _LONGEST_NUMBER = {
 }
 """The most characters of the numbers of a score; a program that believes longer ones can count for ever."""
 _OTHER_NUMBERS = 7
-"""The most characters of a number in any other element."""
+"""The most characters of a number in any other element, what comes after its point not counted."""
+_LONGEST_FRACTION = 24
+"""The most characters of such a number with all of its decimals."""
 _LONGEST_COUNT = 3
 """The most digits of what is counted in an attribute, such as the number of an ending or the times of a repeat."""
 _COUNTS = ("number", "times", "type", "measures", "slash-dots", "divisions")
@@ -143,8 +146,11 @@ class _Check:
     def text(self, text: str) -> None:
         self.content += text
         content, most = self.content.strip(), _LONGEST_NUMBER.get(self.element)
-        if most is None and len(content) > _OTHER_NUMBERS and _IS_NUMBER.fullmatch(content):
+        whole = len(content.partition(".")[0])
+        if most is None and whole > _OTHER_NUMBERS and _IS_NUMBER.fullmatch(content):
             most = _OTHER_NUMBERS
+        elif most is None and len(content) > _LONGEST_FRACTION and _IS_NUMBER.fullmatch(content):
+            most = _LONGEST_FRACTION
         if most is not None and len(content) > most:
             raise TuneError(f"holds {self.element or 'a number'} that no score has", place=self.place)
 
@@ -276,11 +282,33 @@ def _bars_of(
     return full_bars([ticks for ticks, _ in bars], [metre for _, metre in bars], place)
 
 
+def _melody(part: Any) -> list[Any]:
+    """The notes of a part without those of its lower voices, where measures have several."""
+    voices = {
+        id(note): (number, str(voice.id), note)
+        for number, measure in enumerate(part.getElementsByClass("Measure"))
+        for voice in measure.voices
+        for note in voice.notes
+        if getattr(note, "pitches", None) and "Harmony" not in note.classes
+    }
+    if not voices:
+        return _pitched(part)
+    names = sorted({name for _, name, _ in voices.values()})
+    heights = {
+        name: fmean(note.pitches[-1].midi for _, own, note in voices.values() if own == name)
+        for name in names
+    }
+    top = max(names, key=heights.__getitem__)
+    there = {number for number, name, _ in voices.values() if name == top}
+    low = {each for each, (number, name, _) in voices.items() if number in there and name != top}
+    return [note for note in _pitched(part) if id(note) not in low]
+
+
 def _tied(part: Any) -> frozenset[int]:
     """The ticks at which notes begin that are tied to one before."""
     return frozenset(
         _ticks(element.offset)
-        for element in _pitched(part)
+        for element in _melody(part)
         if element.tie is not None and element.tie.type in ("stop", "continue")
     )
 
@@ -361,7 +389,7 @@ def _tempo(part: Any) -> int | None:
 def _notes(part: Any) -> Phrase:
     """The highest sounding note at each place, tied notes as one; grace notes are left out."""
     found: list[Note] = []
-    for element in _pitched(part):
+    for element in _melody(part):
         highest = max(element.pitches, key=lambda pitch: pitch.midi)
         midi = highest.midi
         onset, length = _ticks(element.offset), _ticks(element.duration.quarterLength)

@@ -35,7 +35,8 @@ def document(ideas: Ideas) -> dict[str, Any]:
 def chart_document(progression: Progression, tempo: int) -> dict[str, Any]:
     """A progression as plain dictionaries; a chord's onset counts from the start of its bar.
 
-    A bar has its `section` where the chart names sections, and its `metre` where bars have several.
+    A bar has its `section` where the chart names sections, and its `metre` where bars have several; a chord is `proposed`
+    where it was found for a tune's notes.
     """
     bars = [
         {
@@ -56,6 +57,7 @@ def _chord(span: Span, start: int) -> dict[str, Any]:
         "duration": quarters(span.length),
         "tones": [str(tone.name) for tone in span.chord.tones],
         "key": str(span.key),
+        **({"proposed": True} if span.proposed else {}),
     }
 
 

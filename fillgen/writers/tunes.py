@@ -6,6 +6,7 @@ import copy
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from functools import cached_property
+from typing import Any
 from xml.etree.ElementTree import Element, SubElement
 
 from fillgen.chart.progression import Progression, Span, cut_out
@@ -21,6 +22,7 @@ from fillgen.readers.tunes import Tune
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import Key
 from fillgen.tune import Piece
+from fillgen.writers.document import chart_document, note_document
 from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.midi import to_midi
 from fillgen.writers.musicxml import (
@@ -101,6 +103,23 @@ def piece_text(piece: Piece, number: int = 1, width: int = TEXT_WIDTH) -> str:
             quoted = "(the tune's own) | " * (piece.quoted if what == "ending" else 0)
             lines += bar_rows(f"| {quoted}{idea.text} |", width, _BARS)
     return "\n".join([*lines, *_own_chords(piece, width)])
+
+
+def piece_document(piece: Piece) -> dict[str, Any]:
+    """A tune with its intro and ending as plain dictionaries: the bars of each, all chords, and the right hand's notes."""
+    ideas = piece.ideas
+    bars = len(ideas.progression.bars)
+    parts = (
+        ("intro", piece.names[0], piece.intro and (1, piece.first)),
+        ("tune", ideas.progression.title, (piece.first + 1, piece.last)),
+        ("ending", piece.names[1], piece.ending and (piece.last + 1, bars)),
+    )
+    return {
+        "chart": chart_document(ideas.progression, ideas.tempo),
+        "rhythm": ideas.rhythm,
+        "parts": [{"part": what, "name": name, "bars": list(own)} for what, name, own in parts if own],
+        "notes": [note_document(note) for note in piece.idea.notes],
+    }
 
 
 def _own_chords(piece: Piece, width: int) -> list[str]:

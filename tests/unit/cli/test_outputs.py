@@ -39,6 +39,7 @@ BEGINS = {
     ".htm": b"<!DOCTYPE html>",
     ".txt": b"",
     ".json": b"{",
+    ".mxl": b"PK",
 }
 WRITING: dict[str, tuple[Sequence[str], Sequence[str]]] = {
     # a command that writes, and the forms of what it has
