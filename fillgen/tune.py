@@ -26,6 +26,8 @@ _AT_HOME = 0.3
 """The weight of chords in the tune's own key against the right hand's score."""
 _SIXTEENTH = 120
 _GROUPS = {"intro": ("intro", "turnaround"), "ending": ("ending",)}
+_BELOW, _ABOVE = 3, 16
+"""The range in semitones around a first note that lies low or high."""
 _TRIED = 12
 """Ideas generated over each chord sequence, which is ranked by the best of them."""
 
@@ -206,12 +208,20 @@ def _section(request: TuneRequest, body: Progression, purpose: str, sequence: Ch
     except NoPhraseError:
         if lead is None:
             raise
-        found = generate(replace(wanted, lead_to=None))
+        found = _near(wanted, lead)
         return _Section(
             sequence.name, progression, min(found, key=lambda idea: abs(idea.phrase[-1].midi - lead))
         )
     close = request.close if purpose == "ending" else None
     return _Section(sequence.name, progression, closed_idea(progression, found[0], close))
+
+
+def _near(wanted: Request, lead: int) -> Ideas:
+    """Ideas in the range of a first note that lies outside the usual one; without aiming there if that can't be."""
+    try:
+        return generate(replace(wanted, low=max(0, lead - _BELOW), high=min(127, lead + _ABOVE)))
+    except (NoPhraseError, OptionError):
+        return generate(replace(wanted, lead_to=None))
 
 
 def _tonic_of(body: Progression) -> Chord:
