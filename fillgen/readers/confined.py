@@ -53,7 +53,7 @@ def command(module: str) -> tuple[str, ...]:
 
 
 def _midi_lines(content: bytes, place: str) -> Lines:
-    from fillgen.readers.midi import read_lines  # noqa: PLC0415 - mido is loaded for MIDI files only
+    from fillgen.readers.midi_lines import read_lines  # noqa: PLC0415 - mido is loaded for MIDI files only
 
     return read_lines(content, place)
 

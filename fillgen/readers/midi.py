@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 import mido
 
 from fillgen.errors import TuneError
-from fillgen.readers.lines import Lines, lines_of
 from fillgen.readers.melody import FASTEST, MOST_NOTES, SLOWEST, Sheet, Sound, Voice
 from fillgen.theory.metre import TICKS
 from fillgen.theory.pitch import Key, all_keys
@@ -83,11 +82,6 @@ def read_midi(content: bytes, place: str) -> Recording:
     title = tracks[0].name if not tracks[0].sounds else ""
     believed = tuple((tick, _believed(tempo)) for tick, tempo in tempi)
     return Recording(voices, title, key=_signed_key(content), tempi=believed)
-
-
-def read_lines(content: bytes, place: str) -> Lines:
-    """The melody of a MIDI file on the bars that its time signatures make; TuneError where it cannot be used."""
-    return lines_of(read_midi(content, place), place)
 
 
 def _signed_key(content: bytes) -> Key | None:

@@ -6,9 +6,9 @@ import pytest
 
 from fillgen.errors import TuneError
 from fillgen.readers.abc import AbcTune
-from fillgen.readers.lines import lines_of
 from fillgen.readers.melody import Sound, Voice
 from fillgen.readers.midi import Recording
+from fillgen.readers.midi_lines import lines_of
 from fillgen.readers.musicxml import read_abc_lines
 
 HEAD = "X:1\nT:Wicker Gate\nM:3/4\nL:1/4\nK:Gm\n"
