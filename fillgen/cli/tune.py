@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import chain
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from fillgen.app.contents import TUNE, joined_sheets, tune_content
 from fillgen.app.formats import Delivery, Target, named_targets, numbered, refuse_unwritable
@@ -24,9 +24,26 @@ from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError, many
 from fillgen.hands.playing import PARTS, played_as
 
+if TYPE_CHECKING:
+    from fillgen.fills.fill import Wishes
+
 FILE = Option((), "A tune in MusicXML, plain or packed (.musicxml, .mxl).", Path, metavar="FILE")
 INTRO = Option(("--intro",), "Bars of intro, 0 for none.", int)
 ENDING = Option(("--ending",), "Bars of ending, 0 for none.", int)
+FROM_TUNE = Option(
+    ("--from-tune",), "Begin the intro with the tune's own motif, over the intro's chords.", bool
+)
+FILLS = Option(
+    ("--fills",), "Write fills where the tune rests or holds a note, as a part of their own.", bool
+)
+GAP = Option(
+    ("--gap",), "How many beats the tune rests or holds where a fill may come, 1 to 16. [default: 2]", float
+)
+HOW_MANY = Option(
+    ("--how-many",),
+    "How many fills: a number, or a share of the places such as 50%. [default: with a bar of the tune between two]",
+)
+ONLY = Option(("--only",), "Only some of the fills, by number: such as 2,5 or 1-3.")
 QUOTE = Option(("--quote",), "Bars from the tune's end to begin the ending with.", int)
 CHORDS = Option(("--chords",), "A chart for the tune's bars, if the file has no chord symbols.")
 _JOINED = (".pdf", ".svg", ".html", ".htm")
@@ -46,6 +63,11 @@ def tune(
     intro: Annotated[int, INTRO] = 4,
     ending: Annotated[int, ENDING] = 4,
     quote: Annotated[int, QUOTE] = 0,
+    from_tune: Annotated[bool, FROM_TUNE] = False,
+    fills: Annotated[bool, FILLS] = False,
+    gap: Annotated[float | None, GAP] = None,
+    how_many: Annotated[str | None, HOW_MANY] = None,
+    only: Annotated[str | None, ONLY] = None,
     options: IdeaOptions,
     chords: Annotated[str | None, CHORDS] = None,
     sequence: Annotated[str | None, OPTIONS[ChordOptions]["sequence"]] = None,
@@ -54,7 +76,7 @@ def tune(
     look: SheetOptions,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
-    """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
+    """Put an intro and an ending on a tune, and fills into it; every note of the tune stays as it is."""
     from fillgen.readers.confined import read_tune
     from fillgen.tune import MOST_CHOICES, TuneRequest, pieces
 
@@ -62,6 +84,7 @@ def tune(
     together, apart = _named(output, look, min(options.count, MOST_CHOICES))
     if playing.close == "fading":
         raise OptionError("a tune does not fade", hint="Give --close held or --close button.")
+    wished = _fills(gap, how_many, only, wanted=fills)
     pack = pack_of(rules)
     played, sounds = played_as(playing, pack)
     read = read_tune(file)
@@ -80,6 +103,8 @@ def tune(
             written_chart(chords, sequence, str(read.key), read.metre.name), read.bars, sequence
         ),
         close=played.close,
+        fills=wished,
+        from_tune=from_tune,
         pack=pack,
     )
     found = pieces(request)
@@ -98,6 +123,8 @@ def tune(
         note(
             f"the repeats are written as they are; MIDI and sound play them out, {many(read.bars, 'bar')} in all."
         )
+    for remark in dict.fromkeys(remark for piece in found for remark in piece.remarks):
+        note(remark)
     for remark in read.remarks:
         note(remark)
     deliveries = [Delivery(content, targets) for content, targets in zip(contents, apart, strict=False)]
@@ -119,6 +146,19 @@ def _repeated(text: str | None, bars: int, sequence: str | None) -> str | None:
         )
     *head, body = text.splitlines()
     return "\n".join([*head, *[body] * (bars // own)])
+
+
+def _fills(gap: float | None, how_many: str | None, only: str | None, *, wanted: bool) -> Wishes | None:
+    """How fills are asked for, None where they aren't; OptionError for an option that has no fills to choose from."""
+    from fillgen.fills.fill import Wishes
+
+    if not wanted:
+        options = (("--gap", gap), ("--how-many", how_many), ("--only", only))
+        named = next((name for name, value in options if value is not None), None)
+        if named is not None:
+            raise OptionError(f"{named} is about fills, and none are asked for", hint="Add --fills.")
+        return None
+    return Wishes(how_many=how_many, only=only) if gap is None else Wishes(gap, how_many, only)
 
 
 def _named(
