@@ -22,6 +22,8 @@ _SAME_FIGURE, _SAME_RHYTHM, _SAME_CONTOUR = 0.3, 0.08, 0.04
 """What a figure costs that was played not long ago, and a rhythm or contour of the last two fills. Chosen by ear."""
 _LATER = 3
 """From so many times on a place has another fill the last time. Common practice: twice alike, then another way."""
+_AS_GOOD = 0.2
+"""By how much less than the fill before another may be worth. Chosen by ear."""
 
 
 @dataclass(frozen=True)
@@ -182,6 +184,12 @@ def numbers_of(only: str, count: int) -> frozenset[int]:
 # Which
 
 
+def _is_another(fill: Candidate, known: Candidate) -> bool:
+    """Whether a fill is another figure than a known one, and about as good."""
+    figure = fill.rhythm, fill.contour
+    return figure != (known.rhythm, known.contour) and fill.worth > known.worth - _AS_GOOD
+
+
 class _Chooser:
     """Chooses a fill for each room in turn, and remembers what was played."""
 
@@ -223,7 +231,7 @@ class _Chooser:
         for each in candidates(self.progression, self.line, room, self.wanted):
             if each.worth <= least:
                 break
-            if unlike is not None and (each.rhythm, each.contour) == (unlike.rhythm, unlike.contour):
+            if unlike is not None and not _is_another(each, unlike):
                 continue
             worth = each.worth - self._staleness(each)
             if worth > least:

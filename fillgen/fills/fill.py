@@ -26,6 +26,8 @@ THIRD = 4
 _STEP = 2
 _AWAY = 9
 """A fill goes no farther than so many semitones above or below the notes around it. Chosen."""
+_LOWEST = 60
+"""Fills leave what lies below C4 to the left hand, unless the tune is there itself. Chosen."""
 _LEAP = 12
 """A fill begins within so many semitones of the note before it. Chosen."""
 _CLEAR = 3
@@ -44,8 +46,8 @@ _ECHO = 0.08
 """What it is worth that a rhythm takes up that of the tune just before. Chosen by ear."""
 _ONWARD, _PICK_UP = 0.06, 0.06
 """What it is worth that the last notes go the way of the tune's next one, and that the last comes just before it."""
-_REPEATED = 0.25
-"""What each note costs that repeats the one before. Chosen by ear."""
+_REPEATED = 0.5
+"""What it costs if every note repeats the one before; less where some do. Chosen by ear."""
 
 
 @dataclass(frozen=True)
@@ -122,7 +124,7 @@ class _Search:
             rhythm=wanted.rhythm or wanted.pack.rhythm_for(progression.metre),
             tempo=wanted.tempo,
             busy=wanted.busy,
-            low=max(0, min(around) - _AWAY),
+            low=max(min(around) - _AWAY, min(_LOWEST, *around)),
             high=min(127, max(around) + _AWAY),
             pack=wanted.pack,
             closes=False,
@@ -251,7 +253,7 @@ def _moving(pitches: NDArray[np.int16], lead: int) -> NDArray[np.float64]:
     """What rows of pitches gain by moving: no repeated notes, and at the end the way to the note they lead to."""
     moves = np.diff(pitches.astype(np.int64), axis=1)
     onward = np.sign(moves[:, -1]) == np.sign(lead - pitches[:, -1])
-    return np.asarray(_ONWARD * onward - _REPEATED * (moves == 0).sum(axis=1))
+    return np.asarray(_ONWARD * onward - _REPEATED * (moves == 0).mean(axis=1))
 
 
 def _holds(row: Sequence[int], part: Sequence[int]) -> bool:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from xml.etree.ElementTree import Element, SubElement
 
-from fillgen.errors import TuneError, listed
+from fillgen.errors import TuneError
 from fillgen.fills.choice import Fill
 from fillgen.hands.closing import slows_from
 from fillgen.hands.playing import Playing
@@ -114,7 +114,7 @@ def _fill_lines(piece: Piece, width: int) -> list[str]:
         first = progression.bar_index(fill.notes[0].note.onset)
         last = progression.bar_index(fill.notes[-1].note.onset)
         bars = [progression.bar_index(once[0].note.onset) - piece.first + 1 for once in fill.played()]
-        where = f"{'bars' if len(bars) > 1 else 'bar'} {listed([str(bar) for bar in bars])}"
+        where = f"{'bars' if len(bars) > 1 else 'bar'} {' and '.join(map(str, bars))}"
         chords = " | ".join(
             " ".join(span.chord.symbol for span in bar) for bar in progression.bars[first : last + 1]
         )
