@@ -176,7 +176,7 @@ def numbers_of(only: str, count: int) -> frozenset[int]:
         low, high = int(match[1]), int(match[2] or match[1])
         if not 1 <= low <= high <= count:
             room = "There is room for 1 fill." if count == 1 else f"There is room for {many(count, 'fill')}."
-            raise OptionError(f"there is no fill {shorten(word.strip())}", hint=room)
+            raise OptionError(f"there is no fill {word.strip()}", hint=room)
         found |= set(range(low, high + 1))
     return frozenset(found)
 

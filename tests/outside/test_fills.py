@@ -57,7 +57,7 @@ def read(name: str) -> Tune:
 def piece(name: str, *, fills: bool = True, intro: int = 1) -> Piece:
     """A tune with intro and ending, and a fill in every place that has room."""
     wished = Wishes(how_many="100%") if fills else None
-    return pieces(TuneRequest(read(name), intro=intro, ending=2 if intro else 0, fills=wished))[0]
+    return pieces(TuneRequest(read(name), intro=intro, ending=2, fills=wished))[0]
 
 
 @pytest.mark.parametrize("intro", [0, 1])

@@ -21,8 +21,10 @@ from fillgen.teaching.naming import kinds
 TUNES = {
     "a tune of lines": (
         "| Eb | Cm7 | Fm7 | Bb7 | Gm7 | C7 | Fm7 | Bb7 | Eb | Eb7 | Ab | Abm6 | Eb | Bb7 | Eb | Eb |",
-        "G5q Bb5q G5h | Eb5q. F5e G5h | Ab5q G5q F5q Eb5q | F5w | Bb5q. A5e Bb5h | C5w | Ab5q. G5e F5q Eb5q | D5h. rq | "
-        "G5q Bb5q G5h | Db5h. Eb5q | C5q Eb5q Ab5q C6q | B5h rh | Bb5q G5q Eb5q G5q | F5q Ab5q D5h | Eb5w | rw",
+        (
+            "G5q Bb5q G5h | Eb5q. F5e G5h | Ab5q G5q F5q Eb5q | F5w | Bb5q. A5e Bb5h | C5w | Ab5q. G5e F5q Eb5q | D5h. rq | "
+            "G5q Bb5q G5h | Db5h. Eb5q | C5q Eb5q Ab5q C6q | B5h rh | Bb5q G5q Eb5q G5q | F5q Ab5q D5h | Eb5w | rw"
+        ),
         "4/4",
     ),
     "a waltz": (
