@@ -25,7 +25,11 @@ from fillgen.errors import OptionError, many
 from fillgen.hands.playing import PARTS, played_as
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
     from fillgen.fills.fill import Wishes
+    from fillgen.readers.musicxml import Tune
+    from fillgen.tune import Piece
 
 FILE = Option((), "A tune in MusicXML, plain or packed (.musicxml, .mxl).", Path, metavar="FILE")
 INTRO = Option(("--intro",), "Bars of intro, 0 for none.", int)
@@ -119,17 +123,19 @@ def tune(
         for number, piece in enumerate(found, 1)
     ]
     show("\n".join(content.text() for content in contents if content.text is not None), output)
-    if read.repeats:
-        note(
-            f"the repeats are written as they are; MIDI and sound play them out, {many(read.bars, 'bar')} in all."
-        )
-    for remark in dict.fromkeys(remark for piece in found for remark in piece.remarks):
-        note(remark)
-    for remark in read.remarks:
+    for remark in _remarks(found, read):
         note(remark)
     deliveries = [Delivery(content, targets) for content, targets in zip(contents, apart, strict=False)]
     versions = Delivery(joined_sheets(contents), together, many(len(contents), "version"))
     deliver_all([*deliveries, versions], output)
+
+
+def _remarks(found: Sequence[Piece], read: Tune) -> Iterator[str]:
+    """What there is to say of a tune's repeats, of its fills, and of how it was read."""
+    if read.repeats:
+        yield f"the repeats are written as they are; MIDI and sound play them out, {many(read.bars, 'bar')} in all."
+    yield from dict.fromkeys(remark for piece in found for remark in piece.remarks)
+    yield from read.remarks
 
 
 def _repeated(text: str | None, bars: int, sequence: str | None) -> str | None:
