@@ -13,7 +13,7 @@ from fillgen.chart.text import parse_chart
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
 from fillgen.errors import FillgenError, NoPhraseError, OptionError, TuneError, many
-from fillgen.fills.choice import Fill, Filled, fills_of
+from fillgen.fills.choice import Fill, Filled, check_wishes, fills_of
 from fillgen.fills.fill import Wishes
 from fillgen.fills.motif import beginning_with, motif_of
 from fillgen.fills.rooms import Run
@@ -113,6 +113,8 @@ def _check(request: TuneRequest) -> None:
             raise OptionError(f"an {name} of {bars} bars", hint="Give 0 (none) to 12 bars.")
     if not request.intro and not request.ending and request.fills is None:
         raise OptionError("both intro and ending have 0 bars", hint="Use --intro 4, --ending 4 or --fills.")
+    if request.fills is not None:
+        check_wishes(request.fills)
     if request.from_tune and not request.intro:
         raise OptionError("no intro to make from the tune", hint="Use --intro 4.")
     if request.quote and not 0 < request.quote < request.ending:

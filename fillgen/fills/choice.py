@@ -71,10 +71,7 @@ def fills_of(progression: Progression, line: Phrase, runs: Sequence[Run], wanted
     >>> [(fill.number, fill.room.onset) for fill in filled.fills]
     [(1, 2400)]
     """
-    if not LEAST_GAP <= wanted.gap <= MOST_GAP:
-        raise OptionError(f"a gap of {wanted.gap:g} beats", hint=f"Give {LEAST_GAP} to {MOST_GAP} beats.")
-    if wanted.only is not None and wanted.how_many is not None:
-        raise OptionError("--only and --how-many do not go together", hint="Give one of them.")
+    check_wishes(wanted)
     found = rooms(progression, line, wanted.gap, runs)
     if not found:
         hint = f" Try --gap {LEAST_GAP}." if wanted.gap > LEAST_GAP else ""
@@ -87,6 +84,16 @@ def fills_of(progression: Progression, line: Phrase, runs: Sequence[Run], wanted
     empty = [room for room in picked if room.number not in {fill.number for fill in chosen}]
     remarks = [_nothing(progression, room) for room in empty]
     return Filled(tuple(chosen), tuple(remarks))
+
+
+def check_wishes(wanted: Wishes) -> None:
+    """OptionError where fills are asked for in a way that is not offered, whatever the tune."""
+    if not LEAST_GAP <= wanted.gap <= MOST_GAP:
+        raise OptionError(f"a gap of {wanted.gap:g} beats", hint=f"Give {LEAST_GAP} to {MOST_GAP} beats.")
+    if wanted.only is not None and wanted.how_many is not None:
+        raise OptionError("--only and --how-many do not go together", hint="Give one of them.")
+    if wanted.how_many is not None:
+        how_many(wanted.how_many, 1)
 
 
 def _nothing(progression: Progression, room: Room) -> str:

@@ -195,7 +195,7 @@ def test_no_room_is_a_remark(tmp_path: Path, capsys: pytest.CaptureFixture[str])
         (["--how-many", "2"], "--how-many is about fills"),
         (["--fills", "--gap", "0"], "gap of 0 beats"),
         (["--fills", "--how-many", "some"], "'some'"),
-        (["--fills", "--only", "77"], "no fill 77"),
+        (["--fills", "--intro", "0", "--ending", "0", "--only", "77"], "no fill 77"),
         (["--fills", "--only", "1", "--how-many", "2"], "do not go together"),
         (["--from-tune", "--intro", "0"], "no intro"),
     ],
