@@ -1,17 +1,22 @@
-"""The best intros and endings for a tune, which stays unchanged between them."""
+"""The best intros and endings for a tune, and fills in it; the tune stays unchanged."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import accumulate, pairwise
 
 from fillgen.chart.progression import Progression, Span, cut_out, moved, where_differing
 from fillgen.chart.sequences import Sequence as ChordSequence
 from fillgen.chart.sequences import find, to_chord
 from fillgen.chart.text import parse_chart
-from fillgen.engine.generate import generate
+from fillgen.engine.generate import Gather, generate
 from fillgen.engine.request import Request
 from fillgen.errors import FillgenError, NoPhraseError, OptionError, many
+from fillgen.fills.choice import Fill, Filled, check_wishes, fills_of
+from fillgen.fills.fill import Wishes
+from fillgen.fills.motif import beginning_with, motif_of
+from fillgen.fills.rooms import Run
 from fillgen.hands.closing import closed_idea
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Note, Phrase
@@ -36,7 +41,8 @@ _TRIED = 12
 class TuneRequest:
     """A request: bars of intro and ending (0 for none), bars of the tune to quote in the ending, number of choices.
 
-    `close` is how the ending's last note closes.
+    `close` is how the ending's last note closes. `fills` are how fills are asked for, None for none; an intro `from_tune`
+    begins with the tune's own motif.
     """
 
     tune: Tune
@@ -51,6 +57,8 @@ class TuneRequest:
     seed: int = 0
     chords: str | None = None
     close: str | None = None
+    fills: Wishes | None = None
+    from_tune: bool = False
     pack: RulePack = field(default_factory=RulePack)
 
     def bars(self, purpose: str) -> int:
@@ -60,9 +68,10 @@ class TuneRequest:
 
 @dataclass(frozen=True)
 class Piece:
-    """A tune with its intro and ending: all bars as one progression, and the right hand over them.
+    """A tune with its intro, its ending and its fills: all bars as one progression, and the right hand over them.
 
-    `first` is the bar at which the tune begins, `last` the bar after its end, both counted from 0.
+    `first` is the bar at which the tune begins, `last` the bar after its end, both counted from 0. `remarks` are about its
+    fills.
     """
 
     ideas: Ideas
@@ -73,6 +82,8 @@ class Piece:
     names: tuple[str, str]
     quoted: int = 0
     close: str | None = None
+    fills: tuple[Fill, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     @property
     def idea(self) -> Idea:
@@ -80,7 +91,7 @@ class Piece:
 
 
 def pieces(request: TuneRequest) -> tuple[Piece, ...]:
-    """The tune with its best intros and endings, best first.
+    """The tune with its best intros and endings, best first, each with fills of its own.
 
     Raises TuneError if the tune has no chords, OptionError if no sequence of that length fits.
     """
@@ -90,7 +101,10 @@ def pieces(request: TuneRequest) -> tuple[Piece, ...]:
     endings = _sections(request, body, "ending") if request.ending else [None]
     count = min(request.count, max(len(intros), len(endings)))
     return tuple(
-        _joined(request, body, intros[n % len(intros)], endings[n % len(endings)]) for n in range(count)
+        _joined(
+            replace(request, seed=request.seed + n), body, intros[n % len(intros)], endings[n % len(endings)]
+        )
+        for n in range(count)
     )
 
 
@@ -100,8 +114,12 @@ def _check(request: TuneRequest) -> None:
     for name, bars in (("intro", request.intro), ("ending", request.ending)):
         if not 0 <= bars <= 12:
             raise OptionError(f"an {name} of {bars} bars", hint="Give 0 (none) to 12 bars.")
-    if not request.intro and not request.ending:
-        raise OptionError("both intro and ending have 0 bars", hint="Use --intro 4 or --ending 4.")
+    if not request.intro and not request.ending and request.fills is None:
+        raise OptionError("both intro and ending have 0 bars", hint="Use --intro 4, --ending 4 or --fills.")
+    if request.fills is not None:
+        check_wishes(request.fills)
+    if request.from_tune and not request.intro:
+        raise OptionError("no intro to make from the tune", hint="Use --intro 4.")
     if request.quote and not 0 < request.quote < request.ending:
         raise OptionError(
             f"{request.quote} bars to quote in an ending of {request.ending}",
@@ -203,12 +221,13 @@ def _section(request: TuneRequest, body: Progression, purpose: str, sequence: Ch
     lead = tune.notes[0].midi if purpose == "intro" and tune.notes else None
     leave = -(-tune.pickup // _SIXTEENTH) * _SIXTEENTH if purpose == "intro" else 0
     wanted = replace(_request(request, progression), purpose=purpose, lead_to=lead, leave=leave)
+    gather = beginning_with(_motif(request)) if purpose == "intro" and request.from_tune else None
     try:
-        found = generate(wanted)
+        found = generate(wanted, gather)
     except NoPhraseError:
         if lead is None:
             raise
-        found = _near(wanted, lead)
+        found = _near(wanted, lead, gather)
         return _Section(
             sequence.name, progression, min(found, key=lambda idea: abs(idea.phrase[-1].midi - lead))
         )
@@ -216,12 +235,17 @@ def _section(request: TuneRequest, body: Progression, purpose: str, sequence: Ch
     return _Section(sequence.name, progression, closed_idea(progression, found[0], close))
 
 
-def _near(wanted: Request, lead: int) -> Ideas:
+def _near(wanted: Request, lead: int, gather: Gather | None) -> Ideas:
     """Ideas in the range of a first note that lies outside the usual one; without aiming there if that can't be."""
     try:
-        return generate(replace(wanted, low=max(0, lead - _BELOW), high=min(127, lead + _ABOVE)))
+        return generate(replace(wanted, low=max(0, lead - _BELOW), high=min(127, lead + _ABOVE)), gather)
     except (NoPhraseError, OptionError):
-        return generate(replace(wanted, lead_to=None))
+        return generate(replace(wanted, lead_to=None), gather)
+
+
+def _motif(request: TuneRequest) -> Phrase:
+    """The tune's first two bars, or its first where the intro is shorter than three."""
+    return motif_of(tuple(_placed(request.tune, 0)), request.tune.metre.bar, 2 if request.intro > 2 else 1)
 
 
 def _tonic_of(body: Progression) -> Chord:
@@ -274,8 +298,9 @@ def _joined(
     if ending is not None:
         shift = end + (quoted.length if quoted else 0)
         notes += [replace(note, onset=note.onset + shift) for note in ending.idea.phrase]
+    filled = _filled(request, whole, start)
     return Piece(
-        _as_ideas(request, whole, tuple(notes)),
+        _as_ideas(request, whole, tuple(notes), filled.fills),
         first,
         last,
         intro.idea if intro else None,
@@ -283,7 +308,41 @@ def _joined(
         (intro.name if intro else "", ending.name if ending else ""),
         request.quote if quoted else 0,
         request.close,
+        filled.fills,
+        filled.remarks,
     )
+
+
+def _filled(request: TuneRequest, whole: Progression, start: int) -> Filled:
+    """The fills of the tune, whose first full bar begins at a tick of the whole piece; none where none are asked for."""
+    if request.fills is None:
+        return Filled(())
+    wanted = replace(
+        request.fills,
+        rhythm=request.rhythm,
+        level=request.level,
+        busy=request.busy,
+        tempo=request.tempo or request.tune.tempo,
+        seed=request.seed,
+        pack=request.pack,
+    )
+    line = tuple(_placed(request.tune, start))
+    return fills_of(whole, line, _runs(request.tune, start - request.tune.pickup), wanted)
+
+
+def _runs(tune: Tune, start: int) -> tuple[Run, ...]:
+    """How the tune's measures come to be played, from the tick at which it begins."""
+    written = list(accumulate(tune.measures, initial=0))
+    found: list[Run] = []
+    at = start
+    for before, number in pairwise((-2, *tune.order)):
+        length = tune.measures[number]
+        if number == before + 1:
+            found[-1] = replace(found[-1], end=at + length)
+        else:
+            found.append(Run(at, at + length, written[number]))
+        at += length
+    return tuple(found)
 
 
 def _placed(tune: Tune, start: int) -> list[Note]:
@@ -326,11 +385,13 @@ def _chain(parts: Sequence[Progression], body: Progression) -> Progression:
     return replace(body, bars=tuple(bars), sections=sections, metres=where_differing(metres, body.metre))
 
 
-def _as_ideas(request: TuneRequest, whole: Progression, phrase: Phrase) -> Ideas:
+def _as_ideas(request: TuneRequest, whole: Progression, phrase: Phrase, fills: Sequence[Fill]) -> Ideas:
     """The whole right hand as one idea, so that an ensemble can play it."""
     rhythm = request.pack.rhythm(request.rhythm or request.pack.rhythm_for(whole.metre))
     notes = tuple(IdeaNote(whole.bar_index(n.onset) + 1, n, "", "", "") for n in phrase)
     tempo = request.tempo or request.tune.tempo or rhythm.tempo
-    idea = Idea(1, 1.0, {}, "tune", "", notes)
+    played = [note for fill in fills for once in fill.played() for note in once]
+    filled = tuple(sorted(played, key=lambda each: each.note.onset))
+    idea = Idea(1, 1.0, {}, "tune", "", notes, fills=filled)
     swung = rhythm.swing and request.rhythm is not None
     return Ideas(whole, rhythm.name, 0, tempo, swung, request.seed, 0, (idea,))

@@ -34,6 +34,7 @@ __all__ = [
     "BookOptions",
     "CheckOptions",
     "ChordOptions",
+    "FillOptions",
     "IdeaOptions",
     "Option",
     "OutputOptions",
@@ -105,6 +106,16 @@ class VaryOptions:
     like: bool = False
     unlike: bool = False
     answer: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class FillOptions:
+    """Whether fills are put into a tune, where they may come, how many, and which of them."""
+
+    fills: bool = False
+    gap: float | None = None
+    how_many: str | None = None
+    only: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -337,6 +348,21 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "title": Option(("--title",), "The title of a sheet. [default: the chart's]"),
         "author": Option(("--author",), "Whom a sheet names as its author."),
         "columns": Option(("--columns",), "Of a PDF: 2 for two columns of ideas of up to four bars.", int),
+    },
+    FillOptions: {
+        "fills": Option(
+            ("--fills",), "Write fills where the tune rests or holds a note, as a part of their own.", bool
+        ),
+        "gap": Option(
+            ("--gap",),
+            "How many beats the tune rests or holds where a fill may come, 1 to 16. [default: 2]",
+            float,
+        ),
+        "how_many": Option(
+            ("--how-many",),
+            "How many fills: a number, or a share of the places such as 50%. [default: with a bar of the tune between two]",
+        ),
+        "only": Option(("--only",), "Only some of the fills, by number: such as 2,5 or 1-3."),
     },
     SequenceOptions: {
         "purpose": Option(

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from itertools import chain
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from fillgen.app.contents import TUNE, joined_sheets, tune_content
+from fillgen.app.fills import fills_wished
 from fillgen.app.formats import Delivery, Target, named_targets, numbered, refuse_unwritable
 from fillgen.app.options import (
     OPTIONS,
     RULES,
     ChordOptions,
+    FillOptions,
     IdeaOptions,
     Option,
     OutputOptions,
@@ -24,9 +26,18 @@ from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError, many
 from fillgen.hands.playing import PARTS, played_as
 
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from fillgen.readers.tunes import Tune
+    from fillgen.tune import Piece
+
 FILE = Option((), "A tune in MusicXML, ABC or MIDI (.musicxml, .mxl, .abc, .mid).", Path, metavar="FILE")
 INTRO = Option(("--intro",), "Bars of intro, 0 for none.", int)
 ENDING = Option(("--ending",), "Bars of ending, 0 for none.", int)
+FROM_TUNE = Option(
+    ("--from-tune",), "Begin the intro with the tune's own motif, over the intro's chords.", bool
+)
 QUOTE = Option(("--quote",), "Bars from the tune's end to begin the ending with.", int)
 CHORDS = Option(
     ("--chords",), "A chart for the tune's bars, in place of its chord symbols or of those proposed."
@@ -48,6 +59,8 @@ def tune(
     intro: Annotated[int, INTRO] = 4,
     ending: Annotated[int, ENDING] = 4,
     quote: Annotated[int, QUOTE] = 0,
+    from_tune: Annotated[bool, FROM_TUNE] = False,
+    fills: FillOptions,
     options: IdeaOptions,
     chords: Annotated[str | None, CHORDS] = None,
     sequence: Annotated[str | None, OPTIONS[ChordOptions]["sequence"]] = None,
@@ -56,7 +69,7 @@ def tune(
     look: SheetOptions,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
-    """Put an intro and an ending on a tune; every bar of the tune stays as it is."""
+    """Put an intro and an ending on a tune, and fills into it; every note of the tune stays as it is."""
     from fillgen.app.tunes import open_tune
     from fillgen.tune import MOST_CHOICES, TuneRequest, pieces
 
@@ -82,29 +95,40 @@ def tune(
             written_chart(chords, sequence, str(read.key), read.metre.name), read.bars, sequence
         ),
         close=played.close,
+        fills=fills_wished(fills),
+        from_tune=from_tune,
         pack=pack,
     )
     found = pieces(request)
-    for remark in found[0].ideas.progression.remarks:
+    for remark in _first_remarks(found, options.count):
         note(remark)
-    if len(found) < options.count:
-        are = "is" if len(found) == 1 else "are"
-        note(f"there {are} {many(len(found), 'version')} with different chords.")
     width = width_of([*together, *chain.from_iterable(apart)])
     contents = [
         tune_content(piece, read, played, sounds, look, number, width=width)
         for number, piece in enumerate(found, 1)
     ]
     show("\n".join(content.text() for content in contents if content.text is not None), output)
-    if read.repeats:
-        note(
-            f"the repeats are written as they are; MIDI and sound play them out, {many(read.bars, 'bar')} in all."
-        )
-    for remark in read.remarks:
+    for remark in _remarks(found, read):
         note(remark)
     deliveries = [Delivery(content, targets) for content, targets in zip(contents, apart, strict=False)]
     versions = Delivery(joined_sheets(contents), together, many(len(contents), "version"))
     deliver_all([*deliveries, versions], output)
+
+
+def _first_remarks(found: Sequence[Piece], count: int) -> Iterator[str]:
+    """What there is to say of a tune's chords, and of versions that are fewer than asked for."""
+    yield from map(str, found[0].ideas.progression.remarks)
+    if len(found) < count:
+        are = "is" if len(found) == 1 else "are"
+        yield f"there {are} {many(len(found), 'version')} with different chords."
+
+
+def _remarks(found: Sequence[Piece], read: Tune) -> Iterator[str]:
+    """What there is to say of a tune's repeats, of its fills, and of how it was read."""
+    if read.repeats:
+        yield f"the repeats are written as they are; MIDI and sound play them out, {many(read.bars, 'bar')} in all."
+    yield from dict.fromkeys(remark for piece in found for remark in piece.remarks)
+    yield from read.remarks
 
 
 def _repeated(text: str | None, bars: int, sequence: str | None) -> str | None:

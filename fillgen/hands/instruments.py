@@ -85,4 +85,5 @@ PART_SETUPS = {
     "left": PartSetup("Left hand", 1, "Electric Piano 1", 76, 52),
     "bass": PartSetup("Bass", 2, "Acoustic Bass", 96, 64),
     "drums": PartSetup("Drums", DRUM_CHANNEL, "", 78, 64),
+    "fills": PartSetup("Fills", 3, "Flute", 92, 84),
 }

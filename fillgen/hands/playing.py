@@ -12,6 +12,9 @@ from fillgen.hands.reach import reach
 from fillgen.rules.pack import RulePack
 
 PARTS = ("right", "left", "bass", "drums")
+FILLS = "fills"
+"""The part that sounds where a line has fills, besides those that are asked for."""
+_PITCHED = (*PARTS[:3], FILLS)
 Close = Literal["held", "button", "fading"]
 CLOSES: tuple[Close, ...] = ("held", "button", "fading")
 SECONDS = ("thirds", "sixths", "chord")
@@ -116,8 +119,8 @@ def _sounds(given: Sequence[str]) -> dict[str, str]:
     for text in given:
         part, equals, sound = text.partition("=")
         named = part.strip() if equals else "right"
-        if named not in PARTS[:3]:
-            raise OptionError(f"unknown part {named!r} in --sound", hint=did_you_mean(named, PARTS[:3]))
+        if named not in _PITCHED:
+            raise OptionError(f"unknown part {named!r} in --sound", hint=did_you_mean(named, _PITCHED))
         sounds[named] = sound.strip() if equals else text
         program(sounds[named])
     return sounds

@@ -17,9 +17,9 @@ from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.closing import BUTTON, closed_idea, closes, last_stroke, slowing
 from fillgen.hands.instruments import percussion
 from fillgen.hands.patterns import Accompaniment, accompaniment_over
-from fillgen.hands.playing import PARTS, Playing, check_playing
+from fillgen.hands.playing import FILLS, PARTS, Playing, check_playing
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
-from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Phrase
 from fillgen.rules.pack import Cell
 from fillgen.theory.metre import TICKS, Metre, Timeline, swung, timeline_of
@@ -30,7 +30,7 @@ _FEEL_TICKS = 9.0
 _FEEL_LOUDNESS = 7.0
 _LEFT_LOW, _LEFT_HIGH = 48, 67
 """The left hand's register, C3 to G4, as far as the right hand leaves it."""
-_LOUDNESS = {"right": (70, 26), "second": (54, 22), "left": (54, 16), "bass": (76, 16)}
+_LOUDNESS = {"right": (70, 26), "second": (54, 22), "fills": (60, 22), "left": (54, 16), "bass": (76, 16)}
 """The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
 _ACCENT = 16
 """What a last stroke that is short is louder by, in velocity."""
@@ -85,7 +85,8 @@ class Ensemble:
 
     def take(self, idea: Idea) -> Take:
         """An idea with the parts asked for, as often as asked for, with its close."""
-        strokes = {part: self._part(part, idea) for part in self.playing.parts}
+        parts = (*self.playing.parts, FILLS) if idea.fills else self.playing.parts
+        strokes = {part: self._part(part, idea) for part in parts}
         chords = [
             (number * self.pass_length + span.onset, span.chord.symbol)
             for number in range(self._passes)
@@ -124,6 +125,9 @@ class Ensemble:
         if part == "right":
             salt = len(idea.notes) + sum(note.midi for note in idea.phrase)
             return self._passed([self._right(idea)], self._closed_right(idea), salt)
+        if part == FILLS:
+            exact = self._voice(FILLS, idea.fills)
+            return self._passed([exact], exact, len(PARTS) + len(idea.fills))
         below = min(_LEFT_HIGH + 1, idea.lowest) if part == "left" else 0
         return self._shared(part, below, self.stop(idea.phrase))
 
@@ -155,14 +159,12 @@ class Ensemble:
         return _FADE[max(0, number - self.playing.times + 1)]
 
     def _right(self, idea: Idea) -> list[Stroke]:
-        voices = (("right", idea.phrase), ("second", tuple(each.note for each in idea.second)))
-        return [
-            stroke
-            for loudness, notes in voices
-            for stroke in _accented(
-                [(n.onset, n.length, n.midi) for n in notes], loudness, self.progression.timeline
-            )
-        ]
+        return [*self._voice("right", idea.notes), *self._voice("second", idea.second)]
+
+    def _voice(self, loudness: str, notes: Sequence[IdeaNote]) -> list[Stroke]:
+        """Notes as strokes that are as loud as a voice of that name is."""
+        played = [(each.note.onset, each.note.length, each.note.midi) for each in notes]
+        return _accented(played, loudness, self.progression.timeline)
 
     def _exact(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
         if part == "bass":

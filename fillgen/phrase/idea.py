@@ -33,7 +33,8 @@ class Idea:
     """A phrase with its score, the terms of the score, its shape and its text.
 
     `form` says in words which bars come back, such as `bars 5-6 as 1-2`; it is empty where none has to. `second` are the
-    notes struck with the line, below it, in order and from the highest down; empty where none were asked for.
+    notes struck with the line, below it, in order and from the highest down; empty where none were asked for. `fills` are
+    the notes of a part of their own, where the line rests or holds a note.
     """
 
     rank: int
@@ -44,6 +45,7 @@ class Idea:
     notes: tuple[IdeaNote, ...]
     form: str = ""
     second: tuple[IdeaNote, ...] = ()
+    fills: tuple[IdeaNote, ...] = ()
 
     @property
     def phrase(self) -> Phrase:
@@ -51,8 +53,8 @@ class Idea:
 
     @property
     def lowest(self) -> int:
-        """The lowest pitch of the right hand, 127 where it has none."""
-        return min((each.note.midi for each in (*self.notes, *self.second)), default=127)
+        """The lowest pitch of the right hand and of fills, 127 where there are none."""
+        return min((each.note.midi for each in (*self.notes, *self.second, *self.fills)), default=127)
 
     def below(self) -> tuple[tuple[IdeaNote, ...], ...]:
         """The notes struck with each note of the line, from the highest down."""

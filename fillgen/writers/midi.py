@@ -226,6 +226,11 @@ def _file(
     parts, count_in = list(ensemble.playing.parts), ensemble.playing.count_in
     if count_in and "drums" not in parts:
         parts.append("drums")
+    parts += [
+        part
+        for part in PART_SETUPS
+        if part not in parts and any(part in take.strokes for _, _, take in takes)
+    ]
     for part in parts:
         counted_in = count_in and part == "drums"
         turns = [_Turn(start, take.strokes.get(part, ()), counted_in=counted_in) for start, _, take in takes]

@@ -99,6 +99,19 @@ def _note(symbol: Symbol, name: str | None, sign: str, *, first: bool, courtesy:
     return note
 
 
+def as_cue(bar: Element) -> None:
+    """Make the notes of a measure small ones, such as those of another player."""
+    for note in bar.findall("note"):
+        if note.find("pitch") is None:
+            continue
+        note.insert(0, Element("cue"))
+        for tie in note.findall("tie"):
+            note.remove(tie)
+        kind = note.find("type")
+        if kind is not None:
+            kind.set("size", "cue")
+
+
 def pitch_element(name: str) -> Element:
     """A pitch from its scientific name."""
     letters, octave = name_and_octave(name)

@@ -1,4 +1,4 @@
-"""A tune with its intro and ending as MusicXML and MIDI, the tune's own bars unchanged between them."""
+"""A tune with its intro, ending and fills as MusicXML and MIDI, the tune's own bars unchanged between them."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from fillgen.chart.progression import Progression, Span, cut_out
 from fillgen.errors import TuneError
+from fillgen.fills.choice import Fill
 from fillgen.hands.closing import slows_from
 from fillgen.hands.playing import Playing
 from fillgen.hands.take import left_paths, swing_of
@@ -27,6 +28,7 @@ from fillgen.writers.lines import TEXT_WIDTH
 from fillgen.writers.midi import to_midi
 from fillgen.writers.musicxml import (
     Harmony,
+    as_cue,
     attributes,
     close_last,
     final_barline,
@@ -38,7 +40,9 @@ from fillgen.writers.notation import Chunk, Symbol, written
 from fillgen.writers.proposed import enter_proposed
 from fillgen.writers.text import bar_rows
 
-_LEFT = "Left hand"
+_LEFT, _FILLS = "Left hand", "Fills"
+_BRACE = "9"
+"""The number of the group that the brace before melody and left hand makes."""
 _BARS = " " * 7
 """Stands before the bars of an intro or ending."""
 _BEHIND_CLEF = ("staff-details", "transpose", "for-part", "directive", "measure-style")
@@ -58,7 +62,8 @@ def tune_midi(piece: Piece, playing: Playing, sounds: Mapping[str, str]) -> byte
 
 
 def tune_musicxml(piece: Piece, tune: Tune, *, swing: float | None = None, slow_down: bool = False) -> bytes:
-    """The whole piece as MusicXML 4.0: right and left hand on two staves, every bar of the tune unchanged.
+    """The whole piece as MusicXML 4.0: right and left hand on two staves, every bar of the tune unchanged. Fills are a part
+    of their own above them, in small notes.
 
     The other parts of the score rest during the intro and the ending. A repeat that goes back to the beginning of
     the tune gets a forward repeat sign there. Where it is to `slow_down`, the ending says from where. TuneError if notes
@@ -78,12 +83,15 @@ def _whole_score(tune: Tune, added: _Added) -> bytes:
     for part in root.findall("part"):
         _guard_repeats(part, added)
     enter_proposed(melody, proposed_in(tune, added.body))
-    left = _left_part(melody, added, _fresh_id(root))
+    left = _left_part(melody, added, _fresh_id(root, "L"))
+    fills = _fills_part(melody, added, _fresh_id(root, "F")) if added.piece.fills else None
     for part in root.findall("part"):
         if part is not melody:
             _frame(part, *added.rests(part))
     _frame(melody, added.intro(melody), added.ending())
     _enter_left_part(root, melody, left)
+    if fills is not None:
+        _enter_fills_part(root, melody, fills)
     return to_bytes(root)
 
 
@@ -102,7 +110,7 @@ def piece_text(piece: Piece, number: int = 1, width: int = TEXT_WIDTH) -> str:
             lines += bar_rows(f"| {chords} |", width, _BARS)
             quoted = "(the tune's own) | " * (piece.quoted if what == "ending" else 0)
             lines += bar_rows(f"| {quoted}{idea.text} |", width, _BARS)
-    return "\n".join([*lines, *_own_chords(piece, width)])
+    return "\n".join([*lines, *_own_chords(piece, width), *_fill_lines(piece, width)])
 
 
 def piece_document(piece: Piece) -> dict[str, Any]:
@@ -119,6 +127,10 @@ def piece_document(piece: Piece) -> dict[str, Any]:
         "rhythm": ideas.rhythm,
         "parts": [{"part": what, "name": name, "bars": list(own)} for what, name, own in parts if own],
         "notes": [note_document(note) for note in piece.idea.notes],
+        "fills": [
+            {"number": fill.number, "text": fill.text, "notes": [note_document(note) for note in fill.notes]}
+            for fill in piece.fills
+        ],
     }
 
 
@@ -133,6 +145,30 @@ def _own_chords(piece: Piece, width: int) -> list[str]:
 
 def _symbol(span: Span) -> str:
     return f"[{span.chord.symbol}]" if span.proposed else span.chord.symbol
+
+
+def _fill_lines(piece: Piece, width: int) -> list[str]:
+    """The fills as text: for each its number, the bars of the tune in which it begins, and its notes under their chords."""
+    lines = ["     fills, in the bars of the tune as it is played:"] if piece.fills else []
+    for fill in piece.fills:
+        progression = piece.ideas.progression
+        first = progression.bar_index(fill.notes[0].note.onset)
+        last = progression.bar_index(fill.notes[-1].note.onset)
+        bars = [progression.bar_index(once[0].note.onset) - piece.first + 1 for once in fill.played()]
+        where = f"{'bars' if len(bars) > 1 else 'bar'} {' and '.join(map(str, bars))}"
+        chords = " | ".join(
+            " ".join(span.chord.symbol for span in bar) for bar in progression.bars[first : last + 1]
+        )
+        lines.append(f"     {fill.number:>2}  {where}, over {chords}, to {_goes_on(piece, fill)}")
+        lines += bar_rows(f"| {fill.text} |", width, _BARS)
+    return lines
+
+
+def _goes_on(piece: Piece, fill: Fill) -> str:
+    """The notes with which the tune goes on after a fill."""
+    notes = tuple(note for note in piece.idea.phrase)
+    names = dict(zip(((n.onset, n.midi) for n in notes), spell(piece.ideas.progression, notes), strict=True))
+    return " or ".join(dict.fromkeys(names[gap.next.onset, gap.next.midi] for gap in fill.room.gaps))
 
 
 # The added bars
@@ -205,9 +241,25 @@ class _Added:
     def left(self, *, ending: bool) -> list[Element]:
         """The left hand's added bars, chords held as long as they last."""
         start, count = (self.piece.last, self.after) if ending else (0, self.before)
-        symbols = self._symbols(self._left_chunks(start, count), ending=ending)
+        return self.plain(self._left_chunks(start, count), ending=ending)
+
+    def plain(self, chunks: Sequence[Chunk], *, ending: bool) -> list[Element]:
+        """Added bars of a part of our own, without signs at their beginning; no chunks are rests."""
+        symbols = self._symbols(chunks, ending=ending)
         found = [measure("", bar, short=self._is_short(bar, ending=ending)) for bar in symbols]
         return self._filler() + self._finished(found) if ending else found
+
+    def fills(self) -> list[Chunk]:
+        """The fills where they are written, in ticks from the beginning of the tune."""
+        return [
+            Chunk(
+                fill.room.first.written + each.note.onset - fill.room.first.before.onset,
+                each.note.length,
+                (each.name,),
+            )
+            for fill in sorted(self.piece.fills, key=lambda fill: fill.room.first.written)
+            for each in fill.notes
+        ]
 
     def rests(self, part: Element) -> tuple[list[Element], list[Element]]:
         """Bars of rest for another part, before and after the tune."""
@@ -357,18 +409,42 @@ def _left_part(melody: Element, added: _Added, name: str) -> Element:
     """A part for the left hand that rests during the tune."""
     part = Element("part", {"id": name})
     part.extend(added.left(ending=False))
-    tune = added.tune
-    rows = written([], tune.measure_metres, tune.key, tune.measures)
-    for number, (tune_bar, rests) in enumerate(zip(melody.findall("measure"), rows, strict=True)):
-        lead = _changed_signs(tune, number)
-        bar = measure("", rests, lead=lead, short=tune.measures[number] < tune.measure_metres[number].bar)
-        _copy_repeats(tune_bar, bar)
-        part.append(bar)
+    part.extend(_tune_bars(melody, added, []))
     part.extend(added.left(ending=True))
+    return _headed(part, attributes(added.tune.metre, added.tune.key, "F"))
+
+
+def _fills_part(melody: Element, added: _Added, name: str) -> Element:
+    """A part for the fills, in small notes; it rests in intro and ending."""
+    part = Element("part", {"id": name})
+    part.extend(added.plain([], ending=False))
+    bars = _tune_bars(melody, added, added.fills())
+    for bar in bars:
+        as_cue(bar)
+    part.extend(bars)
+    part.extend(added.plain([], ending=True))
+    return _headed(part, attributes(added.tune.metre, added.tune.key))
+
+
+def _tune_bars(melody: Element, added: _Added, chunks: Sequence[Chunk]) -> list[Element]:
+    """The bars of a part of our own during the tune, with the repeat signs of the melody and its changes of key and metre."""
+    tune = added.tune
+    rows = written(chunks, tune.measure_metres, tune.key, tune.measures)
+    bars = []
+    for number, (tune_bar, own) in enumerate(zip(melody.findall("measure"), rows, strict=True)):
+        lead = _changed_signs(tune, number)
+        bar = measure("", own, lead=lead, short=tune.measures[number] < tune.measure_metres[number].bar)
+        _copy_repeats(tune_bar, bar)
+        bars.append(bar)
+    return bars
+
+
+def _headed(part: Element, signs: Element) -> Element:
+    """A part of our own with numbered bars, and the signs at its beginning."""
     _number(part)
     first = part.find("measure")
     assert first is not None
-    first.insert(0, attributes(tune.metre, tune.key, "F"))
+    first.insert(0, signs)
     return part
 
 
@@ -393,9 +469,9 @@ def _copy_repeats(tune_bar: Element, bar: Element) -> None:
             bar.insert(0, copied) if barline.get("location") == "left" else bar.append(copied)
 
 
-def _fresh_id(root: Element) -> str:
+def _fresh_id(root: Element, letter: str) -> str:
     taken = {part.get("id") for part in root.findall("part")}
-    return next(name for number in range(1, 999) if (name := f"L{number}") not in taken)
+    return next(name for number in range(1, 999) if (name := f"{letter}{number}") not in taken)
 
 
 def _enter_left_part(root: Element, melody: Element, left: Element) -> None:
@@ -404,12 +480,26 @@ def _enter_left_part(root: Element, melody: Element, left: Element) -> None:
     assert parts is not None
     entry = next(e for e in parts.findall("score-part") if e.get("id") == melody.get("id"))
     place = list(parts).index(entry)
-    name = left.get("id") or ""
-    score_part = Element("score-part", {"id": name})
-    SubElement(score_part, "part-name").text = _LEFT
-    start = Element("part-group", {"number": "9", "type": "start"})
+    score_part = _entry(left, _LEFT)
+    start = Element("part-group", {"number": _BRACE, "type": "start"})
     SubElement(start, "group-symbol").text = "brace"
     parts.insert(place, start)
     parts.insert(place + 2, score_part)
-    parts.insert(place + 3, Element("part-group", {"number": "9", "type": "stop"}))
+    parts.insert(place + 3, Element("part-group", {"number": _BRACE, "type": "stop"}))
     root.insert(list(root).index(melody) + 1, left)
+
+
+def _enter_fills_part(root: Element, melody: Element, fills: Element) -> None:
+    """The fills above the melody, outside the brace that joins it to the left hand."""
+    parts = root.find("part-list")
+    assert parts is not None
+    brace = next(e for e in parts if e.tag == "part-group" and e.get("number") == _BRACE)
+    parts.insert(list(parts).index(brace), _entry(fills, _FILLS))
+    root.insert(list(root).index(melody), fills)
+
+
+def _entry(part: Element, name: str) -> Element:
+    """A part of our own in the list of parts."""
+    found = Element("score-part", {"id": part.get("id") or ""})
+    SubElement(found, "part-name").text = name
+    return found

@@ -1,0 +1,23 @@
+"""How fills inside a tune are asked for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fillgen.app.options import OPTIONS, FillOptions
+from fillgen.errors import OptionError
+from fillgen.fills.fill import Wishes
+
+
+def fills_wished(options: FillOptions) -> Wishes | None:
+    """The wishes of a player, None where no fills are asked for; OptionError for a wish about fills that aren't."""
+    if options.fills:
+        wishes = Wishes(how_many=options.how_many, only=options.only)
+        return wishes if options.gap is None else replace(wishes, gap=options.gap)
+    rows = OPTIONS[FillOptions]
+    for name in ("gap", "how_many", "only"):
+        if getattr(options, name) is not None:
+            raise OptionError(
+                f"{rows[name].flags[0]} is about fills, and none are asked for", hint="Add --fills."
+            )
+    return None
