@@ -41,12 +41,14 @@ _ALONE = Lock()
 TALLEST = 60000
 """The greatest height of a drawing, in units."""
 
+_MARGIN = 20
+"""What is left free at both sides of a drawing, in units."""
 _OPTIONS = {
     "scale": 40,
     "pageMarginTop": 20,
     "pageMarginBottom": 20,
-    "pageMarginLeft": 20,
-    "pageMarginRight": 20,
+    "pageMarginLeft": _MARGIN,
+    "pageMarginRight": _MARGIN,
     "adjustPageHeight": True,
     "header": "none",
     "footer": "none",
@@ -91,11 +93,18 @@ _LEAST = 0.5
 
 
 def engraved(
-    score: str, name: str, width: int, height: int = TALLEST, *, broken: bool = False, whole: bool = False
+    score: str,
+    name: str,
+    width: int,
+    height: int = TALLEST,
+    *,
+    broken: bool = False,
+    whole: bool = False,
+    margin: int = _MARGIN,
 ) -> tuple[Drawing, ...]:
     """A score, MEI or MusicXML, as drawings: one, or several if it doesn't fit into a height.
 
-    `width` and `height` are in units, 2.5 to a pixel; a drawing is just as high as its content. A score that is
+    `width`, `height` and the `margin` at the left are in units, 2.5 to a pixel; a drawing is just as high as its content. A score that is
     `broken` into lines keeps them; otherwise lines are filled. A last line that is `whole` is as wide as the others. Ids without a hyphen are dropped: a score's own ids have
     one. Those of the drawing itself end with `name`, so that a page can hold many drawings. OutputError if the engraver
     can't read the score.
@@ -105,6 +114,7 @@ def engraved(
         "pageHeight": height,
         "breaks": "line" if broken else "auto",
         "minLastJustification": 0 if whole else _LEAST,
+        "pageMarginLeft": margin,
     }
     with _loaded(score, name, options) as toolkit:
         drawn = [str(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1)]

@@ -82,13 +82,16 @@ def _labels(entry: SheetEntry, common: str) -> str:
 
 # Pictures
 
+_NAMED = 120
+"""The margin at the left of a score whose staves have names, in units."""
+
 
 def drawings(
     entry: SheetEntry, settings: SheetOptions = USUAL, *, width: int = WIDE, height: int = TALLEST
 ) -> tuple[Drawing, ...]:
     """An entry engraved: one drawing, or several if it is higher than `height`; lengths in units of the engraver."""
     if entry.source:
-        return engraved(entry.source, entry.name, width, height)
+        return engraved(entry.source, entry.name, width, height, margin=_NAMED)
     return drawn(score_of(entry, settings), width, height)
 
 

@@ -101,7 +101,7 @@ def lines(number: int) -> tuple[list[Line], list[Line]]:
     for turn in range(50):
         space = spaces[turn % len(spaces)]
         even = [table.astype(float) for table in space.lattice.allowed]
-        row = space.lattice.draw(even, dice.doubles(3 * len(space.lattice.runs))[None, :])[0]
+        row = space.lattice.draw(even, dice.doubles(space.lattice.columns)[None, :])[0]
         domains = [engine.windows.domain(place) for place in space.places]
         pitches = [int(domain[i]) for domain, i in zip(domains, row, strict=True)]
         fair.append((pitches, engine.homes(space.plan.rhythm)))
