@@ -79,17 +79,20 @@ def _rows(measures: Sequence[Measure], sounds: Sequence[Sound]) -> list[list[Sym
 
 
 def _chunks(sounds: Sequence[Sound], key: Key) -> list[Chunk]:
-    """Notes as they are named by their source, or else in a key; those that begin and end together as one chord."""
-    found: dict[tuple[int, int], list[Sound]] = {}
-    for sound in sounds:
-        found.setdefault((round(sound.onset), round(sound.end)), []).append(sound)
+    """Notes as they are named by their source, or else in a key. Those that begin together are a chord, as long as its
+    highest note; each ends where the next begins.
+    """
+    found: dict[int, list[Sound]] = {}
+    for sound in sorted(sounds, key=lambda sound: (round(sound.onset), sound.midi)):
+        found.setdefault(round(sound.onset), []).append(sound)
+    limits = [*list(found)[1:], None]
+    ends = [
+        round(own[-1].end) if limit is None else min(round(own[-1].end), limit)
+        for own, limit in zip(found.values(), limits, strict=True)
+    ]
     return [
-        Chunk(
-            onset,
-            end - onset,
-            tuple(_name(sound, key) for sound in sorted(own, key=lambda sound: sound.midi)),
-        )
-        for (onset, end), own in sorted(found.items())
+        Chunk(onset, end - onset, tuple(_name(sound, key) for sound in own))
+        for (onset, own), end in zip(found.items(), ends, strict=True)
         if end > onset
     ]
 

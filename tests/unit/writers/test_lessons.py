@@ -255,7 +255,7 @@ def test_the_plan_of_a_session_tells_when_and_how_long() -> None:
     ideas = generate(Request(parse_chart("| C | F | G7 | C |"), count=1, tempo=120))
     told_text = session_text(loop(ideas, ideas[0], slowest=0.5, steps=2, times=6))
     lines = told_text.splitlines()
-    assert lines[0] == "36 rounds, 9 minutes 20 seconds"
+    assert lines[0] == "36 rounds, 7 minutes 38 seconds"
     assert lines[1:3] == [
         "   0:00  60 a minute, right hand alone, time 1 of 6",
         "   0:20  60 a minute, right hand alone, time 2 of 6",
@@ -263,8 +263,8 @@ def test_the_plan_of_a_session_tells_when_and_how_long() -> None:
     once = loop(ideas, ideas[0], steps=1, times=1, parts=("right",))
     assert session_text(once).splitlines()[0] == "1 round, 10 seconds"
     at = next(i for i, line in enumerate(lines) if "rest your hands" in line)
-    assert lines[at].startswith("   5:00  rest")
-    assert lines[at + 1].startswith("   5:20  60 a minute, all parts, time 4 of 6")
+    assert lines[at].startswith("   4:52  rest")
+    assert lines[at + 1].startswith("   5:12  120 a minute, right hand alone, time 1 of 6")
     assert all(caution in " ".join(told_text.split()) for caution in CAUTIONS)
 
 
