@@ -14,7 +14,7 @@ from fillgen.engine.generate import Gather, generate
 from fillgen.engine.request import Request
 from fillgen.errors import FillgenError, NoPhraseError, OptionError, many
 from fillgen.fills.choice import Fill, Filled, check_wishes, fills_of
-from fillgen.fills.fill import Wishes
+from fillgen.fills.fill import Wishes, rhythm_in
 from fillgen.fills.motif import beginning_with, motif_of
 from fillgen.fills.rooms import Run
 from fillgen.hands.closing import closed_idea
@@ -262,19 +262,11 @@ def _request(request: TuneRequest, progression: Progression) -> Request:
         count=_TRIED,
         seed=request.seed,
         level=request.level,
-        rhythm=_rhythm(request, progression),
+        rhythm=rhythm_in(progression.metre, request.tune.metre, request.rhythm, request.pack),
         tempo=request.tempo or request.tune.tempo,
         busy=request.busy,
         pack=request.pack,
     )
-
-
-def _rhythm(request: TuneRequest, progression: Progression) -> str:
-    """The rhythm asked for, if any; where the tune is in another metre by then, the usual one of that metre."""
-    usual, asked = request.pack.rhythm_for(progression.metre), request.rhythm
-    if asked is None or progression.metre == request.tune.metre:
-        return asked or usual
-    return asked if progression.metre.name in request.pack.rhythm(asked).metres else usual
 
 
 # All together

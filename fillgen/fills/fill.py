@@ -20,6 +20,7 @@ from fillgen.phrase.idea import IdeaNote
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.text import phrase_text
 from fillgen.rules.pack import RulePack
+from fillgen.theory.metre import Metre
 
 THIRD = 4
 """A fill leads to within so many semitones of the tune's next note."""
@@ -121,7 +122,7 @@ class _Search:
             count=20,
             seed=wanted.seed,
             level=wanted.level,
-            rhythm=wanted.rhythm or wanted.pack.rhythm_for(progression.metre),
+            rhythm=rhythm_in(self.own.metre, progression.metre, wanted.rhythm, wanted.pack),
             tempo=wanted.tempo,
             busy=wanted.busy,
             low=max(min(around) - _AWAY, min(_LOWEST, *around)),
@@ -258,6 +259,19 @@ def _moving(pitches: NDArray[np.int16], lead: int) -> NDArray[np.float64]:
 
 def _holds(row: Sequence[int], part: Sequence[int]) -> bool:
     return any(list(row[n : n + len(part)]) == list(part) for n in range(len(row) - len(part) + 1))
+
+
+def rhythm_in(metre: Metre, home: Metre, asked: str | None, pack: RulePack) -> str:
+    """The rhythm asked for, if any; where a tune is in another metre than its first by then, the usual one of that metre.
+
+    >>> from fillgen.theory.metre import METRES, Metre
+    >>> rhythm_in(METRES["3/4"], METRES["4/4"], "tango", RulePack())
+    'waltz'
+    """
+    usual = pack.rhythm_for(metre)
+    if asked is None or metre == home:
+        return asked or usual
+    return asked if metre.name in pack.rhythm(asked).metres else usual
 
 
 def excerpt(progression: Progression, first: int, last: int) -> Progression:

@@ -228,3 +228,19 @@ def test_chords_of_each_time_are_minded() -> None:
     fills = pieces(request)[0].fills
     assert all(each.role for fill in fills for each in fill.notes)
     assert any(len(fill.room.gaps) == 1 for fill in fills if fill.room.first.written < 4 * 1920)
+
+
+def test_fills_go_on_where_the_metre_changes() -> None:
+    """Of a tune that turns from one metre to another, in the rhythm of the metre that holds there; all of it is written."""
+    tune = read_tune(SHARED / "the-crooked-stile.musicxml")
+    found = pieces(TuneRequest(tune, intro=1, ending=2, fills=Wishes(gap=1, how_many="100%")))[0]
+    assert found.fills
+    line = found.ideas.progression
+    begin = {note.onset for note in found.idea.phrase}
+    for fill in found.fills:
+        assert line.bar_index(fill.notes[0].note.onset) < found.last
+        assert not {each.note.onset for each in fill.notes} & begin
+    xml = tune_musicxml(found, tune)
+    check_schema(xml)
+    lengths = {tuple(bar.duration.quarterLength for bar in measures(part)) for part in parsed(xml).parts}
+    assert len(lengths) == 1
