@@ -37,8 +37,17 @@ def chart_of(
 def rows_of(
     symbols: Symbols, timeline: Timeline, bars: int, pickup: int = 0
 ) -> list[list[tuple[Chord, int]]]:
-    """The chords of each of so many full bars after a pick-up of some ticks, with their lengths."""
-    starts = [(max(0, tick - pickup), chord) for tick, chord in symbols]
+    """The chords of each of so many full bars after a pick-up of some ticks, with their lengths.
+
+    A chord counts from the nearest beat, as charts have them: one that is pushed before a beat belongs to that beat.
+
+    >>> from fillgen.theory.chords import read_chord
+    >>> from fillgen.theory.metre import METRES
+    >>> pushed = [(0, read_chord("Gm7")), (1680, read_chord("C7"))]
+    >>> [[chord.symbol for chord, _ in bar] for bar in rows_of(pushed, Timeline(METRES["4/4"]), 2)]
+    [['Gm7'], ['C7']]
+    """
+    starts = [(_on_beat(max(0, tick - pickup), timeline), chord) for tick, chord in symbols]
     now = next(chord for _, chord in starts if chord.root is not None)
     rows = []
     for bar in range(bars):
@@ -50,3 +59,9 @@ def rows_of(
             [(inside[tick], after - tick) for tick, after in zip(ticks, [*ticks[1:], end], strict=True)]
         )
     return rows
+
+
+def _on_beat(tick: int, timeline: Timeline) -> int:
+    """The beat nearest to a tick; the later one of two as near."""
+    beat, inside = timeline.metre_at(tick).beat, timeline.inside(tick)
+    return tick - inside + (inside + beat // 2) // beat * beat
