@@ -30,7 +30,7 @@ from fillgen.phrase.text import written_phrase, wrong_bar
 from fillgen.readers.confined import read_abc, read_score
 from fillgen.readers.melody import Sheet, Sound, Voice, top_line
 from fillgen.readers.musicxml import MOST_BYTES
-from fillgen.readers.played import Played, beaten
+from fillgen.readers.played import MOST_PLAYED, Played, beaten
 from fillgen.readers.symbols import chart_of, has_chords
 from fillgen.readers.timing import Beats, is_dotted, is_on_grid, is_writable, on_places, settled
 from fillgen.readers.tunes import full_bars
@@ -519,6 +519,10 @@ def _from_file(found: Found, played: Played, metre: Metre, progression: Progress
     """A melody of a MIDI file on the bars of its chart, as the file has it or as it was played."""
     chart, first = len(progression.bars), played.first_tick(metre)
     if not played.exact:
+        if len(played.sounds) > MOST_PLAYED:
+            hint = "Give fewer bars of it, or quantize it to sixteenths or triplets."
+            told = f"was played freely and has {len(played.sounds):,} notes; the limit is {MOST_PLAYED:,}"
+            raise PhraseError(told, place=found.place, hint=hint)
         return _as_played(found, played, metre, progression)
     if first is None:
         return found, _laid_out(found, metre, chart)

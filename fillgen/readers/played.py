@@ -23,6 +23,8 @@ from fillgen.theory.metre import TICKS, Metre
 Numbers = NDArray[np.float64]
 Places = NDArray[np.int64]
 
+MOST_PLAYED = 600
+"""The most notes of a performance whose beat is looked for: the time that takes grows with them."""
 _UNEVEN = 40.0
 """Milliseconds by which two onsets in three lie beside their places."""
 _REACH = 3

@@ -12,10 +12,10 @@ import pytest
 
 import fillgen
 from fillgen import Idea, Phrase
-from fillgen.errors import OptionError
+from fillgen.errors import OptionError, PhraseError
 from fillgen.readers.melody import Sound
 from fillgen.readers.phrases import Hints, Reading, find_phrase, line_up
-from fillgen.readers.played import Played, beaten
+from fillgen.readers.played import MOST_PLAYED, Played, beaten
 from fillgen.theory.metre import METRES
 from tests.effort import one_in
 
@@ -197,3 +197,23 @@ def test_swung_eighths_played_unevenly() -> None:
     reading = read(file_of(swung, jitter=lambda: dice.uniform(-30, 30)), CHART)
     assert [note.onset for note in reading.notes] == [note.onset for note in phrase]
     assert reading.swings
+
+
+@pytest.mark.parametrize("more", [0, 1])
+def test_a_long_performance_is_refused_before_its_beat_is_looked_for(more: int) -> None:
+    """Where there are more notes than are looked at, the message names their number and the limit."""
+    chance = random.Random(3)
+    track = mido.MidiTrack()
+    for _ in range(MOST_PLAYED + more):
+        track.append(mido.Message("note_on", note=60 + chance.randrange(12), time=chance.randrange(20, 400)))
+        track.append(mido.Message("note_off", note=track[-1].note, time=chance.randrange(90, 400)))
+    file = mido.MidiFile(tracks=[track], ticks_per_beat=480)
+    buffer = io.BytesIO()
+    file.save(file=buffer)
+    if not more:
+        assert read(buffer.getvalue(), "| Eb | Bb7 |").notes
+        return
+    with pytest.raises(PhraseError) as caught:
+        read(buffer.getvalue(), "| Eb | Bb7 |")
+    assert f"{MOST_PLAYED + 1:,} notes" in str(caught.value)
+    assert f"{MOST_PLAYED:,}" in str(caught.value)
