@@ -306,7 +306,7 @@ def _joined(
 
 
 def _filled(request: TuneRequest, whole: Progression, start: int) -> Filled:
-    """The fills of the tune, whose first full bar begins at a tick of the whole piece; none where none are asked for."""
+    """The fills of the tune, whose first full bar begins at a tick of the whole piece, if fills are asked for."""
     if request.fills is None:
         return Filled(())
     wanted = replace(

@@ -11,14 +11,13 @@ from fillgen.chart.progression import Progression
 from fillgen.chart.text import chart_text, parse_chart, stated_metre
 from fillgen.errors import OptionError, many, shorten
 from fillgen.phrase.idea import Idea
+from fillgen.phrase.ranks import range_of
 from fillgen.rules.pack import RulePack
 from fillgen.theory.keys import read_key, read_metre
 from fillgen.theory.metre import Metre
 
 if TYPE_CHECKING:
     from fillgen.readers.phrases import Found, Hints, Reading
-
-_LONGEST_NUMBER = 4
 
 
 def progression_of(
@@ -118,12 +117,6 @@ def aligned(found: Found, options: ChordOptions) -> Reading:
     return replace(reading, remarks=(*progression.remarks, *reading.remarks))
 
 
-def whole_number(text: str) -> int | None:
-    """A whole number of a few digits; None where a text isn't one."""
-    is_one = text.isascii() and text.isdecimal() and len(text) <= _LONGEST_NUMBER
-    return int(text) if is_one else None
-
-
 def ranks_of(only: str, count: int) -> tuple[int, ...]:
     """The ranks that a text such as `1,3-5` names, in the order given; OptionError where there is no such rank.
 
@@ -132,15 +125,14 @@ def ranks_of(only: str, count: int) -> tuple[int, ...]:
     """
     ranks: dict[int, None] = {}
     for word in only.split(","):
-        first, dash, last = (part.strip() for part in word.partition("-"))
-        low, high = whole_number(first), whole_number(last if dash else first)
-        if low is None or high is None or low > high:
+        named = range_of(word)
+        if named is None:
             raise OptionError(f"{shorten(word.strip())} is not a rank", hint="Give ranks like 1,4 or 1-6.")
-        if not 1 <= low <= high <= count:
+        if named[0] < 1 or named[-1] > count:
             are = "is" if count == 1 else "are"
-            hint = f"There {are} {many(count, 'idea')}.{' Ranks begin at 1.' * (low == 0)}"
+            hint = f"There {are} {many(count, 'idea')}.{' Ranks begin at 1.' * (named[0] == 0)}"
             raise OptionError(f"there is no idea {shorten(word.strip())}", hint=hint)
-        ranks.update(dict.fromkeys(range(low, high + 1)))
+        ranks.update(dict.fromkeys(named))
     return tuple(ranks)
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fillgen.app.charts import whole_number
 from fillgen.app.options import CheckOptions
 from fillgen.engine.checked import CheckSettings, lowest_level
 from fillgen.engine.request import lead_of
 from fillgen.errors import OptionError, shorten
 from fillgen.hands.reach import reach
+from fillgen.phrase.ranks import whole_number
 from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import RulePack
 from fillgen.teaching.check import Report, check

@@ -102,7 +102,7 @@ def ideas_content(
 
 def heard_as(playing: Playing) -> str:
     """What is in a file of music, where it isn't the ideas themselves."""
-    return "" if "right" in playing.parts else "a backing track"
+    return "" if playing.has_right else "a backing track"
 
 
 def in_two_voices(found: Ideas, playing: Playing) -> Ideas:

@@ -13,7 +13,6 @@ from fillgen.readers.tunes import Tune
 
 _MOST_TEXT = 100_000
 """The longest ABC text that is read, in characters."""
-ENDINGS = (".musicxml", ".xml", ".mxl", ".abc", ".mid", ".midi")
 
 
 def open_tune(path: Path) -> Tune:

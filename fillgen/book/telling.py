@@ -224,7 +224,7 @@ def sheet_entries(
 
     found = []
     played = playing or Playing()
-    if "right" not in played.parts:
+    if not played.has_right:
         every = enumerate(grouped(_by_ground(entries), key, played.second), 1)
         return [
             replace(backing_entry(closed_ideas(ideas, played.close), played), name=f"backing-{number}")

@@ -43,7 +43,7 @@ def paged(text: str) -> bool:
 
 
 def pager() -> Sequence[str]:
-    """The pager's command in words; none where there is no pager, or where it isn't wanted."""
+    """The pager's command in words; empty if there is no pager or it isn't wanted."""
     if os.environ.get("TERM", "") in ("", "dumb") and sys.platform != "win32":
         return ()
     named = os.environ.get("PAGER")

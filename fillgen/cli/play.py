@@ -118,7 +118,7 @@ def play(
     else:
         refuse_part(part, hints_of(None, first_note_on))
         found = only_some(_ideas(chords, options, pack, book, last=last), only)
-    one = phrase is not None or len(found) == 1 or "right" not in played[0].parts
+    one = phrase is not None or len(found) == 1 or not played[0].has_right
     _send(_ideas_piece(found, played, own=phrase is not None, one=one), port, loop)
 
 
@@ -174,7 +174,7 @@ def _ideas_piece(found: Ideas, played: tuple[Playing, dict[str, str]], *, own: b
 
 def _named(found: Ideas, playing: Playing, *, own: bool) -> str:
     """What is played, in words."""
-    if "right" not in playing.parts:
+    if not playing.has_right:
         return "the backing track"
     if own:
         return "your phrase"

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from fillgen.app.charts import chosen, whole_number
+from fillgen.app.charts import chosen
 from fillgen.app.contents import PRACTICE, in_two_voices, lesson_content, look_of, own_answer, session_content
 from fillgen.app.formats import Delivery, Target, targets_of
 from fillgen.app.options import (
@@ -44,6 +44,7 @@ from fillgen.engine.request import Request
 from fillgen.errors import OptionError, shorten
 from fillgen.hands.playing import PARTS, Playing, played_as
 from fillgen.phrase.idea import Ideas
+from fillgen.phrase.ranks import whole_number
 
 if TYPE_CHECKING:
     from fillgen.readers.phrases import Hints, Reading

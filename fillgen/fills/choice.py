@@ -13,6 +13,7 @@ from fillgen.fills.fill import Candidate, Wishes, candidates
 from fillgen.fills.rooms import Room, Run, place, rooms
 from fillgen.phrase.idea import IdeaNote
 from fillgen.phrase.note import Phrase
+from fillgen.phrase.ranks import range_of
 
 LEAST_GAP, MOST_GAP = 1, 16
 """The bounds of `--gap`, in beats."""
@@ -170,21 +171,20 @@ def how_many(text: str, count: int) -> int:
 
 
 def numbers_of(only: str, count: int) -> frozenset[int]:
-    """The numbers that a text such as `2,5` or `1-3` names; OptionError where there is no such fill.
+    """The numbers in a text such as `2,5` or `1-3`; OptionError if there is no such fill.
 
     >>> sorted(numbers_of("5,1-2", 6))
     [1, 2, 5]
     """
     found: set[int] = set()
     for word in only.split(","):
-        match = re.fullmatch(r"\s*(\d{1,4})(?:\s*-\s*(\d{1,4}))?\s*", word)
-        if match is None or int(match[1]) > int(match[2] or match[1]):
+        named = range_of(word)
+        if named is None:
             raise OptionError(f"{shorten(word.strip())} is not a fill", hint="Give numbers like 2,5 or 1-3.")
-        low, high = int(match[1]), int(match[2] or match[1])
-        if not 1 <= low <= high <= count:
+        if named[0] < 1 or named[-1] > count:
             room = "There is room for 1 fill." if count == 1 else f"There is room for {many(count, 'fill')}."
             raise OptionError(f"there is no fill {word.strip()}", hint=room)
-        found |= set(range(low, high + 1))
+        found |= set(named)
     return frozenset(found)
 
 

@@ -99,7 +99,7 @@ class _Found:
 
 
 def candidates(progression: Progression, line: Phrase, room: Room, wanted: Wishes) -> Iterator[Candidate]:
-    """The fills that fit a room, best first; none where nothing fits."""
+    """The fills that fit a room, best first."""
     search = _Search(progression, line, room, wanted)
     found = sorted(search.found(), key=lambda each: -each.worth)
     yield from (search.told(each) for each in islice(found, 4 * _KEPT))

@@ -20,7 +20,7 @@ _STRAINED = 4
 def chord_fingers(
     pitches: Sequence[int], hand: Reach | None = None, *, left: bool = False
 ) -> tuple[int, ...]:
-    """The fingers that hold a chord with the least stretch, from the lowest key up; none where no hand of that size can.
+    """The fingers that hold a chord with the least stretch, from the lowest key up; empty if no hand of that size can hold it.
 
     `pitches` are MIDI numbers from the lowest up; `left` is for the left hand, whose thumb is on top.
 

@@ -63,6 +63,11 @@ class Playing:
     pack: RulePack = field(default_factory=RulePack)
     second: str | None = None
 
+    @property
+    def has_right(self) -> bool:
+        """Whether the right hand plays; without it the other parts are a backing track."""
+        return "right" in self.parts
+
 
 def played_as(
     options: PlayOptions, pack: RulePack, *, purpose: str | None = None, hand: str | None = None

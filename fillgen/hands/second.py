@@ -183,7 +183,7 @@ _Below = tuple[int, ...]
 def added_keys(
     progression: Progression, notes: Sequence[IdeaNote], kind: str, hand: Reach, tempo: int, swing: float = 1
 ) -> list[_Below]:
-    """The keys struck below each note of a line, from the highest down; none where it goes alone.
+    """The keys struck below each note of a line, from the highest down; empty under notes that go alone.
 
     `kind` is `thirds`, `sixths` or `chord`, `tempo` in quarter notes a minute, `swing` the ratio of first eighth to second.
     """

@@ -95,16 +95,11 @@ class Ensemble:
         tempi = self._slowing(idea.phrase) if self.playing.slow_down else ()
         return Take(strokes, tuple(chords), tempi, self._passes * self.pass_length + self._extra)
 
-    @property
-    def has_right(self) -> bool:
-        """Whether the right hand plays; without it the other parts are a backing track."""
-        return "right" in self.playing.parts
-
     def in_order(self) -> tuple[Idea, ...]:
         """The ideas to be played one after another. Without the right hand there is one backing track for all of them:
         that of the idea that goes lowest, above which the left hand leaves room for any.
         """
-        if self.has_right:
+        if self.playing.has_right:
             return self.ideas.ideas
         return tuple(sorted(self.ideas, key=lambda idea: idea.lowest)[:1])
 

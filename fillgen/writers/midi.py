@@ -78,7 +78,7 @@ def to_midi_files(
     files = {}
     for idea in ensemble.in_order():
         take = ensemble.take(idea)
-        name = f"idea-{idea.rank:0{digits}}.mid" if ensemble.has_right else "backing.mid"
+        name = f"idea-{idea.rank:0{digits}}.mid" if ensemble.playing.has_right else "backing.mid"
         files[name] = _file(ensemble, [(start, idea, take)], sounds or {}, start + take.length)
     return files
 
@@ -219,7 +219,11 @@ def _file(
 ) -> bytes:
     guide = []
     for start, idea, take in takes:
-        name = f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}" if ensemble.has_right else "Backing track"
+        name = (
+            f"Idea {idea.rank}: {idea.shape}, {idea.score:.3f}"
+            if ensemble.playing.has_right
+            else "Backing track"
+        )
         own = markers or ((0, name),)
         guide += _guide(start, own, take, ensemble)
     tracks = [_track([*_head(ensemble, takes[0][0] if takes else 0), *guide], length)]
@@ -252,7 +256,7 @@ def _saved(tracks: Iterable[mido.MidiTrack]) -> bytes:
 
 def _head(ensemble: Ensemble, start: int) -> list[_TrackEvent]:
     """Title, tempo, metre and key at the beginning of a file whose music starts at a tick."""
-    what = "Right-hand ideas" if ensemble.has_right else "Backing track"
+    what = "Right-hand ideas" if ensemble.playing.has_right else "Backing track"
     return _opening(ensemble.progression, what, ensemble.ideas.tempo, start)
 
 
