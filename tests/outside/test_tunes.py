@@ -320,9 +320,14 @@ def tune_bars(case: str) -> slice:
 
 
 def told(measure: Any) -> tuple[list[Any], list[Any]]:
-    """What stands in a measure: notes and rests with onset, pitches, length and ties, and chord symbols."""
+    """What a measure shows: notes and rests with onset, pitches, length and ties, and chord symbols.
+
+    A `<forward>` is not shown; music21 reads it as a hidden rest, but in the last measure of a part as nothing.
+    """
     notes, symbols = [], []
     for found in measure.flatten().notesAndRests:
+        if found.style.hideObjectOnPrint:
+            continue
         if "ChordSymbol" in found.classes:
             symbols.append(
                 (found.offset, found.root().name, found.bass().name, found.chordKind, found.figure)

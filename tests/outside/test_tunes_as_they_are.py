@@ -72,13 +72,15 @@ def unchanged(tune: Tune, own: Piece, before: Any) -> None:
     check_schema(content)
     after = parsed(content)
     first = own.first if own.intro else 0
-    for part in before.parts:
-        (same,) = [other for other in after.parts if other.id == part.id]
+    ids = [part.id for part in before.parts]
+    kept = [part for part in after.parts if part.id in ids]
+    assert [part.id for part in kept] == ids
+    for part, same in zip(before.parts, kept, strict=True):
         bars = measures(same)[first : first + len(measures(part))]
         for was, now in zip(measures(part), bars, strict=True):
             assert told(now)[0] == told(was)[0]
-            symbols, kept = told(was)[1], told(now)[1]
-            assert [symbol for symbol in kept if symbol in symbols] == symbols
+            symbols, written = told(was)[1], told(now)[1]
+            assert [symbol for symbol in written if symbol in symbols] == symbols
     for mark in ("repeat", "ending"):
         was, now = (ET.fromstring(xml).find("part") for xml in (tune.xml, content))
         assert was is not None
