@@ -245,7 +245,11 @@ def _near(wanted: Request, lead: int, gather: Gather | None) -> Ideas:
 
 def _motif(request: TuneRequest) -> Phrase:
     """The tune's first two bars, or its first where the intro is shorter than three."""
-    return motif_of(tuple(_placed(request.tune, 0)), request.tune.metre.bar, 2 if request.intro > 2 else 1)
+    return motif_of(
+        tuple(_placed(request.tune, request.tune.notes, 0)),
+        request.tune.metre.bar,
+        2 if request.intro > 2 else 1,
+    )
 
 
 def _tonic_of(body: Progression) -> Chord:
@@ -284,7 +288,7 @@ def _joined(
     last = first + tune.bars
     start, end = whole.start_of(first), whole.start_of(last)
     notes: list[Note] = list(intro.idea.phrase) if intro else []
-    notes += _placed(tune, start)
+    notes += _placed(tune, tune.notes, start)
     if quoted is not None:
         notes += _quoted_notes(tune, start, end - quoted.length, end)
     if ending is not None:
@@ -292,7 +296,7 @@ def _joined(
         notes += [replace(note, onset=note.onset + shift) for note in ending.idea.phrase]
     filled = _filled(request, whole, start)
     return Piece(
-        _as_ideas(request, whole, tuple(notes), filled.fills),
+        _as_ideas(request, whole, tuple(notes), _placed(tune, tune.below, start), filled.fills),
         first,
         last,
         intro.idea if intro else None,
@@ -318,7 +322,7 @@ def _filled(request: TuneRequest, whole: Progression, start: int) -> Filled:
         seed=request.seed,
         pack=request.pack,
     )
-    line = tuple(_placed(request.tune, start))
+    line = tuple(_placed(request.tune, request.tune.notes, start))
     return fills_of(whole, line, _runs(request.tune, start - request.tune.pickup), wanted)
 
 
@@ -337,9 +341,9 @@ def _runs(tune: Tune, start: int) -> tuple[Run, ...]:
     return tuple(found)
 
 
-def _placed(tune: Tune, start: int) -> list[Note]:
-    """The tune's notes, moved so that its first full bar begins at a tick."""
-    return [replace(note, onset=note.onset - tune.pickup + start) for note in tune.notes]
+def _placed(tune: Tune, notes: Phrase, start: int) -> list[Note]:
+    """Notes of a tune, moved so that its first full bar begins at a tick."""
+    return [replace(note, onset=note.onset - tune.pickup + start) for note in notes]
 
 
 def _silent_bar(body: Progression) -> Progression:
@@ -357,7 +361,7 @@ def _quoted_notes(tune: Tune, start: int, begin: int, end: int) -> list[Note]:
     """The notes of a tune that begins at a tick, from some tick on, moved to its end."""
     sounding = [
         replace(n, onset=max(n.onset, begin), length=n.end - max(n.onset, begin))
-        for n in _placed(tune, start)
+        for n in _placed(tune, tune.notes, start)
     ]
     return [replace(n, onset=n.onset - begin + end) for n in sounding if n.length > 0]
 
@@ -377,13 +381,17 @@ def _chain(parts: Sequence[Progression], body: Progression) -> Progression:
     return replace(body, bars=tuple(bars), sections=sections, metres=where_differing(metres, body.metre))
 
 
-def _as_ideas(request: TuneRequest, whole: Progression, phrase: Phrase, fills: Sequence[Fill]) -> Ideas:
+def _as_ideas(
+    request: TuneRequest, whole: Progression, phrase: Phrase, below: Sequence[Note], fills: Sequence[Fill]
+) -> Ideas:
     """The whole right hand as one idea, so that an ensemble can play it."""
     rhythm = request.pack.rhythm(request.rhythm or request.pack.rhythm_for(whole.metre))
-    notes = tuple(IdeaNote(whole.bar_index(n.onset) + 1, n, "", "", "") for n in phrase)
+    notes, second = (
+        tuple(IdeaNote(whole.bar_index(n.onset) + 1, n, "", "", "") for n in each) for each in (phrase, below)
+    )
     tempo = request.tempo or request.tune.tempo or rhythm.tempo
     played = [note for fill in fills for once in fill.played() for note in once]
     filled = tuple(sorted(played, key=lambda each: each.note.onset))
-    idea = Idea(1, 1.0, {}, "tune", "", notes, fills=filled)
+    idea = Idea(1, 1.0, {}, "tune", "", notes, second=second, fills=filled)
     swung = rhythm.swing and request.rhythm is not None
     return Ideas(whole, rhythm.name, 0, tempo, swung, request.seed, 0, (idea,))

@@ -240,6 +240,7 @@ def _tune(score: Any, part: Any, content: bytes, place: str) -> Tune:
         keys=_keys(part, measures, notes, chords),
         part=str(part.id),
         notes=unfolded.notes(notes, _tied(part)),
+        below=unfolded.notes(_below(part), frozenset()),
         chords=unfolded.chords(chords),
         xml=content,
         order=order,
@@ -306,11 +307,7 @@ def _melody(part: Any) -> list[Any]:
 
 def _tied(part: Any) -> frozenset[int]:
     """The ticks at which notes begin that are tied to one before."""
-    return frozenset(
-        _ticks(element.offset)
-        for element in _melody(part)
-        if element.tie is not None and element.tie.type in ("stop", "continue")
-    )
+    return frozenset(_ticks(element.offset) for element in _melody(part) if _goes_on(element))
 
 
 def _ticks(quarters: Any) -> int:
@@ -390,15 +387,43 @@ def _notes(part: Any) -> Phrase:
     """The highest sounding note at each place, tied notes as one; grace notes are left out."""
     found: list[Note] = []
     for element in _melody(part):
-        highest = max(element.pitches, key=lambda pitch: pitch.midi)
-        midi = highest.midi
-        onset, length = _ticks(element.offset), _ticks(element.duration.quarterLength)
-        tied = element.tie is not None and element.tie.type in ("stop", "continue")
-        if tied and found and found[-1].midi == midi and found[-1].end == onset:
-            found[-1] = replace(found[-1], length=found[-1].length + length)
-        elif not found or onset >= found[-1].end:
-            found.append(Note(onset, length, midi, _spelling(highest)))
+        note = _note(element, _highest(element))
+        if _goes_on(element) and found and found[-1].midi == note.midi and found[-1].end == note.onset:
+            found[-1] = replace(found[-1], length=found[-1].length + note.length)
+        elif not found or note.onset >= found[-1].end:
+            found.append(note)
     return tuple(found)
+
+
+def _below(part: Any) -> Phrase:
+    """What sounds under the highest notes: lower voices and the other notes of chords, tied notes as one."""
+    upper = {id(element) for element in _melody(part)}
+    found: list[Note] = []
+    ringing: dict[int, int] = {}  # where in `found` the last note of a pitch is
+    for element in _pitched(part):
+        for pitch in element.pitches:
+            if id(element) in upper and pitch is _highest(element):
+                continue
+            note, last = _note(element, pitch), ringing.get(pitch.midi)
+            if _goes_on(element) and last is not None and found[last].end == note.onset:
+                found[last] = replace(found[last], length=found[last].length + note.length)
+            else:
+                ringing[pitch.midi] = len(found)
+                found.append(note)
+    return tuple(sorted(found, key=lambda note: (note.onset, -note.midi)))
+
+
+def _highest(element: Any) -> Any:
+    return max(element.pitches, key=lambda pitch: pitch.midi)
+
+
+def _goes_on(element: Any) -> bool:
+    """Whether a note is tied to one before it."""
+    return element.tie is not None and element.tie.type in ("stop", "continue")
+
+
+def _note(element: Any, pitch: Any) -> Note:
+    return Note(_ticks(element.offset), _ticks(element.duration.quarterLength), pitch.midi, _spelling(pitch))
 
 
 def _chords(score: Any, part: Any) -> tuple[tuple[int, Chord], ...]:

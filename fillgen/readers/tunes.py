@@ -26,7 +26,7 @@ class Tune:
     bars played, `shortage` are the ticks by which the last is short. `measures` are the ticks of the written measures,
     of which two may share a bar at a repeat, `keys` the key of each; `order` says in which order they are played,
     `begins` which of them begin a bar. `remarks` say what isn't played as it is written; `part` is the id of the part
-    that was read.
+    that was read; `below` are its notes under the tune, those of lower voices and chords, which are played with it.
     """
 
     title: str
@@ -44,6 +44,7 @@ class Tune:
     order: tuple[int, ...]
     begins: tuple[bool, ...]
     remarks: tuple[str, ...] = ()
+    below: Phrase = ()
 
     @property
     def metre(self) -> Metre:

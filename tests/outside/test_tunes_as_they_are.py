@@ -6,19 +6,23 @@ late or not at all, a minor key without a mode, as MusicXML, packed MusicXML, AB
 
 from __future__ import annotations
 
+import io
 import re
 import xml.etree.ElementTree as ET
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+import mido
 import music21
 import pytest
 
 from fillgen.app.tunes import open_tune
+from fillgen.hands.playing import Playing
 from fillgen.readers.charted import body_of
 from fillgen.readers.tunes import Tune
 from fillgen.tune import Piece, TuneRequest, pieces
+from fillgen.writers.midi import to_midi
 from fillgen.writers.musicxml import packed
 from fillgen.writers.tunes import piece_document, piece_text, tune_musicxml
 from tests.outside.test_tunes import check_schema, measures, parsed, told
@@ -138,6 +142,26 @@ def test_intro_and_ending_fit_where_they_are(name: str) -> None:
     assert [each for each in played if 0 <= each[0] < tune.length] == [
         (n.onset, n.length, n.midi) for n in tune.notes
     ]
+
+
+def test_a_lower_voice_is_played_with_the_tune() -> None:
+    """Every note that music21 finds in the measures of a score with two voices sounds in the file of the right hand."""
+    tune, own = read("two-herons.musicxml"), piece("two-herons.musicxml")
+    content = to_midi(own.ideas, Playing(feel=0))
+    start = own.ideas.progression.start_of(own.first) - tune.pickup
+    tick, struck = 0, []
+    for message in mido.merge_tracks(mido.MidiFile(file=io.BytesIO(content)).tracks):
+        tick += message.time
+        if message.type == "note_on" and message.velocity and start <= tick < start + tune.length:
+            struck.append((tick - start, message.note))
+    theirs = sorted(
+        (round(float(note.offset) * 480), pitch.midi)
+        for part in source(FOLDER / "two-herons.musicxml").parts
+        for note in part.stripTies().flatten().notes
+        if "Harmony" not in note.classes
+        for pitch in note.pitches
+    )
+    assert sorted(struck) == theirs
 
 
 def test_keys_and_metres_are_those_written() -> None:
