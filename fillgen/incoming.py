@@ -24,7 +24,7 @@ _NO_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getatt
 def from_stdin(most: int) -> bytes:
     """The bytes of standard input, `most` of them and one more at most; OutputError where it is closed."""
     if sys.stdin is None:
-        raise OutputError("is closed", place="standard input", hint="Give a text or a file instead of -.")
+        raise OutputError("is closed", place="standard input", hint="Give text or a file instead of -.")
     return sys.stdin.buffer.read(most + 1)
 
 

@@ -32,7 +32,7 @@ _AT_HOME = 0.3
 _SIXTEENTH = 120
 _GROUPS = {"intro": ("intro", "turnaround"), "ending": ("ending",)}
 _BELOW, _ABOVE = 3, 16
-"""The range in semitones around a first note that lies low or high."""
+"""The range in semitones around a low or high first note."""
 _TRIED = 12
 """Ideas generated over each chord sequence, which is ranked by the best of them."""
 
@@ -41,7 +41,7 @@ _TRIED = 12
 class TuneRequest:
     """A request: bars of intro and ending (0 for none), bars of the tune to quote in the ending, number of choices.
 
-    `close` is how the ending's last note closes. `fills` are how fills are asked for, None for none; an intro `from_tune`
+    `close` is how the ending's last note closes. `fills` are the options for fills, None for none; an intro `from_tune`
     begins with the tune's own motif.
     """
 
@@ -165,13 +165,13 @@ def _sections(request: TuneRequest, body: Progression, purpose: str) -> list[_Se
         raise refused[0]
     if not found:
         lengths = sorted({sequence.bars for sequence in _candidates(purpose, body)})
-        hint = f"In {_side(body, purpose).metre.name} there are some of {', '.join(map(str, lengths))} bars."
-        raise OptionError(f"no chord sequence for an {purpose} of {many(bars, 'bar')} fits", hint=hint)
+        hint = f"In {_side(body, purpose).metre.name} there are sequences of {', '.join(map(str, lengths))} bars."
+        raise OptionError(f"no chord sequence fits an {purpose} of {many(bars, 'bar')}", hint=hint)
     return sorted(found, key=lambda section: (-section.worth, section.name))
 
 
 def _side(body: Progression, purpose: str) -> Progression:
-    """The bar of the tune that an intro leads to, or that an ending goes on from: in its metre they are."""
+    """The bar of the tune that an intro leads to, or that an ending follows; it sets their metre."""
     first = 0 if purpose == "intro" else len(body.bars) - 1
     return cut_out(body, first, first + 1)
 
@@ -236,7 +236,7 @@ def _section(request: TuneRequest, body: Progression, purpose: str, sequence: Ch
 
 
 def _near(wanted: Request, lead: int, gather: Gather | None) -> Ideas:
-    """Ideas in the range of a first note that lies outside the usual one; without aiming there if that can't be."""
+    """Ideas around a first note outside the usual range; if there are none, ideas that don't lead to it."""
     try:
         return generate(replace(wanted, low=max(0, lead - _BELOW), high=min(127, lead + _ABOVE)), gather)
     except (NoPhraseError, OptionError):
@@ -310,7 +310,7 @@ def _joined(
 
 
 def _filled(request: TuneRequest, whole: Progression, start: int) -> Filled:
-    """The fills of the tune, whose first full bar begins at a tick of the whole piece, if fills are asked for."""
+    """The fills of the tune, whose first full bar begins at a tick of the whole piece, if fills are requested."""
     if request.fills is None:
         return Filled(())
     wanted = replace(
@@ -327,7 +327,7 @@ def _filled(request: TuneRequest, whole: Progression, start: int) -> Filled:
 
 
 def _runs(tune: Tune, start: int) -> tuple[Run, ...]:
-    """How the tune's measures come to be played, from the tick at which it begins."""
+    """The order in which the tune's measures are played, from the tick at which it begins."""
     written = list(accumulate(tune.measures, initial=0))
     found: list[Run] = []
     at = start

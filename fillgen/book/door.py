@@ -1,10 +1,10 @@
 """The idea book as a file: opened, made, brought up to date, read and written in whole steps.
 
-This is the one module that knows sqlite3. A book is a SQLite file with a write-ahead log: a command that is killed takes
-back what it had begun and nothing else, and one process can read while another writes. A file that is damaged, newer or
+This is the one module that knows sqlite3. A book is a SQLite file with a write-ahead log: a command that is killed undoes
+what it had begun and nothing else, and one process can read while another writes. A file that is damaged, newer or
 no book at all is refused and left as it is.
 
-Any book may come from somebody else. Before anything in it is read, its layout is compared with that of an idea book:
+Any book may come from someone else. Before anything in it is read, its layout is compared with that of an idea book:
 a view or a trigger would run as soon as a table is looked at. How much work a question may be, how long one value is and
 how much is read at once are bounded by the size of the file, so that a damaged or hostile tree of pages comes to an end.
 """
@@ -60,7 +60,7 @@ class BookError(OutputError):
 
 
 class BusyError(BookError):
-    """An idea book that another process is writing to for longer than was waited."""
+    """An idea book that another process is still writing to after the wait."""
 
 
 class Book:
@@ -68,8 +68,8 @@ class Book:
 
     With `writes` off nothing is made or changed: where there is no file the book is empty, and an older book is brought
     up to date as a copy in memory. `copies` is for a book that is only read: all of it is copied into memory at one
-    moment, so that nobody who writes to it meanwhile is met or kept waiting. `wait` are the seconds to wait for another
-    process that writes. Raises BookError where the file is busy, damaged, newer than this program, not an idea book, or
+    moment, so that another process that writes to it isn't kept waiting. `wait` are the seconds to wait for another
+    process that writes. Raises BookError if the file is busy, damaged, newer than this program, not an idea book, or
     cannot be read or written.
 
     >>> import tempfile
@@ -109,21 +109,21 @@ class Book:
     # Reading and writing
 
     def rows(self, question: str, values: Sequence[object] = (), kinds: Kinds = _NO_KINDS) -> list[Row]:
-        """The rows that answer a question in SQL; BookError where values are not of the kinds given."""
+        """The rows of a query in SQL; BookError if values don't have the given types."""
         found: list[Row] = []
         room = self._room
         with self._translated():
             for row in self._pages.execute(question, values):
                 room -= sum(_size(value) for value in row)
                 if room < 0:
-                    raise self.damaged("it holds more than its size explains")
+                    raise self.damaged("it holds more than its size can explain")
                 found.append(row)
         for row in found if kinds else ():
             self._check_kinds(row, kinds)
         return found
 
     def one(self, question: str, values: Sequence[object] = (), kinds: Kinds = _NO_KINDS) -> Row | None:
-        """The first row that answers a question in SQL, None where there is none."""
+        """The first row that answers a question in SQL, None if there is none."""
         with self._translated():
             found: Row | None = self._pages.execute(question, values).fetchone()
         if found is not None and kinds:
@@ -131,7 +131,7 @@ class Book:
         return found
 
     def _check_kinds(self, row: Row, kinds: Kinds) -> None:
-        """BookError where a value of a row is not of its kind: SQLite takes any kind in any column."""
+        """BookError if a value of a row has the wrong type: SQLite takes any type in any column."""
         if not all(map(isinstance, row, kinds)):
             raise self.damaged(f"a value in it is of the wrong kind: {shorten(str(row), 60)}")
 
@@ -152,7 +152,7 @@ class Book:
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[None]:
-        """What is written inside is written whole or not at all; inside another such step it is part of that."""
+        """A transaction: what is written inside is written whole or not at all; inside another one, it is part of that."""
         if self._is_inside():
             yield
             return
@@ -171,13 +171,13 @@ class Book:
         return self._pages.in_transaction
 
     def check(self) -> None:
-        """Read the whole book; BookError where any of it is damaged."""
+        """Read the whole book; BookError if any of it is damaged."""
         found = [fault for (fault,) in self.rows("PRAGMA integrity_check")]
         if found != ["ok"] or self.rows("PRAGMA foreign_key_check"):
             raise self.damaged(str(found[0]).splitlines()[0] if found != ["ok"] else "a row leads nowhere")
 
     def check_usable(self) -> None:
-        """BookError where the book cannot be written, or where it is damaged at first sight."""
+        """BookError if the book cannot be written, or where it is damaged at first sight."""
         with self.writing():
             for table in ("progression", "chart", "origin", "idea", "showing", "tag", "latest"):
                 self.rows(f"SELECT count(*) FROM {table}")  # noqa: S608 - made of the words above
@@ -200,7 +200,7 @@ class Book:
         return pages
 
     def _bounded(self, pages: sqlite3.Connection) -> sqlite3.Connection:
-        """A connection on which no question can take for ever or fill the memory, whatever the file holds."""
+        """A connection on which no query can take forever or fill the memory, whatever the file holds."""
         size = sum(_bytes_of(path) for path in (self.path, _beside(self.path, "-wal")))
         self._most_steps = _STEPS + _STEPS_A_BYTE * size
         self._room = _ROOM + _ROOM_A_BYTE * size
@@ -211,7 +211,7 @@ class Book:
         return pages
 
     def _is_too_much(self) -> bool:
-        """Whether a question has taken more steps than a sound book of that size can ask for."""
+        """Whether a query has taken more steps than a sound book of that size can need."""
         self._steps += _AT_A_TIME
         return self._steps > self._most_steps
 
@@ -234,7 +234,7 @@ class Book:
         return int(version)
 
     def _check_layout(self, version: int, found: Sequence[Row]) -> None:
-        """BookError where a book lacks a table of its version, or holds anything beside those: a view, a trigger."""
+        """BookError if a book lacks a table of its version, or holds anything beside those: a view, a trigger."""
         known = _layout(version) if version >= 0 else frozenset()
         for row in found:
             if _squeezed(row) not in known:
@@ -258,7 +258,7 @@ class Book:
                 return
 
     def _bring_up_to_date(self, pages: sqlite3.Connection) -> None:
-        """Take the steps that the book lacks, all or none; another process may have been quicker."""
+        """Take the steps that the book lacks, all or none; another process may have been faster."""
         pages.execute("BEGIN IMMEDIATE")
         try:
             for statement in statements(self._version(pages)):
@@ -301,9 +301,7 @@ class Book:
         copy = self._bounded(sqlite3.connect(":memory:", isolation_level=None))
         with _at_one_moment(pages):
             version = self._version(pages)
-            pages.backup(
-                copy
-            )  # within this moment nobody can be in the way, for which it would wait for ever
+            pages.backup(copy)  # for this moment nobody can be in the way, or it would wait forever
         if version < LATEST:
             self._bring_up_to_date(copy)
         return copy
@@ -327,7 +325,7 @@ class Book:
         except OverflowError as error:
             raise BookError("holds no number as large as that", place=str(self.path)) from error
         except UnicodeDecodeError as error:
-            raise self.damaged("a text in it is none") from error
+            raise self.damaged("a text in it is not valid text") from error
         except OSError as error:
             raise BookError(f"cannot be opened: {error.strerror or error}", place=str(self.path)) from error
 
@@ -337,29 +335,29 @@ class Book:
             hint = "Another fillgen is writing to it; try again in a moment."
             raise BusyError("the idea book is busy", place=str(self.path), hint=hint) from error
         if kind in (sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_TOOBIG):
-            raise self.damaged("it is more work to read than its size explains") from error
+            raise self.damaged("it takes more work to read than its size can explain") from error
         if kind in _DAMAGED:
             raise self.damaged(str(error)) from error
         if kind == sqlite3.SQLITE_FULL:
-            raise BookError("cannot be written: no room is left", place=str(self.path)) from error
+            raise BookError("cannot be written: the disk is full", place=str(self.path)) from error
         if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_READONLY_ROLLBACK:
-            hint = "The next command that changes the book, such as fillgen book star, takes that back."
+            hint = "The next command that changes the book, such as fillgen book star, rolls that back."
             raise BookError(
-                "was being written to when that was stopped", place=str(self.path), hint=hint
+                "was interrupted while it was being written", place=str(self.path), hint=hint
             ) from error
         if kind == sqlite3.SQLITE_READONLY:
             hint = (
-                "You may read this file but not change it: see the permissions of the file and of its folder."
+                "You may read this file but not change it: check the permissions of the file and its folder."
             )
             raise BookError("can be read but not written", place=str(self.path), hint=hint) from error
         raise BookError(f"cannot be used: {error}", place=str(self.path)) from error
 
     def damaged(self, why: str) -> BookError:
-        """The error of a book that cannot be read, with the reason in a few words."""
+        """The error for a book that cannot be read, with the reason in a few words."""
         return BookError(
             f"is damaged, or not an idea book ({why}), and was left as it is",
             place=str(self.path),
-            hint="Put a good copy in its place, or move it away and a new book is begun.",
+            hint="Replace it with a good copy, or move it away to start a new book.",
         )
 
 
@@ -378,7 +376,7 @@ def _at_one_moment(pages: sqlite3.Connection) -> Iterator[None]:
 
 
 def _kind(error: sqlite3.Error) -> int:
-    """The primary result code of SQLite, -1 where there is none."""
+    """The primary result code of SQLite, -1 if there is none."""
     code = getattr(error, "sqlite_errorcode", None)
     return -1 if code is None else code & 0xFF
 
@@ -408,7 +406,7 @@ def _beside(path: Path, ending: str) -> Path:
 
 
 def _bytes_of(path: Path) -> int:
-    """The size of a file, 0 where there is none."""
+    """The size of a file, 0 if there is none."""
     try:
         return path.stat().st_size
     except (OSError, ValueError):
@@ -416,7 +414,7 @@ def _bytes_of(path: Path) -> int:
 
 
 def _mode(path: Path) -> str:
-    """How a book is opened that is only read.
+    """The mode in which a book is opened to be read.
 
     Where it has a log or a journal beside it, that is left alone as well. Where it has none, SQLite begins a log, which
     only a connection that may write clears away.
@@ -432,7 +430,7 @@ def _exists(path: Path) -> bool:
 
 
 def _make(path: Path) -> None:
-    """Make an empty file that only its owner can read, and the folders above it, where there is none."""
+    """Make an empty file that only its owner can read, and the folders above it, if they don't exist."""
     if _exists(path):
         return
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -441,7 +439,7 @@ def _make(path: Path) -> None:
 
 
 def refuse_unusable(path: Path) -> None:
-    """BookError where a file cannot be used as an idea book; a file that is not there yet is not made.
+    """BookError if a file cannot be used as an idea book; a file that is not there yet is not made.
 
     A book that is busy just now can be used later, and is not refused.
     """
@@ -451,9 +449,9 @@ def refuse_unusable(path: Path) -> None:
         return
     above = next(folder for folder in path.absolute().parents if folder.exists())
     if not above.is_dir():
-        raise BookError(f"cannot be made: {above} is no folder", place=str(path))
+        raise BookError(f"cannot be made: {above} is not a folder", place=str(path))
     if not os.access(above, os.W_OK | os.X_OK):
-        raise BookError(f"cannot be made: the folder {above} may not be written to", place=str(path))
+        raise BookError(f"cannot be made: you may not write to the folder {above}", place=str(path))
 
 
 def read_head(path: Path) -> tuple[bytes, int]:
@@ -467,7 +465,7 @@ def read_head(path: Path) -> tuple[bytes, int]:
 
 
 def _refuse_cut(path: Path, book: Book) -> None:
-    """BookError for what is no plain file, for what is no SQLite file, and for one that is shorter than it says it is.
+    """BookError for anything but a plain SQLite file, and for one that is shorter than it claims.
 
     SQLite itself would begin a file of its own over some of these.
     """
@@ -477,7 +475,7 @@ def _refuse_cut(path: Path, book: Book) -> None:
     if not head:
         return
     if len(head) < _HEAD or not head.startswith(MAGIC):
-        raise book.damaged("it does not begin as a SQLite file does")
+        raise book.damaged("it doesn't begin like a SQLite file")
     page = int.from_bytes(head[16:18], "big")
     stated = (65536 if page == 1 else page) * int.from_bytes(head[28:32], "big")
     if size < stated and not _beside(path, "-wal").exists():

@@ -1,4 +1,4 @@
-"""The values of an idea book: what is remembered of an idea, and what a player has added to it."""
+"""The values of an idea book: what is remembered about an idea, and what a player has added to it."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class Chart:
         return _chart(progression)
 
     def progression(self) -> Progression:
-        """The progression of the chart; ChartError or OptionError where it cannot be read."""
+        """The progression of the chart; ChartError or OptionError if it cannot be read."""
         return _progression(self)
 
 
@@ -161,7 +161,7 @@ def as_ideas(entries: Mapping[int, tuple[Entry, Phrase]], progression: Progressi
         len(ideas),
         ideas,
         hand=origin.hand,
-        order="as they stand in the book",
+        order="in the order of the book",
     )
 
 
@@ -173,42 +173,42 @@ def plain_word(text: Any, what: str, longest: int = LONGEST_WORD) -> str:
     """
     word = unicodedata.normalize("NFC", _text(text, what, longest).strip())
     if not word:
-        raise OptionError(f"the {what} is empty", hint=f"Give the {what} as a word or a few.")
+        raise OptionError(f"the {what} is empty", hint="Give a word or a few.")
     if not word.isprintable() and any(unicodedata.category(each) in ("Cc", "Zl", "Zp") for each in word):
-        raise OptionError(f"the {what} {shorten(word)} is more than a line", hint="Write it in one line.")
+        raise OptionError(f"the {what} {shorten(word)} is more than a line", hint="Write it on one line.")
     return word
 
 
 def plain_note(text: Any) -> str:
-    """A note as it is kept, of several lines if need be; OptionError where it is no text or too long."""
+    """A note as it is kept, of several lines if need be; OptionError if it is no text or too long."""
     note = _text(text, "note", LONGEST_NOTE).replace("\r\n", "\n")
     if any(unicodedata.category(letter) == "Cc" and letter not in "\n\t" for letter in note):
-        raise OptionError("the note holds control characters", hint="Write it as plain text.")
+        raise OptionError("the note contains control characters", hint="Write it as plain text.")
     return unicodedata.normalize("NFC", note).strip()
 
 
 def _text(text: Any, what: str, longest: int) -> str:
     if not isinstance(text, str) or any("\ud800" <= letter <= "\udfff" for letter in text):
-        raise OptionError(f"the {what} is not a text")
+        raise OptionError(f"the {what} is not text")
     if "\0" in text:
-        raise OptionError(f"the {what} holds a NUL character", hint="Write it as plain text.")
+        raise OptionError(f"the {what} contains a NUL character", hint="Write it as plain text.")
     if len(text) > longest:
         raise OptionError(f"the {what} has {len(text):,} characters; the limit is {longest:,}")
     return text
 
 
 def check_stars(stars: Any) -> int:
-    """A number of stars; OptionError where it is none from 0 to 5."""
+    """A number of stars; OptionError unless it is from 0 to 5."""
     if not isinstance(stars, int) or isinstance(stars, bool) or not 0 <= stars <= MOST_STARS:
         raise OptionError(f"{stars!r} is not a number of stars", hint=f"Give 0 to {MOST_STARS}.")
     return stars
 
 
 def notes_of(rows: Any) -> Phrase:
-    """Notes from rows of onset, length and MIDI pitch; ValueError where they are none."""
+    """Notes from rows of onset, length and MIDI pitch; ValueError if they aren't valid."""
     notes = tuple(Note(onset, length, midi) for onset, length, midi in (map(_whole, row) for row in rows))
     if any(not 0 <= note.midi <= 127 for note in notes):
-        raise ValueError("a pitch lies outside the MIDI numbers 0 to 127")
+        raise ValueError("a pitch is outside the MIDI numbers 0 to 127")
     return notes
 
 

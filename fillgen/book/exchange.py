@@ -1,4 +1,4 @@
-"""Ideas that come from another book or go to one: JSON documents, phrases from files, whole books joined.
+"""Import and export of ideas: JSON documents, phrases from files, whole books joined.
 
 The JSON of a book is an object with `fillgen-book`, the version of the form, and `ideas`. An idea has `chart` (`text`,
 `key`, `metre`, `title`, `first`), `notes` as rows of onset, length (ticks, 480 to the quarter) and MIDI pitch, `showings`
@@ -80,19 +80,19 @@ def _showing_document(showing: Showing) -> dict[str, Any]:
 def from_json(text: str, place: str, moment: datetime) -> list[Entry]:
     """The entries of a JSON document: one that a book exported, or one that `fillgen ideas` wrote.
 
-    What was written by `fillgen ideas` is dated with a moment. OutputError where it is neither, with the idea at fault.
+    What was written by `fillgen ideas` is dated with a moment. OutputError if it is neither, with the idea at fault.
     """
     try:
         whole = json.loads(text)
     except (ValueError, RecursionError) as error:
         raise OutputError(f"is not JSON: {error}", place=place) from None
     if not isinstance(whole, dict) or not isinstance(whole.get("ideas"), list):
-        hint = "Give what fillgen book export or fillgen ideas --format json wrote."
-        raise OutputError("holds no ideas", place=place, hint=hint)
+        hint = "Give a file from fillgen book export or fillgen ideas --format json."
+        raise OutputError("contains no ideas", place=place, hint=hint)
     if FORM not in whole:
         return _each(whole["ideas"], lambda row: _shown_entry(row, whole, moment), place)
     if whole[FORM] != _VERSION:
-        message = f"is of version {shorten(str(whole[FORM]))}, and this fillgen reads {_VERSION}"
+        message = f"is version {shorten(str(whole[FORM]))}, but this fillgen reads version {_VERSION}"
         raise OutputError(message, place=place, hint="Update fillgen.")
     return _each(whole["ideas"], _entry, place)
 
@@ -113,7 +113,7 @@ def _each(rows: Sequence[Any], read: Callable[[Any], Entry], place: str) -> list
 
 
 def _checked(entry: Entry) -> Entry:
-    """An entry of somebody else's that holds what ours hold, its text as this program writes it."""
+    """An imported entry with the content of our own, its text as this program writes it."""
     entry = checked(entry)
     return replace(entry, text=phrase_text(entry.notes, entry.chart.progression()))
 
@@ -229,9 +229,9 @@ def in_other_key(entry: Entry, key: Key | None) -> Entry:
 
 
 def merge(book: Book, other: Path) -> tuple[int, int]:
-    """Join another book into a book; how many ideas that one has, and how many of them were new here.
+    """Merge another book into a book; the number of its ideas, and how many of them were new.
 
-    The other book is not touched: it is copied at one moment, and the copy is read. BookError where it cannot be read,
+    The other book is not touched: it is copied at one moment, and the copy is read. BookError if it cannot be read,
     or where anything in it is not what a book has.
     """
     with suppress(OSError, ValueError):
@@ -249,7 +249,7 @@ def merge(book: Book, other: Path) -> tuple[int, int]:
 
 
 def is_book(path: Path) -> bool:
-    """Whether a file begins as a SQLite file does; BookError where it cannot be read."""
+    """Whether a file begins as a SQLite file does; BookError if it cannot be read."""
     try:
         return read_head(path)[0].startswith(MAGIC)
     except (OSError, ValueError) as error:

@@ -18,7 +18,7 @@ from fillgen.theory.chords import Chord
 Rhythm = Sequence[tuple[int, int]]
 """Onset and length of each note, in ticks from the start of the phrase."""
 Heights = NDArray[np.int16]
-"""Phrases as rows: semitones above the tonic that lies at or under the first note."""
+"""Phrases as rows: semitones above the tonic at or below the first note."""
 
 
 def _digest(content: str) -> bytes:

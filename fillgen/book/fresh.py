@@ -21,17 +21,17 @@ from fillgen.phrase.idea import Ideas
 from fillgen.phrase.remark import Remark, RemarkKind
 
 _ROUND = 1000
-"""After so many ideas over a progression the draws begin from another seed: the best of the first are used up."""
+"""After this many ideas over a progression the draws begin from another seed: the best of the first are used up."""
 _ROUNDS = 4
-"""How often is drawn where the choice among fresh candidates is small."""
+"""How often to draw if the choice among fresh candidates is small."""
 _MOST_ROUNDS = 24
-"""How often is drawn where there are fewer fresh candidates than ideas are asked for."""
+"""How often to draw if there are fewer fresh candidates than requested ideas."""
 _SAME = 3
-"""After so many rounds that bring no other rhythm no more is drawn."""
+"""Stop drawing after this many rounds without a new rhythm."""
 _CHOICE = 8
-"""So many fresh candidates are wanted for each idea to be chosen."""
+"""Fresh candidates wanted per idea to be chosen."""
 _LISTED = 100_000
-"""Where draws bring too little and there are no more phrases than this, all of them are looked at."""
+"""If draws bring too few and there are at most this many phrases, all of them are examined."""
 _STRIDE = 1_000_003
 """Between the seeds of one round and the next."""
 
@@ -59,9 +59,9 @@ def shown(book: Book, progression: Progression) -> Shown:
 
 
 def fresh(request: Request, known: Shown) -> Ideas:
-    """The ideas for a request, none of which is known; a remark says how many phrases are left.
+    """The ideas for a request, all new; a remark says how many phrases are left.
 
-    With nothing known they are those that `generate` gives. Raises NoPhraseError where no fresh idea is found, and
+    With nothing known they are those that `generate` gives. Raises NoPhraseError if no fresh idea is found, and
     whatever `generate` raises.
 
     >>> from fillgen.chart.text import parse_chart
@@ -87,9 +87,9 @@ def fresh(request: Request, known: Shown) -> Ideas:
 
 
 def _left(left: int, held: int) -> str:
-    """What was shown before and what is left.
+    """A remark on what was shown before and what is left.
 
-    Both are counts of phrases in the range that was asked for, of the rhythms that came up; a range cuts another key
+    Both count phrases in the requested range, over the rhythms that came up; a range cuts another key
     differently, and another draw has other rhythms, so that neither follows from the degrees alone.
     """
     if held:

@@ -1,4 +1,4 @@
-"""Where the idea book lies: in the user's data folder, unless the environment or an option says otherwise."""
+"""The location of the idea book: the user's data folder, unless the environment or an option names another."""
 
 from __future__ import annotations
 

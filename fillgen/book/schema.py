@@ -1,7 +1,7 @@
 """How an idea book is laid out, as numbered steps: a new book takes all of them, an older one those it lacks.
 
 A step that has been published is never changed again; what is new becomes another step. In tables without row numbers
-the columns of the primary key stand first: the integrity check of SQLite 3.40 misreads others (seen by trying).
+the columns of the primary key come first: the integrity check of SQLite 3.40 misreads others (seen by trying).
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 APPLICATION = 0x66696C6C
-"""The number in a SQLite file's head that tells an idea book from other files: `fill` in ASCII."""
+"""The number in a SQLite file's header that marks an idea book: `fill` in ASCII."""
 
 _IDEAS = """
 CREATE TABLE progression (

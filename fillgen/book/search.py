@@ -1,4 +1,4 @@
-"""Ideas found in the book by what is known of them."""
+"""Search for ideas in the book."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _THROUGH_ORIGIN = (
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is looked for; what is None does not matter.
+    """Search conditions; None matches anything.
 
     `progression` is met in any key. `title` and `words` are parts of a chart's title, and of the name, the note or the
     title; `key` is a key by name, such as `Eb major`. `stars` are the fewest. `since` and `until` are days, the last
@@ -47,7 +47,7 @@ class Wanted:
 def search(book: Book, wanted: Wanted, count: int | None = None) -> tuple[list[int], int]:
     """The numbers of the ideas that are wanted, those last shown first, and how many there are in all.
 
-    Capitals do not matter in a tag, a rhythm or a shape. OptionError for a tag that the book has not, and for a rhythm or
+    Case doesn't matter in a tag, a rhythm or a shape. OptionError for a tag that isn't in the book, and for a rhythm or
     a shape that neither the book nor the built-in rules have.
     """
     wanted = _settled(book, wanted)
@@ -76,7 +76,7 @@ def _settled(book: Book, wanted: Wanted) -> Wanted:
 
 
 def _spelled(word: str, known: Sequence[str], what: str) -> str:
-    """A known word that is meant; OptionError with the nearest where there is none."""
+    """The known word that is meant; OptionError with the nearest if there is none."""
     if word in known:
         return word
     for name in known:
@@ -86,7 +86,7 @@ def _spelled(word: str, known: Sequence[str], what: str) -> str:
 
 
 def _conditions(book: Book, wanted: Wanted) -> Iterator[tuple[str, Sequence[object]]]:
-    """What is asked in SQL, with the values for its question marks."""
+    """The conditions in SQL, with the values for its question marks."""
     if wanted.progression is not None:
         question = "progression = (SELECT id FROM progression WHERE digest = ?)"
         yield question, [fingerprint.degrees(wanted.progression)]
@@ -109,7 +109,7 @@ def _conditions(book: Book, wanted: Wanted) -> Iterator[tuple[str, Sequence[obje
 
 
 def _origin_conditions(wanted: Wanted) -> Iterator[tuple[str, object]]:
-    """What is asked of a chart and of what made an idea, with the value for the question mark."""
+    """The conditions on the chart and origin of an idea, with the value for the question mark."""
     if wanted.key is not None:
         yield "chart.key = ?", wanted.key
     if wanted.rhythm is not None:
@@ -127,16 +127,16 @@ _WORDS = (
 
 
 def _part(text: str) -> str:
-    """A pattern that finds a text anywhere; its own signs stand for themselves."""
+    """A pattern that finds a text anywhere, with its wildcards escaped."""
     if "\0" in text or any("\ud800" <= letter <= "\udfff" for letter in text):
-        raise OptionError(f"{shorten(text)} is no text to look for")
+        raise OptionError(f"{shorten(text)} can't be searched for")
     for sign in ("\\", "%", "_"):
         text = text.replace(sign, f"\\{sign}")
     return f"%{text}%"
 
 
 def _tag_words(book: Book, tag: str) -> list[str]:
-    """How the book spells a tag; OptionError where it has none such."""
+    """How the book spells a tag; OptionError if it has none such."""
     found = tag_spellings(book, plain_word(tag, "tag"))
     if not found:
         raise unknown_word(tag, list(tags(book)), "tag")
@@ -144,7 +144,7 @@ def _tag_words(book: Book, tag: str) -> list[str]:
 
 
 def read_day(text: str, option: str) -> date:
-    """The day that a text names; OptionError where it names none.
+    """The day that a text names; OptionError if it names none.
 
     >>> read_day("2026-11-01", "--since")
     datetime.date(2026, 11, 1)

@@ -56,7 +56,7 @@ def remember(
     """Remember ideas that were shown at a moment; their numbers in the book, in order.
 
     `options` are those the command was given, as plain values; `rules` is the digest of the rule pack. An idea that is
-    known already is counted and dated. BookError where the book cannot be written.
+    known already is counted and dated. BookError if the book cannot be written.
     """
     chart = Chart.of(ideas.progression)
     settings = (ideas.level, ideas.rhythm, ideas.tempo, ideas.swing, ideas.hand)
@@ -78,16 +78,16 @@ def remember(
 
 
 def of_last(book: Book, ranks: Sequence[int]) -> list[int]:
-    """The numbers of ideas by their ranks in what was shown last; OptionError where there was no such rank.
+    """The numbers of ideas by their ranks in what was shown last; OptionError if there was no such rank.
 
     Two ranks have one number where their ideas differ in the octave alone.
     """
     found: dict[int, int] = dict(book.rows("SELECT rank, idea FROM latest ORDER BY rank", (), (int, int)))
     missing = [str(rank) for rank in ranks if rank not in found]
     if missing:
-        message = f"what was shown last has no idea of rank {listed(missing[:3])}"
-        which = f"It has {'rank' if len(found) == 1 else 'ranks'} {runs(list(found))}." if found else ""
-        raise OptionError(message, hint=which or "Nothing was shown, or all of it is forgotten.")
+        message = f"the ideas shown last have no rank {listed(missing[:3])}"
+        which = f"They have {'rank' if len(found) == 1 else 'ranks'} {runs(list(found))}." if found else ""
+        raise OptionError(message, hint=which or "Nothing was shown, or all of it was forgotten.")
     return list(dict.fromkeys(found[rank] for rank in ranks))
 
 
@@ -115,7 +115,7 @@ def add(book: Book, entries: Iterable[Entry]) -> tuple[list[int], int]:
     """Add entries from elsewhere, all or none; their numbers, and how many of them were new.
 
     Of an idea that is here already nothing is lost and nothing is counted twice: stars become the higher, tags, sets and
-    showings both, another name or note is added to the note. ChartError where a chart cannot be read.
+    showings both, another name or note is added to the note. ChartError if a chart cannot be read.
     """
     with book.writing():
         ((before,),) = book.rows("SELECT count(*) FROM idea")
@@ -163,7 +163,7 @@ def put_in_set(book: Book, name: str, ideas: Sequence[int]) -> None:
 def _put(
     book: Book, entry: Entry, progression: Progression, grounds: Sequence[_Ground], *, counts: bool
 ) -> int:
-    """Put one entry in, or what it adds to an idea that is here; `counts` is for one that is shown just now."""
+    """Add one entry, or what it adds to an idea that is already here; `counts` is for one being shown now."""
     where, first = grounds[0]
     print_ = fingerprint.of_phrase(entry.notes, progression)
     question = "SELECT id, name, note FROM idea WHERE progression = ? AND onsets = ? AND pitches = ?"
@@ -284,7 +284,7 @@ _CHARTS = "SELECT id, text, key, metre, title, first FROM chart WHERE id IN (SEL
 def entries(book: Book, numbers: Sequence[int]) -> list[Entry]:
     """The ideas of some numbers, in order.
 
-    OptionError where the book has no idea of one of them, BookError where one is not what an idea can be.
+    OptionError if the book has no idea of one of them, BookError if one is not what an idea can be.
     """
     some = json.dumps(list(numbers))
     made = _origins(book, some)
@@ -302,9 +302,9 @@ def entries(book: Book, numbers: Sequence[int]) -> list[Entry]:
 
 
 def unreadable(book: Book, number: int, error: Exception) -> BookError:
-    """The error of an idea that is not what an idea can be."""
+    """The error for an idea that isn't valid."""
     why = " ".join(str(error.message if isinstance(error, FillgenError) else error).split())
-    hint = f"fillgen book forget {number} takes it out of a book of yours."
+    hint = f"fillgen book forget {number} removes it, if the book is yours."
     return BookError(
         f"idea {number} cannot be read: {shorten(why, 200)[1:-1]}", place=str(book.path), hint=hint
     )
@@ -334,7 +334,7 @@ def _every_number(book: Book) -> list[int]:
 
 
 def check_known(book: Book, numbers: Sequence[int]) -> None:
-    """OptionError where the book has no idea of one of some numbers."""
+    """OptionError if the book has no idea of one of some numbers."""
     _refuse_missing(book, numbers, _known(book, numbers))
 
 
@@ -350,7 +350,7 @@ def _known(book: Book, numbers: Sequence[int]) -> set[int]:
 
 
 def highest(book: Book) -> int | None:
-    """The highest number of an idea in the book; None where it is empty."""
+    """The highest number of an idea in the book; None if it is empty."""
     ((number,),) = book.rows("SELECT max(id) FROM idea")
     return None if number is None else int(number)
 
@@ -416,13 +416,13 @@ def _showing(made: _Made, origin: int, times: int, first: str, last: str) -> Sho
 
 
 def star(book: Book, numbers: Sequence[int], stars: int) -> None:
-    """Give ideas a number of stars, 0 to 5; OptionError where the book lacks one of them."""
+    """Give ideas a number of stars, 0 to 5; OptionError if the book lacks one of them."""
     check_stars(stars)
     _star(book, numbers, "UPDATE idea SET stars = ? WHERE id = ?", stars)
 
 
 def star_at_least(book: Book, numbers: Sequence[int], stars: int = 1) -> None:
-    """Give ideas so many stars where they have fewer; OptionError where the book lacks one of them."""
+    """Raise ideas to a number of stars; OptionError if the book lacks one of them."""
     check_stars(stars)
     _star(book, numbers, "UPDATE idea SET stars = max(stars, ?) WHERE id = ?", stars)
 
@@ -441,7 +441,7 @@ def rename(book: Book, numbers: Sequence[int], name: str) -> None:
 
 
 def annotate(book: Book, numbers: Sequence[int], note: str) -> None:
-    """Give ideas a note in the place of an older one; an empty one takes it away."""
+    """Give ideas a note, replacing an older one; an empty one removes it."""
     _change(book, numbers, "UPDATE idea SET note = ? WHERE id = ?", plain_note(note))
 
 
@@ -526,7 +526,7 @@ def sets(book: Book) -> list[tuple[str, int]]:
 
 
 def _check_words(book: Book, words: Iterable[str], what: str) -> None:
-    """BookError where a word of the book is not one that a player can have given."""
+    """BookError if a word of the book isn't one that a player can have given."""
     for word in words:
         try:
             plain_word(word, what)
@@ -535,7 +535,7 @@ def _check_words(book: Book, words: Iterable[str], what: str) -> None:
 
 
 def set_members(book: Book, name: str) -> list[int]:
-    """The numbers of the ideas of a set, in their order; OptionError where there is no such set."""
+    """The numbers of the ideas of a set, in their order; OptionError if there is no such set."""
     found = [number for number, _ in set_places(book, name)]
     if not found:
         raise unknown_word(name, [known for known, _ in sets(book)], "set")
@@ -572,7 +572,7 @@ def take_from_set(book: Book, name: str, numbers: Sequence[int]) -> None:
 
 
 def unknown_word(word: str, known: Sequence[str], what: str) -> OptionError:
-    """The error of a set or tag that the book has not."""
+    """The error for a set or tag that isn't in the book."""
     hint = did_you_mean(word, known) or (
         f"It has {many(len(known), what)}." if known else f"It has no {what} yet."
     )

@@ -28,7 +28,7 @@ ORDER BY showing.origin, idea.id
 def searches(book: Book) -> list[Search]:
     """The searches from which ideas were starred: all ideas that each has shown, with their stars and terms.
 
-    Ideas of one origin are of one search. BookError where an idea's terms are not numbers.
+    Ideas of one origin are of one search. BookError if an idea's terms are not numbers.
     """
     rows = book.rows(_SEARCHES, [MOST_SEARCHES], (int, int, int, str))
     found = []

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 _STARS = "*****"
 _LEAST = 12
-"""The least width of a phrase in a list, in characters; where there is less it goes on a line of its own."""
+"""The least width of a phrase in a list, in characters; with less it goes on a line of its own."""
 _LATER = " " * 7
 
 
@@ -35,7 +35,7 @@ _LATER = " " * 7
 def list_text(entries: Sequence[Entry], total: int, width: int = TEXT_WIDTH) -> str:
     """Entries a line each: number, stars, day, key, rhythm, level, then name, tags and the phrase as far as it goes."""
     if not entries:
-        return "No idea is found.\n"
+        return "No ideas found.\n"
     rows = [_cells(entry) for entry in entries]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     lines = [
@@ -43,7 +43,7 @@ def list_text(entries: Sequence[Entry], total: int, width: int = TEXT_WIDTH) -> 
         for row, entry in zip(rows, entries, strict=True)
     ]
     head = many(total, "idea") if len(entries) == total else f"{len(entries)} of {many(total, 'idea')}"
-    return "\n".join([f"{head}, last shown first", "", *lines]) + "\n"
+    return "\n".join([f"{head}, most recently shown first", "", *lines]) + "\n"
 
 
 def _cells(entry: Entry) -> list[str]:
@@ -101,7 +101,7 @@ def _document(entry: Entry) -> dict[str, Any]:
 
 
 def in_key(entry: Entry, key: Key | None) -> tuple[Progression, Phrase]:
-    """The progression and the notes of an entry in a key, or as they are; OptionError where the modes differ."""
+    """The progression and the notes of an entry in a key, or as they are; OptionError if the modes differ."""
     progression = entry.chart.progression()
     if key is None or key == progression.key:
         return progression, entry.notes
@@ -112,7 +112,7 @@ def in_key(entry: Entry, key: Key | None) -> tuple[Progression, Phrase]:
 def grouped(entries: Sequence[Entry], key: Key | None = None, second: str | None = None) -> list[Ideas]:
     """Entries as ideas, in order: one answer for each run of entries over one chart, in one rhythm and at one tempo.
 
-    They have the second voice that is asked for.
+    They have the requested second voice.
     """
     answers = []
     for _, run in groupby(entries, key=_ground):
@@ -132,11 +132,11 @@ def _ground(entry: Entry) -> tuple[Chart, str, int, bool, str]:
 
 
 def one_ground(entries: Sequence[Entry], key: Key | None, second: str | None = None) -> Ideas:
-    """Entries as the ideas of one answer, for a file that has one tempo; OptionError where they differ in it."""
+    """Entries as the ideas of one answer, for a file that has one tempo; OptionError if they differ in it."""
     groups = grouped(_by_ground(entries), key, second)
     if len(groups) > 1:
         raise OptionError(
-            f"the ideas stand over {len(groups)} charts or tempos, and a MIDI file holds one",
+            f"the ideas have {len(groups)} charts or tempos, but a MIDI file holds one",
             hint="Write them into a folder, such as -o ideas/.",
         )
     return groups[0]
@@ -182,7 +182,7 @@ def _block(ideas: Ideas, width: int) -> str:
 
 
 def _unjudged(ideas: Ideas, width: int) -> str:
-    """The notes of an idea that nobody scored, such as a phrase that was brought in."""
+    """The notes of an idea without a score, such as an imported phrase."""
     return "\n".join(staff(ideas[0].notes, ideas.progression, width, ideas[0].second))
 
 

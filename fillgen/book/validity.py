@@ -72,7 +72,7 @@ def _checked_showing(showing: Showing) -> Showing:
     _whole(showing.times, "number of times")
     for moment in (showing.first, showing.last):
         if not isinstance(moment, str) or not _MOMENT.fullmatch(moment):
-            raise ValueError(f"{shorten(str(moment))} is not a moment such as 2026-11-25T09:30:00Z")
+            raise ValueError(f"{shorten(str(moment))} is not a time such as 2026-11-25T09:30:00Z")
     return replace(showing, chart=checked_chart(showing.chart), origin=checked_origin(showing.origin))
 
 
@@ -86,7 +86,7 @@ def checked_chart(chart: Chart) -> Chart:
     for name, most in (("text", MOST_TEXT), ("key", _LONGEST_LINE), ("metre", _LONGEST_LINE)):
         text = _text(getattr(chart, name), name)
         if len(text) > most or _CONTROL.search(text):
-            raise ValueError(f"the {name} of its chart is too long or holds control characters")
+            raise ValueError(f"the {name} of its chart is too long or contains control characters")
     _whole(chart.first, "number of the first bar", 1)
     plain = replace(chart, title=line(chart.title, "title"))
     plain.progression()
@@ -95,7 +95,7 @@ def checked_chart(chart: Chart) -> Chart:
 
 @lru_cache(maxsize=256)
 def checked_origin(origin: Origin) -> Origin:
-    """What made an idea, in words that can be printed; ValueError or a FillgenError where it can't be."""
+    """What made an idea, in words that can be printed; ValueError or a FillgenError if it can't be."""
     check_tempo(_whole(origin.tempo, "tempo"))
     _whole(origin.seed, "seed", _HIGHEST_SEED)
     _whole(origin.level, "level", _HIGHEST_LEVEL)
@@ -109,7 +109,7 @@ def checked_origin(origin: Origin) -> Origin:
 
 
 def _checked_options(options: Any) -> str:
-    """Options as JSON that can be printed; ValueError where they are no JSON, or more than a command can have."""
+    """Options as JSON that can be printed; ValueError if they are no JSON, or more than a command can have."""
     if len(_text(options, "options")) > _LONGEST_OPTIONS:
         raise ValueError("its options are too long")
     try:
@@ -129,7 +129,7 @@ def options_text(options: Any) -> str:
 
 
 def escaped(document: str) -> str:
-    """JSON in which what no terminal should meet stands as an escape; JSON itself lets the higher controls through."""
+    """JSON with all control characters escaped; JSON itself lets the higher ones through."""
     return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", document)
 
 
@@ -138,13 +138,13 @@ _UNSEEN = re.compile("[\x7f-\x9f\xad\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufef
 
 
 def line(text: Any, what: str) -> str:
-    """A word or title from elsewhere, as one line that can be printed; ValueError where it is not text."""
+    """A word or title from elsewhere, as one line that can be printed; ValueError if it is not text."""
     return printable(_text(text, what))[:_LONGEST_LINE]
 
 
 def _text(value: Any, what: str) -> str:
     if not isinstance(value, str) or _UNFIT.search(value):
-        raise ValueError(f"{shorten(str(value))} is not a text for the {what}")
+        raise ValueError(f"{shorten(str(value))} is not text for the {what}")
     return value
 
 

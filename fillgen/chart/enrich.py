@@ -27,7 +27,7 @@ def with_sevenths(progression: Progression) -> Progression:
     """A progression whose triads have the seventh that fits its key; every other chord stays as it is.
 
     Minor triads get the minor seventh, diminished ones on a degree of the key the half-diminished, other diminished
-    ones the diminished seventh. Major triads that lie in the key get the seventh of its scale; outside the key those
+    ones the diminished seventh. Major triads in the key get the seventh of its scale; outside the key those
     a fifth above one of its degrees become dominants. A major tonic at the end of a chart in minor stays at rest.
     Source: Shaffer, Hughes and Moseley, Open Music Theory, for the chords of a key; common practice for the others.
 
@@ -60,7 +60,7 @@ def _with_seventh(span: Span, progression: Progression) -> Chord:
 
 
 def _is_close(span: Span, progression: Progression) -> bool:
-    """Whether no other chord follows."""
+    """Whether no other chord comes after this one."""
     return all(later.heard == span.chord for later in progression.spans if later.onset > span.onset)
 
 
@@ -209,7 +209,7 @@ def _secondary_dominants(spot: _Spot) -> Iterator[Proposal]:
 
 
 def _can_be_led_to(target: Chord, key: Key) -> bool:
-    """Whether a chord stands at rest on a degree of the key other than the tonic, so that it can have a dominant."""
+    """Whether a chord is at rest on a degree of the key other than the tonic, so that it can have a dominant."""
     above = (root_of(target).pitch_class - key.tonic.pitch_class) % 12
     return (
         above != 0 and above in MODES[key.mode] and own_third(target) != "" and "5" in tones_by_degree(target)

@@ -11,16 +11,16 @@ from fillgen.theory.numerals import read_numeral
 from fillgen.theory.pitch import Key, Name
 
 _Step = tuple[int, str]
-"""Semitones of a root above some pitch, and the chord's third: `3`, `b3`, or nothing where it is suspended."""
+"""Semitones of a root above some pitch, and the chord's third: `3`, `b3`, or nothing if it is suspended."""
 _PLAIN = {"1", "3", "b3", "5", "2", "4", "9", "11"}
 """The degrees of triads, suspended or with an added note, but no seventh."""
 _IN_A_BAR = 2
 
 
 def pop_loop(progression: Progression) -> str | None:
-    """The name of the loop that a chart goes round in, from any of its chords on and in any key; None if it is none.
+    """The name of the loop that a chart repeats, starting at any of its chords and in any key; None if it isn't a loop.
 
-    The chart must go round whole, with one or two chords a bar.
+    The chart must be whole rounds of the loop, with one or two chords a bar.
 
     >>> from fillgen.chart.text import parse_chart
     >>> pop_loop(parse_chart("| Gm | Eb | Bb | F |")), pop_loop(parse_chart("| Gm7 | C7 | F | F |"))

@@ -17,8 +17,8 @@ from fillgen.theory.tonality import keys_of
 class Span:
     """A chord and how long it lasts: ticks from the start of the phrase, and ticks.
 
-    `heard` is the chord the ear has there: over N.C. the chord before goes on. `key` is the key it is heard in.
-    `proposed` says that the chord was found for the notes of a tune, and not written by anybody.
+    `heard` is the chord the ear has there: over N.C. that is the chord before. `key` is the key it is heard in.
+    `proposed` means that the chord was proposed for the notes of a tune, not written in the source.
     """
 
     chord: Chord
@@ -38,7 +38,7 @@ class Progression:
     """A parsed chart: its metre, its home key, and the chords of each bar, each with the key it is heard in.
 
     `key` is that of the signature, in which the chart begins. `first` is the number of the
-    first bar: 0 where that one holds the pick-up of a phrase. `sections` are the places of bars, counted from 0, at which
+    first bar: 0 if that one holds the pick-up of a phrase. `sections` are the places of bars, counted from 0, at which
     a section begins, each with its name. `metres` is the metre of each bar where one differs from `metre`, and empty
     otherwise. `remarks` say how the chart was read where its text left that open.
     """
@@ -104,7 +104,7 @@ class Progression:
         return self.timeline.metre_at(tick)
 
     def section_of(self, index: int) -> str:
-        """The name of the section of a bar, counted from 0; empty where the chart names none."""
+        """The name of the section of a bar, counted from 0; empty if the chart names none."""
         return next((name for start, name in reversed(self.sections) if start <= index), "")
 
     def bar_of(self, tick: int) -> int:
@@ -191,7 +191,7 @@ def laid(
 ) -> tuple[tuple[Span, ...], ...]:
     """Chords with their lengths in ticks, bar by bar, as spans one after another; one chord at least must sound.
 
-    Over N.C. the chord before goes on in the ear, at the start of a chart the first that comes. `keys` are those of the
+    Over N.C. the chord before still sounds in the ear; at the start of a chart, the first chord that follows. `keys` are those of the
     chords that are known, in their order, None for the others; these are found, the first in the
     key `home` if one is given (see `fillgen.theory.tonality.keys_of`).
     """
@@ -210,7 +210,7 @@ def laid(
 
 
 def cut_out(progression: Progression, first: int, stop: int) -> Progression:
-    """Some bars of a progression, counted from 0, as one that begins at tick 0, in the metre of its first bar."""
+    """Some bars of a progression, counted from 0, as a progression of their own that begins at tick 0, in the metre of its first bar."""
     metres = [progression.metre_of(bar) for bar in range(first, stop)]
     bars = moved(progression.bars[first:stop], -progression.start_of(first))
     return replace(
@@ -229,7 +229,7 @@ def where_differing(metres: Sequence[Metre], usual: Metre) -> tuple[Metre, ...]:
 
 
 _MOST_KEYS = 4
-"""How many changes of key are told in words."""
+"""How many changes of key are listed in words."""
 
 
 @lru_cache(maxsize=4096)

@@ -97,7 +97,7 @@ def find(
     bars: int | None = None,
     metre: Metre | None = None,
 ) -> tuple[Sequence, ...]:
-    """The sequences of a purpose, a mode and a number of bars that can be played in a metre, each if asked for.
+    """The sequences of a purpose, a mode and a number of bars that can be played in a metre; each condition is optional.
 
     Those that are written for the metre come first. OptionError for a purpose or a mode that does not exist.
 
@@ -132,7 +132,7 @@ def _names(found: Iterable[Sequence]) -> str:
 def spelled(sequence: Sequence, key: Key, metre: Metre | None = None) -> Progression:
     """A sequence with its chords in a key, in its own metre or in another whose beats its chords share evenly.
 
-    Raises OptionError where the key has the other mode, and where a bar cannot be shared in the metre; both name
+    Raises OptionError if the key has the other mode, and where a bar cannot be shared in the metre; both name
     the sequences that fit.
 
     >>> [span.chord.symbol for span in spelled(sequence("chromatic turnaround"), Key(Name.read("Eb"), "major")).spans]
@@ -140,8 +140,8 @@ def spelled(sequence: Sequence, key: Key, metre: Metre | None = None) -> Progres
     """
     if key.signature_mode != sequence.mode:
         raise OptionError(
-            f"{sequence.name!r} is in {sequence.mode}, and the key is {key}",
-            hint=f"In {key.mode} there are: {_names(find(sequence.purpose, key.mode, metre=metre))}.",
+            f"{sequence.name!r} is in {sequence.mode}, but the key is {key}",
+            hint=f"Sequences in {key.mode}: {_names(find(sequence.purpose, key.mode, metre=metre))}.",
         )
     written = parse_chart(sequence.chords, key=key, metre=sequence.metre)
     if metre is not None and metre != sequence.metre:
@@ -166,16 +166,16 @@ def _in_metre(sequence: Sequence, written: Progression, metre: Metre) -> Progres
         if not lengths:
             fitting = find(sequence.purpose, sequence.mode, metre=metre)
             raise OptionError(
-                f"the chords of {sequence.name!r} do not share the {metre.beats} beats of a {metre.name} bar evenly",
+                f"the chords of {sequence.name!r} don't divide the {metre.beats} beats of a {metre.name} bar evenly",
                 place=f"bar {number}",
-                hint=f"In {metre.name} there are: {_names(fitting)}.",
+                hint=f"Sequences that fit {metre.name}: {_names(fitting)}.",
             )
         bars.append([(span.chord, length, span.key) for span, length in zip(bar, lengths, strict=True)])
     return with_bars(replace(written, metre=metre), bars)
 
 
 def _shares(bar: tuple[Span, ...], old: Metre, new: Metre) -> tuple[int, ...]:
-    """The lengths in ticks of a bar's chords in another metre; none where they cannot share its beats evenly."""
+    """The lengths in ticks of a bar's chords in another metre; none if they can't divide its beats evenly."""
     if old.beats == new.beats:
         return tuple(span.length // old.beat * new.beat for span in bar)
     even = len({span.length for span in bar}) == 1 and new.beats % len(bar) == 0
@@ -201,7 +201,7 @@ _STANDS_ON = {
     ("minor", "half-diminished"): (1, 2),
     ("minor", "diminished"): (6, 11),
 }
-"""Letter steps and semitones above the tonic at which a chord most often stands that cannot be the tonic of a mode.
+"""Letter steps and semitones above the tonic where a chord that can't be the tonic of a mode is most often found.
 
 Source: common practice.
 """
@@ -214,7 +214,7 @@ def to_chord(
 
     `key` is the tune's. An intro or a turnaround whose goal is the tonic stays as it is; on the way to any other
     chord its last chord is changed for the dominant seventh of that chord. Where no key is given, a goal that can be
-    the tonic of the sequence's mode is, and another is taken for the degree it most often is: a minor seventh for
+    the tonic of the sequence's mode is, and any other is read as the degree it most often is: a minor seventh for
     ii7 of a major key, a dominant seventh for V7. Endings and vamps take the goal for their tonic, whatever the key,
     and an ending closes on it. Raises OptionError if there is no such key, and where nothing can close on the
     goal.
@@ -223,7 +223,7 @@ def to_chord(
     ['Ebmaj7', 'Cm7', 'Fm7', 'C7']
     """
     if goal.root is None:
-        raise OptionError(f"{goal.symbol} is not a chord to lead to", hint="Name a chord, such as Eb or Fm7.")
+        raise OptionError(f"no sequence can lead to {goal.symbol}", hint="Name a chord, such as Eb or Fm7.")
     if sequence.purpose in ("ending", "vamp"):
         return _around(sequence, goal, metre)
     home = key or _home_of(goal, sequence.mode)
@@ -284,8 +284,10 @@ def _around(sequence: Sequence, goal: Chord, metre: Metre | None) -> Progression
         same = find(sequence.purpose, metre=metre)
         names = _names(known for known in same if _closes(goal, _tonic_third(known)))
         raise OptionError(
-            f"the tonic of {sequence.name!r} cannot be {goal.symbol}",
-            hint=f"With {goal.symbol} there are: {names}." if names else "Name a chord that can be at rest.",
+            f"the tonic of {sequence.name!r} can't be {goal.symbol}",
+            hint=f"Sequences that fit {goal.symbol}: {names}."
+            if names
+            else "Name a chord that can be a tonic.",
         )
     key = key_on(root_of(goal), sequence.mode)
     played = spelled(sequence, key, metre)
@@ -314,7 +316,7 @@ def tones_by_degree(chord: Chord) -> dict[str, Name]:
 
 
 def own_third(chord: Chord) -> str:
-    """The third of a chord, `3` or `b3`; empty where it has none."""
+    """The third of a chord, `3` or `b3`; empty if it has none."""
     return next((degree for degree in ("3", "b3") if degree in tones_by_degree(chord)), "")
 
 
@@ -336,7 +338,7 @@ def rows_of(progression: Progression) -> _Rows:
 def with_chords(
     progression: Progression, place: Span, chords: tuple[Chord, ...], lengths: tuple[int, ...] = ()
 ) -> Progression:
-    """A progression with other chords in the place of one; give their lengths in ticks if there are several."""
+    """A progression with other chords in place of one; give their lengths in ticks if there are several."""
     parts = [
         (chord, length, place.key) for chord, length in zip(chords, lengths or (place.length,), strict=True)
     ]

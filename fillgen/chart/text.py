@@ -3,8 +3,8 @@
 Chart text: bars between `|`; the chords of a bar share its beats evenly; a lone `/` holds a chord one more beat;
 `%` repeats a bar; `|: :|` repeats the bars between, with `|1. ... :|2. ... |` for its endings; `[A]` before a bar
 begins a section; a key before a chord (`Db: Ebm7`, `c: Dm7b5`, `F blues: F7`) holds to the next, and so does a metre
-at the beginning of a bar (`2/4 Fm7`), or between bar lines before it. Commas and dashes may part chords. Where there is no `|` at all, each chord is a bar. Lines at the
-head of a chart may name its `title:`, `key:` and `metre:`; a line that begins with `#` and a blank is a comment.
+at the beginning of a bar (`2/4 Fm7`), or between bar lines before it. Commas and dashes may separate chords. Without any `|`, each chord is a bar. Lines at the
+head of a chart may name its `title:`, `key:` and `metre:`; a line that begins with `#` and a space is a comment.
 Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to the next note.
 """
 
@@ -44,9 +44,9 @@ _SIGN = re.compile(
     rf"|(?P<word>{_KEY}|"
     r"(?:\([^)|]{0,99}\)|,(?=[#b♯♭\d])|[^\s|:,])+|:)"
 )
-"""The signs of a chart. A comma or dash at the beginning of a sign parts chords; elsewhere it may belong to one."""
+"""The signs of a chart. A comma or dash at the beginning of a sign separates chords; elsewhere it may belong to one."""
 _DASH = re.compile(r"[-–—−](?=[A-G]|N\.?C|[#b♯♭]?[IViv])")
-"""A dash between two chords that are written without blanks."""
+"""A dash between two chords written without spaces."""
 _ENDING = re.compile(r"[1-9](?:[,-][1-9])*(?:\.|(?=$|[A-GN%]))")
 """The number of an ending, alone or close to its first chord."""
 
@@ -83,7 +83,7 @@ class _Sign:
     start: int
     end: int
     key: Key | None = None
-    """The key that is written for it."""
+    """The key written for it."""
 
 
 @dataclass(slots=True)
@@ -99,7 +99,7 @@ class _Bar:
     metre: Metre | None = None
 
     def misread(self, message: str, *, hint: str = "") -> MisreadChartError:
-        """The error of a bar that is wrong as a whole."""
+        """The error for a bar that is wrong as a whole."""
         return MisreadChartError(
             message, self.signs[0].start, self.signs[-1].end, place=self.place(), hint=hint
         )
@@ -111,7 +111,7 @@ class _Bar:
 
 @dataclass(frozen=True, slots=True)
 class _Mark:
-    """A repeat sign between bars, or the number of an ending: the bar before which it stands, and its line."""
+    """A repeat sign between bars, or the number of an ending: the bar that follows it, and its line."""
 
     sign: _Sign
     number: int
@@ -123,7 +123,7 @@ class _Mark:
 
     @property
     def passes(self) -> list[int]:
-        """The times through a repeat for which an ending is meant: `1,2.` and `1-2` are for the first and the second."""
+        """The times through a repeat that an ending is for: `1,2.` and `1-2` are for the first and second."""
         numbers: list[int] = []
         for part in self.sign.text.rstrip(".").split(","):
             first, *more = part.split("-")
@@ -138,7 +138,7 @@ def _place(number: int, line: int) -> str:
 def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre | None = None) -> Progression:
     """The progression that a chart text describes.
 
-    `key` and `metre` win over the chart's own head lines; without a metre it is
+    `key` and `metre` override the chart's own header lines; without a metre it is
     4/4, or that of most bars where one is written before the first bar. The key is that in which the chart begins (a major one may turn out to be a blues), unless one is written before the
     first chord; a key written before a chord holds to the next one, and all others are found from the chords. Raises ChartError with bar and chord where the text cannot be read, OptionError for a key or
     metre that does not exist. What the text left open is in the progression's `remarks`.
@@ -165,7 +165,7 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     metres = _metres_of(bars, the_metre)
     chords = [_chords_of(bar, own, the_key) for bar, own in zip(bars, metres, strict=True)]
     if not any(chord.root is not None for bar in chords for chord, _ in bar):
-        raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
+        raise ChartError("the chart has no chords, only N.C.", hint="Write at least one chord.")
     keys = [sign.key for bar in bars for sign in _joined(bar.signs) if sign.text != "/"]
     rows = laid(chords, keys, the_key)
     title = printable(heads.get("title", ""))
@@ -188,21 +188,21 @@ def _usual_metre(bars: Sequence[_Bar]) -> Metre:
 
 
 def _metres_of(bars: Sequence[_Bar], usual: Metre) -> tuple[Metre, ...]:
-    """The metre of each bar; ChartError for one that counts other beats than the chart's metre."""
+    """The metre of each bar; ChartError for one whose beat differs from the chart's metre."""
     for bar in bars:
         if bar.metre is not None and bar.metre.beat != usual.beat:
             fitting = [each.name for each in METRES.values() if each.beat == usual.beat]
             raise bar.misread(
-                f"a bar of {bar.metre.name} does not count the beats of {usual.name}",
-                hint=f"Bars inside a chart in {usual.name} can be in {', '.join(fitting)}."
+                f"a bar of {bar.metre.name} doesn't have the beat of {usual.name}",
+                hint=f"Other bars of a chart in {usual.name} can be in {', '.join(fitting)}."
                 if len(fitting) > 1
-                else f"All bars of a chart in {usual.name} have that metre.",
+                else f"Every bar of a chart in {usual.name} must have that metre.",
             )
     return tuple(bar.metre or usual for bar in bars)
 
 
 def stated_metre(text: str) -> Metre | None:
-    """The metre that a chart text names in its `metre:` head line, or by metres before its bars; None where it names none.
+    """The metre that a chart text names in its `metre:` header line, or by metres before its bars; None if it names none.
 
     Raises OptionError for a metre that does not exist, ChartError for what cannot be read.
 
@@ -220,7 +220,7 @@ def stated_metre(text: str) -> Metre | None:
 
 
 def _has_surrogates(text: str) -> bool:
-    """Whether a text holds bytes that were no text, as a command line passes them on."""
+    """Whether a text holds bytes that weren't valid text, as a command line passes them on."""
     return any("\ud800" <= letter <= "\udfff" for letter in text)
 
 
@@ -245,7 +245,7 @@ def _lines(text: str) -> Iterator[_Line]:
 
 
 def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
-    """The head lines of a chart, and its other lines."""
+    """The header lines of a chart, and its other lines."""
     heads: dict[str, str] = {}
     body = []
     for written in _lines(text):
@@ -260,7 +260,7 @@ def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
         else:
             hint = did_you_mean(match[1], _HEADS)
             start, end = (written.start + place for place in match.span(1))
-            message, place = f"unknown head line {shorten(match[1])}", f"chart line {written.number}"
+            message, place = f"unknown header line {shorten(match[1])}", f"chart line {written.number}"
             raise MisreadChartError(message, start, end, place=place, hint=hint)
     return heads, body
 
@@ -314,7 +314,7 @@ class _Reader:
         self._joint = joint
 
     def finished(self) -> list[_Bar | _Mark]:
-        """All bars; ChartError where there are none, or where something is missing at the end."""
+        """All bars; ChartError if there are none, or where something is missing at the end."""
         self._close()
         if self._section is not None:
             raise self._no_bar()
@@ -354,7 +354,7 @@ class _Reader:
         if self._fresh is not None or (
             self._bar is not None and not all(sign.text.endswith(":") for sign in self._bar.signs)
         ):
-            raise mark.misread(f"{mark.sign.text} stands inside a bar", hint=_METRE_HINT)
+            raise mark.misread(f"{mark.sign.text} is inside a bar", hint=_METRE_HINT)
         try:
             self._metre = read_metre(mark.sign.text)
         except OptionError as error:
@@ -403,7 +403,7 @@ class _Reader:
 
 
 def _with_keys(bars: Iterable[_Bar | _Mark]) -> list[_Bar | _Mark]:
-    """The bars without the keys written before chords, each chord with the one that holds there."""
+    """The bars without the keys written before chords, each chord with its key."""
     key: Key | None = None
     keyed: list[_Bar | _Mark] = []
     for bar in bars:
@@ -427,13 +427,11 @@ def _with_keys(bars: Iterable[_Bar | _Mark]) -> list[_Bar | _Mark]:
 
 
 def _misplaced(mark: _Mark) -> MisreadChartError:
-    """The error of a comma or dash that has no chord on one of its sides."""
+    """The error for a comma or dash without a chord on one side."""
     if mark.sign.text == ",":
-        return mark.misread(
-            "a comma stands without a chord before it", hint="Write it between two chords: Eb, Gm."
-        )
+        return mark.misread("there is no chord before the comma", hint="Write it between two chords: Eb, Gm.")
     return mark.misread(
-        f"{shorten(mark.sign.text)} stands without a chord on both sides",
+        f"{shorten(mark.sign.text)} needs a chord on both sides",
         hint="To hold a chord one more beat, write /.",
     )
 
@@ -461,7 +459,7 @@ def _is_chord(text: str) -> bool:
 
 
 def _each_a_bar(rows: Iterable[_Bar | _Mark], metre: Metre) -> tuple[list[_Bar], tuple[str, ...]]:
-    """The bars of a chart without bar lines, and what to say: each chord is one, or where a / counts beats, so many are."""
+    """The bars of a chart without bar lines, and a remark: each chord is a bar, or with / to count beats, that many beats are."""
     joined = [replace(row, signs=_joined(row.signs)) for row in rows if isinstance(row, _Bar)]
     counted = any(sign.text == "/" for row in joined for sign in row.signs)
     size = metre.beats if counted else 1
@@ -475,8 +473,8 @@ def _each_a_bar(rows: Iterable[_Bar | _Mark], metre: Metre) -> tuple[list[_Bar],
     if len(bars) < 2:
         return bars, ()
     if counted:
-        return bars, (f"There are no bar lines: every {metre.beats} beats are a bar.",)
-    return bars, ("There are no bar lines: each chord is a bar. Two in a bar are written | Gm7 C7 |.",)
+        return bars, (f"There are no bar lines, so every {metre.beats} beats make a bar.",)
+    return bars, ("There are no bar lines, so each chord is a bar. Write two in a bar as | Gm7 C7 |.",)
 
 
 def _run_on(rows: Iterable[_Bar]) -> list[_Bar]:
@@ -496,7 +494,7 @@ def _too_many() -> ChartError:
 
 # Repeats
 
-_ENDINGS = "Endings are written |: Eb | Gm7 |1. Bb7 :|2. Eb |."
+_ENDINGS = "Write endings as |: Eb | Gm7 |1. Bb7 :|2. Eb |."
 
 
 def _unfold(written: Iterable[_Bar | _Mark]) -> list[_Bar]:
@@ -517,8 +515,8 @@ def _unfold(written: Iterable[_Bar | _Mark]) -> list[_Bar]:
 class _Repeats:
     """Plays bars in order, those of a repeat again, each time with the ending that is meant for it.
 
-    `_body` are the bars of a repeat up to its first ending, None where no ending has begun; `_time` is how often the body
-    was played. `_last` is the ending that goes on, `_owed` says that it was closed and the next one is to follow.
+    `_body` are the bars of a repeat up to its first ending, None if no ending has begun; `_time` is how often the body
+    was played. `_last` is the open ending, `_owed` says that it was closed and the next one must follow.
     """
 
     def __init__(self) -> None:
@@ -538,7 +536,7 @@ class _Repeats:
     def open(self, mark: _Mark) -> None:
         self._settle()
         if self._opened is not None:
-            raise mark.misread("a repeat is opened inside a repeat", hint="Close the first one with :|.")
+            raise mark.misread("a repeat begins inside another", hint="Close the first one with :|.")
         self._start_over()
         self._opened = mark
 
@@ -546,11 +544,11 @@ class _Repeats:
         passes = mark.passes
         due = 1 if self._body is None else self._time + 1
         if passes != list(range(due, due + max(1, len(passes)))):
-            raise mark.misread(f"ending {due} is due here", hint=_ENDINGS)
+            raise mark.misread(f"ending {due} is expected here", hint=_ENDINGS)
         if self._body is None:
             self._body = self.played[self._begin :]
             if not self._body:
-                raise mark.misread("no bar of a repeat comes before its ending", hint=_ENDINGS)
+                raise mark.misread("the repeat has no bar before its ending", hint=_ENDINGS)
         elif self._owed:
             self._add(self._body)
         else:
@@ -577,13 +575,13 @@ class _Repeats:
         """All bars as they are played; ChartError for a repeat or an ending that lacks its end."""
         self._settle()
         if self._opened is not None:
-            raise self._opened.misread("a repeat is opened and never closed", hint="Close it with :|.")
+            raise self._opened.misread("a repeat is opened but never closed", hint="Close it with :|.")
         if self._last is not None and self._last.passes[0] == 1:
             raise self._alone(self._last)
         return self.played
 
     def _settle(self) -> None:
-        """After the last of several endings was closed, what follows belongs to the repeat no more."""
+        """Once the last of several endings is closed, what follows is no longer part of the repeat."""
         if not self._owed:
             return
         assert self._last is not None
@@ -625,7 +623,7 @@ def _chords_of(bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, in
         return _held_chords(signs, bar, metre, key)
     if metre.beats % len(signs):
         raise bar.misread(
-            f"{len(signs)} chords do not share the {metre.beats} beats of a {metre.name} bar evenly",
+            f"{len(signs)} chords don't divide the {metre.beats} beats of a {metre.name} bar evenly",
             hint=_slash_hint([sign.text for sign in signs], metre),
         )
     share = metre.bar // len(signs)
@@ -636,17 +634,17 @@ def _slash_hint(signs: Sequence[str], metre: Metre) -> str:
     if len(signs) > metre.beats:
         return f"At most {metre.beats} chords fit, one a beat."
     shown = [*signs, *["/"] * (metre.beats - len(signs))]
-    return f"Write a / for each beat a chord is held on, such as | {' '.join(shown)} |."
+    return f"Add a / for each beat a chord is held, such as | {' '.join(shown)} |."
 
 
 def _held_chords(signs: Sequence[_Sign], bar: _Bar, metre: Metre, key: Key | None) -> list[tuple[Chord, int]]:
     if len(signs) != metre.beats:
         raise bar.misread(
-            f"{len(signs)} beats are written, a {metre.name} bar has {metre.beats}",
-            hint="Where a / is used, each chord and each / is one beat.",
+            f"{len(signs)} beats are written, but a {metre.name} bar has {metre.beats}",
+            hint="In a bar with /, each chord and each / is one beat.",
         )
     if signs[0].text == "/":
-        raise bar.misread("a / holds the chord before it, and there is none in this bar")
+        raise bar.misread("a / holds the chord before it, but there is none in this bar")
     chords: list[tuple[Chord, int]] = []
     for sign in signs:
         if sign.text == "/":
@@ -679,10 +677,10 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
     text = sign.text
     try:
         if text == "%":
-            raise ChartError("a % stands alone in its bar")
+            raise ChartError("a % must be alone in its bar")
         if text in METRES:
-            hint = "Put bars between | where their metre changes, or name the metre at the chart's head: metre: 3/4."
-            raise ChartError(f"{text} stands among chords without bar lines", hint=hint)
+            hint = "Put bars between | where the metre changes, or name it in a line above the chart: metre: 3/4."
+            raise ChartError(f"{text} is among chords without bar lines", hint=hint)
         if NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, sign.key or key)
         return read_chord(text)
@@ -695,7 +693,7 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
 
 
 def chart_text(progression: Progression) -> str:
-    """The chart as text that reads back to the same progression, with head lines where they are needed.
+    """The chart as text that reads back to the same progression, with header lines where they are needed.
 
     >>> chart_text(parse_chart("C / / G7 | F"))
     '| C / / G7 | F |'

@@ -40,7 +40,7 @@ class BarProblems:
     def _figures(self, places: tuple[Place, ...]) -> Figures:
         """Every figure that the rules allow inside a run of notes, in the order of its pitches.
 
-        What a rule asks across the ends of the run is left to the lattice.
+        Rules across the ends of the run are left to the lattice.
         """
         sizes = [self.windows.domain(place).size for place in places]
         if 0 in sizes:

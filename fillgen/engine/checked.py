@@ -81,7 +81,7 @@ class Checked:
 
     @property
     def lead(self) -> int:
-        """The tune's first pitch, -1 where it does not matter."""
+        """The tune's first pitch, -1 if it does not matter."""
         return -1 if self.settings.lead_to is None else self.settings.lead_to
 
     @cached_property
@@ -95,7 +95,7 @@ class Checked:
         return (*(self._ending(use) for use in self.level.uses), *hand)
 
     def _ending(self, use: RuleUse) -> RuleUse:
-        """The rule of the last note names the degrees that are asked for."""
+        """The rule of the last note names the requested degrees."""
         return RuleUse(use.rule, {"degrees": self.ends_on}) if use.rule.kind == "final-note" else use
 
     @cached_property
@@ -152,8 +152,8 @@ def _range_rule(low: int, high: int) -> Rule:
     return Rule(
         "range",
         1,
-        says="Every note lies between {low} and {high}.",
-        reason="A level keeps to the part of the keyboard that its player knows.",
+        says="Every note is between {low} and {high}.",
+        reason="Each level stays in the part of the keyboard its player knows.",
         source="common practice",
         settings={"low": RuleSetting(), "high": RuleSetting()},
         keeps=Example("| C |", "C5w"),
@@ -172,7 +172,7 @@ def checked_phrase(
     checked = _readable(progression, notes, level, settings)
     if checked.low > checked.high:
         names = [midi_name(midi, progression.key) for midi in (checked.low, checked.high)]
-        raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
+        raise OptionError(f"the lowest note {names[0]} is above the highest, {names[1]}")
     return checked
 
 

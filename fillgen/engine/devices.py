@@ -1,4 +1,4 @@
-"""Devices: what a line of the highest level shows, each told by its notes. All candidates of a plan are asked at once.
+"""Devices: what a line of the highest level shows, each recognised by its notes, for all candidates of a plan at once.
 
 Sources: appoggiatura and approach are defined as in `fillgen.rules.tones` (Open Music Theory, Embellishing tones); that
 a triplet needs an aim, broken chords of four notes and guide tones (the third and the seventh of a dominant, which
@@ -73,7 +73,7 @@ class Drawn:
 
 
 def triplets(rhythm: Sequence[tuple[int, int]]) -> list[int]:
-    """The number of the first note of each triplet: three notes of the same triplet length on end.
+    """The number of the first note of each triplet: three notes of the same triplet length in a row.
 
     >>> triplets([(0, 160), (160, 160), (320, 160), (480, 480)])
     [0]
@@ -108,7 +108,7 @@ def aimed(drawn: Drawn, first: int) -> Mask:
 
 
 def _encloses(drawn: Drawn, first: int) -> Mask:
-    """Whether two notes lie on either side of the next one, each within a step of it."""
+    """Whether two notes are on either side of the next one, each within a step of it."""
     other = drawn.moves[:, first + 1]
     return np.asarray(lies_between(drawn.moves[:, first] + other, other))
 
@@ -170,7 +170,7 @@ def guide_tones(place: Place) -> tuple[int, int]:
 
 
 def _broken_chord(drawn: Drawn) -> Mask:
-    """Four notes of one chord on end, each a skip above the one before, or each a skip below."""
+    """Four notes of one chord in a row, each a skip above the one before, or each a skip below."""
     found: list[Mask] = []
     for first in range(len(drawn.rhythm) - 3):
         if len({place.chord for place in drawn.places[first : first + 4]}) == 1:

@@ -12,14 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 ALIKE = 0.55
-"""Two ideas may sound the same pitch at the same time in this share of their sounding time, and no more."""
+"""Two ideas may share pitches at the same time for at most this share of their sounding time."""
 
 _BETTER = 0.6
 """The share of the candidates that are looked at before the others are."""
 _PLENTY = 20
-"""Candidates for each idea wanted: of no more than these all are looked at."""
+"""Candidates per idea; up to this many, all of them are examined."""
 _ROUNDS = ((1.0, _BETTER), (1.4, _BETTER), (1.0, 1.0), (1.4, 1.0), (inf, 1.0))
-"""By how much the limits of what may be shared give way, where the chosen would be too few, and among how many of the best."""
+"""By how much the limits on shared traits are relaxed if too few are chosen, and among how many of the best."""
 _AT_ONCE = 64
 """Slices that are compared in one step: few enough to stay small."""
 Sounding = NDArray[np.uint8]
@@ -77,7 +77,7 @@ def choose(
 ) -> tuple[list[int], int]:
     """The candidates chosen, best first, and how many of them keep their distance from one another.
 
-    `traits` tells the traits of a candidate, `widths` are the lengths of the slices in ticks. First the best are taken that keep their distance and share no trait
+    `traits` gives the traits of a candidate, `widths` are the lengths of the slices in ticks. First come the best that keep their distance and share no trait
     too often, of the better ones; where these are too few, a trait may be shared more often; then all are looked at,
     at last without a limit; then, if still too few, come the best of the rest.
     """

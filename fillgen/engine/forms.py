@@ -24,11 +24,11 @@ LINE = 4
 """Bars of a breath."""
 _SECTION = 2 * LINE
 _GROUP = 4
-"""So many sections make a chorus, whose sections answer one another."""
+"""This many sections make a chorus, whose sections answer one another."""
 _NAMED = 8
-"""So many sections with names are looked at together."""
+"""This many named sections are considered together."""
 _RETURNS = 0.85
-"""How often sections over the same chords come back as they were."""
+"""How often sections over the same chords return unchanged."""
 _INNER = (("period", 0.5), ("sequence", 0.2), ("free", 0.3))
 """What happens within a section, and how often."""
 NOWHERE = 128
@@ -41,9 +41,9 @@ STAYS: Shift = (0,) * 12
 
 @dataclass(frozen=True, slots=True)
 class Passage:
-    """Bars that come back: the first bars of its places, counted from 0, and how many bars each place has.
+    """Bars that return: the first bars of its places, counted from 0, and how many bars each place has.
 
-    `shifts` tell how far the pitches of each place lie from those of the first; empty where they are the same. `inside` are
+    `shifts` are the intervals from the pitches of the first place to those of each place; empty if they are the same. `inside` are
     passages that return within the first place, `between` those within the gaps between two places.
     """
 
@@ -76,7 +76,7 @@ class Passage:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """A letter for each bar of a phrase, and the passages that come back, in order."""
+    """A letter for each bar of a phrase, and the passages that return, in order."""
 
     letters: tuple[str, ...]
     passages: tuple[Passage, ...] = ()
@@ -98,7 +98,7 @@ class Forms:
         self.offered = offered
 
     def outline(self, dice: Dice, *, returning: bool = True) -> Outline:
-        """A form chosen by the dice; without passages that return where that isn't asked for."""
+        """A form chosen by the dice; without passages that return unless that is requested."""
         letters = self._letters(dice)
         like: tuple[Passage, ...] = ()
         if returning and max(self.offered) <= LINE:
@@ -169,7 +169,7 @@ class Forms:
         return [range(group[0].start, group[1].stop), range(group[2].start, group[3].stop)]
 
     def _like(self, group: Sequence[range], dice: Dice) -> list[int]:
-        """Which sections come back as they were: those most often alike. Of many the last but one brings something new."""
+        """Which sections return unchanged: those most often alike. Of many, the last but one is new."""
         kinds = [
             next((n for n, other in enumerate(group) if self.chart.alike(other, section)), number)
             for number, section in enumerate(group)
@@ -192,9 +192,9 @@ class Forms:
         return self._sequence(bars, float(roll[1])) if kind == "sequence" else []
 
     def _period(self, bars: range, roll: float) -> list[Passage]:
-        """The beginning of the first line comes back in the second: two bars of it as a rule, else three or one.
+        """The beginning of the first line returns in the second: usually two bars of it, else three or one.
 
-        A single line may come back to its first bar in the third, over the same chords.
+        A single line may return to its first bar in the third, over the same chords.
         """
         if len(bars) < LINE:
             third = bars.start + 2
@@ -290,7 +290,7 @@ class Likeness:
         return next(mask for onset, _, mask, _ in reversed(self._chords[bar]) if onset <= tick)
 
     def shift(self, bars: range, by: int) -> Shift | None:
-        """How pitches move from some bars to those so many bars later, if all chords move by the same step."""
+        """How pitches move from some bars to those a number of bars later, if all chords move by the same step."""
         pairs = [
             pair for bar in bars for pair in zip(self._chords[bar], self._chords[bar + by], strict=False)
         ]
@@ -316,7 +316,7 @@ def _moves(shift: Shift, one: _Sounding, other: _Sounding) -> bool:
 
 
 def moved(mask: int, shift: Shift) -> int | None:
-    """Pitch classes moved, as bits; None where one of them cannot move."""
+    """Pitch classes moved, as bits; None if one of them cannot move."""
     if any(shift[pc] == NOWHERE for pc in range(12) if mask >> pc & 1):
         return None
     return mask_of((pc + shift[pc]) % 12 for pc in range(12) if mask >> pc & 1)
@@ -338,15 +338,15 @@ def _steps(keys: Collection[Key]) -> Iterator[Shift]:
 # In words
 
 
-def told(passages: Sequence[Passage], first: int = 1) -> str:
+def passages_in_words(passages: Sequence[Passage], first: int = 1) -> str:
     """Passages in words; `first` is the number of the first bar.
 
-    >>> told([Passage((0, 4), 2)]), told([Passage((1, 2), 1, (STAYS, (2,) * 12))])
+    >>> passages_in_words([Passage((0, 4), 2)]), passages_in_words([Passage((1, 2), 1, (STAYS, (2,) * 12))])
     ('bars 5-6 as 1-2', 'bar 3 as 2, moved')
     """
     found = []
     for passage in passages:
-        inner = [told(passage.within(), first)] if passage.within() else []
+        inner = [passages_in_words(passage.within(), first)] if passage.within() else []
         later = " and ".join(_bars(place + first, passage.bars) for place in passage.firsts[1:])
         many = "bars" if passage.bars > 1 or len(passage.firsts) > 2 else "bar"
         moved_on = ", moved" if passage.shifts else ""

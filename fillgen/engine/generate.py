@@ -15,7 +15,7 @@ from fillgen.dice import Dice
 from fillgen.engine import diversify, score
 from fillgen.engine.bars import BarProblems, parts
 from fillgen.engine.devices import Drawn, showing, triplets
-from fillgen.engine.forms import told
+from fillgen.engine.forms import passages_in_words
 from fillgen.engine.guide import Guide
 from fillgen.engine.habits import Home, home_over
 from fillgen.engine.lattice import Lattice, Run
@@ -49,30 +49,30 @@ _SHORT = TICKS // 2
 _PLANS = 24
 """Plans drawn for fifty ideas and fewer."""
 FEW = _PLANS * _DRAWN
-"""Where there are no more phrases than this, all of them are looked at; otherwise they are drawn."""
+"""Up to this many phrases, all of them are examined; beyond that they are drawn."""
 _MOST_DRAWN = 12_000
 """The most candidates drawn in all: each of many ideas is chosen from fewer."""
 _GUIDE = Guide()
 _KEPT_TABLES = 2048
 _PITCHES = 128
 _ENOUGH = 2_000
-"""Passages return exactly where that leaves so many phrases at least."""
+"""Passages return exactly if that leaves at least this many phrases."""
 _MOST_WORK = 4_000_000
-"""Passages return exactly where solving them takes no more than so many additions a note."""
+"""Passages return exactly if solving them takes at most this many additions a note."""
 _IN_SHAPE = 0.6
-"""How well an idea follows its shape at the least, where one shape is asked for."""
+"""How well an idea must at least follow its shape, if a shape is requested."""
 _EDGE = np.zeros(1, dtype=np.intp)
 _HEIGHT = 8.2
 """Semitones between the lowest and the highest point of a shape."""
 _SWAY = 2.0
-"""Plans lie by so many semitones higher or lower than one another."""
+"""How many semitones higher or lower plans are than one another."""
 
 
 @dataclass(frozen=True)
 class Kept:
     """What phrases over a plan must keep besides the rules, by the number of the note, counted from 0.
 
-    `pitches` are fixed (MIDI numbers); `rises` tell whether the line goes up to a note from the one before (1), down (-1)
+    `pitches` are fixed (MIDI numbers); `rises` say whether the line goes up to a note from the one before (1), down (-1)
     or neither (0); `near` are pitches that the draws lean to, each with a strength, or lean away from where that is
     below 0; `within` are the lowest and the highest pitch a note may have, `never` pitches that it must not have.
     """
@@ -101,7 +101,7 @@ class PhraseSpace:
     """All phrases over one plan, and how many there are.
 
     `pitches` are those that each note may have, in the order of the lattice's indices. Where passages return, `common`
-    tells for each note which of its pitches can be had at every place.
+    says for each note which of its pitches are possible at every place.
     """
 
     plan: Plan
@@ -152,7 +152,7 @@ Gather = Callable[["Engine", Sequence[PhraseSpace], int, Dice], list[Candidates]
 def generate(request: Request, gather: Gather | None = None) -> Ideas:
     """The ideas for a request, best first; `gather` takes the place of `Engine.candidates`.
 
-    Raises OptionError for a setting outside what is offered, and NoPhraseError where nothing can be found.
+    Raises OptionError for a setting out of range, and NoPhraseError if nothing can be found.
     """
     choices = settle(request)
     engine = Engine(choices)
@@ -185,7 +185,7 @@ def generate(request: Request, gather: Gather | None = None) -> Ideas:
 
 
 def leanings_of(choices: Choices) -> Leanings:
-    """What lines lean to: what the rhythm tells; on a level with devices also broken chords and guide tones."""
+    """What lines lean to: what the rhythm names; on a level with devices also broken chords and guide tones."""
     by_name = dict(choices.rhythm.idiom.leanings)
     if not choices.level.devices:
         return Leanings(by_name)
@@ -237,7 +237,7 @@ class Engine:
         return all(map(self._is_possible, found))
 
     def _is_possible(self, place: Place) -> bool:
-        """Whether a note can stand at a place: on a strong beat as a chord tone, since what leans there may have nowhere to go."""
+        """Whether a note can be at a place: on a strong beat as a chord tone, since one that leans may have nowhere to go."""
         domain = self.windows.domain(place)
         return bool(domain.size and (not place.strong or Seen(place, domain).tone.any()))
 
@@ -269,7 +269,7 @@ class Engine:
     def space(self, plan: Plan, kept: Kept | None = None) -> PhraseSpace:
         """All phrases over a plan that keep the rules, and what must be kept besides.
 
-        Passages return where that leaves phrases enough, and where nothing else must be kept; elsewhere they share no
+        Passages return if that leaves enough phrases, and if nothing else must be kept; elsewhere they share no
         more than a rhythm and a gesture.
         """
         where = self.places(plan.rhythm)
@@ -284,7 +284,7 @@ class Engine:
     def _returning(
         self, plan: Plan, where: tuple[Place, ...], domains: Sequence[NDArray[np.int16]]
     ) -> PhraseSpace | None:
-        """The phrases over a plan in which its passages return; None where there are few, or where they take too much work."""
+        """The phrases over a plan in which its passages return; None if there are few, or if they take too much work."""
         found = repeats(plan, domains, self.progression.metre.bar)
         if found is None:
             return None
@@ -335,7 +335,7 @@ class Engine:
     # Candidates
 
     def candidates(self, found: Sequence[PhraseSpace], phrases: int, dice: Dice) -> list[Candidates]:
-        """Phrases of every plan, scored: all there are where they are few, otherwise drawn."""
+        """Phrases of every plan, scored: all of them if they are few, otherwise drawn."""
         all_of_them = phrases <= FEW
         drawn = min(max(FEW, 24 * self.choices.request.count), _MOST_DRAWN) // len(found)
         scored = []
@@ -349,9 +349,9 @@ class Engine:
         return self._in_shape(scored)
 
     def weights(self, space: PhraseSpace) -> list[NDArray[np.float64]]:
-        """How much each window is wanted by a plan; 0 where the rules forbid it, or what must be kept.
+        """How much a plan favours each window; 0 if the rules forbid it, or what must be kept.
 
-        A note at several places is wanted by their mean, so that what returns leans no more than the rest.
+        A note at several places is weighted by their mean, so that what returns leans no more than the rest.
         """
         plan = space.plan
         context = self.context(plan, space.places)
@@ -382,14 +382,14 @@ class Engine:
         return weights
 
     def _middle(self, plan: Plan) -> float:
-        """The pitch about which a plan's shape lies: the middle of the range, higher or lower from plan to plan."""
+        """The pitch around which a plan's shape lies: the middle of the range, higher or lower from plan to plan."""
         sway = (sum(onset for onset, _ in plan.rhythm) // 120 % 5 - 2) * _SWAY
         return (self.choices.low + self.choices.high) / 2 + sway
 
     def _base_factor(
         self, before: Place | None, note: Place, after: Place | None, home: Home, accents: tuple[int, int]
     ) -> NDArray[np.float64]:
-        """The rules and what the guide cares for in any plan (notes, intervals, habits) in one table."""
+        """The rules and what the guide favours in any plan (notes, intervals, habits) in one table."""
         allowed = self.windows.joined(before, note, after)
         own = self._own(note)[:, None]
         offsets = [self._offsets(place) for place in (before, note, after) if place is not None]
@@ -405,7 +405,7 @@ class Engine:
         return np.asarray(inside[_window(*offsets)] * own * allowed)
 
     def _own_factor(self, place: Place) -> NDArray[np.float64]:
-        """What the guide and the leanings care for in a note alone."""
+        """What the guide and the leanings favour in a note alone."""
         domain = self.windows.domain(place)
         return np.asarray(_GUIDE.place(place, domain) * np.exp(self.leanings.toned(place)[domain % 12]))
 
@@ -466,7 +466,7 @@ class Engine:
         )
 
     def _in_shape(self, scored: list[Candidates]) -> list[Candidates]:
-        """Only the candidates of the shape asked for, as long as there are plenty of them."""
+        """Only the candidates of the requested shape, as long as there are plenty."""
         if self.choices.request.shape is None:
             return scored
         wanted = list(self.choices.request.pack.shapes).index(self.choices.request.shape)
@@ -523,7 +523,7 @@ class Engine:
         return [owners[index] for index in picked], apart
 
     def _traits(self, candidates: Sequence[Candidates]) -> Callable[[Candidates, int], diversify.Traits]:
-        """What tells the traits of a candidate; rhythms and first bars are numbered, since they are looked up often."""
+        """A function from a candidate to its traits; rhythms and first bars are numbered, since they are looked up often."""
         bar = self.progression.size_of(0)
         rhythms: dict[tuple[tuple[int, int], ...], int] = {}
         openings: dict[tuple[tuple[int, int], ...], int] = {}
@@ -541,7 +541,7 @@ class Engine:
 
         return traits
 
-    # The telling
+    # Explanations
 
     def ideas(self, picked: Sequence[tuple[Candidates, int]]) -> tuple[Idea, ...]:
         """The chosen candidates as ideas, best first."""
@@ -567,13 +567,13 @@ class Engine:
             shapes[int(group.shapes[row])],
             phrase_text(notes, self.progression, [each.name for each in annotated]),
             annotated,
-            told(group.plan.passages, self.progression.first),
+            passages_in_words(group.plan.passages, self.progression.first),
         )
 
     # When nothing can be found
 
     def why_nothing(self) -> NoPhraseError:
-        """What stands in the way: the first bar at which no phrase goes on, and the rules without which one would."""
+        """Why there are no phrases: the first bar that none gets past, and the rules without which one would."""
         bars = len(self.progression.bars)
         stuck = next((bar for bar in range(1, bars + 1) if not self._goes_to(bar, self.windows)), bars)
         named = [
@@ -582,7 +582,7 @@ class Engine:
             if self._goes_to(stuck, Windows([u for u in self.windows.uses if u is not use], *self._ends()))
         ]
         named = named or self._blocking(stuck)
-        kinds = " and ".join(use.rule.kind for use in named) or "the rules together"
+        kinds = " and ".join(use.rule.kind for use in named) or "all the rules together"
         return NoPhraseError(
             f"no phrase between {self._range()} keeps {kinds}",
             place=f"bar {stuck}",
@@ -590,7 +590,7 @@ class Engine:
         )
 
     def _blocking(self, bar: int) -> list[RuleUse]:
-        """The rules that leave no pitch to one of a bar's notes."""
+        """The rules that leave one of a bar's notes without a pitch."""
         notes = [
             (self.progression.start_of(bar - 1) + onset, length)
             for onset, length in chord_cell(self.progression, bar - 1).notes
@@ -618,28 +618,28 @@ class Engine:
     def _way_on(self, named: Sequence[RuleUse], bar: int) -> str:
         kinds = {use.rule.kind for use in named}
         if bar == len(self.progression.bars) and kinds & {"final-note", "lead-in"}:
-            return "Widen the range with --low and --high, ask for other notes with --ends-on, or leave out --lead-to."
-        return "Widen the range with --low and --high, or ask for another level or fewer notes (--busy few)."
+            return "Widen the range with --low and --high, allow other last notes with --ends-on, or leave out --lead-to."
+        return "Widen the range with --low and --high, or try another level or fewer notes (--busy few)."
 
     def _range(self) -> str:
         names = [midi_name(p, self.progression.key) for p in (self.choices.low, self.choices.high)]
         return f"{names[0]} and {names[1]}"
 
 
-def _moved(size: int, wish: int, short: bool) -> NDArray[np.float64]:
-    """How much each interval of a range is wanted by a gesture's wish, and after a short note as far as it is narrow."""
-    wanted = _GUIDE.wished(size, wish)
-    return wanted * _GUIDE.calm(size) if short else wanted
+def _moved(size: int, interval: int, short: bool) -> NDArray[np.float64]:
+    """The weight of each interval of a range for a gesture; after a short note, narrow ones weigh more."""
+    weights = _GUIDE.preferred(size, interval)
+    return weights * _GUIDE.calm(size) if short else weights
 
 
 def _window(*offsets: NDArray[np.intp]) -> tuple[NDArray[np.intp], ...]:
-    """Where the pitches of two or three neighbours stand in a table over the whole range."""
+    """The places of the pitches of two or three neighbours in a table over the whole range."""
     last = len(offsets) - 1
     return tuple(own.reshape(-1, *(1,) * (last - axis)) for axis, own in enumerate(offsets))
 
 
 def _positions(own: NDArray[np.int16]) -> NDArray[np.intp]:
-    """Where each MIDI number stands among the pitches of a note, -1 where it is none of them."""
+    """The index of each MIDI number among the pitches of a note, -1 if it isn't one of them."""
     table = np.full(_PITCHES, -1, dtype=np.intp)
     table[own] = np.arange(len(own))
     return table
@@ -652,7 +652,7 @@ def _neighbours(where: Sequence[Place]) -> list[tuple[Place | None, Place, Place
 
 
 def _cut(table: NDArray[Any], common: Sequence[NDArray[np.intp]], index: int) -> NDArray[Any]:
-    """Of the windows around a note those whose notes can be had at every place."""
+    """The windows around a note whose notes are possible at every place."""
     before = common[index - 1] if index else _EDGE
     after = common[index + 1] if index + 1 < len(common) else _EDGE
     if (len(before), len(common[index]), len(after)) == table.shape:

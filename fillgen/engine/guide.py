@@ -1,4 +1,4 @@
-"""What the draws lean to: weights for the lattice, in the image of the score."""
+"""What the draws lean to: weights for the lattice, modelled on the score."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ _WIDE = (7, 8, 9, 12)
 class Guide:
     """Makes the draws lean to phrases that will score well. Larger numbers lean more; 0 draws fairly.
 
-    `still` is what a repeated note is worth to the draws: less than to the score, since a fill had better move; `leap`
+    `still` is what a repeated note is worth to the draws: less than to the score, since a fill should move; `leap`
     what a fifth and a wider consonance is worth: more than to the score, since few of them are answered and stay.
     `rocks` leans away from two notes in turn, `aim` is how much triplets run one way. `habit` is the power to which the
-    likelihood of each interval in real melodies is raised: steps come by it. `tones` leans to chord notes off the strong
-    beats, `rise` to leaps that rise, below 0 to those that fall: the habits alone would have too many rise.
+    likelihood of each interval in real melodies is raised: it favours steps. `tones` leans to chord notes off the strong
+    beats, `rise` to leaps that rise, below 0 to those that fall: the habits alone would make too many rise.
     """
 
     steps: float = 0.7
@@ -70,7 +70,7 @@ class Guide:
         return np.asarray(np.exp(self.turns * answered - self.rocks * rocks))
 
     def onward(self, size: int) -> Values:
-        """A factor for each three pitches of a range: larger where they go on one way, by a fourth at most each."""
+        """A factor for each three pitches of a range: larger if they move the same way, each by at most a fourth."""
         into, out = _rises(size)[:, :, None], _rises(size)[None, :, :]
         near = (np.abs(into) <= LEAP) & (np.abs(out) <= LEAP)
         return np.asarray(np.exp(self.aim * ((into * out > 0) & near)))
@@ -109,11 +109,11 @@ class Guide:
         away = np.abs(pitches - target)
         return np.asarray(np.exp(strength * ((away == 0) - np.minimum(away, 12) / 12.0)))
 
-    def wished(self, size: int, wish: int) -> Values:
-        """A factor for each two pitches of a range: nearness of their interval to the gesture's wish (0: no wish)."""
-        if not wish:
+    def preferred(self, size: int, interval: int) -> Values:
+        """A factor for each two pitches of a range: nearness of their interval to the one the gesture prefers (0: no preference)."""
+        if not interval:
             return np.ones((size + 1, size + 1))
-        away = np.abs(_rises(size) - wish)
+        away = np.abs(_rises(size) - interval)
         return np.asarray(np.exp(-self.wish * np.minimum(away, 6) / 2.0))
 
 

@@ -1,4 +1,4 @@
-"""What real melodies are in the habit of: which interval follows which, and how their bars are ordered.
+"""The habits of real melodies: which interval follows which, and how their bars are ordered.
 
 The tables are learned from tunes and kept in `rules/habits.toml` and `rules/order.toml`; those files name their source.
 """
@@ -26,23 +26,23 @@ WIDEST = 12
 """The widest interval with a likelihood of its own, in semitones; anything wider counts as an octave."""
 INTERVALS = 2 * WIDEST + 1
 NO_MOVE = INTERVALS
-"""What stands for the interval before the first note."""
+"""The value used as the interval before the first note."""
 ACCENTS = 4
 """Places in a bar: the first beat, another strong beat, another beat, between beats."""
 BARS = 4
-"""Bars are looked at in groups of so many."""
+"""Bars are considered in groups of this many."""
 PAIRS = tuple(combinations(range(BARS), 2))
 """The pairs of bars in a group. A code of likeness has a bit for each, the first pair's the lowest."""
 FOLLOWING = 240
-"""Bars are compared note against note at so many ticks' distance: an eighth."""
+"""Bars are compared note by note at steps of this many ticks: an eighth."""
 MOST_NOTES = 4
-"""Up to so many notes more or fewer than in the bar before are told apart."""
+"""Differences of up to this many notes from the bar before are distinguished."""
 ENDS = 1 + 12 * 3
 """Ways in which a bar ends: without a note, or on a degree, shorter than a beat, as long, or longer."""
 _ORDINARY = -2.0
 """What an interval from or to a note outside the scale counts: a little less than the mean of real melodies."""
 _ZERO = ord("P")
-"""The letter of the value 0 in the tables; the next ones stand for a tenth more or less each."""
+"""The letter of the value 0 in the tables; each following letter is a tenth more or less."""
 
 
 class Home(NamedTuple):
@@ -71,7 +71,7 @@ def home_in(scale: int) -> Home:
 def home_over(chord: int, key: Key) -> Home:
     """The home heard over a chord, given by its tones as bits: that of the key, or of the nearest one that has the chord.
 
-    So the third of a dominant on its way to another degree than the tonic is a leading note. Of keys as near the first
+    So the third of a dominant on its way to another degree than the tonic is a leading note. Of equally near keys the first
     counts: those of the same mode, upwards from the tonic. A chord that no key has is heard in the key, and so is
     any chord of a blues.
 
@@ -109,13 +109,13 @@ def accent(metre: Metre, onset: int) -> int:
 
 
 def letters(values: Values) -> str:
-    """A row of a table as text: a letter a value, in tenths from -4 to 4.5."""
+    """A row of a table as text: one letter per value, in tenths from -4 to 4.5."""
     tenths = np.clip(np.round(values * 10), -40, 45).astype(int)
     return "".join(chr(_ZERO + tenth) for tenth in tenths.tolist())
 
 
 def rows(text: str) -> Values:
-    """A table out of its text, a line a row."""
+    """A table from its text, one line per row."""
     lines = text.split()
     codes = np.frombuffer("".join(lines).encode("ascii"), dtype=np.uint8)
     return (codes.astype(np.float64) - _ZERO).reshape(len(lines), -1) / 10
@@ -130,7 +130,7 @@ def habits(minor: bool) -> Values:
 
     Axes: the accent of the note it leaves and of that it reaches (see `accent`), the note's degree in semitones above
     the tonic, the interval before (from an octave down to an octave up, last: none) and the interval itself. From and to
-    notes outside the scale every interval counts alike: of those folk songs tell little, and the term `key` knows more.
+    notes outside the scale every interval counts alike: folk songs say little about those, and the term `key` knows more.
     """
     learned = table("habits")
     tonal = rows(learned["tonal"]).reshape(12, 2, INTERVALS)[:, int(minor)]
@@ -208,7 +208,7 @@ class Order:
     def _grid(self) -> Codes:
         """The note that is heard at each eighth of each bar (rows): the last one begun, the first before that.
 
-        A shorter bar ends with its last eighth held, a longer one is looked at as far as the usual bar goes.
+        A shorter bar ends with its last eighth held, of a longer one, the length of the usual bar counts.
         """
         starts, sizes = (
             np.array([each(bar) for bar in range(self.bars)])[:, None]
@@ -245,7 +245,7 @@ class Order:
         return np.packbits(self.likenesses(pitches, pairs), axis=2, bitorder="little")[:, :, 0]
 
     def returns(self, pitches: Pitches, pairs: Sequence[tuple[int, int]]) -> Codes:
-        """How bars come back: 0 not, 1 in their rhythm, 2 in their line, 3 in their notes. Axes: line, pair."""
+        """How bars return: 0 not, 1 in their rhythm, 2 in their line, 3 in their notes. Axes: line, pair."""
         rhythm, shape, notes = self.likenesses(pitches, pairs)
         return np.where(notes, 3, np.where(shape, 2, rhythm.astype(np.intp)))
 
@@ -260,13 +260,13 @@ class Order:
         return 1 + degrees * 3 + (length >= beat) + (length > beat)
 
     def thicker(self, bar: int) -> int:
-        """How many notes more a bar has than the one before, as a number in the tables."""
+        """How many more notes a bar has than the one before, as an index in the tables."""
         more = len(self._inside[bar]) - len(self._inside[bar - 1])
         return min(max(more, -MOST_NOTES), MOST_NOTES) + MOST_NOTES
 
 
 class _OrderTables:
-    """What is learned of the order of bars: logarithms of odds, real tunes against bars that belong elsewhere."""
+    """What is learned about the order of bars: logarithms of odds, real tunes against bars that belong elsewhere."""
 
     def __init__(self) -> None:
         learned = table("order")
@@ -282,7 +282,7 @@ _tables = cache(_OrderTables)
 def odds(order: Order, pitches: Pitches) -> Values:
     """How much likelier the bars of each line are in a real tune than bars that belong elsewhere: a natural logarithm.
 
-    It is the mean over groups of four bars, and 0 where there is none.
+    It is the mean over groups of four bars, and 0 if there is none.
     """
     learned, groups = _tables(), order.groups
     found = np.zeros(len(pitches))

@@ -102,7 +102,7 @@ class Lattice:
     def draw(self, weights: Sequence[Table], chances: NDArray[np.float64]) -> Rows:
         """Phrases drawn with replacement, each with a probability in proportion to the product of its weights.
 
-        `weights` holds for each note a table in the shape of `allowed`, 0 where a window is forbidden; ones draw
+        `weights` holds for each note a table in the shape of `allowed`, 0 if a window is forbidden; ones draw
         fairly from all phrases. `chances` are numbers in [0, 1), a row for each phrase and `columns` columns.
         """
         if self.is_empty:
@@ -114,7 +114,7 @@ class Lattice:
         return self._walk(weights, sums, _WEIGH, lambda values: drawn_by(values, next(columns)), len(chances))
 
     def best(self, values: Sequence[Table]) -> tuple[float, Rows]:
-        """The phrase with the largest sum of values, and that sum. Values are -inf where a window is forbidden."""
+        """The phrase with the largest sum of values, and that sum. Values are -inf if a window is forbidden."""
         if self.is_empty:
             return -np.inf, np.empty((0, len(self.allowed)), dtype=np.intp)
         sums = self._sums(values, _BEST)

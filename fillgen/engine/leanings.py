@@ -1,6 +1,6 @@
 """What the lines of a rhythm lean to, as weights of the draws and as values of the score.
 
-The leanings of a rhythm are told in its file (`fillgen.rules.idiom`). Each adds to the logarithm of a weight, so that
+The leanings of a rhythm are in its file (`fillgen.rules.idiom`). Each adds to the logarithm of a weight, so that
 every phrase that keeps the rules can still come out.
 """
 
@@ -30,7 +30,7 @@ _SEMITONES = {
     "seventh": (10, 11),
     "ninth": (2,),
 }
-"""Semitones above the root; a leaning to the third, the fifth or the seventh asks for tones of the chord only."""
+"""Semitones above the root; a leaning to the third, the fifth or the seventh applies to chord tones only."""
 _OF_THE_CHORD = ("root", "third", "fifth", "seventh")
 _FULL = 0.9
 """From this mean leaning of a note on, a line is as idiomatic as can be."""
@@ -124,7 +124,7 @@ class Leanings:
         return None if led is None else np.asarray(np.exp(self.leading * led))
 
     def _led(self, place: Place, before: Pitches, note: Pitches) -> NDArray[np.bool_] | None:
-        """Whether a pitch at a place leads to the next as a guide tone of a dominant; None where there is none."""
+        """Whether a pitch at a place leads to the next as a guide tone of a dominant; None if there is none."""
         third, seventh = guide_tones(place) if self.leading and place.coming else (0, 0)
         if not third:
             return None
@@ -152,5 +152,5 @@ class Leanings:
 
 
 def _number(moves: NDArray[np.signedinteger]) -> NDArray[np.signedinteger]:
-    """Where intervals in semitones stand in a table of them."""
+    """The indices of intervals in semitones in a table of them."""
     return np.asarray(np.minimum(np.maximum(moves, -_WIDEST), _WIDEST) + _WIDEST)

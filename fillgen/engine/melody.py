@@ -28,7 +28,7 @@ MELODY_TERMS = tuple(term for term in TERMS if term not in ("colour", "idiom", "
 _LEVEL = 3
 """The level whose range counts if none is given."""
 _DECIMALS = 9
-"""Terms are rounded to so many, so that every machine agrees and no line depends on the others of its call."""
+"""Terms are rounded to this many decimals, so that every machine agrees and no line depends on the others of its call."""
 
 
 @dataclass(frozen=True)
@@ -36,14 +36,14 @@ class MelodyScore:
     """How a line of notes scores without chords, from 0 to 1, and the terms that the score is made of.
 
     `score` is the mean of the terms by the weights of `rules/score.toml`, rounded to six decimals. Each of the `terms`
-    runs from 0 to 1, more is better, rounded to nine decimals; what it asks stands under `says` in that file. They are
-    those of the ideas but for `colour`, which asks about chords, and `ease`, which asks about a hand. These differ:
+    runs from 0 to 1, more is better, rounded to nine decimals; `says` in that file explains it. They are
+    those of the ideas except `colour`, which needs chords, and `ease`, which needs a hand. These differ:
 
-    - `shape` is the fit to the built-in shape that the line follows best, since none was asked for;
+    - `shape` is the fit to the built-in shape that the line follows best;
     - `echo` compares bars with the same rhythm, since no form was planned; it is 0.5 where no two bars have the same;
     - `habit` and `order` hear a key; a scale without a tonic is heard as the major scale that it is most like;
     - `order` is 0.5 for a line of fewer than four bars;
-    - `close` hears how smoothly the last note is reached, and asks for no root, the last chord being unknown;
+    - `close` hears how smoothly the last note is reached, but needs no root, because the last chord is unknown;
     - `key` counts what lies outside the scale, unless a semitone leads from it into the scale; it hears no dominant.
 
     A term about moves that a line is too short to make is 1 or 0.5, as for ideas.
@@ -97,14 +97,14 @@ def melody_score(
     ----------
     phrase
         Phrase text such as `F5q. Eb5e D5h | rq G5q F5h`, every bar full, or notes, their ticks counted from the start
-        of the first bar. A pick-up stands at the end of a bar that begins with rests. Of a sequence of texts or phrases
+        of the first bar. A pick-up is at the end of a bar that begins with rests. Of a sequence of texts or phrases
         each is a line.
     metre, key
         Those of all lines, by name (`6/8`, `C minor`) or value. The raised seventh belongs to a minor key. Any other
         scale, such as a church mode, is given as its pitch classes, C being 0.
     low, high
         The range the line is to use, as names or MIDI numbers, by default that of level 3 (D4 to A5). Only `register`
-        asks for it: a line moved with its key and range keeps its score.
+        needs it: a line moved with its key and range keeps its score.
 
     Returns
     -------
@@ -115,7 +115,7 @@ def melody_score(
     PhraseError
         For what cannot be read, has no note, two at once, or more than 512 bars: with its bar, and its line among many.
     OptionError
-        For an unknown metre or key, a scale without notes, and a range that is none.
+        For an unknown metre or key, a scale without notes, and an impossible range.
 
     Examples
     --------
@@ -134,7 +134,7 @@ def melody_score(
 
 
 def plan_of(rhythm: Rhythm_, metre: Metre) -> Plan:
-    """A rhythm that nobody planned as a plan: bars with the same rhythm share a letter, the shape is none in particular.
+    """A given rhythm as a plan: bars with the same rhythm share a letter; there is no particular shape.
 
     A bar in which no note starts is `z`, which answers no other.
     """
@@ -192,7 +192,7 @@ def _line(given: object, metre: Metre) -> Phrase:
     line = parse_phrase(given, metre) if isinstance(given, str) else given
     if not isinstance(line, Sequence) or not all(isinstance(note, Note) for note in line):
         hint = "Give phrase text such as 'F5q. Eb5e D5h', or a tuple of Note."
-        raise PhraseError(f"no line of notes: {shorten(str(given))}", hint=hint)
+        raise PhraseError(f"not a line of notes: {shorten(str(given))}", hint=hint)
     check_line(tuple(line), metre)
     bars = -(-line[-1].end // metre.bar)
     if bars > MOST_BARS:
@@ -201,7 +201,7 @@ def _line(given: object, metre: Metre) -> Phrase:
 
 
 def _numbered(number: int, given: object, metre: Metre) -> Phrase:
-    """A line among many, whose number stands before the place of an error."""
+    """A line among many, whose number precedes the place of an error."""
     try:
         return _line(given, metre)
     except PhraseError as error:
@@ -210,7 +210,7 @@ def _numbered(number: int, given: object, metre: Metre) -> Phrase:
 
 
 def _scale(key: str | Key | Collection[int]) -> tuple[int, Home]:
-    """The notes of a key as bits, the raised seventh of a minor one among them, and its home; OptionError where none."""
+    """The notes of a key as bits, the raised seventh of a minor one among them, and its home; OptionError if none."""
     key = read_key(key) if isinstance(key, str) else key
     if isinstance(key, Key):
         raised = (key.tonic.pitch_class + 11) % 12
@@ -218,16 +218,16 @@ def _scale(key: str | Key | Collection[int]) -> tuple[int, Home]:
         return mask_of(notes), home_of(key)
     if not key or not all(pitch_class in range(12) for pitch_class in key):
         hint = "C is 0, B is 11; E dorian is {4, 6, 7, 9, 11, 1, 2}."
-        raise OptionError("a scale is at least one pitch class from 0 to 11", hint=hint)
+        raise OptionError("a scale needs at least one pitch class from 0 to 11", hint=hint)
     return mask_of(key), home_in(mask_of(key))
 
 
 def _range(low: str | int | None, high: str | int | None) -> tuple[int, int]:
-    """The range that was given, that of a level in place of what was not; OptionError where it is none."""
+    """The given range, completed by that of a level; OptionError if it is impossible."""
     level = _pack().level(_LEVEL)
     lowest = level.low if low is None else pitch_of(low, "the lowest note")
     highest = level.high if high is None else pitch_of(high, "the highest note")
     if lowest > highest:
         hint = "Give both ends of the range, the lower one first."
-        raise OptionError(f"the lowest note {lowest} lies above the highest, {highest}", hint=hint)
+        raise OptionError(f"the lowest note {lowest} is above the highest, {highest}", hint=hint)
     return lowest, highest

@@ -19,7 +19,7 @@ _FIFTH, _TRITONE, _STEP = 7, 6, 2
 _TURN = 4
 """Sixteenths in a bar that make a turn or a run of their own."""
 _ON_END = 6
-"""Steps on end, one way, from which a line is a scale exercise."""
+"""This many steps in a row, one way, make a line a scale exercise."""
 
 
 @lru_cache(maxsize=64)

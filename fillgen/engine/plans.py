@@ -1,4 +1,4 @@
-"""Plans: what a phrase is before it has pitches. A rhythm for each bar, a shape, and the gestures that come back.
+"""Plans: what a phrase is before it has pitches. A rhythm for each bar, a shape, and the gestures that return.
 
 Bars answer one another by form: bars with the same letter share a rhythm cell and a gesture, so that a phrase
 has an idea in it and isn't a row of unrelated bars.
@@ -22,7 +22,7 @@ PUSH = TICKS // 2
 _GESTURES = ((2, 2, 2, 2), (2, 2, 4, 2), (4, 3, 2, 2), (2, 4, 2, 2), (3, 4, 3, 2), (2, 2, 5, 2))
 _TRIES = 12
 _IN_PAIRS = 0.75
-"""How often a rhythm that has patterns of two bars plays one."""
+"""How often a rhythm with two-bar patterns plays one."""
 _AIRY = 0.4
 """How often one bar before the close may rest: a line breathes at the ends of its four bars."""
 _SAME_CLOSE = 0.25
@@ -43,7 +43,7 @@ class Plan:
     """A rhythm for a whole phrase with its shape.
 
     `letters` names the form's letter of each bar, `wishes` the interval (in semitones) that the gesture of the bar
-    would like between each note and the next, 0 where it has no wish. `passages` are the bars that come back.
+    prefers between each note and the next, 0 for no preference. `passages` are the bars that return.
     """
 
     rhythm: Rhythm_
@@ -66,12 +66,12 @@ def plans(
     firm: bool = False,
     fixed: Mapping[int, Rhythm_] | None = None,
 ) -> Iterator[Plan]:
-    """Plans without end that differ in rhythm, as long as there are different ones to be had.
+    """Endless plans that differ in rhythm, as long as there are different ones.
 
     `leave` are ticks at the end of the last bar that stay free; a `firm` close lands on the last
     chord with its last note. `fixed` are bars, counted from 0, whose notes are given already, in ticks from the start
     of the phrase; bars of the same letter take their rhythm from them, and no passage has to return. A fixed note that
-    begins before its bar is one that the bar before holds into it where it can. Raises OptionError where the rhythm is not played in the chart's
+    begins before its bar is one that the bar before holds into it where it can. Raises OptionError if the rhythm is not played in the chart's
     metre.
     """
     forms = Forms(progression, pack.forms)
@@ -130,12 +130,12 @@ def _cells(
     if where not in rhythm.cells and progression.metre.name in rhythm.metres:
         given = [known for metre, known in rhythm.cells if metre == progression.metre.name]
         raise OptionError(
-            f"{rhythm.name} has no cells for {busy} notes", hint=f"It has them for {' and '.join(given)}."
+            f"{rhythm.name} has no bars with {busy} notes", hint=f"It has bars with {' and '.join(given)}."
         )
     if where not in rhythm.cells:
         raise OptionError(
-            f"{rhythm.name} is not played in {progression.metre.name}",
-            hint=f"It is played in {' and '.join(rhythm.metres)}.",
+            f"{rhythm.name} isn't played in {progression.metre.name}",
+            hint=f"It's played in {' and '.join(rhythm.metres)}.",
         )
     found = rhythm.cells[where], rhythm.closes[where]
     fitted = [fitted_cells(cells, progression.metre, metre) for cells in found]
@@ -263,7 +263,7 @@ class _Filler:
         return tuple(note for bar in by_bar for note in bar)
 
     def _fill(self, letters: Sequence[str], sources: Mapping[int, int]) -> list[list[tuple[int, int]]]:
-        """The notes of each bar: the cell of its letter, or another where that one cannot stand over its chords."""
+        """The notes of each bar: the cell of its letter, or another if that one doesn't work over its chords."""
         beat = self.progression.metre.pulse
         chosen = _given(self.progression, letters, self.fixed)
         early = self.dice.one_of((0, 0, beat, 2 * beat))
@@ -294,7 +294,7 @@ class _Filler:
         return notes
 
     def _unit(self, key: _Key, places: Sequence[int], chosen: Mapping[_Key, Pair], airy: bool) -> Pair:
-        """Cells for a bar that stands at some places: its letter's, or of a close others than the close before has."""
+        """Cells for a bar at some places: its letter's, or for a close, others than the close before."""
         letter, metre = key
         own, known = self.stocks[metre], chosen.get(key)
         cost = self.choose.wanted(closes=letter == "z")
@@ -313,7 +313,7 @@ class _Filler:
 
 @dataclass(frozen=True)
 class _Choice:
-    """How the cells of a plan are chosen, by what the rhythm's idiom asks how often."""
+    """How the cells of a plan are chosen, by how often the rhythm's idiom calls for each kind."""
 
     progression: Progression
     rhythm: Rhythm
@@ -324,7 +324,7 @@ class _Choice:
     def unit(
         self, first: Pair | None, units: Sequence[Pair], bars: Sequence[int], cost: Callable[[Pair], int]
     ) -> Pair | None:
-        """The cells that a letter has already, or others of those that cost least, where they can stand in all of some bars."""
+        """The cells that a letter already has, or others of least cost, if they work in all of some bars."""
         if first is not None and self._fit(first, bars):
             return first
         if not units:
@@ -340,7 +340,7 @@ class _Choice:
         return all(self.fits(bar, unit[bars[0] % 2]) for bar in bars)
 
     def wanted(self, *, closes: bool) -> Callable[[Pair], int]:
-        """What a cell costs: whether a bar is to be syncopated or not, close off the beat, be one of two."""
+        """The cost of a cell: whether a bar should be syncopated, close off the beat, or be one of two."""
         idiom, metre = self.rhythm.idiom, self.progression.metre
         share = idiom.free if self.level.syncopation else idiom.light
         if share is None:
@@ -406,7 +406,7 @@ def _push(
     firm: bool,
     fixed: Mapping[int, Rhythm_],
 ) -> list[list[tuple[int, int]]]:
-    """Some first notes of bars moved an eighth early, where the bar before leaves or can give the room.
+    """Some first notes of bars moved an eighth early, if the bar before leaves room or can make it.
 
     A `firm` close is left where it lands, and so are fixed bars and those at the edges of passages that return; bars
     that repeat others are pushed where those are.
@@ -444,7 +444,7 @@ def makes_room(bar: list[tuple[int, int]], until: int) -> bool:
 
 
 def wishes(rhythm: Rhythm_, letters: Sequence[str], progression: Progression, dice: Dice) -> tuple[int, ...]:
-    """The interval each note would like to make to the next, the same in bars that share a letter."""
+    """The preferred interval from each note to the next, the same in bars that share a letter."""
     gestures: dict[str, list[int]] = {}
     found = []
     item, bar_before = 0, -1

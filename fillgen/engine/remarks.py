@@ -30,7 +30,7 @@ def _on_lead(choices: Choices) -> tuple[Remark, ...]:
     if choices.lead_to is None or not isinstance(asked, str) or asked.strip()[-1:].isdigit():
         return ()
     note = Name.read(asked.strip()).at(choices.lead_to)
-    text = f"The ideas lead to {note}, the nearest to the middle of their range."
+    text = f"The ideas lead to {note}, the nearest one to the middle of their range."
     return (Remark(RemarkKind.LEAD, text),)
 
 
@@ -46,7 +46,7 @@ def remarks_on(choices: Choices, phrases: int, shown: int, apart: int) -> tuple[
         return counted
     tonic, last = choices.progression.end_key.tonic, choices.progression.last
     text = (
-        f"The last chord, {last.symbol}, does not lead to {tonic}; "
+        f"The last chord, {last.symbol}, doesn't lead to {tonic}; "
         f"the usual last chord of the {request.purpose} is {tonic.up(4, 7)}7."
     )
     return (*counted, Remark(RemarkKind.LAST_CHORD, text))

@@ -1,4 +1,4 @@
-"""What a plan's passages ask of its notes: which of them are the same, and which pitches they can have at every place."""
+"""What a plan's passages require of its notes: which are the same, and which pitches they can have at every place."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ class Repeats:
 
 
 def repeats(plan: Plan, domains: Sequence[Pitches], bar: int) -> Repeats | None:
-    """What returns in a plan; None where nothing does, or where a note would have no pitch at all its places.
+    """What returns in a plan; None if nothing does, or if a note would have no pitch at all its places.
 
-    `domains` are the pitches that each note may have by itself, `bar` are the ticks of a bar.
+    `domains` are the pitches that each note may have on its own, `bar` are the ticks of a bar.
     """
     onsets = [onset for onset, _ in plan.rhythm]
     first_of = [bisect_left(onsets, number * bar) for number in range(len(plan.letters) + 1)]
@@ -89,6 +89,6 @@ def _after(first: Shift, second: Shift) -> Shift:
 
 
 def _moved(pitch: int, shift: Shift) -> int:
-    """A pitch moved; -1 where it cannot move."""
+    """A pitch moved; -1 if it cannot move."""
     move = shift[pitch % 12]
     return -1 if move == NOWHERE else pitch + move

@@ -1,4 +1,4 @@
-"""What is asked for, and the same with every default filled in and every setting checked."""
+"""A request, and the same with every default filled in and every setting checked."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _OVER_THE_LEFT = 65
 
 @dataclass(frozen=True, kw_only=True)
 class IdeaOptions:
-    """What ideas should be like, as a player may ask for it; None takes the default.
+    """The options for ideas; None takes the default.
 
     Pitches are names such as `D4` or MIDI numbers, `tempo` is in quarter notes a minute, `hand` is a size of hand for
     which the ideas lie well. `settle` checks every value.
@@ -100,7 +100,7 @@ class Choices:
 
     @property
     def uses(self) -> tuple[RuleUse, ...]:
-        """The rules of the level, and that of the hand if one is asked for."""
+        """The rules of the level, and that of the hand if one is given."""
         return (*self.level.uses, hand_use(self.hand)) if self.hand is not None else self.level.uses
 
     @property
@@ -147,12 +147,12 @@ def since_of(seconds: Sequence[float]) -> tuple[int, ...]:
 
 
 def settle(request: Request) -> Choices:
-    """The request with its defaults filled in; OptionError where a setting is outside what is offered."""
+    """The request with its defaults filled in; OptionError if a setting is outside what is offered."""
     pack = request.pack
     if not 1 <= request.count <= MOST_IDEAS:
         raise OptionError(f"the count is {request.count}", hint=f"Ask for 1 to {MOST_IDEAS} ideas.")
     if request.seed < 0:
-        raise OptionError(f"the seed is {request.seed}", hint="Give a whole number from 0 up.")
+        raise OptionError(f"the seed is {request.seed}", hint="Give a whole number, 0 or more.")
     level = pack.level(pack.default("level") if request.level is None else request.level)
     usual = pack.usual_rhythm(request.progression)
     rhythm = pack.rhythm(usual if request.rhythm is None else request.rhythm)
@@ -168,14 +168,14 @@ def settle(request: Request) -> Choices:
     lead_to = None if request.lead_to is None else lead_of(request.lead_to, (low + high) / 2)
     if low > high:
         names = [midi_name(pitch, request.progression.key) for pitch in (low, high)]
-        raise OptionError(f"the lowest note {names[0]} lies above the highest, {names[1]}")
+        raise OptionError(f"the lowest note {names[0]} is above the highest, {names[1]}")
     if high - low > _WIDEST_RANGE:
-        hint = "Give --low and --high within four octaves."
+        hint = "Keep --low and --high within four octaves."
         raise OptionError(f"the range of {high - low} semitones is too wide", hint=hint)
     most = _MOST_NOTES // len(request.progression.bars)
     if request.count > most:
-        hint = f"Over {len(request.progression.bars)} bars ask for {most} ideas at most."
-        raise OptionError(f"{request.count} ideas are too many for so long a chart", hint=hint)
+        hint = f"Over {len(request.progression.bars)} bars, ask for at most {most} ideas."
+        raise OptionError(f"{request.count} ideas are too many for such a long chart", hint=hint)
     hand = reach(request.hand) if request.hand is not None else None
     ends_on = closing_degrees(request.ends_on, level)
     choices = Choices(request, level, rhythm, tempo, busy, shapes, low, high, ends_on, hand, lead_to)
@@ -192,7 +192,7 @@ def lead_of(given: str | int, near: float, *, place: str = "") -> int:
 
 
 def check_tempo(tempo: int) -> None:
-    """OptionError where a tempo, in quarter notes a minute, is outside what is offered."""
+    """OptionError if a tempo, in quarter notes a minute, is outside what is offered."""
     if not 20 <= tempo <= 400:
         raise OptionError(f"the tempo is {tempo}", hint="Give 20 to 400 quarter notes a minute.")
 
@@ -216,7 +216,7 @@ def closing_degrees(wanted: Sequence[str] | None, level: Level) -> tuple[str, ..
     """
     if wanted is not None:
         if not wanted:
-            raise OptionError("no degree to end on is given", hint="Give root, third or fifth.")
+            raise OptionError("there is no degree to end on", hint="Give root, third or fifth.")
         return tuple(_word(word.strip(), ENDS_ON, "degree to end on") for word in wanted)
     uses = {use.rule.kind: use for use in level.uses}
     return tuple(uses["final-note"].settings.get("degrees", ())) if "final-note" in uses else ENDS_ON
@@ -230,6 +230,6 @@ def _check_purpose(choices: Choices) -> None:
     tonic, last = request.progression.end_key.tonic, request.progression.last
     if request.purpose == "ending" and last.root != tonic:
         raise OptionError(
-            f"an ending closes on the tonic, {tonic}, and the chart on {last.symbol}",
-            hint=f"Add a bar of {tonic}, name another --key, or ask --for intro.",
+            f"an ending closes on the tonic, {tonic}, but the chart closes on {last.symbol}",
+            hint=f"Add a bar of {tonic}, name another --key, or use --for intro.",
         )

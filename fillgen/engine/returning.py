@@ -1,8 +1,8 @@
 """The lattice of phrases in which stretches of notes return: counted, drawn and compared exactly, as all phrases are.
 
-What lies around a stretch of notes sees no more of it than its first two notes and its last two. So a stretch that
+The notes around a stretch of notes see only its first two notes and its last two. So a stretch that
 stands at several places is solved once, under the rules of all its places together, and summed by its ends: n(f, l)
-ways from its first two notes f to its last two l. What lies between two places is summed in the same way from the
+ways from its first two notes f to its last two l. The notes between two places are summed in the same way from the
 last two notes of one to the first two of the next: t(l, f). All places together then have n(f, l) t(l, f) ... ways,
 and for the notes around them they are one step, from f to l. Stretches inside a stretch, and between its places, are
 solved alike. The sums run forwards, the choices backwards (Rabiner 1989, as in `lattice`); that recurring structure can be
@@ -35,7 +35,7 @@ class Same:
     """Stretches of notes that are the same: the first note of each place, in order, and how many notes each has.
 
     There are two places or more, of two notes or more, and they do not overlap. `inside` are stretches that return
-    within the first place, `between` those that return within what lies between two places, for each gap.
+    within the first place, `between` those that return between two places, for each gap.
     """
 
     firsts: tuple[int, ...]
@@ -249,7 +249,7 @@ class ReturningLattice:
 
     @property
     def times(self) -> tuple[int, ...]:
-        """At how many places each note stands."""
+        """The number of places of each note."""
         roots = list(range(len(self.allowed)))
         for note, original in self.pairs:
             roots[note] = roots[original]
@@ -275,7 +275,7 @@ class ReturningLattice:
     def draw(self, weights: Sequence[Table], chances: NDArray[np.float64]) -> Rows:
         """Phrases drawn with replacement, each with a probability in proportion to the product of its weights.
 
-        `weights` holds for each note a table in the shape of `allowed`, 0 where a window is forbidden; ones draw
+        `weights` holds for each note a table in the shape of `allowed`, 0 if a window is forbidden; ones draw
         fairly from all phrases. `chances` are numbers in [0, 1), a row for each phrase and `columns` columns.
         """
         nothing = np.empty((0, len(self.allowed)), dtype=np.intp)
@@ -289,7 +289,7 @@ class ReturningLattice:
         return solver.walk(link, lambda values: drawn_by(values, next(columns)), len(chances))
 
     def best(self, values: Sequence[Table]) -> tuple[float, Rows]:
-        """The phrase with the largest sum of values, and that sum. Values are -inf where a window is forbidden."""
+        """The phrase with the largest sum of values, and that sum. Values are -inf if a window is forbidden."""
         nothing = np.empty((0, len(self.allowed)), dtype=np.intp)
         if self.is_empty:
             return -np.inf, nothing
@@ -363,7 +363,7 @@ class _Solver:
         return int(self.tables[note].shape[1]) if 0 <= note < len(self.tables) else 1
 
     def _table(self, note: int, copies: Sequence[int]) -> Table:
-        """The windows around a note, under what is asked at all places where it stands."""
+        """The windows around a note, under the rules of all its places."""
         table = self.tables[note + copies[0]]
         for shift in copies[1:]:
             table = self.algebra.windows(table, self.tables[note + shift])
@@ -397,7 +397,7 @@ class _Solver:
         return found.reshape(len(states), *shape)
 
     def _solve(self, same: Same, copies: tuple[int, ...]) -> _Solved:
-        """Stretches that are the same: their contents under the rules of all places, and what lies between."""
+        """Stretches that are the same: their contents under the rules of all places, and the notes between."""
         head = same.firsts[0]
         places = tuple(shift + first - head for shift in copies for first in same.firsts)
         first = self._open(head, places)
@@ -467,7 +467,7 @@ class _Solver:
         rows: Rows,
         choose: Choice,
     ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        """Choose the first two notes of a stretch, then its contents and what lies between its places."""
+        """Choose the first two notes of a stretch, then its contents and the notes between its places."""
         solved, same = stage.solved, stage.solved.same
         head, final = same.firsts[0], same.firsts[0] + same.size - 1
         last = np.searchsorted(solved.last, ends[0] * self._size(final) + ends[1])

@@ -27,7 +27,7 @@ Values = NDArray[np.float64]
 INTERVAL_VALUE = np.array([0.8, 1, 1, 0.8, 0.75, 0.65, 0.1, 0.6, 0.35, 0.4, 0.05, 0.0, 0.45] + [0.0] * 115)
 """How well an interval sings, by its size in semitones. The order is that of interval counts in real melodies
 (Vos and Troost 1989; Huron 2001): steps, then thirds, then fourths and fifths, the tritone and sevenths last. A
-repeated note counts with the thirds: songs have more of them, but a fill had better move."""
+repeated note counts with the thirds: songs have more of them, but a fill should move."""
 CLOSE_VALUE = np.array([0.6, 1, 1, 0.7, 0.7, 0.5, 0.1, 0.4, 0.1, 0.1] + [0.0] * 118)
 """How smoothly the last note is reached, by the size of the last interval in semitones."""
 STEP = 2
@@ -53,7 +53,7 @@ class ScoreContext:
     low: int
     high: int
     home: int = 0
-    """The root of the last chord as a bit, where the phrase is an ending and had better close on it."""
+    """The root of the last chord as a bit, if the phrase is an ending and should close on it."""
     seconds: Sequence[float] = ()
     hand: Reach | None = None
     """When each note begins, and the hand that plays it, where ease of fingering counts."""
@@ -111,7 +111,7 @@ class ScoreContext:
 
     @cached_property
     def outside(self) -> NDArray[np.bool_]:
-        """For each note (rows) and pitch class, whether that lies outside both the key and the chord there."""
+        """For each note (rows) and pitch class, whether that is outside both the key and the chord there."""
         known = np.array([place.chord | place.passing for place in self.places])
         return np.asarray((known[:, None] >> np.arange(12)) & 1 == 0)
 
@@ -123,7 +123,7 @@ class ScoreContext:
 
     @cached_property
     def echoes(self) -> list[tuple[slice, slice, int]]:
-        """Pairs of bars that share a letter: their intervals, and -1 where the second turns the direction."""
+        """Pairs of bars that share a letter: their intervals, and -1 if the second turns the direction."""
         by_letter: dict[str, tuple[slice, str]] = {}
         pairs = []
         for number, letter in enumerate(self.plan.letters):
@@ -230,10 +230,10 @@ def _habit(lines: Lines) -> Values:
 
 
 def _order(lines: Lines) -> Values:
-    """The order of bars: how likely they stand so in a real tune, against bars that belong elsewhere.
+    """The order of bars: how likely they are in this order in a real tune, against bars that belong elsewhere.
 
     It hears which of four bars return, in rhythm, line or notes, how each of them ends, where the notes thicken, and
-    what returns four bars later. These tell in part the same, so the logarithms that are added up count by half.
+    what returns four bars later. These partly overlap, so the logarithms that are added up count by half.
     """
     order = lines.context.order
     if order is None:
@@ -252,7 +252,7 @@ def _flow(lines: Lines) -> Values:
     """Steps that go on: how often a step follows a step the same way; three times in ten are enough.
 
     Step inertia: Huron (2006), von Hippel (2002), cited from memory. A line that rocks, back where it was two
-    notes before and then again, loses as much each time, also one that has steps enough.
+    notes before and then again, loses as much each time, even with enough steps.
     """
     if lines.moves.shape[1] < 2:
         return np.ones(len(lines.pitches))

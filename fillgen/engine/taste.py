@@ -1,4 +1,4 @@
-"""A player's taste: weights of the score, fitted to which ideas were starred and which were passed over beside them.
+"""A player's taste: weights of the score, fitted to which ideas were starred and which of those shown with them were not.
 
 A starred idea is held against the ideas of its search with fewer stars, pair by pair: logistic regression on the
 differences of their terms (Bradley and Terry 1952). The default weights are the centre of a Gaussian prior, so that few
@@ -38,9 +38,9 @@ _BETTER = 2.0
 _LEAST_SPREAD = 0.05
 """A term that differs less than this among ideas says little of them; it counts as if it differed so much."""
 _MOST_RIVALS = 200
-"""A starred idea is held against so many others of its search at most, taken evenly from the list."""
+"""A starred idea is compared with at most this many others of its search, taken evenly from the list."""
 _FLOOR = 0.1
-"""The share of the starred ideas that lie below the floor of a term."""
+"""The share of the starred ideas that are below the floor of a term."""
 _DECIMALS = 4
 """Weights are rounded, so that every machine ranks alike."""
 _ROUNDS = 60
@@ -121,8 +121,8 @@ def taste(
     >>> found.clarity, found.stars, found.weights
     (<Clarity.TOO_FEW: 'too few stars'>, 1, {'motif': 1.8, 'flow': 0.4})
     """
-    told = {term for search in searches for terms in search.terms for term in terms}
-    names = [term for term, weight in usual.items() if weight and term in told]
+    terms_known = {term for search in searches for terms in search.terms for term in terms}
+    names = [term for term, weight in usual.items() if weight and term in terms_known]
     known = _Known(
         [_Rows.of(search, names) for search in searches], np.array([usual[term] for term in names])
     )
@@ -166,13 +166,13 @@ class _Rows:
     @classmethod
     def of(cls, search: Search, names: Sequence[str]) -> _Rows:
         """The ideas of a search whose terms are known; a term that one of them lacks counts as the mean of the others."""
-        told = [bool(terms) for terms in search.terms]
+        has_terms = [bool(terms) for terms in search.terms]
         rows = [[terms.get(name, np.nan) for name in names] for terms in search.terms if terms]
         values = np.clip(np.array(rows, dtype=np.float64).reshape(len(rows), len(names)), 0.0, 1.0)
         there = ~np.isnan(values)
         means = np.where(there, values, 0.0).sum(axis=0) / np.maximum(there.sum(axis=0), 1)
         ideas, stars = np.array(search.ideas, dtype=np.int64), np.array(search.stars, dtype=np.int64)
-        return cls(ideas[told], stars[told], np.where(there, values, means))
+        return cls(ideas[has_terms], stars[has_terms], np.where(there, values, means))
 
     def without(self, ideas: NDArray[np.int64]) -> _Rows:
         kept = ~np.isin(self.ideas, ideas)
@@ -200,7 +200,7 @@ class _Rows:
 
 
 class _Known:
-    """Searches that tell something, and the weights that everybody has, as arrays."""
+    """Searches with information, and the default weights, as arrays."""
 
     def __init__(self, searches: Sequence[_Rows], usual: Values) -> None:
         self.searches = [rows for rows in searches if len(rows.starred)]

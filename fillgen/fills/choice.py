@@ -18,13 +18,13 @@ from fillgen.phrase.ranks import range_of
 LEAST_GAP, MOST_GAP = 1, 16
 """The bounds of `--gap`, in beats."""
 _RECENT = 6
-"""A figure isn't played again within so many fills, as far as others are as good. Chosen."""
+"""A figure isn't repeated within this many fills while others are as good. Chosen."""
 _SAME_FIGURE, _SAME_RHYTHM, _SAME_CONTOUR = 0.3, 0.08, 0.04
-"""What a figure costs that was played not long ago, and a rhythm or contour of the last two fills. Chosen by ear."""
+"""The cost of a figure played not long ago, and of a rhythm or contour of the last two fills. Chosen by ear."""
 _LATER = 3
-"""From so many times on a place has another fill the last time. Common practice: twice alike, then another way."""
+"""A place that comes this many times or more has another fill the last time. Common practice: twice alike, then another way."""
 _AS_GOOD = 0.2
-"""By how much less than the fill before another may be worth. Chosen by ear."""
+"""How much less another fill may be worth than the fill before. Chosen by ear."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Fill:
 
 @dataclass(frozen=True)
 class Filled:
-    """The fills of a tune, in the order of their rooms, and what there is to say of them."""
+    """The fills of a tune, in the order of their rooms, and remarks about them."""
 
     fills: tuple[Fill, ...]
     remarks: tuple[str, ...] = ()
@@ -58,11 +58,11 @@ def moved(notes: Sequence[IdeaNote], ticks: int) -> tuple[IdeaNote, ...]:
 
 
 def fills_of(progression: Progression, line: Phrase, runs: Sequence[Run], wanted: Wishes) -> Filled:
-    """Fills where a line over a progression leaves room for them, as many and as busy as asked for.
+    """Fills where a line over a progression leaves room for them, as many and as busy as requested.
 
-    `runs` are how the measures of the line come to be played. A place that returns has the same fill each time, from
-    three times on another the last time. OptionError for a wish outside what is offered, or where there is no fill of
-    a number asked for.
+    `runs` say how the measures of the line are played. A place that returns has the same fill each time; from
+    three times on, another the last time. OptionError for an option out of range, or for a fill
+    number that doesn't exist.
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.phrase.text import parse_phrase
@@ -88,11 +88,11 @@ def fills_of(progression: Progression, line: Phrase, runs: Sequence[Run], wanted
 
 
 def check_wishes(wanted: Wishes) -> None:
-    """OptionError where fills are asked for in a way that is not offered, whatever the tune."""
+    """OptionError for fill options that are wrong for any tune."""
     if not LEAST_GAP <= wanted.gap <= MOST_GAP:
         raise OptionError(f"a gap of {wanted.gap:g} beats", hint=f"Give {LEAST_GAP} to {MOST_GAP} beats.")
     if wanted.only is not None and wanted.how_many is not None:
-        raise OptionError("--only and --how-many do not go together", hint="Give one of them.")
+        raise OptionError("--only and --how-many do not go together", hint="Use one of them.")
     if wanted.how_many is not None:
         how_many(wanted.how_many, 1)
 
@@ -108,7 +108,7 @@ def _nothing(progression: Progression, room: Room) -> str:
 
 
 def _picked(progression: Progression, found: Sequence[Room], wanted: Wishes, first: int) -> list[Room]:
-    """The rooms to be filled: those named by number, or as many as asked for of those that ask for it most.
+    """The rooms to fill: those named by number, or the requested number of those that need it most.
 
     `first` is the tune's first full bar, counted from 0.
     """
@@ -124,7 +124,7 @@ def _picked(progression: Progression, found: Sequence[Room], wanted: Wishes, fir
 
 
 def _spaced(progression: Progression, best: Sequence[Room], first: int) -> list[Room]:
-    """The rooms that a player fills if nobody says how many: the tune has a bar to itself between two fills.
+    """The rooms filled by default: the tune has a bar to itself between two fills.
 
     A room of less than two beats is filled at the end of two bars only. Common practice.
     """
@@ -141,7 +141,7 @@ def _spaced(progression: Progression, best: Sequence[Room], first: int) -> list[
 
 
 def _ease(progression: Progression, room: Room, first: int) -> float:
-    """How much a room asks to be filled: its beats, twice a bar more at the end of four bars, once at that of two."""
+    """How much a room needs a fill: its beats, twice a bar more at the end of four bars, once at that of two."""
     metre, bar = progression.metre_at(room.onset), _bar_from(progression, room, first)
     return (room.end - room.start + metre.bar * ((bar % 2 == 0) + (bar % 4 == 0))) / metre.pulse
 
@@ -155,7 +155,7 @@ _SHARE = re.compile(r"(\d{1,3})\s*%")
 
 
 def how_many(text: str, count: int) -> int:
-    """How many fills of a number of rooms a text such as `3` or `50%` asks for; OptionError where it can't be read.
+    """How many of the rooms a text such as `3` or `50%` fills; OptionError if it can't be read.
 
     >>> how_many("3", 8), how_many("50%", 5), how_many("12", 8)
     (3, 3, 8)
@@ -166,7 +166,7 @@ def how_many(text: str, count: int) -> int:
     if re.fullmatch(r"\d{1,4}", text.strip()) and int(text) > 0:
         return min(count, int(text))
     raise OptionError(
-        f"cannot have {shorten(text)} fills", hint="Give a number such as 3, or a share such as 50%."
+        f"{shorten(text)} is not a number of fills", hint="Give a number such as 3, or a share such as 50%."
     )
 
 
@@ -233,7 +233,7 @@ class _Chooser:
         return Fill(room, notes, fill.text)
 
     def _best(self, room: Room, unlike: Candidate | None) -> Candidate | None:
-        """The best fill for a room, at that one that wasn't played just before and differs from another."""
+        """The best fill for a room that wasn't played just before and differs from another."""
         best, least = None, -math.inf
         for each in candidates(self.progression, self.line, room, self.wanted):
             if each.worth <= least:
@@ -246,7 +246,7 @@ class _Chooser:
         return best
 
     def _staleness(self, fill: Candidate) -> float:
-        """What it costs that a fill is like those before it."""
+        """The cost of being like the fills before."""
         figures = [(each.rhythm, each.contour) for each in self.played[-_RECENT:]]
         last = self.played[-2:]
         return (

@@ -23,16 +23,16 @@ from fillgen.rules.pack import RulePack
 from fillgen.theory.metre import Metre
 
 THIRD = 4
-"""A fill leads to within so many semitones of the tune's next note."""
+"""A fill leads to within this many semitones of the tune's next note."""
 _STEP = 2
 _AWAY = 9
-"""A fill goes no farther than so many semitones above or below the notes around it. Chosen."""
+"""A fill stays within this many semitones above or below the notes around it. Chosen."""
 _LOWEST = 60
-"""Fills leave what lies below C4 to the left hand, unless the tune is there itself. Chosen."""
+"""Fills leave the range below C4 to the left hand, unless the tune itself is there. Chosen."""
 _LEAP = 12
-"""A fill begins within so many semitones of the note before it. Chosen."""
+"""A fill begins within this many semitones of the note before it. Chosen."""
 _CLEAR = 3
-"""A note beside one that the tune holds keeps so many semitones away: a third at least. Source: common practice."""
+"""A note played against one that the tune holds stays this many semitones away: at least a third. Source: common practice."""
 _ROUGH = (10, 11, 13, 14)
 """The intervals to a held note that a note on the beat, or as long as a beat, avoids: sevenths and ninths."""
 _ROUGHEST = 13
@@ -53,7 +53,7 @@ _REPEATED = 0.5
 
 @dataclass(frozen=True)
 class Wishes:
-    """How fills are asked for. `gap` is in beats; `how_many` is None for all; None elsewhere takes the default."""
+    """The options for fills. `gap` is in beats; `how_many` is None for all; None elsewhere takes the default."""
 
     gap: float = 2
     how_many: str | None = None
@@ -102,7 +102,7 @@ def candidates(progression: Progression, line: Phrase, room: Room, wanted: Wishe
     """The fills that fit a room, best first."""
     search = _Search(progression, line, room, wanted)
     found = sorted(search.found(), key=lambda each: -each.worth)
-    yield from (search.told(each) for each in islice(found, 4 * _KEPT))
+    yield from (search.candidate(each) for each in islice(found, 4 * _KEPT))
 
 
 class _Search:
@@ -157,8 +157,8 @@ class _Search:
         letters = tuple("abcd"[n % 4] for n in range(len(self.own.bars)))
         shapes = self.engine.choices.shapes
         for below in (True, False) if self._overlaps(rhythm[0][0]) else (True,):
-            wished = wishes(whole, letters, self.own, self.dice)
-            plan = Plan(whole, letters, wished, self.dice.one_of(shapes))
+            intervals = wishes(whole, letters, self.own, self.dice)
+            plan = Plan(whole, letters, intervals, self.dice.one_of(shapes))
             yield plan, self._kept(rhythm, below=below, onward=onward)
 
     def _overlaps(self, onset: int) -> bool:
@@ -166,7 +166,7 @@ class _Search:
         return onset + self.shift < self.gap.before.end
 
     def _kept(self, rhythm: Rhythm_, *, below: bool, onward: bool) -> Kept:
-        """Where the notes of a fill may lie: clear of the held note on one side of it, and near the tune's next note."""
+        """Where the notes of a fill may be: clear of the held note on one side of it, and near the tune's next note."""
         held, low, high = self.gap.before.midi, self.engine.choices.low, self.engine.choices.high
         within: dict[int, tuple[int, int]] = {}
         never: dict[int, tuple[int, ...]] = {}
@@ -212,7 +212,7 @@ class _Search:
         return np.asarray(np.mean(gains, axis=0))
 
     def _picks_up(self, rhythm: Rhythm_) -> bool:
-        """Whether the last note is short and comes just before the tune goes on."""
+        """Whether the last note is short and comes just before the tune continues."""
         end, (last, length) = self.room.limit - self.shift, rhythm[-1]
         return last + length == end and length < self.own.metre_at(last).pulse
 
@@ -233,9 +233,9 @@ class _Search:
         )
         return longest / len(own)
 
-    # Told
+    # Results
 
-    def told(self, found: _Found) -> Candidate:
+    def candidate(self, found: _Found) -> Candidate:
         """A fill with the names and roles of its notes, and its text."""
         idea = found.engine.idea(1, found.group, found.row, ())
         own = idea.notes[: found.size]
@@ -262,7 +262,7 @@ def _holds(row: Sequence[int], part: Sequence[int]) -> bool:
 
 
 def rhythm_in(metre: Metre, home: Metre, asked: str | None, pack: RulePack) -> str:
-    """The rhythm asked for, if any; where a tune is in another metre than its first by then, the usual one of that metre.
+    """The requested rhythm, if any; where a tune is in another metre than its first by then, the usual one of that metre.
 
     >>> from fillgen.theory.metre import METRES, Metre
     >>> rhythm_in(METRES["3/4"], METRES["4/4"], "tango", RulePack())

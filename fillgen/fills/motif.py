@@ -28,10 +28,10 @@ def motif_of(line: Phrase, bar: int, bars: int) -> Phrase:
 
 
 def beginning_with(motif: Phrase) -> Gather:
-    """What gathers candidates that begin with a motif for `generate`.
+    """A `gather` function for `generate` that finds candidates beginning with a motif.
 
     They have its rhythm, and rise and fall with it as far as the rules allow: all through, or in its first half.
-    Where no phrase has its rhythm, they are those of the spaces given.
+    If no phrase has its rhythm, they are those of the given spaces.
     """
 
     def gather(engine: Engine, spaces: Sequence[PhraseSpace], phrases: int, dice: Dice) -> list[Candidates]:

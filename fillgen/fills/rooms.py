@@ -11,7 +11,7 @@ from fillgen.phrase.note import Note, Phrase
 from fillgen.theory.metre import TICKS
 
 LONGEST = 2
-"""A fill lasts no more than so many bars, the last ones before the tune goes on. Chosen."""
+"""A fill lasts at most this many bars, the last ones before the tune continues. Chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Run:
 class Gap:
     """A place where a tune rests or holds a note, once as it is played; all in ticks.
 
-    `before` is the note that sounds last, `next` the one with which the tune goes on. A fill may sound from `start` to
+    `before` is the note that sounds last, `next` the one with which the tune continues. A fill may sound from `start` to
     `end`. `written` is where `before` is written, the same each time that a repeat plays it.
     """
 
@@ -68,16 +68,16 @@ class Room:
 
     @property
     def shifts(self) -> tuple[int, ...]:
-        """By how many ticks each time it is played lies after the first."""
+        """How many ticks after the first time each time begins."""
         return tuple(gap.before.onset - self.first.before.onset for gap in self.gaps)
 
     def leads(self) -> tuple[int, ...]:
-        """The pitches with which the tune may go on."""
+        """The pitches with which the tune may continue."""
         return tuple(dict.fromkeys(gap.next.midi for gap in self.gaps))
 
 
 def rooms(progression: Progression, line: Phrase, least: float, runs: Sequence[Run] = ()) -> tuple[Room, ...]:
-    """The places of a tune at which it rests or holds a note for so many beats and more, in the order in which they come.
+    """The places where a tune rests or holds a note for at least some number of beats, in order.
 
     `line` are its notes as they are played, `runs` how its measures come to be played; without them it has no repeats.
 
@@ -118,7 +118,7 @@ def _gaps(progression: Progression, line: Phrase, least: float, runs: Sequence[R
 def _begins(before: Note, after: int, beat: int, least: int) -> int | None:
     """The tick from which a fill may sound after a note: on the rest, or when the note has been held for a beat.
 
-    None where the tune neither holds nor rests for long enough until it goes on at the tick `after`.
+    None if the tune doesn't hold or rest long enough before it continues at the tick `after`.
     """
     held = min(before.end, before.onset + beat)
     if before.length >= least:

@@ -1,4 +1,4 @@
-"""The rhythms that a fill may have: those of the style's bars, as far as they lie in the room."""
+"""The rhythms that a fill may have: those of the style's bars that fit in the room."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from fillgen.theory.metre import TICKS, is_triplet
 _MOST = 400
 """Rhythms looked at for one room."""
 _SHORTEST = TICKS // 2
-"""A note that is cut short at the end of the room keeps so many ticks at least."""
+"""A note cut short at the end of the room keeps at least this many ticks."""
 
 
 def rhythms(choices: Choices, start: int, end: int, dice: Dice) -> list[Rhythm_]:
-    """The rhythms of fills from one tick to another, as busy as asked for, or else busier where that has none; shuffled."""
+    """The rhythms of fills between two ticks, as busy as requested, or busier if there are none; shuffled."""
     wanted = BUSY.index(choices.busy)
     for busy in BUSY[wanted:]:
         found = [
@@ -65,7 +65,7 @@ def _cut(cell: Cell, at: int, start: int, end: int) -> Rhythm_:
 
 
 def _is_fill(rhythm: Rhythm_, choices: Choices, start: int, end: int) -> bool:
-    """Whether a rhythm begins early enough in the room, goes on without a long rest, and leads up to its end."""
+    """Whether a rhythm begins early enough in the room, continues without a long rest, and leads up to its end."""
     if len(rhythm) < 2:
         return False
     beat = choices.progression.metre_at(start).pulse

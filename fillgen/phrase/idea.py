@@ -17,7 +17,7 @@ CHORD_TONE = "chord tone"
 class IdeaNote:
     """A note of an idea with what it is: its spelled name, its role, its degree over the chord, and its finger.
 
-    The role is empty where nothing justifies the note, the finger 0 if none was looked for.
+    The role is empty if nothing justifies the note, the finger 0 if none was looked for.
     """
 
     bar: int
@@ -32,8 +32,8 @@ class IdeaNote:
 class Idea:
     """A phrase with its score, the terms of the score, its shape and its text.
 
-    `form` says in words which bars come back, such as `bars 5-6 as 1-2`; it is empty where none has to. `second` are the
-    notes struck with the line, below it, in order and from the highest down; empty where none were asked for. `fills` are
+    `form` says in words which bars return, such as `bars 5-6 as 1-2`; it is empty if none has to. `second` are the
+    notes struck with the line, below it, in order and from the highest down; empty if none were requested. `fills` are
     the notes of a part of their own, where the line rests or holds a note.
     """
 
@@ -78,7 +78,7 @@ class Ideas(Sequence[Idea]):
 
     `phrases` is the exact number of phrases that keep every rule over the rhythms drawn from: `rhythms` in number (0
     where none were drawn), in `returning` of which passages come back and are counted only so. `remarks` are
-    for the player, such as why there are fewer ideas than asked for. `weights` are those of the score's
+    for the player, such as why there are fewer ideas than requested. `weights` are those of the score's
     terms, `usual` the default ones where `weights` are fitted to a player's taste (empty otherwise), and `floors` the values
     below which less of a term is no better, where its weight is below 0; `hand` is the size of hand the ideas were
     fingered for, `order` says which comes first.

@@ -14,7 +14,7 @@ from fillgen.theory.pitch import Name
 class Note:
     """A note: ticks from the start of the phrase, ticks of length, and its MIDI pitch.
 
-    `name` is how a person wrote it, None where nobody did; notes that sound alike are equal whatever their names.
+    `name` is the spelling that a person wrote, or None; notes that sound alike are equal whatever their names.
     """
 
     onset: int
@@ -31,7 +31,7 @@ Phrase = tuple[Note, ...]
 
 
 def check_line(notes: Phrase, metre: Metre | Timeline, first: int = 1) -> None:
-    """Refuse what is no line of single notes: PhraseError with its place, the first bar having the number given.
+    """PhraseError with its place unless the notes are a line of single notes; `first` numbers the first bar.
 
     >>> from fillgen.theory.metre import METRES
     >>> check_line((Note(0, 960, 65), Note(480, 480, 69)), METRES["3/4"])
@@ -40,7 +40,7 @@ def check_line(notes: Phrase, metre: Metre | Timeline, first: int = 1) -> None:
     fillgen.errors.PhraseError: bar 1, beat 2: two notes sound at once. Give one note at a time.
     """
     if not notes:
-        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
+        raise PhraseError("the phrase has no notes", hint="Write notes like F5q.")
     for before, note in pairwise((Note(0, 0, 0), *notes)):
         if note.onset < 0 or note.length <= 0 or not 0 <= note.midi <= 127:
             place = timeline_of(metre).place_name(max(0, note.onset), first)

@@ -1,4 +1,4 @@
-"""What is known of a note before it has a pitch."""
+"""What is known about a note before it has a pitch."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ _IN_PLACE_OF_THE_THIRD = ("4", "11", "2")
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """What is known of a note before it has a pitch. Masks hold pitch classes as bits, C = bit 0.
+    """What is known about a note before it has a pitch. Masks hold pitch classes as bits, C = bit 0.
 
     `held` are the tones common to all chords over whose strong beats the note is held (all twelve bits where
     there are none); `ahead` are the tones of the chord it is held into, `coming` those of the chord on which the
-    next note starts, both 0 where the chord stays the same;
+    next note starts, both 0 if the chord stays the same;
     `ends` are the tones on which the phrase may close, 0 unless this is its last note; `lead` is the tune's
-    first pitch if the last note should lie near it, -1 otherwise. `length` is how long the note sounds over the chord
+    first pitch if the last note should be near it, -1 otherwise. `length` is how long the note sounds over the chord
     on which it starts, in beats of the metre times 96. `since` are the milliseconds since the note before began,
-    0 where no hand is asked about. `leading` is the raised seventh of a minor key where the chord has none: it may pass
+    0 if no hand is given. `leading` is the raised seventh of a minor key where the chord has none: it may pass
     as well on its way up to the tonic, as `climbing`, the raised sixth, may on its way up to that. `blue_third` and
     `blue_fifth` are those of a blues, where they are outside the scale.
     """
@@ -47,14 +47,14 @@ class Place:
 
     @property
     def avoid(self) -> int:
-        """The pitch classes outside the chord that lie a semitone above one of its tones."""
+        """The pitch classes outside the chord that are a semitone above one of its tones."""
         return (self.chord << 1 | self.chord >> 11) & 0xFFF & ~self.chord
 
 
 def final_tones(chord: Chord, ends_on: Sequence[str]) -> tuple[Tone, ...]:
     """The tones of the last chord on which a phrase may close: `root`, `third` or `fifth`.
 
-    In a suspended chord the fourth (or the second) stands for the third.
+    In a suspended chord the fourth (or the second) takes the place of the third.
     """
     wanted = {family for word in ends_on for family in _FINAL_FAMILIES[word]}
     if "3" in wanted and not any(tone.degree.family == "3" for tone in chord.tones):
@@ -76,9 +76,9 @@ def places(
 ) -> tuple[Place, ...]:
     """The place of each note of a rhythm, given as onsets and lengths in ticks from the start of the phrase.
 
-    `lead` is the tune's first pitch, -1 where it does not matter; `closes` says whether the phrase ends here;
-    `since` are the milliseconds from each note's beginning back to that of the note before, where a hand is asked about;
-    `make` is `place_of` for this progression, if there is one that remembers what it made.
+    `lead` is the tune's first pitch, -1 if it does not matter; `closes` says whether the phrase ends here;
+    `since` are the milliseconds from each note's beginning back to that of the note before, if a hand is given;
+    `make` is a caching `place_of` for this progression, if there is one.
     """
     make = make or partial(place_of, progression)
     finals = closing_mask(progression, ends_on)
@@ -143,7 +143,7 @@ def place_of(
 
 
 def _other(chord: Chord, later: Chord) -> int:
-    """The tones of a later chord, 0 where they are those of the first."""
+    """The tones of a later chord, 0 if they are those of the first."""
     return later.mask if later.mask != chord.mask else 0
 
 

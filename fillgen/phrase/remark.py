@@ -1,4 +1,4 @@
-"""Remarks: what there is to say about ideas besides the ideas themselves."""
+"""Remarks about ideas."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from fillgen.errors import many
 
 
 class RemarkKind(StrEnum):
-    """What a remark is about, for callers to ask; its text is for the player."""
+    """What a remark is about, for callers; its text is for the player."""
 
     ALL_GIVEN = "all given"
-    """Fewer ideas than asked for, since the rules allow no more."""
+    """Fewer ideas than requested, because the rules allow no more."""
     TOO_FEW = "too few"
-    """Fewer ideas than asked for, since no more were found."""
+    """Fewer ideas than requested, because no more were found."""
     ALIKE = "alike"
     """Some ideas are close to others."""
     LEAD = "lead"
@@ -23,11 +23,11 @@ class RemarkKind(StrEnum):
     LAST_CHORD = "last chord"
     """The chart doesn't lead on as an intro or a turnaround should."""
     ORDER = "order"
-    """Which idea comes first, where that isn't the best."""
+    """Which idea comes first, if that isn't the best."""
     PARTLY = "partly"
-    """What was asked for is met in part."""
+    """The request is met only in part."""
     RHYTHMS = "rhythms"
-    """How many rhythms carry a row of pitches."""
+    """How many rhythms fit a row of pitches."""
     SPELLING = "spelling"
     """A key is written as another that sounds the same."""
     CHART = "chart"
@@ -41,7 +41,7 @@ class RemarkKind(StrEnum):
 
 
 FEWER = frozenset({RemarkKind.ALL_GIVEN, RemarkKind.TOO_FEW})
-"""The kinds of remarks on fewer ideas than asked for."""
+"""The kinds of remarks on fewer ideas than requested."""
 ALL_IDEAS = FEWER | {RemarkKind.ALIKE}
 """The kinds of remarks that mean all ideas found, not only those shown."""
 
@@ -62,23 +62,23 @@ class Remark:
 
 
 def on_count(asked: int, phrases: int, shown: int, apart: int) -> tuple[Remark, ...]:
-    """Why there are fewer ideas than asked for, or why some are close to one another; nothing if neither is so.
+    """Why there are fewer ideas than requested, or why some are alike; nothing if neither is the case.
 
     `phrases` is how many the rules allow, `apart` how many of those shown keep their distance.
 
     >>> [str(remark) for remark in on_count(50, 900, 1, 1)]
-    ['1 idea was found for the 50 asked for.']
+    ['1 idea was found; you asked for 50.']
     """
     if shown == phrases < asked:
         return (
             Remark(
                 RemarkKind.ALL_GIVEN,
-                f"The rules allow {many(phrases, 'phrase')} here, and all of them are given.",
+                f"The rules allow {many(phrases, 'phrase')} here; these are all of them.",
             ),
         )
     if shown < asked:
         were = "was" if shown == 1 else "were"
-        return (Remark(RemarkKind.TOO_FEW, f"{many(shown, 'idea')} {were} found for the {asked} asked for."),)
+        return (Remark(RemarkKind.TOO_FEW, f"{many(shown, 'idea')} {were} found; you asked for {asked}."),)
     if apart < shown:
         few = "One of them is" if apart == 1 else f"{apart} of them are"
         return (Remark(RemarkKind.ALIKE, f"{few} clearly apart; the rest are close to one of these."),)

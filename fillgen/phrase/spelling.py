@@ -62,7 +62,7 @@ class _Choice(NamedTuple):
 
 
 class Speller:
-    """Spells phrases over one progression. `written` are notes whose names also hold where they come back."""
+    """Spells phrases over one progression. `written` are notes whose names also hold when they return."""
 
     def __init__(self, progression: Progression, written: Phrase = ()) -> None:
         self._progression = progression
@@ -160,13 +160,13 @@ def names_of(pitch_class: int) -> tuple[Name, ...]:
 
 @lru_cache(maxsize=4096)
 def _name_costs(pitch_class: int, chords: tuple[Chord, ...], key: Key) -> tuple[tuple[Name, int], ...]:
-    """The names of a pitch class over some chords with what each costs by itself, the cheapest first."""
+    """The names of a pitch class over some chords with the cost of each on its own, cheapest first."""
     costs = ((name, _name_cost(name, chords, key)) for name in names_of(pitch_class))
     return tuple(sorted(costs, key=itemgetter(1)))
 
 
 def _name_cost(name: Name, chords: Sequence[Chord], key: Key) -> int:
-    """What a name costs by itself: least as the chord has it, then the scale, then as is usual in the key."""
+    """The cost of a name on its own: least as the chord spells it, then the scale, then what is usual in the key."""
     for chord in chords:
         tone = chord.tone_at(name.pitch_class)
         if tone is not None:
@@ -197,7 +197,7 @@ def _is_free(chord: Chord) -> bool:
 
 
 def _odd_over(chord: Chord, first: Name, second: Name) -> int:
-    """What an odd interval costs over a chord: nothing where the chord itself has it, such as F and G# of E7b9."""
+    """What an odd interval costs over a chord: nothing if the chord itself has it, such as F and G# of E7b9."""
     if _is_free(chord):
         both = chord.tone_at(first.pitch_class) and chord.tone_at(second.pitch_class)
         return ODD_BETWEEN_FREE if both else ODD_INTERVAL

@@ -38,7 +38,7 @@ def parse_phrase(text: str, metre: Metre | Timeline) -> Phrase:
     >>> parse_phrase("rq G5e~ G5q Eb5e h", METRES["4/4"])
     Traceback (most recent call last):
     ...
-    fillgen.errors.PhraseError: bar 1, note 5: cannot read 'h'. A note is written like 'F5q' or 'Eb4h.', a rest like 'rq'.
+    fillgen.errors.PhraseError: bar 1, note 5: cannot read 'h'. Write notes like 'F5q' or 'Eb4h.', a rest like 'rq'.
     """
     return written_phrase(text, metre).notes
 
@@ -71,12 +71,12 @@ def written_phrase(text: str, metre: Metre | Timeline | None = None) -> WrittenP
     if tied:
         raise PhraseError("the last note is tied to nothing", place=f"bar {len(bars)}")
     if not notes:
-        raise PhraseError("the phrase has no note", hint="A note is written like F5q.")
+        raise PhraseError("the phrase has no notes", hint="Write notes like F5q.")
     return WrittenPhrase(tuple(notes), tuple(bars))
 
 
 def wrong_bar(number: int, ticks: int, metre: Metre) -> PhraseError:
-    """The error of a bar that does not last as long as its metre says."""
+    """The error for a bar that doesn't last as long as its metre says."""
     lasts, whole = ticks / TICKS, metre.bar / TICKS
     return PhraseError(
         f"the bar lasts {lasts:g} quarter notes, a {metre.name} bar {whole:g}", place=f"bar {number}"
@@ -100,7 +100,7 @@ def check_phrase(progression: Progression, notes: Phrase) -> None:
     try:
         phrase_text(notes, progression)
     except ValueError as error:
-        hint = "Lengths are those of w h q e s, dotted or in triplets."
+        hint = "Use the lengths w h q e s, dotted or in triplets."
         raise PhraseError(str(error), hint=hint) from None
 
 
@@ -111,7 +111,7 @@ def _read_bar(bar: str, number: int, start: int, notes: list[Note], tied: bool) 
         place = f"bar {number}, note {item}"
         midi, name, length, ties = _read_note(token, place)
         if tied and (midi is None or notes[-1].midi != midi):
-            raise PhraseError("a tie needs the same pitch again", place=place)
+            raise PhraseError("a tie needs the same pitch after it", place=place)
         if tied and midi is not None:
             notes[-1] = replace(notes[-1], length=notes[-1].length + length)
         elif midi is not None:
@@ -150,11 +150,11 @@ def _read_note(token: str, place: str) -> tuple[int | None, Name | None, int, bo
 
 
 def _note_hint(token: str) -> str:
-    """What is probably meant by something that isn't a note."""
+    """A hint at what something that isn't a note probably means."""
     bare = token.strip(",;.~")
     meant = f"{bare[:1].upper()}{bare[1:]}"
     if bare != token.strip("~") and _TOKEN.fullmatch(bare):
-        return f"Leave out what stands after {bare}."
+        return f"Leave out what comes after {bare}."
     if meant != bare and _TOKEN.fullmatch(meant):
         return f"Notes have capital letters: {meant}."
     if re.fullmatch(r"[A-G](#|b)?\d", meant):
@@ -163,7 +163,7 @@ def _note_hint(token: str) -> str:
         return f"The note H is called B here: B{bare[1:]}."
     if _is_chord(token):
         return "That looks like a chord; the chart comes first, then the phrase."
-    return "A note is written like 'F5q' or 'Eb4h.', a rest like 'rq'."
+    return "Write notes like 'F5q' or 'Eb4h.', a rest like 'rq'."
 
 
 def _is_chord(text: str) -> bool:

@@ -1,4 +1,4 @@
-"""ABC, a notation in letters: a tune read into plain voices, so that a library need only meet what it reads well.
+"""ABC, a notation in letters: a tune read into plain voices, so that a library only gets what it reads well.
 
 As ABC 2.1 (abcnotation.com, 2011) has it: fields at the head and inside, voices, tuplets, ties, bar lines.
 """
@@ -18,8 +18,8 @@ from fillgen.theory.metre import METRES
 
 _FIELD = re.compile(r"([A-Za-z]):\s*(.*)")
 _IN_BODY = "IKLMmNPQRrsTUVWwX"
-"""The fields that may stand among the notes of a tune; another letter before a colon is a note before a bar line."""
-# No part of it looks farther ahead than a bound: what isn't closed must not cost the square of a text's length.
+"""The fields that may come among the notes of a tune; another letter before a colon is a note before a bar line."""
+# No part of it looks ahead beyond a bound: unclosed text must not take time in the square of its length.
 _ABC = re.compile(
     r"""
     (?P<quoted>"[^"]{0,999}")
@@ -49,7 +49,7 @@ _FIFTHS = {
     "phr": -4,
     "loc": -5,
 }
-"""By how many fifths the signature of a mode lies from that of the major key (ABC 2.1, 3.1.14)."""
+"""How many fifths the signature of a mode is from that of the major key (ABC 2.1, 3.1.14)."""
 _MODES = {"": "major", "maj": "major", "ion": "major", "m": "minor", "min": "minor", "aeo": "minor"}
 """The modes that are a major or a minor key; of the others the signature alone is taken."""
 _SHARPS = "FCGDAEB"
@@ -89,7 +89,7 @@ class AbcVoice:
 class AbcTune:
     """Reads an ABC tune into plain voices: notes, tuplets, ties and bar lines, and nothing else.
 
-    The text is checked here, so that music21 meets only what it reads well: one voice, every field on its own line,
+    The text is checked here, so that music21 only gets what it reads well: one voice, every field on its own line,
     a unit length, no decorations. Metres, voices, unit lengths and keys are read here, as ABC 2.1 (abcnotation.com,
     2011) has them: every note is given its accidental, and its length in the unit of the head.
     """
@@ -153,7 +153,7 @@ class AbcTune:
         elif word.lower() in ("", "none", "exp") or "=" in word:
             fifths = 0
         else:
-            raise self.error(f"unknown key {shorten(value)}", "A key is written like K:Eb or K:C minor.")
+            raise self.error(f"unknown key {shorten(value)}", "Write keys like K:Eb or K:C minor.")
         explicit = re.search(r"\bexp\b", bare) is not None
         signature = {} if explicit else _signature(fifths)
         return signature | {letter.upper(): sign for sign, letter in _OWN_SIGN.findall(value)}
@@ -166,25 +166,23 @@ class AbcTune:
         return Signature(sharps, _MODES.get(match[2].lower(), "") if match else "")
 
     def _fifths(self, tonic: str, mode: str) -> int:
-        """How many sharps, or flats below zero, a key has; TuneError where that is more than seven."""
+        """How many sharps, or flats below zero, a key has; TuneError if that is more than seven."""
         fifths = _SHARPS.index(tonic[0].upper()) - 1 + 7 * (tonic.count("#") - tonic[1:].lower().count("b"))
         fifths += _FIFTHS[mode]
         if abs(fifths) > len(_SHARPS):
-            raise self.error(
-                f"unknown key {shorten(f'{tonic} {mode}'.strip())}", "A key is written like K:Eb."
-            )
+            raise self.error(f"unknown key {shorten(f'{tonic} {mode}'.strip())}", "Write keys like K:Eb.")
         return fifths
 
     def _check_place(self, value: str) -> None:
-        """TuneError where a key or voice is moved away from where its notes are written."""
+        """TuneError if a key or voice is moved away from where its notes are written."""
         moved = _MOVED.search(re.sub(r'"[^"]*"', "", value))
         if moved and int(moved[2][:4]):
-            hint = "Write the notes where they sound, and leave it out."
+            hint = "Write the notes at the pitch they sound, and leave it out."
             raise self.error(f"cannot read {moved[1]}={moved[2][:4]}", hint)
 
     def _unit(self, value: str) -> str:
         if re.fullmatch(r"1/(1|2|4|8|16|32|64|128)|1", value.strip()) is None:
-            raise self.error(f"unknown unit length {shorten(value)}", "It is written like L:1/8.")
+            raise self.error(f"unknown unit length {shorten(value)}", "Write it like L:1/8.")
         return value.strip()
 
     def _metre(self, value: str) -> str:
@@ -206,7 +204,7 @@ class AbcTune:
         return round(quarters) if SLOWEST <= quarters <= FASTEST else None
 
     def _named(self, value: str) -> AbcVoice:
-        """The voice that a V field names; it is made where there is none yet."""
+        """The voice that a V field names, made if it is new."""
         words = value.split()
         if not words:
             raise self.error("a V: field names no voice")
@@ -288,7 +286,7 @@ class AbcTune:
     def _note(self, sign: str) -> None:
         sign = sign.replace("x", "z")
         if _PLAIN_NOTE.fullmatch(sign) is None:
-            raise self.error(f"cannot read {shorten(sign, 20)}", "A note is written like ^f2, B,/2 or z4.")
+            raise self.error(f"cannot read {shorten(sign, 20)}", "Write notes like ^f2, B,/2 or z4.")
         self._counted()
         self._here().count += not self._here().in_chord
         self._put(self._plain(sign))
@@ -304,7 +302,7 @@ class AbcTune:
             return f"z{self._scaled(sign[1:])}"
         match = _SIGNED_NOTE.fullmatch(sign)
         if match is None:
-            raise self.error(f"cannot read {shorten(sign, 20)}", "A note is written like ^f2, B,/2 or z4.")
+            raise self.error(f"cannot read {shorten(sign, 20)}", "Write notes like ^f2, B,/2 or z4.")
         return f"{self._accidental(match[1], match[2], match[3])}{match[2]}{match[3]}{self._scaled(match[4])}"
 
     def _accidental(self, sign: str, letter: str, octave: str) -> str:
@@ -331,7 +329,7 @@ class AbcTune:
 
     def _tuplet(self, sign: str) -> None:
         if sign[1] in "01":
-            raise self.error(f"cannot read {shorten(sign)}", "A triplet is written like (3abc.")
+            raise self.error(f"cannot read {shorten(sign)}", "Write triplets like (3abc.")
         self._put(sign)
 
     def _sign(self, sign: str) -> None:
@@ -352,7 +350,7 @@ class AbcTune:
 
 
 def _mark(marks: Marks, bars: int, sign: str) -> None:
-    """What a bar line after so many bars says of repeats and endings (ABC 2.1, 4.8 and 4.9).
+    """What a bar line after a number of bars says about repeats and endings (ABC 2.1, 4.8 and 4.9).
 
     >>> marks = Marks()
     >>> _mark(marks, 4, ":|2")
@@ -374,7 +372,7 @@ def _mark(marks: Marks, bars: int, sign: str) -> None:
 
 
 def _signature(fifths: int) -> dict[str, str]:
-    """The accidentals of so many sharps, or flats below zero, by letter.
+    """The accidentals of a number of sharps, or of flats below zero, by letter.
 
     >>> _signature(-2)
     {'B': '_', 'E': '_'}

@@ -24,10 +24,10 @@ _SOME_PROPOSED = "the chord symbols begin in bar {}: those in brackets are propo
 
 
 def body_of(tune: Tune, chords: str | None = None) -> Progression:
-    """The full bars of a tune as a progression; `chords` is chart text that takes the place of what the tune has.
+    """The full bars of a tune as a progression; `chords` is chart text that replaces the tune's own.
 
     Bars before the first chord symbol get chords that are proposed, each span marked as such; so do all bars of a tune
-    without any. Raises TuneError where the chart text has other bars than the tune.
+    without any. Raises TuneError if the chart text has other bars than the tune.
     """
     if chords is not None:
         return _given(tune, chords)
@@ -45,7 +45,7 @@ def body_of(tune: Tune, chords: str | None = None) -> Progression:
 
 
 def _first_bar(tune: Tune) -> int | None:
-    """The bar in which the first chord symbol is, counted from 0; None where there is none."""
+    """The bar in which the first chord symbol is, counted from 0; None if there is none."""
     if not has_chords(tune.chords):
         return None
     return max(0, tune.timeline.index(max(0, tune.chords[0][0] - tune.pickup)))

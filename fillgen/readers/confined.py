@@ -1,6 +1,6 @@
-"""Scores are read in a process of their own, which has so much time and memory for each and no more.
+"""Scores are read in a process of their own, with limits on time and memory for each.
 
-The library that reads them believes what a file says of itself; whatever it makes of that stays in there.
+The library that reads them trusts what a file says about itself; the damage stays inside that process.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ _ROOT = str(Path(__file__).resolve().parents[2])
 
 
 def command(module: str) -> tuple[str, ...]:
-    """What a process is started with that runs `main` of a module of ours.
+    """The command line of a process that runs `main` of one of our modules.
 
     Its modules are never looked for in the folder where fillgen was started.
     """
@@ -70,13 +70,13 @@ _TASKS: dict[str, Callable[[Any, str], Any]] = {
 def read_tune(path: Path) -> Tune:
     """The tune of a MusicXML file, as `musicxml.read_tune` reads it, under the limits.
 
-    Raises OutputError where the file cannot be read, TuneError where it cannot be used or takes more than it may.
+    Raises OutputError if the file cannot be read, TuneError if it cannot be used or takes more than it may.
     """
     return tune_in(read_bytes(path, musicxml.MOST_BYTES), str(path))
 
 
 def tune_in(content: bytes, place: str) -> Tune:
-    """The tune in the bytes of a MusicXML file, under the limits; TuneError where it cannot be used."""
+    """The tune in the bytes of a MusicXML file, under the limits; TuneError if it cannot be used."""
     tune: Tune = _READER.ask("tune", content, place)
     return tune
 
@@ -84,7 +84,7 @@ def tune_in(content: bytes, place: str) -> Tune:
 def read_lines(content: bytes | str, place: str) -> Lines:
     """The lines of a tune, from the bytes of a MIDI file or from an ABC text, under the limits.
 
-    Raises TuneError where it cannot be used or takes more than it may.
+    Raises TuneError if it cannot be used or takes more than it may.
     """
     task = "abc lines" if isinstance(content, str) else "midi lines"
     lines: Lines = _READER.ask(task, content, place)
@@ -92,13 +92,13 @@ def read_lines(content: bytes | str, place: str) -> Lines:
 
 
 def read_score(content: bytes, place: str) -> Sheet:
-    """The melodies of a MusicXML score, plain or packed, under the limits; TuneError where it cannot be used."""
+    """The melodies of a MusicXML score, plain or packed, under the limits; TuneError if it cannot be used."""
     sheet: Sheet = _READER.ask("score", content, place)
     return sheet
 
 
 def read_abc(text: str, place: str) -> Sheet:
-    r"""The melodies of the first tune of an ABC text, under the limits; TuneError where it cannot be used.
+    r"""The melodies of the first tune of an ABC text, under the limits; TuneError if it cannot be used.
 
     >>> found = read_abc("X:1\nT:Quill\nM:3/4\nL:1/4\nK:F\nFGB|c3|", "a tune")
     >>> [sound.midi for sound in found.voices[0].sounds]
@@ -118,7 +118,7 @@ class _Reader:
         self._lock = Lock()
 
     def ask(self, task: str, content: bytes | str, place: str) -> Any:
-        """What a task makes of a content; TuneError where it does not end within its limits."""
+        """The result of a task on some content; TuneError if it doesn't end within its limits."""
         with self._lock:
             process = self._running()
             assert process.stdin is not None
@@ -132,7 +132,7 @@ class _Reader:
             except (OSError, EOFError, pickle.UnpicklingError):
                 self.end()
                 raise TuneError("takes too long to read", place=place, hint=_HINT) from None
-            except BaseException:  # Ctrl-C: what would still come is for nobody
+            except BaseException:  # Ctrl-C: nobody is waiting for the rest
                 process.kill()
                 self.end()
                 raise
@@ -145,7 +145,7 @@ class _Reader:
         return answer
 
     def _running(self) -> Popen[bytes]:
-        """The process, started where there is none of this process's own."""
+        """The process, started if this process has none of its own."""
         if self._process is None or self._owner != os.getpid() or self._process.poll() is not None:
             self.end()
             self._process = Popen(self._command, stdin=PIPE, stdout=PIPE, stderr=DEVNULL)  # noqa: S603 - our own
@@ -173,7 +173,7 @@ _READER = _Reader(command(__name__))
 
 
 def main() -> None:
-    """Answer on standard output what is asked on standard input, until that is closed."""
+    """Answer requests from standard input on standard output, until the input is closed."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     asks, tells = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a library prints must not come between the answers
@@ -186,7 +186,7 @@ def main() -> None:
 
 
 def _answer(asks: BinaryIO, tells: BinaryIO) -> None:
-    """Answer one question, and say whether this process may be kept; EOFError where no more come."""
+    """Answer one request, and say whether this process may be kept; EOFError after the last."""
     task, content, place = pickle.load(asks)  # noqa: S301 - from the process that started this one
     _limit_time()
     try:
@@ -194,8 +194,8 @@ def _answer(asks: BinaryIO, tells: BinaryIO) -> None:
     except FillgenError as error:
         answer = error
     except MemoryError:
-        answer = TuneError("takes more memory to read than a score should", place=place, hint=_HINT)
-    except Exception as error:  # a fault of ours, to be seen as one
+        answer = TuneError("takes more memory to read than any score should", place=place, hint=_HINT)
+    except Exception as error:  # our own bug, to be seen as one
         answer = RuntimeError(f"{type(error).__name__}: {error}")
     pickle.dump((answer, not _has_grown()), tells)
     tells.flush()
@@ -207,7 +207,7 @@ def _has_grown() -> bool:
 
 
 def _limit_time() -> None:
-    """Have the system end this process when it has computed for too long from now on."""
+    """Have the system end this process when it computes for too long from now on."""
     if _HAS_LIMITS:
         used = resource.getrusage(resource.RUSAGE_SELF)
         soft = int(used.ru_utime + used.ru_stime) + 1 + MOST_SECONDS
@@ -216,9 +216,9 @@ def _limit_time() -> None:
 
 
 def limit_memory(most: int) -> None:
-    """Keep this process within so many bytes of memory, where the system can.
+    """Limit this process to a number of bytes of memory, if the system can.
 
-    What can be limited are its addresses, of which it has more than it has pages; those it has now are let be.
+    The limit is on its address space, which is larger than its memory; what it has now is not counted.
     """
     addresses, pages = _memory()
     if not _HAS_LIMITS or not addresses:
@@ -231,7 +231,7 @@ def limit_memory(most: int) -> None:
 
 
 def _memory() -> tuple[int, int]:
-    """The bytes of this process's addresses and of its pages in memory; zeros where the system does not tell."""
+    """The bytes of this process's addresses and of its pages in memory; zeros if the system doesn't say."""
     statm = Path("/proc/self/statm")
     if not _HAS_LIMITS or not statm.is_file():
         return 0, 0

@@ -14,7 +14,7 @@ from fillgen.theory.metre import METRES, Metre
 
 @dataclass(frozen=True)
 class Signature:
-    """A key signature: so many sharps, or flats below zero, and the mode, if it says one."""
+    """A key signature: a number of sharps, or of flats below zero, and the mode, if it names one."""
 
     sharps: int = 0
     mode: str = ""
@@ -62,7 +62,7 @@ def measures_of(
 ) -> tuple[Measure, ...]:
     """The measures of some lengths in ticks, with what is marked at their bar lines; `usual` are the signs of the head.
 
-    Raises TuneError for a metre that we do not have, and where there are too many.
+    Raises TuneError for an unsupported metre, and for too many measures.
     """
     if len(bars) > MOST_PLAYED:
         raise TuneError(f"has more than {MOST_PLAYED} measures", place=place)
@@ -84,7 +84,7 @@ def measures_of(
 
 
 def metre_named(name: str, place: str) -> Metre:
-    """The metre of that name; TuneError where there is none, in a file at that place."""
+    """The metre of that name; TuneError if there is none, in a file at that place."""
     if name not in METRES:
         raise TuneError(
             f"is in {shorten(name)[1:-1]}", place=place, hint=f"Metres that work: {', '.join(METRES)}."

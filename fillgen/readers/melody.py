@@ -14,7 +14,7 @@ from fillgen.theory.pitch import Key, Name
 class Sound:
     """A note as its source has it: where it begins and ends, in ticks that need not be whole, and its MIDI pitch.
 
-    `name` is how the source spells it, None where it doesn't.
+    `name` is how the source spells it, None if it doesn't.
     """
 
     onset: float
@@ -27,7 +27,7 @@ class Sound:
 class Voice:
     """One part of a source: its name, its notes, the metres signed with the tick of each, the ticks of its bars.
 
-    `bars` is empty where the source marks no bars, as in MIDI.
+    `bars` is empty if the source marks no bars, as in MIDI.
     """
 
     name: str
@@ -54,9 +54,9 @@ class Sheet:
 MOST_NOTES = 10_000
 """The most notes that a melody is read with."""
 SLOWEST, FASTEST = 20, 400
-"""The tempi that are believed, in quarter notes a minute."""
+"""The plausible tempi, in quarter notes a minute."""
 _ROLLED = 30
-"""Notes that begin within so many ticks of one another and sound together are struck together."""
+"""Notes that begin within this many ticks of one another and sound together are struck together."""
 REPEATS = "Repeats are not played out: each bar is read once."
 
 

@@ -28,20 +28,20 @@ _MOST_QUARTERS = 4096
 _DRUMS = 9
 """The channel of the drums, counted from 0."""
 _DAMAGED_NUMBER = re.compile(rb"[\x80-\xff]{1000}")
-"""No file has a number of so many bytes; reading one would take for ever."""
+"""No file has a number of this many bytes; reading one would take forever."""
 _KEY_SIGNATURE = re.compile(rb"\xff\x59\x02..", re.DOTALL)
 _NO_KEY_SIGNATURE = b"\xff\x59\x02\x00\x00"
 
 
 _EARLY = 30
-"""A first note that comes so many ticks before a change of tempo is played early and belongs to the new one."""
+"""A first note this many ticks before a change of tempo is early and belongs to the new one."""
 
 
 @dataclass(frozen=True)
 class Recording(Sheet):
     """What a MIDI file holds: its tempi as well, each with its tick, in quarter notes a minute.
 
-    A tempo at which nobody plays is None. Of two at one tick the later in the file comes last, and counts.
+    An impossible tempo is None. Of two at one tick the later in the file comes last, and counts.
     """
 
     tempi: tuple[tuple[int, int | None], ...] = ()
@@ -59,14 +59,16 @@ class Recording(Sheet):
         if not before or tempo is None or not others:
             return tempo, ()
         change = f"to {others[0]}" if len(others) == 1 else f"between {others[0]} and {others[-1]}"
-        return tempo, (f"The tempo changes while the phrase plays, {change}; {tempo}, at its start, counts.",)
+        return tempo, (
+            f"The tempo changes while the phrase plays, {change}; the tempo at its start, {tempo}, is used.",
+        )
 
 
 def read_midi(content: bytes, place: str) -> Recording:
     """The melodies of a Standard MIDI File of format 0 or 1: the tracks that have notes, or the channels of one track.
 
     Times are ticks of 480 a quarter note, not always whole, since files count in ticks of their own; drums are left
-    out. Raises TuneError where the file is damaged or is of a kind that cannot be used.
+    out. Raises TuneError if the file is damaged or is of a kind that cannot be used.
     """
     file = usable_file(content, place)
     _check_one_idea(file, place)
@@ -77,7 +79,7 @@ def read_midi(content: bytes, place: str) -> Recording:
     voices = tuple(replace(voice, metres=metres) for voice in _voices(tracks))
     if not voices:
         drums = any(track.sounds for track in tracks)
-        raise TuneError("has no notes but those of drums" if drums else "has no notes", place=place)
+        raise TuneError("has only drum notes" if drums else "has no notes", place=place)
     tempi = sorted((tempo for track in tracks for tempo in track.tempi), key=lambda tempo: tempo[0])
     title = tracks[0].name if not tracks[0].sounds else ""
     believed = tuple((tick, _believed(tempo)) for tick, tempo in tempi)
@@ -85,7 +87,7 @@ def read_midi(content: bytes, place: str) -> Recording:
 
 
 def _signed_key(content: bytes) -> Key | None:
-    """The key of the first key signature that is one. C major says nothing: programs write it where nobody chose a key."""
+    """The key of the first key signature that is one. C major says nothing: programs write it when no key was chosen."""
     for sign in _KEY_SIGNATURE.findall(content):
         sharps, mode = int.from_bytes(sign[3:4], "big", signed=True), _SIGNED_MODES.get(sign[4])
         if mode is not None and (sharps or mode == "minor"):
@@ -111,7 +113,7 @@ def usable_file(content: bytes, place: str) -> mido.MidiFile:
 
 
 def _check_one_idea(file: mido.MidiFile, place: str) -> None:
-    """TuneError where a file holds several ideas, one after another, as its markers say."""
+    """TuneError if a file holds several ideas, one after another, as its markers say."""
     markers = [message.text for track in file.tracks for message in track if message.type == "marker"]
     ideas = sum(re.match(r"Idea \d+:", text) is not None for text in markers)
     if ideas > 1:
@@ -123,16 +125,16 @@ def _opened(content: bytes, place: str) -> mido.MidiFile:
     """The file as mido reads it. Key signatures are blanked out: some files have one that no key has."""
     try:
         if _DAMAGED_NUMBER.search(content):
-            raise ValueError("a number without an end")
+            raise ValueError("a number that never ends")
         content = _KEY_SIGNATURE.sub(_NO_KEY_SIGNATURE, b"".join(_known_chunks(content)))
         return mido.MidiFile(file=io.BytesIO(content))
-    except Exception as error:  # mido lets many kinds of errors out, whatever the damage brings about
+    except Exception as error:  # mido raises many kinds of errors on damaged files
         hint = "Save it as a Standard MIDI File again."
-        raise TuneError("a damaged MIDI file, or none", place=place, hint=hint) from error
+        raise TuneError("a damaged MIDI file, or not MIDI at all", place=place, hint=hint) from error
 
 
 def _known_chunks(content: bytes) -> Iterator[bytes]:
-    """The chunks of a file but those of kinds that the standard does not have, which a reader shall skip."""
+    """The chunks of a file without those of unknown kinds, which the standard says to skip."""
     at = 0
     while at < len(content):
         end = at + 8 + int.from_bytes(content[at + 4 : at + 8], "big")
@@ -142,7 +144,7 @@ def _known_chunks(content: bytes) -> Iterator[bytes]:
 
 
 def _believed(tempo: int) -> int | None:
-    """Microseconds a quarter note as quarter notes a minute; None where nobody plays so."""
+    """Microseconds per quarter note as quarter notes a minute; None if impossible."""
     beats = round(60_000_000 / tempo) if tempo else 0
     return beats if SLOWEST <= beats <= FASTEST else None
 

@@ -16,16 +16,16 @@ from fillgen.readers.tunes import key_of_notes
 from fillgen.theory.metre import METRES, Metre
 
 _NEARLY = 12
-"""A MIDI file whose notes lie no farther than so many ticks beside their places is one that was written."""
+"""A MIDI file whose notes are all within this many ticks of the grid was written, not played."""
 
 
 def read_lines(content: bytes, place: str) -> Lines:
-    """The melody of a MIDI file on the bars that its time signatures make; TuneError where it cannot be used."""
+    """The melody of a MIDI file on the bars that its time signatures make; TuneError if it cannot be used."""
     return lines_of(read_midi(content, place), place)
 
 
 def lines_of(recording: Recording, place: str) -> Lines:
-    """The melody of a MIDI file on the bars that its time signatures make; TuneError where it isn't written on beats.
+    """The melody of a MIDI file on the bars that its time signatures make; TuneError if it isn't written on beats.
 
     The highest part is taken. A first bar that is silent to its middle is a pick-up; empty bars before it are left out.
     """
@@ -43,7 +43,7 @@ def lines_of(recording: Recording, place: str) -> Lines:
     key = recording.key or key_of_notes(timing.notes)
     signature = Signature(key.fifths, key.mode)
     tempo, changes = recording.tempo_from(line[0].onset, line[-1].end)
-    others = (f"Of the parts, the highest was taken: {voice.name!r}.",) if len(recording.voices) > 1 else ()
+    others = (f"The highest part was used: {voice.name!r}.",) if len(recording.voices) > 1 else ()
     swings = timing.remarks(tempo or 120) if timing.swing is not None else ()
     return Lines(
         recording.title,
@@ -57,7 +57,7 @@ def lines_of(recording: Recording, place: str) -> Lines:
 def _bars(metres: Sequence[tuple[int, str]], end: float, place: str) -> list[tuple[int, Metre]]:
     """The ticks and the metre of every bar up to the end of a melody.
 
-    A signature that holds for less than a bar of its own, or of one that we don't have, counts with the next one's metre.
+    A signature that holds for less than a bar, or an unsupported one, counts with the metre of the next.
     """
     signs = sorted(dict(metres).items())
     signs = signs if signs and signs[0][0] <= 0 else [(0, "4/4"), *signs]

@@ -45,7 +45,7 @@ _T = TypeVar("_T")
 
 
 def safe_xml(content: bytes, place: str) -> bytes:
-    """The XML in the bytes of a plain or packed score, checked; TuneError where it is none or is too large."""
+    """The XML in the bytes of a plain or packed score, checked; TuneError if it isn't one or is too large."""
     if content[:2] == b"PK":
         content = _unpacked(content, place)
     if len(content) > MOST_BYTES:
@@ -60,15 +60,15 @@ def _unpacked(content: bytes, place: str) -> bytes:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             entries = packed.infolist()
             if len(entries) > _MOST_PACKED or sum(e.file_size for e in entries) > MOST_BYTES:
-                raise TuneError("holds more than a score", place=place)
+                raise TuneError("contains more than a score", place=place)
             if not {entry.compress_type for entry in entries} <= _PACKINGS:
                 hint = "Save the tune as MusicXML again."
-                raise TuneError("packed in a way that scores are not", place=place, hint=hint)
+                raise TuneError("packed in a way that scores aren't", place=place, hint=hint)
             names = [entry.filename for entry in entries]
             named = _ROOT_FILE.search(packed.read(_CONTAINER)) if _CONTAINER in names else None
             scores = [named[1].decode()] if named else [name for name in names if _is_score(name)]
             if not scores or scores[0] not in names:
-                raise TuneError("holds no score", place=place, hint="Save the tune as MusicXML again.")
+                raise TuneError("contains no score", place=place, hint="Save the tune as MusicXML again.")
             with packed.open(scores[0]) as file:
                 return file.read(MOST_BYTES + 1)
     except _DAMAGE as error:
@@ -76,7 +76,7 @@ def _unpacked(content: bytes, place: str) -> bytes:
 
 
 _PACKINGS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
-"""How files in a packed score are kept; other ways may ask for as much memory as their maker likes."""
+"""How files in a packed score are compressed; other ways could take any amount of memory."""
 _CONTAINER = "META-INF/container.xml"
 _ROOT_FILE = re.compile(rb"""full-path\s*=\s*["']([^"']+)["']""")
 _DAMAGE = (
@@ -111,7 +111,7 @@ _LONGEST_NUMBER = {
     "chromatic": 6,
     "octave-change": 3,
 }
-"""The most characters of the numbers of a score; a program that believes longer ones can count for ever."""
+"""The most characters of the numbers of a score; a program that trusts longer ones can count forever."""
 _OTHER_NUMBERS = 7
 """The most characters of a number in any other element, what comes after its point not counted."""
 _LONGEST_FRACTION = 24
@@ -125,7 +125,7 @@ _BEATS = re.compile(r"\s*\d{1,2}\s*(\+\s*\d{1,2}\s*)*")
 
 
 class _Check:
-    """Counts what a parser meets, and stops it at the first thing that a score never holds."""
+    """Counts what a parser meets, and stops it at the first thing that no score contains."""
 
     def __init__(self, place: str) -> None:
         self.place = place
@@ -137,10 +137,12 @@ class _Check:
         self.depth += 1
         self.elements += 1
         if self.depth > _DEEPEST or self.elements > MOST_ELEMENTS:
-            raise TuneError("deeper or longer than a score", place=self.place)
-        for attribute in _COUNTS if name != "measure" else ():  # what a measure is called is not counted by
+            raise TuneError("nested deeper, or longer, than any score", place=self.place)
+        for attribute in (
+            _COUNTS if name != "measure" else ()
+        ):  # the name of a measure isn't used for counting
             if re.search(rf"\d{{{_LONGEST_COUNT + 1}}}", attributes.get(attribute, "")):
-                raise TuneError(f"holds a {attribute} of {name} that no score has", place=self.place)
+                raise TuneError(f"contains a {attribute} of {name} that no score has", place=self.place)
         self.element, self.content = name, ""
 
     def text(self, text: str) -> None:
@@ -152,16 +154,16 @@ class _Check:
         elif most is None and len(content) > _LONGEST_FRACTION and _IS_NUMBER.fullmatch(content):
             most = _LONGEST_FRACTION
         if most is not None and len(content) > most:
-            raise TuneError(f"holds {self.element or 'a number'} that no score has", place=self.place)
+            raise TuneError(f"contains {self.element or 'a number'} that no score has", place=self.place)
 
     def end(self, _: str) -> None:
         self.depth -= 1
         if self.element == "beats" and _BEATS.fullmatch(self.content) is None:
-            raise TuneError(f"cannot count the beats {shorten(self.content)}", place=self.place)
+            raise TuneError(f"can't count the beats {shorten(self.content)}", place=self.place)
         self.element = self.content = ""
 
     def entity(self, name: str, *_: object) -> None:
-        raise TuneError(f"declares an entity ({name[:20]!r}), which a score has no need of", place=self.place)
+        raise TuneError(f"declares an entity ({name[:20]!r}), which no score needs", place=self.place)
 
 
 def _check(content: bytes, place: str) -> None:
@@ -176,11 +178,11 @@ def _check(content: bytes, place: str) -> None:
     except expat.ExpatError as error:
         if not content.lstrip(b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n").startswith(b"<"):
             hint = "A tune is read from MusicXML: .musicxml, .xml or packed .mxl."
-            raise TuneError("is no MusicXML score", place=place, hint=hint) from None
+            raise TuneError("is not a MusicXML score", place=place, hint=hint) from None
         where = f"line {error.lineno}, column {error.offset + 1}"
-        raise TuneError(f"not whole XML ({where})", place=place) from None
+        raise TuneError(f"not well-formed XML ({where})", place=place) from None
     except (ValueError, LookupError) as error:
-        raise TuneError("in an encoding that cannot be read", place=place) from error
+        raise TuneError("in an encoding that can't be read", place=place) from error
     if check.root != "score-partwise":
         hint = "Save the tune as MusicXML, with its parts one after another."
         raise TuneError(f"a file of {check.root[:30]!r}, not a MusicXML score", place=place, hint=hint)
@@ -206,7 +208,7 @@ def read_tune(content: bytes, place: str) -> Tune:
     except (TuneError, MemoryError):
         raise
     except Exception as error:
-        raise TuneError("holds something that is not understood", place=place) from error
+        raise TuneError("contains something that fillgen doesn't understand", place=place) from error
 
 
 def _pitched(part: Any) -> list[Any]:
@@ -271,7 +273,7 @@ def _played(
 
 
 _JUMPING = "D.C., D.S., Fine and Coda are not followed; repeats and endings are."
-_UNEVEN = "the bars of the tune don't come out even with its repeats, so each measure is played once."
+_UNEVEN = "the tune's bars don't add up with its repeats, so each measure is played once."
 
 
 def _bars_of(
@@ -320,7 +322,7 @@ def _title(score: Any) -> str:
 
 
 def _metres(part: Any, measures: Sequence[Any], place: str) -> list[Metre]:
-    """The metre of each measure; TuneError for one that we do not have."""
+    """The metre of each measure; TuneError for an unsupported one."""
     found = _held(part, measures, "TimeSignature", lambda sign: str(sign.ratioString), "4/4")
     for number, name in enumerate(found, 1):
         if name not in METRES:
@@ -434,7 +436,7 @@ def _chords(score: Any, part: Any) -> tuple[tuple[int, Chord], ...]:
 
 
 def _chord(symbol: Any) -> Chord:
-    """A chord symbol of music21 as a chord of ours; a kind we do not have becomes its nearest plain kind."""
+    """A chord symbol of music21 as a chord of ours; an unsupported kind becomes the nearest plain kind."""
     if symbol.classes[0] == "NoChord" or symbol.chordKind == "none" or symbol.root() is None:
         return Chord(NO_CHORD, None, None)
     root = _name(symbol.root())
@@ -458,7 +460,7 @@ _OTHER_NAMES = {
     "minor-major-seventh": "major-minor",
     "suspended-fourth-seventh": "suspended-fourth",
 }
-"""What music21 calls the kinds of MusicXML."""
+"""The music21 names of the MusicXML kinds."""
 
 
 def _kind(symbol: Any) -> Kind:
@@ -497,7 +499,7 @@ def _by_sound(symbol: Any) -> Kind | None:
 
 
 def read_score(content: bytes, place: str) -> Sheet:
-    """The melodies of a MusicXML score, plain or packed, given as bytes; TuneError where it cannot be used."""
+    """The melodies of a MusicXML score, plain or packed, given as bytes; TuneError if it cannot be used."""
     xml = safe_xml(content, place)
     with _quiet(place):
         score = _score(xml)
@@ -526,7 +528,7 @@ def _as_utf_8(xml: bytes) -> bytes:
 
 @contextlib.contextmanager
 def _quiet(place: str) -> Iterator[None]:
-    """Run music21 without its warnings and prints; whatever it raises on a damaged score becomes a TuneError."""
+    """Run music21 without its warnings and prints; any error on a damaged score becomes a TuneError."""
     nowhere = io.StringIO()
     try:
         with (
@@ -539,7 +541,7 @@ def _quiet(place: str) -> Iterator[None]:
     except MemoryError:
         raise
     except Exception as error:
-        raise TuneError("cannot be read as music", place=place) from error
+        raise TuneError("can't be read as music", place=place) from error
 
 
 def _voice(part: Any) -> Voice:
@@ -595,7 +597,7 @@ def _exact(quarters: Any) -> float:
 
 
 def read_abc(text: str, place: str) -> Sheet:
-    r"""The melodies of the first tune of an ABC text, one for each voice; TuneError where it cannot be used.
+    r"""The melodies of the first tune of an ABC text, one for each voice; TuneError if it cannot be used.
 
     >>> found = read_abc("X:1\nT:Quill\nM:3/4\nL:1/4\nK:F\nFGB|c3|", "a tune")
     >>> [sound.midi for sound in found.voices[0].sounds], found.voices[0].bars
@@ -613,7 +615,7 @@ _Chords = tuple[tuple[int, Chord], ...]
 
 
 def _abc(text: str, place: str) -> tuple[AbcTune, list[tuple[AbcVoice, Voice, _Chords]], list[str]]:
-    """The first tune of an ABC text: its fields, its voices with their chord symbols, and what there is to say."""
+    """The first tune of an ABC text: its fields, its voices with their chord symbols, and remarks."""
     tune, more = AbcTune(place), first_tune(text)
     for head, letter, value in more[0]:
         if head:
@@ -630,7 +632,7 @@ def _abc(text: str, place: str) -> tuple[AbcTune, list[tuple[AbcVoice, Voice, _C
 
 
 def read_abc_lines(text: str, place: str) -> Lines:
-    r"""The first tune of an ABC text with its measures, repeat signs and endings; TuneError where it cannot be used.
+    r"""The first tune of an ABC text with its measures, repeat signs and endings; TuneError if it cannot be used.
 
     >>> found = read_abc_lines("X:1\nT:Quill\nM:3/4\nL:1/4\nK:F\nC|FGB|c2:|", "a tune")
     >>> [(measure.length, measure.signs.closes) for measure in found.measures]
@@ -647,14 +649,14 @@ def read_abc_lines(text: str, place: str) -> Lines:
     voices = named_apart(tuple(voice for _, voice, _ in sounding))
     alike = tuple(voice for voice in voices if sum(voice.bars) == sum(bars))
     if len(alike) < len(voices):
-        remarks.append("Voices with other bars than the first were left out.")
+        remarks.append("Voices whose bars differ from the first one's were left out.")
     sheet = checked_sheet(Sheet(alike, tune.title), place)
     chords = next((found for *_, found in sounding if found), chords)
     every = tuple((voice.name, voice.sounds) for voice in alike)
     return Lines(sheet.title, tune.tempo, measures, every, chords, tuple(remarks))
 
 
-_PASSED_OVER = "{} above the notes is not a chord and was passed over."
+_PASSED_OVER = "{} above the notes is not a chord and was ignored."
 
 
 def _abc_voice(tune: AbcTune, voice: AbcVoice) -> tuple[Voice, tuple[tuple[int, Chord], ...]]:

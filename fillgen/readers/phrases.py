@@ -61,10 +61,10 @@ NO_HINTS = Hints()
 
 @dataclass(frozen=True)
 class Found:
-    """A melody as it stands in its source, before a chart is known.
+    """A melody as written in its source, before a chart is known.
 
     `notes` count ticks from the start of the first written bar, `written` are the ticks of each written bar, none
-    where the source marks no bars. `metre` is None where the source names none; `tempo` is in quarter notes a
+    where the source marks no bars. `metre` is None if the source names none; `tempo` is in quarter notes a
     minute; `part` is the name of the part that was taken; `place` is where an error is, empty for text; `swings`
     says whether swing was found in a played file, and taken out. `played` is a performance whose beat and bar are
     found when its chart is known. `chords` are the chord symbols of a score with their ticks, `key` is the key it signs.
@@ -92,7 +92,7 @@ class Found:
 
     @property
     def bars(self) -> int | None:
-        """Bars the source says it has after its pick-up, None where it marks none."""
+        """Bars the source says it has after its pick-up, None if it marks none."""
         return len(self.written) - bool(self.pickup) if self.written else None
 
 
@@ -100,7 +100,7 @@ class Found:
 class Reading:
     """A phrase lined up with its chart: notes count ticks from the start of the progression.
 
-    A pick-up stands in a bar of its own before the chart, whose number is 0. `whole` says whether the phrase goes to
+    A pick-up is in a bar of its own before the chart, number 0. `whole` says whether the phrase goes to
     the chart's end; `swings` whether swing was found in a played file, whose notes are straight on paper.
     """
 
@@ -127,8 +127,8 @@ def find_phrase(
     """The melody of a source: phrase text, a file's name, or `-` for standard input.
 
     `part` names a track, voice or channel, or counts them from 1; without it the highest is taken. `metre` is the one
-    to read a MIDI file in where it names none or another, `hints` are what is known of how it was played. Raises OutputError where a file cannot be read, PhraseError
-    or TuneError where it holds no melody that can be used, OptionError where it has no such part.
+    to read a MIDI file in where it names none or another, `hints` are what is known of how it was played. Raises OutputError if a file cannot be read, PhraseError
+    or TuneError if it holds no melody that can be used, OptionError if it has no such part.
 
     >>> found = find_phrase("Bb4q | F5q. Eb5e D5h")
     >>> found.pickup, found.bars, len(found.notes)
@@ -146,20 +146,20 @@ def find_phrase(
 
 
 def _hinted(found: Found, hints: Hints) -> Found:
-    """A melody with what the player knows of it; OptionError where the first note's beat is given and is written already."""
+    """A melody with what the player knows of it; OptionError if the first note's beat is given and is written already."""
     if found.played is not None:
         played = replace(found.played, asked=hints.tempo, first=hints.first_note_on)
         return replace(found, played=played)
     if hints.first_note_on is not None:
         hint = (
-            "In text and scores the bar lines say it: begin with a short bar for a pick-up, or with a rest."
+            "In text and scores the bar lines show it: begin with a short bar for a pick-up, or with a rest."
         )
         raise OptionError("--first-note-on goes with a MIDI file", place=found.place, hint=hint)
     return found
 
 
 def _file(source: str) -> Path | None:
-    """The file that a source names, None where it is phrase text; OutputError where there is no such file."""
+    """The file that a source names, None if it is phrase text; OutputError if there is no such file."""
     if "|" in source or "\n" in source:
         return None
     path = Path(source)
@@ -177,7 +177,7 @@ def _file(source: str) -> Path | None:
 
 
 def _nearest(path: Path) -> str:
-    """The file of that folder whose name is nearest to a wrong one, or what else may be said."""
+    """The file of that folder whose name is nearest to a wrong one, or another hint."""
     try:
         names = sorted(other.name for other in path.parent.iterdir() if other.suffix.lower() in _ENDINGS)
     except OSError:
@@ -210,7 +210,7 @@ def _is_score(content: bytes) -> bool:
 
 def _decoded(content: bytes, place: str) -> str:
     if not content.strip():
-        raise PhraseError("is empty", place=place, hint="A note is written like F5q.")
+        raise PhraseError("is empty", place=place, hint="Write notes like F5q.")
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -226,7 +226,7 @@ def _text_phrase(text: str, place: str, part: str | None) -> Found:
         written = written_phrase(text)
     except PhraseError as error:
         if not place and len(text.split()) == 1 and ("/" in text or "." in text.rstrip(".")):
-            error.hint += " There is no file of that name."
+            error.hint += " There is no file with that name."
         raise _placed(error, place) from None
     return Found(written.notes, None, written.bars, place=place)
 
@@ -241,14 +241,14 @@ def _placed(error: FillgenError, place: str) -> PhraseError:
 
 
 def _part_of(voices: Sequence[Voice], part: str | None, place: str) -> tuple[Voice, tuple[str, ...]]:
-    """The part that is asked for, or the highest; and what there is to say about it."""
+    """The requested part, or the highest, and remarks about it."""
     if part is not None:
         return voices[_part_number(voices, part, place)], ()
     if len(voices) == 1:
         return voices[0], ()
     taken = max(voices, key=lambda voice: fmean(sound.midi for sound in voice.sounds))
     others = ", ".join(repr(voice.name) for voice in voices[:12] if voice is not taken)
-    return taken, (f"Of the parts, the highest was taken: {taken.name!r}. There are also {others}.",)
+    return taken, (f"The highest part was used: {taken.name!r}. There are also {others}.",)
 
 
 def _part_number(voices: Sequence[Voice], part: str, place: str) -> int:
@@ -305,7 +305,7 @@ def _rounded(sounds: Sequence[Sound]) -> Phrase:
 
 
 def _signed(metres: Sequence[tuple[int, str]], place: str, bars: Sequence[int] = ()) -> Metre | None:
-    """The one metre that is signed, None where none is; PhraseError where there are two, or one we do not have."""
+    """The one metre that is signed, None if none is; PhraseError if there are two, or an unsupported one."""
     for tick, name in metres[1:]:
         if name != metres[0][1]:
             number = bisect_right([0, *accumulate(bars)], tick) if bars else _bar_number(tick, metres[0][1])
@@ -329,7 +329,7 @@ def _bar_number(tick: int, name: str) -> int:
 
 
 def _played(sheet: Recording, place: str, part: str | None, metre: Metre | None) -> Found:
-    """A melody of a MIDI file, written in the metre asked for, its own, or 4/4."""
+    """A melody of a MIDI file, written in the requested metre, its own, or 4/4."""
     voice, remarks = _part_of(sheet.voices, part, place)
     line = top_line(voice.sounds)
     if not line:
@@ -353,7 +353,7 @@ def _played(sheet: Recording, place: str, part: str | None, metre: Metre | None)
 
 
 _NEARLY = 12
-"""Where no note lies farther than so many ticks beside its place, the file counts as the phrase is written."""
+"""If no note is more than this many ticks off the grid, the file counts as the phrase is written."""
 _PERHAPS_SWUNG = (
     "All notes off the beat come at three quarters of it: the file may be swung 3 to 1, and is read as written, in "
     "dotted figures. --rhythm or --swing settles which it is."
@@ -378,7 +378,7 @@ def _pickup_at(
 
 
 def _after_pickup(notes: Phrase, metre: Metre | None, pickup: int) -> tuple[Phrase, tuple[int, ...]]:
-    """Notes that count from a full bar, counted from a pick-up of so many ticks instead; and the bars that this marks."""
+    """Notes counted from a full bar, counted from a pick-up of some ticks instead; and the bars that this marks."""
     if not pickup or metre is None or notes[0].onset < metre.bar - pickup:
         return notes, ()
     notes = _moved(notes, pickup - metre.bar)
@@ -389,7 +389,7 @@ def _after_pickup(notes: Phrase, metre: Metre | None, pickup: int) -> tuple[Phra
 def _metre_at(
     metres: Sequence[tuple[int, str]], first: float, end: float, place: str, *, asked: bool
 ) -> tuple[int, Metre | None]:
-    """The metre in which a melody stands, and the tick at which it begins to count bars.
+    """The metre of a melody, and the tick at which it begins to count bars.
 
     What is signed before the first note gives way to what comes later; what is signed after the last does not matter.
     """
@@ -434,7 +434,7 @@ def line_up(
 ) -> Reading:
     """A melody lined up with a chart, given as text.
 
-    The chart is played again as often as a long phrase needs it, and cut where the phrase is shorter. Raises ChartError
+    The chart repeats as often as a long phrase needs it, and cut where the phrase is shorter. Raises ChartError
     for a chart that cannot be read, OptionError for metres that contradict each other, PhraseError or TuneError with
     the bar where the phrase does not fit its metre.
 
@@ -460,17 +460,17 @@ def line_up(
 
 
 def _agreed_metre(found: Found, chart: str, asked: str | Metre | None) -> Metre:
-    """The metre asked for, or that on which chart and phrase agree; 4/4 where neither says one."""
+    """The requested metre, or the one chart and phrase agree on; 4/4 if neither names one."""
     if asked is not None:
         metre = read_metre(asked) if isinstance(asked, str) else asked
         if found.metre is not None and found.written and found.metre.bar != metre.bar:
             raise OptionError(
-                f"the phrase is in {found.metre.name}, and {metre.name} is asked for", place=found.place
+                f"the phrase is in {found.metre.name}, but you asked for {metre.name}", place=found.place
             )
         return metre
     of_chart = stated_metre(chart)
     if of_chart is not None and found.metre is not None and of_chart != found.metre:
-        hint = "Give --metre if one of them is wrong."
+        hint = "Set --metre if one of them is wrong."
         message = f"the chart is in {of_chart.name}, the phrase in {found.metre.name}"
         raise OptionError(message, place=found.place, hint=hint)
     return of_chart or found.metre or METRES["4/4"]
@@ -497,7 +497,7 @@ _PERHAPS_A_PICKUP = (
 
 
 def _laid_out(found: Found, metre: Metre, chart: int) -> _Laying:
-    """A melody on the bars of a metre, for a chart of so many bars."""
+    """A melody on the bars of a metre, for a chart of a number of bars."""
     if not found.written:
         laying = _without_empty_bars(found.notes, metre, chart)
     else:
@@ -521,8 +521,8 @@ def _from_file(found: Found, played: Played, metre: Metre, progression: Progress
     if not played.exact:
         if len(played.sounds) > MOST_PLAYED:
             hint = "Give fewer bars of it, or quantize it to sixteenths or triplets."
-            told = f"was played freely and has {len(played.sounds):,} notes; the limit is {MOST_PLAYED:,}"
-            raise PhraseError(told, place=found.place, hint=hint)
+            message = f"was played freely and has {len(played.sounds):,} notes; the limit is {MOST_PLAYED:,}"
+            raise PhraseError(message, place=found.place, hint=hint)
         return _as_played(found, played, metre, progression)
     if first is None:
         return found, _laid_out(found, metre, chart)
@@ -557,7 +557,7 @@ def _on_counted_bars(notes: Phrase, metre: Metre, chart: int, *, pickup: bool) -
     return _Laying((*notes[:-1], held), begun, pickup, (_HELD_ON,))
 
 
-_HELD_ON = "The last note is held beyond the chart; it is read as far as the chart goes."
+_HELD_ON = "The last note is held past the end of the chart; it is cut there."
 
 
 def _moved(notes: Phrase, ticks: int) -> Phrase:
@@ -580,9 +580,9 @@ def _on_written_bars(found: Found, metre: Metre) -> _Laying:
 
 
 def _on_bars_of_chart(found: Found, progression: Progression) -> _Laying:
-    """A melody on the bars of a chart whose metre changes, each of which must be full but the first and the last."""
+    """A melody on the bars of a chart whose metre changes, all of which except the first and the last must be full."""
     if found.metre is not None or not found.written:
-        message = f"the chart has bars of several metres ({progression.metres_in_words})"
+        message = f"the chart changes metre ({progression.metres_in_words})"
         raise PhraseError(
             message, place=found.place, hint="Give the phrase as text, with | between its bars."
         )
@@ -635,7 +635,7 @@ def _without_empty_bars(notes: Phrase, metre: Metre, chart: int) -> _Laying:
     late = notes[0].onset % metre.bar >= metre.bar / 2
     if empty and _fits_better(bars - empty, bars, chart, late=late):
         some = "The first bar is" if empty == 1 else f"The first {empty} bars are"
-        remarks.append(f"{some} empty and left out, as a count-in is.")
+        remarks.append(f"{some} empty and left out, like a count-in.")
         notes, bars = _moved(notes, -empty * metre.bar), bars - empty
     begun = notes[-1].onset // metre.bar + 1
     before = int(late and chart > 1 and begun % chart == 1)
@@ -668,7 +668,7 @@ def _fits_better(bars: int, with_empty: int, chart: int, *, late: bool) -> bool:
 def _as_long(
     progression: Progression, bars: int, *, pickup: bool
 ) -> tuple[Progression, bool, tuple[str, ...]]:
-    """The progression for so many bars of phrase, after a bar for its pick-up; whether it is played to its end; remarks."""
+    """The progression for a number of bars of phrase, after a bar for its pick-up; whether it is played to its end; remarks."""
     chart = len(progression.bars)
     rows = [[(span.chord, span.length) for span in bar] for bar in progression.bars]
     before = [[(Chord(NO_CHORD, None, None), progression.size_of(0))]] if pickup else []
@@ -679,10 +679,10 @@ def _as_long(
     sections = tuple((start + at, name) for start in starts for at, name in progression.sections)
     remarks: tuple[str, ...] = ()
     if bars < chart:
-        counts = "bar counts" if bars == 1 else f"{bars} bars count"
+        counts = "bar is used" if bars == 1 else f"{bars} bars are used"
         remarks = (f"The phrase has {_bars(bars)}, the chart {chart}: the chart's first {counts}.",)
     elif bars > chart:
-        remarks = (f"The phrase has {_bars(bars)}, the chart {chart}: the chart is played again.",)
+        remarks = (f"The phrase has {_bars(bars)}, the chart {chart}: the chart repeats.",)
     sections = tuple(each for each in sections if each[0] < len(played))
     metres = (progression.metre_of(0),) * pickup + progression.metres * rounds if progression.metres else ()
     played_as = replace(
@@ -704,12 +704,12 @@ def _written(notes: Phrase, progression: Progression, found: Found) -> tuple[Phr
     end = progression.length
     notes = tuple(replace(n, length=min(n.end, end) - n.onset) for n in notes if 0 <= n.onset < end)
     if not notes:
-        raise PhraseError("has no note in its bars", place=found.place)
+        raise PhraseError("has no notes in its bars", place=found.place)
     if is_writable(notes, progression.timeline):
         return notes, ()
     sounds = [Sound(note.onset, note.end, note.midi, note.name) for note in notes]
     timing = on_places(sounds, Beats(sounds, progression.metre, None))
     if not is_writable(timing.notes, progression.timeline) or timing.notes[-1].end > progression.length:
-        hint = "Notes are written in sixteenths and eighth-note triplets."
-        raise PhraseError(f"does not fit the beats of {progression.metre.name}", place=found.place, hint=hint)
+        hint = "Use sixteenths and eighth-note triplets."
+        raise PhraseError(f"doesn't fit the beats of {progression.metre.name}", place=found.place, hint=hint)
     return timing.notes, timing.remarks(found.tempo or _USUAL_TEMPO)

@@ -1,4 +1,4 @@
-"""Beat and bar found from the onsets of a played phrase: its tempo, where its first note lies, and where each note is meant.
+"""Beat and bar found from the onsets of a played phrase: its tempo, the place of its first note, and where each note is meant to be.
 
 Each reading of a performance (a tempo, a place of the first note, straight or swung eighths) has a cost: how far onsets lie
 from the places of the grid, how unusual these places are, how far the tempo is from the one named, and how badly the phrase
@@ -26,19 +26,19 @@ Places = NDArray[np.int64]
 MOST_PLAYED = 600
 """The most notes of a performance whose beat is looked for: the time that takes grows with them."""
 _UNEVEN = 40.0
-"""Milliseconds by which two onsets in three lie beside their places."""
+"""Two onsets in three are within this many milliseconds of their places."""
 _REACH = 3
-"""So many places on either side of an onset are looked at."""
+"""This many places on either side of an onset are considered."""
 _OTHER_TEMPO, _FAR_TEMPO = 4.0, 0.35
-"""What a tempo costs that nobody named, and how many octaves away it costs half a point more."""
+"""The cost of a tempo that wasn't named, and how many octaves away it costs half a point more."""
 _UNNAMED = 1.0
-"""What the usual tempo costs where the file names none."""
+"""The cost of the default tempo if the file names none."""
 _LATE, _LATER = 3.0, 0.5
-"""What it costs that bar lines lie elsewhere than in the file, and what each beat costs more."""
+"""The cost of moving the bar lines of the file, and the extra cost of each beat."""
 _WRONG_LENGTH, _TWICE, _PICKUP, _BEYOND = 5.0, 4.0, 1.5, 1.5
-"""What it costs to have other bars than the chart, to play it twice, to begin with a pick-up, and to sound beyond its end."""
+"""The cost of having other bars than the chart, to play it twice, to begin with a pick-up, and to sound beyond its end."""
 _WRONG_TEMPO = 3.0
-"""What a tempo that nobody named costs besides where it doesn't fill the chart."""
+"""The extra cost of a tempo that wasn't named and doesn't fill the chart."""
 _OUTSIDE = (1.0, 0.25)
 """What a note outside its chord costs on a strong beat, and elsewhere."""
 _LIGHT = 0.5
@@ -50,28 +50,28 @@ _MIXED = 6.0
 _RUNS, _TRIPLET = 0.5, 2.5
 """How much less the next sixteenth costs, and the next note of a triplet."""
 _SYNCOPATED = 0.7
-"""What it costs that a note comes before a heavier place where none does."""
+"""The cost of a note before a heavier place that has none."""
 _COARSE = 40
-"""So many tempi and phases are looked at closely."""
+"""This many tempi and phases are examined closely."""
 _CLOSE = 24
-"""So many readings are improved."""
+"""This many readings are improved."""
 _FIRST = 48
 """The notes by which tempi are compared at first."""
 _EVERYTHING = 1e9
 _HEARD_LATE = TICKS / 8
-"""Bar lines that lie so much later than in the file, in ticks, are worth a remark."""
+"""Bar lines this many ticks later than in the file are worth a remark."""
 _HELD, _NEAR_EIGHTH = 20, 100
 """Ticks before the next onset at which a note is held, and beside an eighth at which it ends with it."""
 _ROUNDED = 8
-"""A beat may be rounded by so many ticks, as 1.33 is."""
+"""A beat may be rounded by this many ticks, as 1.33 is."""
 
 
 @dataclass(frozen=True)
 class Played:
     """A performance: its sounds in ticks of its file, and what is known of their timing.
 
-    `tempo` is what the file names, in quarter notes a minute, `asked` what the player does; `first` is the beat on which
-    the first note falls, counted from 1, None where it has to be found. `exact` says that the file counts as the
+    `tempo` is what the file names, in quarter notes a minute, `asked` what the player names; `first` is the beat on which
+    the first note falls, counted from 1, None if it has to be found. `exact` says that the file counts as the
     phrase is written; `remarks` are those on the file.
     """
 
@@ -101,12 +101,12 @@ class Played:
 
 @dataclass(frozen=True)
 class Beaten:
-    """A performance on the beats of its chart: onsets lie exactly where they sound on the grid.
+    """A performance on the beats of its chart, with onsets exactly on the grid where they sound.
 
     Ticks count from the chart's first bar line, and are negative in a pick-up. `tempo` is in quarter notes a minute;
     `named` says whether it is one that was named; `moved` is the most that an onset was moved, in ticks; `late` are the
-    ticks by which the bar lines lie after those of the file; `turn` is where the second of two swung eighths lies in
-    its beat, None where they are even.
+    ticks by which the bar lines come after those of the file; `turn` is the place of the second of two swung eighths in
+    its beat, None if they are even.
     """
 
     sounds: tuple[Sound, ...]
@@ -117,7 +117,7 @@ class Beaten:
     turn: float | None
 
     def remarks(self, metre: Metre) -> tuple[str, ...]:
-        """What there is to say where tempo or bar lines are not those of the file."""
+        """Remarks if tempo or bar lines differ from those of the file."""
         if self.named and abs(self.late) < _HEARD_LATE:
             return ()
         onset = self.sounds[0].onset
@@ -189,7 +189,7 @@ def _grid(metre: Metre, ticks: Sequence[int], size: int, turn: int | None = None
 
 
 def _held_over(costs: Sequence[float]) -> Numbers:
-    """What it costs, from each place of a bar and so many places on, to pass a heavier place."""
+    """The cost of passing a heavier place, from each place of a bar and by number of places."""
     count = len(costs)
     over = np.zeros((count, count + 1))
     for place, cost in enumerate(costs):
@@ -258,7 +258,7 @@ class _Search:
         return np.asarray(np.where((tempi < SLOWEST) | (tempi > FASTEST), _EVERYTHING, costs))
 
     def shift_costs(self, readings: _Readings) -> Numbers:
-        """What it costs that bar lines lie elsewhere than in the file, whose bars count where its tempo does."""
+        """The cost of moving the bar lines of the file, whose bars count if its tempo does."""
         if self.first is not None:
             return np.zeros(len(readings.shifts))
         bar, beat = self.metre.bar, max(self.metre.beat, TICKS)
@@ -295,7 +295,7 @@ def beaten(played: Played, metre: Metre, progression: Progression) -> Beaten:
 
 
 def _coarse(search: _Search, grid: _Grid) -> _Readings:
-    """Tempi and phases whose onsets lie near to the grid, whatever the bars."""
+    """Tempi and phases whose onsets are near the grid, whatever the bars."""
     onsets = search.onsets[:_FIRST]
     span = max(onsets[-1] - onsets[0], TICKS)
     step = min(0.02, 40 / span)
@@ -362,7 +362,7 @@ def _placed(search: _Search, grid: _Grid, coarse: _Readings) -> _Readings:
 
 
 def _as_asked(search: _Search, readings: _Readings) -> _Readings:
-    """Readings whose first note lies where the player says; all where nothing is said."""
+    """Readings whose first note is where the player says; all if the player doesn't say."""
     if search.first is None:
         return readings
     bar = search.metre.bar
@@ -462,7 +462,7 @@ def _step_costs(grid: _Grid, before: Places, here: Places) -> Numbers:
 
 
 def _length_costs(search: _Search, grid: _Grid, readings: _Readings, places: Places) -> Numbers:
-    """What it costs that a phrase has other bars than its chart, begins with a pick-up, or ends beyond its end."""
+    """The cost of a phrase that has other bars than its chart, begins with a pick-up, or ends beyond its end."""
     bar, chart = search.metre.bar, len(search.progression.bars)
     ticks = grid.sounding(places)
     bars = ticks[:, -1] // bar + 1
@@ -491,7 +491,7 @@ def _result(search: _Search, reading: _Readings, places: Places, grid: _Grid) ->
 
 
 def _ends(ticks: Sequence[float], heard: Sequence[tuple[float, float]], grid: _Grid) -> Iterator[float]:
-    """Where notes end: with the next where they are held as far as that, else on an eighth if they end near to one."""
+    """Where notes end: at the next note if they are held that long, else on an eighth if they end near one."""
     nexts = [*ticks[1:], np.inf]
     comings = [*(onset for onset, _ in heard[1:]), np.inf]
     half = float(grid.turn or TICKS / 2)

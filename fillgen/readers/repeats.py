@@ -21,7 +21,7 @@ _JUMPS = frozenset({"dacapo", "dalsegno", "tocoda", "fine"})
 class Signs:
     """The repeat signs of a measure: whether it `opens` or `closes` a repeat, and how many `times` that is played.
 
-    `endings` are the times through for which the measure is meant, empty where it belongs to all.
+    `endings` are the times through for which the measure is meant, empty if it belongs to all.
     """
 
     opens: bool = False
@@ -118,7 +118,7 @@ def _played(measures: Sequence[Signs], body: range, endings: Sequence[range]) ->
 
 @dataclass(frozen=True)
 class Unfolded:
-    """Notes and chords moved to where the order of the measures brings them, in ticks."""
+    """Notes and chords moved to where they come in the order of the measures, in ticks."""
 
     order: tuple[int, ...]
     lengths: tuple[int, ...]
@@ -148,7 +148,7 @@ class Unfolded:
         return tuple(number in first and first[number] in starts for number in range(len(self.lengths)))
 
     def notes(self, notes: Phrase, tied: frozenset[int]) -> Phrase:
-        """The notes as they are played. One that begins at a tick in `tied` goes on with the note that comes before it."""
+        """The notes as they are played. One that begins at a tick in `tied` continues the note before it."""
         found: list[Note] = []
         for first, end, at in self._runs:
             for note in notes:

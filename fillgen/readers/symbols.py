@@ -14,14 +14,14 @@ Symbols = Sequence[tuple[int, Chord]]
 
 
 def has_chords(symbols: Symbols) -> bool:
-    """Whether there is a chord among symbols, which may all say that there is none."""
+    """Whether there is a chord among symbols, which may all be N.C."""
     return any(chord.root is not None for _, chord in symbols)
 
 
 def chart_of(
     symbols: Symbols, metre: Metre, bars: int, *, pickup: int = 0, key: Key | None = None, title: str = ""
 ) -> Progression:
-    """The chords of so many full bars after a pick-up of some ticks; the key is found from them where none is given.
+    """The chords of a number of full bars after a pick-up of some ticks; without a key, it is found from them.
 
     >>> from fillgen.theory.chords import read_chord
     >>> from fillgen.theory.metre import METRES
@@ -37,7 +37,7 @@ def chart_of(
 def rows_of(
     symbols: Symbols, timeline: Timeline, bars: int, pickup: int = 0
 ) -> list[list[tuple[Chord, int]]]:
-    """The chords of each of so many full bars after a pick-up of some ticks, with their lengths.
+    """The chords of each of a number of full bars after a pick-up of some ticks, with their lengths.
 
     A chord counts from the nearest beat, as charts have them: one that is pushed before a beat belongs to that beat.
 

@@ -19,13 +19,13 @@ _TURNS = (0.58 * TICKS, 0.78 * TICKS)
 _HALF = (0.42 * TICKS, 0.56 * TICKS)
 _AROUND_A_THIRD = (0.27 * TICKS, 0.42 * TICKS)
 _DOTTED, _DOTTED_SWAY = 0.75 * TICKS, 0.02 * TICKS
-"""Where the short note of a dotted figure begins, and by how much a player's may lie beside it."""
+"""Where the short note of a dotted figure begins, and how far off a player's may be."""
 _SWAY = 0.16 * TICKS
 """Swung eighths come earlier and later by no more than this."""
 _FINEST = 20
-"""Every length that has a letter is a multiple of so many ticks."""
+"""Every length that has a letter is a multiple of this many ticks."""
 _BLURRED = 40
-"""By so many ticks must swung sixteenths lie nearer than the triplet that they sound like."""
+"""Swung sixteenths must be this many ticks nearer than the triplet that they sound like."""
 _SOUNDED = 0.4
 """The share of the way to the next note that a detached note sounds at least. Common practice."""
 _DETACHED = 0.8
@@ -45,23 +45,23 @@ class Timing:
     merged: int = 0
 
     def remarks(self, tempo: float) -> tuple[str, ...]:
-        """What there is to say, at a tempo in quarter notes a minute."""
+        """The remarks, at a tempo in quarter notes a minute."""
         remarks = []
         if self.swing is not None:
             remarks.append(f"The eighths swing ({self.swing:.2g} to 1); they are read as straight eighths.")
         moved = round(self.moved / TICKS * 60_000 / tempo)
         if moved:
-            remarks.append(f"Notes were moved to the nearest written place, by {moved} ms at most.")
+            remarks.append(f"Notes were moved to the nearest written position, by at most {moved} ms.")
         if self.merged:
             some = "1 note was" if self.merged == 1 else f"{self.merged} notes were"
-            remarks.append(f"{some} left out: two were too near to each other to be written.")
+            remarks.append(f"{some} left out: too close to another note to be written.")
         return tuple(remarks)
 
 
 def settled(sounds: Sequence[Sound], metre: Metre) -> Timing:
     """Notes one after another, as they were played, on the places of sixteenths and eighth-note triplets.
 
-    What lies on written places already stays as it is, but for swung eighths, which become straight ones; dotted
+    Notes already on the grid stay as they are, except swung eighths, which become straight ones; dotted
     beats neither swing nor have triplets.
 
     >>> from fillgen.theory.metre import METRES
@@ -74,7 +74,7 @@ def settled(sounds: Sequence[Sound], metre: Metre) -> Timing:
 
 
 def is_on_grid(sounds: Sequence[Sound], metre: Metre) -> bool:
-    """Whether notes lie on written places, or on those of swung eighths, some of them on a beat."""
+    """Whether notes are on the grid, or on that of swung eighths, some of them on a beat."""
     if _as_written(sounds, metre) is not None:
         return True
     near = any(abs((sound.onset + TICKS / 2) % TICKS - TICKS / 2) <= 1 for sound in sounds)
@@ -82,7 +82,7 @@ def is_on_grid(sounds: Sequence[Sound], metre: Metre) -> bool:
 
 
 def exactly(sounds: Sequence[Sound], metre: Metre) -> Timing | None:
-    """The reading of notes that lie on written places, or on those of swung eighths; None for others.
+    """The reading of notes on the grid, or on that of swung eighths; None for others.
 
     >>> from fillgen.theory.metre import METRES
     >>> exactly([Sound(13, 470, 60), Sound(489, 790, 62)], METRES["4/4"]) is None
@@ -102,7 +102,7 @@ def exactly(sounds: Sequence[Sound], metre: Metre) -> Timing | None:
 
 
 def _turn_of(sounds: Sequence[Sound], metre: Metre, *, exact: bool = False) -> float | None:
-    """Where the second eighth of a beat lies if eighths swing, which they do in quarter-note beats only."""
+    """The place of the second eighth of a beat if eighths swing, which they do only in quarter-note beats."""
     return _turn(sounds, exact=exact) if metre.beat % TICKS == 0 else None
 
 
@@ -145,7 +145,7 @@ def is_dotted(notes: Sequence[Note], metre: Metre) -> bool:
 
 
 def _swung_sixteenths(sounds: Sequence[Sound], metre: Metre) -> Timing | None:
-    """A reading of sixteenths that swing 2 to 1, where they would else be a sixth of a beat; None where they are none."""
+    """A reading of sixteenths that swing 2 to 1, where they would else be a sixth of a beat; None if they aren't."""
     places = {tick % TICKS for sound in sounds for tick in (sound.onset, sound.end)}
     if not places & {TICKS / 6, TICKS * 5 / 6} or TICKS / 2 in places:
         return None
@@ -157,9 +157,9 @@ def _swung_sixteenths(sounds: Sequence[Sound], metre: Metre) -> Timing | None:
 
 
 def _turn(sounds: Sequence[Sound], *, exact: bool) -> float | None:
-    """Where the second eighth of a beat lies if eighths swing, in ticks of the beat; None where they do not.
+    """The place of the second eighth of a beat if eighths swing, in ticks of the beat; None if they don't.
 
-    They do where off-beat eighths lie late, all by about as much, and none at the half. Late notes beside one at a
+    They do if off-beat eighths are late, all by about as much, and none is at the half. Late notes beside one at a
     third of the beat are triplets; those exactly at three quarters are dotted figures.
     """
     points = sorted({s.onset for s in sounds} | ({s.end for s in sounds} if exact else set()))
@@ -182,7 +182,7 @@ def _turn(sounds: Sequence[Sound], *, exact: bool) -> float | None:
 def _in_triplet(points: Sequence[float], number: int, *, exact: bool) -> bool:
     """Whether a late point is one of a triplet, of eighths, quarters or halves: it has a third of a beat beside it.
 
-    A third in the next beat that has its own late point begins a triplet there; it tells nothing of this one, unless
+    A third in the next beat that has its own late point begins a triplet there; it says nothing about this one, unless
     the file is exact, where it leaves both readings open.
     """
     before, after = _third_at(points, number - 1), _third_at(points, number + 1)
@@ -195,7 +195,7 @@ def _in_triplet(points: Sequence[float], number: int, *, exact: bool) -> bool:
 
 
 def _third_at(points: Sequence[float], number: int) -> float | None:
-    """The point of that number, if it lies at a third of its beat."""
+    """The point of that number, if it is at a third of its beat."""
     inside = 0 <= number < len(points) and _AROUND_A_THIRD[0] <= points[number] % TICKS <= _AROUND_A_THIRD[1]
     return points[number] if inside else None
 
@@ -210,7 +210,7 @@ def _turns_of_ends(sounds: Sequence[Sound]) -> list[float]:
 
 
 class Beats:
-    """The places of each beat: those of sixteenths or of triplets, whichever its notes lie nearer to.
+    """The places of each beat: those of sixteenths or of triplets, whichever its notes are nearer to.
 
     A place is a pair of ticks of the beat: where it sounds, and where it is written. `turn` is where the second
     eighth sounds if eighths swing; with `ends` the ends of notes count as much as their beginnings.
@@ -251,7 +251,7 @@ class Beats:
         """The places nearest to the points of a beat; sixteenths where triplets are no nearer.
 
         Where eighths swing, the third place of a triplet sounds like an eighth, so that only a point at the second
-        place tells of a triplet.
+        place is a sign of a triplet.
         """
         inside = [self.points[number] % self.size for number in numbers]
         if not self.triplets:
@@ -267,7 +267,7 @@ class Beats:
         return self.sixteenths if fine <= len(inside) or far > _SIXTEENTH / 2 else eighths
 
     def _is_third(self, number: int) -> bool:
-        """Whether a point lies where only a triplet has one, or beside one that does."""
+        """Whether a point is where only a triplet has one, or next to such a point."""
         place = self.points[number] % TICKS
         if _AROUND_A_THIRD[0] <= place <= _AROUND_A_THIRD[1]:
             return True
@@ -354,7 +354,7 @@ def _is_detached(sounds: Sequence[Sound]) -> bool:
 def _end(beats: Beats, onset: int, end: float, coming: int | None, *, detached: bool) -> int:
     """Where a note is written to end that sounds until some tick.
 
-    One that nearly reaches the next note reaches it, and so does one of detached playing: clearly less than a quarter
+    One that nearly reaches the next note is extended to it, and so is one of detached playing: clearly less than a quarter
     of silence before the next, and two fifths of the way sounded, is touch and no rest there.
     """
     if coming is not None:

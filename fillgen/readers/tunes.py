@@ -22,7 +22,7 @@ class Tune:
     """A tune as it is played, with its repeats and endings played out: its notes and its chords, in ticks from the first
     note or rest.
 
-    `pickup` are the ticks before the first full bar, 0 where the tune begins on one; `bar_metres` are the metres of the
+    `pickup` are the ticks before the first full bar, 0 if the tune begins on one; `bar_metres` are the metres of the
     bars played, `shortage` are the ticks by which the last is short. `measures` are the ticks of the written measures,
     of which two may share a bar at a repeat, `keys` the key of each; `order` says in which order they are played,
     `begins` which of them begin a bar. `remarks` say what isn't played as it is written; `part` is the id of the part
@@ -68,7 +68,7 @@ class Tune:
 
     @property
     def repeats(self) -> bool:
-        """Whether measures are played more than once, or passed over."""
+        """Whether measures are played more than once, or skipped."""
         return self.order != tuple(range(len(self.measures)))
 
     @cached_property
@@ -102,7 +102,7 @@ def full_bars(lengths: Sequence[int], metres: Metre | Sequence[Metre], place: st
     """The bars that measures make, with their ticks; two short measures in a row, as at a repeat after a pick-up, make
     one bar together.
 
-    `metres` is that of all measures, or a metre for each. Raises TuneError where a measure does not fit.
+    `metres` is that of all measures, or a metre for each. Raises TuneError if a measure does not fit.
 
     >>> from fillgen.theory.metre import METRES
     >>> [ticks for _, ticks in full_bars([1920, 1440, 480, 960], METRES["4/4"], "a tune")]
@@ -117,8 +117,8 @@ def full_bars(lengths: Sequence[int], metres: Metre | Sequence[Metre], place: st
             bars.append((own, length))
         metre, ticks = bars[-1]
         if ticks > metre.bar:
-            hint = "Only a pick-up, the last bar, and two that fill one bar together may be short."
-            raise TuneError(f"bar {number} does not fill a {metre.name} bar", place=place, hint=hint)
+            hint = "Only a pick-up, the last bar, and two bars that together make one may be short."
+            raise TuneError(f"bar {number} doesn't fill a {metre.name} bar", place=place, hint=hint)
     if not bars:
         raise TuneError("has no full bar", place=place)
     return bars
@@ -141,7 +141,7 @@ Perceived Tonal Organization in a Spatial Representation of Musical Keys', Psych
 
 
 def mode_of(sharps: int, chords: Sequence[Chord], notes: Phrase) -> Key:
-    """The key with so many sharps, or flats below zero, in which chords and notes are at home: major or its relative minor.
+    """The key with a number of sharps, or of flats below zero, in which chords and notes are at home: major or its relative minor.
 
     The last chord counts most, then the last note, how well the chords fit, and how often each note sounds. The weights
     are choices of this project.

@@ -1,6 +1,6 @@
-"""The idiom of a rhythm, as its file tells it: how syncopated it is, where it closes, and what its lines like.
+"""The idiom of a rhythm, from its file: how syncopated it is, where it closes, and what its lines like.
 
-Nothing of it is a rule: it says how often, not whether.
+None of it is a rule: it says how often, not whether.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ INTERVALS: dict[str, tuple[int, ...]] = {
     "sixth": (8, 9),
     "octave": (12,),
 }
-"""What a leaning to an interval is called, and its sizes in semitones. ` up` or ` down` after it names one direction."""
+"""The names of leanings to intervals, and their sizes in semitones. ` up` or ` down` after it names one direction."""
 MOTIONS = ("arpeggio", "run", "neighbour", "zigzag")
 """Leanings of three notes: two skips the same way; two steps the same way; a step and back; a skip and a skip back."""
 TONES = ("root", "third", "fifth", "sixth", "seventh", "ninth")
@@ -45,7 +45,7 @@ class Idiom:
     """How a rhythm is played.
 
     `light` and `free` are the shares of bars with a syncopated cell, on levels with light syncopation and on levels
-    with all of it; `free` is None where a rhythm doesn't tell. `pushes` is the share of bars whose first note may come
+    with all of it; `free` is None if the rhythm's file doesn't say. `pushes` is the share of bars whose first note may come
     early, `off_beat_closes` that of phrases whose last note begins off the beat. `leanings` are logarithms of
     weights, by the names in `LEANINGS`.
     """
@@ -68,7 +68,7 @@ _KEYS = (*_SHARES, "leanings", "source")
 
 
 def read_idiom(row: Mapping[str, Any], place: str) -> Idiom:
-    """The idiom that a rhythm's table tells; PackError where something in it isn't known or out of range.
+    """The idiom in a rhythm's table; PackError if something in it is unknown or out of range.
 
     >>> read_idiom({"syncopation": 0.7, "leanings": {"third up": 0.5}}, "own.toml").free
     0.7

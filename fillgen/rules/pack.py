@@ -42,7 +42,7 @@ TERMS = (
     "idiom",
     "ease",
 )
-"""The terms of the score that a pack may weigh; `ease` counts where a size of hand is asked for."""
+"""The terms of the score that a pack may weigh; `ease` counts if a size of hand is given."""
 DEVICES = (
     "appoggiatura",
     "chromatic approach",
@@ -51,7 +51,7 @@ DEVICES = (
     "guide tones",
     "broken chord",
 )
-"""What a line of the highest level may show; `fillgen.engine.devices` tells each."""
+"""What a line of the highest level may show; `fillgen.engine.devices` defines each."""
 _REST = "z"
 
 
@@ -155,13 +155,13 @@ class RulePack:
 
     @classmethod
     def read(cls, path: Path) -> RulePack:
-        """A pack with a player's own file laid over the built-in tables; PackError where it is wrong."""
+        """A pack with a player's own file laid over the built-in tables; PackError if it is wrong."""
         pack = cls(read_table(path), str(path))
         pack.check()
         return pack
 
     def check(self) -> None:
-        """Read everything the pack says, so that a mistake shows at once."""
+        """Read everything in the pack, so that mistakes show at once."""
         for group, key, schema in (("level", "number", _LEVEL), ("rhythm", "name", _RHYTHM)):
             rows = _rows(self.own, group, self.place)
             for row in rows:
@@ -218,7 +218,7 @@ class RulePack:
         return _rhythm(row, f"{self.place}: rhythm {row.get('name')!r}")
 
     def rhythm_row(self, name: str) -> Table:
-        """What the pack says of a rhythm, as it is written there; OptionError if there is none."""
+        """What the pack says about a rhythm, as written there; OptionError if there is none."""
         wanted = plain_name(name)
         for row in _rows(self.own, "rhythm", self.place):
             if plain_name(str(row.get("name"))) == wanted:
@@ -230,11 +230,11 @@ class RulePack:
         raise OptionError(f"unknown rhythm {shorten(name)}", hint=did_you_mean(name, self.rhythm_names))
 
     def rhythm_for(self, metre: Metre) -> str:
-        """The rhythm taken for a metre if none is asked for."""
+        """The default rhythm of a metre."""
         return str(self.default("rhythm-for")[metre.name])
 
     def usual_rhythm(self, progression: Progression) -> str:
-        """The rhythm taken for a chart if none is asked for: that of its metre, a pop rhythm for a pop song's loop.
+        """The default rhythm of a chart: that of its metre, a pop rhythm for a pop song's loop.
 
         >>> from fillgen.chart.text import parse_chart
         >>> [RulePack().usual_rhythm(parse_chart(text)) for text in ("| F | Dm | Bb | C |", "| F | Dm7 | Gm7 | C7 |")]
@@ -262,7 +262,7 @@ class RulePack:
         return by_bars
 
     def says(self, term: str) -> str:
-        """What a term of the score asks."""
+        """What a term of the score measures."""
         return str(table("score")["says"][term])
 
     @cached_property
@@ -274,9 +274,9 @@ class RulePack:
             if name not in TERMS:
                 raise PackError(f"unknown term {name!r}", place=where, hint=did_you_mean(name, TERMS))
             if not _is_number(weight) or not 0 <= weight <= 100:
-                raise PackError(f"the weight of {name!r} is a number from 0 to 100", place=where)
+                raise PackError(f"the weight of {name!r} must be a number from 0 to 100", place=where)
         if not any(merged.values()):
-            raise PackError("every weight is 0, so nothing could be ranked", place=where)
+            raise PackError("every weight is 0, so nothing can be ranked", place=where)
         return {name: float(merged.get(name, 0)) for name in TERMS}
 
 
@@ -340,7 +340,7 @@ def _rows(own: Table, group: str, place: str) -> list[Table]:
     rows = own.get(group, [])
     for row in rows:
         if not isinstance(row, dict):
-            raise PackError(f"{group!r} is written as [[{group}]]", place=place)
+            raise PackError(f"{group!r} must be written as [[{group}]]", place=place)
     return list(rows)
 
 
@@ -377,7 +377,7 @@ def _level(row: Table, place: str) -> Level:
     _check_keys(row, _LEVEL, place, ("number", "low", "high", "rule"))
     low, high = _pitch(row, "low", place), _pitch(row, "high", place)
     if low > high:
-        raise PackError(f"'low' ({row['low']}) lies above 'high' ({row['high']})", place=place)
+        raise PackError(f"'low' ({row['low']}) is above 'high' ({row['high']})", place=place)
     uses = tuple(_use(rule, place) for rule in _rows(row, "rule", place))
     _check_together(uses, place)
     return Level(
@@ -441,15 +441,15 @@ def _check_setting(key: str, value: object, setting: RuleSetting, place: str) ->
         for word in value:
             if word not in setting.words:
                 hint = did_you_mean(str(word), setting.words)
-                raise PackError(f"{key!r} cannot hold {word!r}", place=place, hint=hint)
+                raise PackError(f"{key!r} can't contain {word!r}", place=place, hint=hint)
     elif not _is_number(value) or (setting.whole and not isinstance(value, int)):
         raise PackError(f"{key!r} must be a {'whole ' if setting.whole else ''}number", place=place)
     elif isinstance(value, int | float) and not setting.low <= value <= setting.high:
-        raise PackError(f"{key!r} must lie between {setting.low} and {setting.high}", place=place)
+        raise PackError(f"{key!r} must be between {setting.low} and {setting.high}", place=place)
 
 
 def _check_together(uses: Sequence[RuleUse], place: str) -> None:
-    """Refuse rules that are given twice or contradict one another."""
+    """Refuse duplicate or contradictory rules."""
     by_kind: dict[str, RuleUse] = {}
     for use in uses:
         if use.rule.kind in by_kind:
@@ -480,7 +480,7 @@ def _rhythm(row: Table, place: str) -> Rhythm:
     _check_keys(row, _RHYTHM, place, ("name", "tempo", "cells", "closes"))
     low, high = _tempo_range(row, place)
     if not low <= row["tempo"] <= high:
-        raise PackError(f"the tempo {row['tempo']} lies outside its range {low} to {high}", place=place)
+        raise PackError(f"the tempo {row['tempo']} is outside its range {low} to {high}", place=place)
     cells = _cells(row["cells"], f"{place}: cells")
     closes = _cells(row["closes"], f"{place}: closes")
     for metre_name, busy in sorted(cells.keys() - closes.keys()):
@@ -501,7 +501,7 @@ def _rhythm(row: Table, place: str) -> Rhythm:
 
 
 def _with_pairs(cells: tuple[Cell, ...], pairs: Sequence[Pair]) -> tuple[Cell, ...]:
-    """The cells of a rhythm, and those that only stand in a pattern of two bars."""
+    """The cells of a rhythm, and those used only in a pattern of two bars."""
     by_notes = {cell.notes: cell for cell in cells}
     for pair in pairs:
         for cell in pair:
@@ -512,7 +512,7 @@ def _with_pairs(cells: tuple[Cell, ...], pairs: Sequence[Pair]) -> tuple[Cell, .
 def _tempo_range(row: Table, place: str) -> tuple[int, int]:
     bounds = row.get("tempo-range", [20, 400])
     if len(bounds) != 2 or not all(_is_number(b) for b in bounds) or not 20 <= bounds[0] <= bounds[1] <= 400:
-        raise PackError("'tempo-range' is two numbers from 20 to 400, the lower first", place=place)
+        raise PackError("'tempo-range' must be two numbers from 20 to 400, the lower first", place=place)
     return int(bounds[0]), int(bounds[1])
 
 
@@ -522,14 +522,14 @@ T = TypeVar("T")
 def _cells(groups: Table, place: str) -> dict[tuple[str, str], tuple[Cell, ...]]:
     cells = _groups(groups, place, _cell)
     if not cells:
-        raise PackError("no cells are given", place=place)
+        raise PackError("there are no cells", place=place)
     return cells
 
 
 def _groups(
     groups: Table, place: str, read: Callable[[object, Metre, str], T]
 ) -> dict[tuple[str, str], tuple[T, ...]]:
-    """What is given for each metre and busy-ness, each text read."""
+    """The cells for each metre and busy-ness, read from text."""
     found = {}
     for metre_name, group in groups.items():
         if metre_name not in METRES:
@@ -538,7 +538,7 @@ def _groups(
             )
         where = f"{place}: {metre_name}"
         if not isinstance(group, dict):
-            raise PackError("is a table of few, some and many", place=where)
+            raise PackError("must be a table of few, some and many", place=where)
         _check_keys(group, dict.fromkeys(BUSY, list), where)
         for busy, texts in group.items():
             if not texts:
@@ -550,19 +550,19 @@ def _groups(
 def _pair(text: object, metre: Metre, place: str) -> Pair:
     bars = text.split("|") if isinstance(text, str) else []
     if len(bars) != 2:
-        raise PackError("a pattern of two bars is text such as 'q. q. q | rq q h'", place=place)
+        raise PackError("a pattern of two bars must be text such as 'q. q. q | rq q h'", place=place)
     return read_cell(bars[0].strip(), metre, place), read_cell(bars[1].strip(), metre, place)
 
 
 def _cell(text: object, metre: Metre, place: str) -> Cell:
     if not isinstance(text, str):
-        raise PackError("a cell is text such as 'q. e h'", place=place)
+        raise PackError("a cell must be text such as 'q. e h'", place=place)
     return read_cell(text, metre, place)
 
 
 @lru_cache(maxsize=4096)
 def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
-    """A rhythm cell from its text, such as `q. e rq q~`; PackError where it does not fill the bar.
+    """A rhythm cell from its text, such as `q. e rq q~`; PackError if it does not fill the bar.
 
     >>> read_cell("q. e rq q", METRES["4/4"]).notes
     ((0, 720), (720, 240), (1440, 480))
@@ -591,7 +591,7 @@ def read_cell(text: str, metre: Metre, place: str = "") -> Cell:
 def fitted(notes: Sequence[tuple[int, int, _T]], old: Metre, new: Metre) -> list[tuple[int, int, _T]]:
     """Notes of a bar (onset, length and what they are) in a bar of another metre: cut off at its end, or prolonged.
 
-    What is added are the last beats of the old bar. The beats that are missing are those at the end of the old bar, as often as it takes; a note that lasts to the end of
+    What is added are the last beats of the old bar. The missing beats are those at the end of the old bar, as often as it takes; a note that lasts to the end of
     the old bar goes on to the next one.
 
     >>> fitted([(0, 720, "a"), (720, 240, "b"), (960, 960, "c")], METRES["4/4"], METRES["2/4"])
@@ -633,7 +633,7 @@ def read_length(token: str, text: str, place: str) -> tuple[int, bool, bool]:
     rest = token.startswith("r")
     letters = token.removeprefix("r").removesuffix("~")
     if letters not in LENGTHS:
-        hint = did_you_mean(letters, LENGTHS) or "Lengths are written like q, q., e or et."
+        hint = did_you_mean(letters, LENGTHS) or "Write lengths like q, q., e or et."
         raise PackError(f"unknown length {token!r} in cell {text!r}", place=place, hint=hint)
     return LENGTHS[letters], rest, token.endswith("~")
 
@@ -651,12 +651,12 @@ def _shape(row: Table, place: str) -> Shape:
             or len(point) != 2
             or not all(_is_number(x) and 0 <= x <= 1 for x in point)
         ):
-            raise PackError("a point is a time and a height, both from 0 to 1", place=where)
+            raise PackError("a point must be a time and a height, both from 0 to 1", place=where)
     times = [point[0] for point in points]
     if len(points) < 2 or times[0] != 0 or times[-1] != 1 or times != sorted(set(times)):
-        raise PackError("the times of the points rise from 0 to 1", place=where)
+        raise PackError("the times of the points must rise from 0 to 1", place=where)
     if len({point[1] for point in points}) == 1:
-        raise PackError("the heights are all the same, so the shape has no form", place=where)
+        raise PackError("all heights are the same, so the shape is flat", place=where)
     return Shape(row["name"], row.get("says", ""), tuple((float(t), float(h)) for t, h in points))
 
 
@@ -665,9 +665,9 @@ def _form(row: Table, place: str) -> Form:
     _check_keys(row, _FORM, where, ("letters",))
     letters = row["letters"]
     if not letters or not all(isinstance(x, str) and x.rstrip("'").isalpha() for x in letters):
-        raise PackError('\'letters\' is a list such as ["a", "a\'", "b", "z"]', place=where)
+        raise PackError('\'letters\' must be a list such as ["a", "a\'", "b", "z"]', place=where)
     if row.get("bars", len(letters)) != len(letters):
         raise PackError(f"{row['bars']} bars, but {len(letters)} letters", place=where)
     if letters[-1] != _REST or _REST in letters[:-1]:
-        raise PackError("'z' stands for the last bar, and for no other", place=where)
+        raise PackError("'z' must be the last bar and no other", place=where)
     return Form(tuple(letters))

@@ -12,7 +12,7 @@ from fillgen.phrase.place import Place
 Pitch = Any
 """A MIDI pitch, or an array of them."""
 Verdict = Any
-"""True or False, or an array of them in the shape of the pitches asked about."""
+"""True or False, or an array of them in the shape of the pitches given."""
 STEP = 2
 """The widest step, in semitones."""
 FOURTH = 5
@@ -55,7 +55,7 @@ Window = tuple[Seen | None, Seen, Seen | None]
 class Example:
     """A phrase over a chart, in chart and phrase text, that keeps or breaks a rule.
 
-    `lead` is the tune's first note, `tempo` the quarter notes a minute, 0 where it does not matter.
+    `lead` is the tune's first note, `tempo` the quarter notes a minute, 0 if it does not matter.
     """
 
     chart: str
@@ -81,9 +81,9 @@ class RuleSetting:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """A rule: its name, its question, how many notes it looks at, and what a reader should know of it.
+    """A rule: its name, its question, how many notes it looks at, and what a reader should know about it.
 
-    `window` is 1 where the question is about the note alone, 2 where it needs the note before as well, and 3
+    `window` is 1 if the question is about the note alone, 2 where it needs the note before as well, and 3
     where it needs both neighbours.
     """
 
@@ -99,10 +99,10 @@ class Rule:
     alone: Callable[..., Verdict] | None = None
     """The part of the question that a note alone decides, where a rule that needs neighbours has one."""
     enough: Callable[[Seen], Verdict] | None = None
-    """What a note alone may have, so that its neighbours need not be asked about."""
+    """What a note alone may have, so that its neighbours don't have to be checked."""
 
     def may_stand(self, note: Seen, settings: Mapping[str, Any]) -> Verdict:
-        """Whether the rule leaves a pitch a chance at its place, whatever its neighbours will be."""
+        """Whether the rule might allow a pitch at its place, depending on its neighbours."""
         asks = self.asks if self.window == 1 else self.alone
         return True if asks is None else asks(note, **settings)
 

@@ -1,7 +1,7 @@
 """The rules: named questions about a note between the note before it and the note after it.
 
-Each rule is written here once. The bar problems ask it while they are solved, the lattice asks it across bar lines,
-the judge asks it of a player's phrase, and `fillgen rules` tells it to the reader. A rule pack switches a rule on
+Each rule is written here once. The bar problems apply it while they are solved, the lattice across bar lines,
+the judge asks it of a player's phrase, and `fillgen rules` explains it. A rule pack switches a rule on
 and gives it its numbers.
 
 A question is written with `&`, `|` and comparisons only, so that it answers for one note (pitches are integers)
@@ -52,7 +52,7 @@ def _rule(
 
 
 def _may_sound(note: Seen, allow: Iterable[str] = (), slides: Iterable[str] = ()) -> Verdict:
-    """Whether a pitch could be one of the kinds allowed, as far as it can tell without its neighbours."""
+    """Whether a pitch could be one of the kinds allowed, as far as can be known without its neighbours."""
     place = note.place
     verdict = note.tone
     if {"passing", "neighbour", "appoggiatura"} & set(allow) and not place.ends:
@@ -68,7 +68,7 @@ def _may_sound(note: Seen, allow: Iterable[str] = (), slides: Iterable[str] = ()
     "root-only",
     1,
     says="Every note is the root of its chord.",
-    reason="The root is the surest note of a chord, and the first to be found at sight.",
+    reason="The root is the surest note of a chord, and the first you find at sight.",
     source=_TRADE,
     keeps=Example("| C | G7 |", "C5w | G4w"),
     breaks=Example("| C | G7 |", "E5w | G4w"),
@@ -81,7 +81,7 @@ def root_only(note: Seen) -> Verdict:
     "strong-beat",
     1,
     says="A note that starts on a strong beat is a chord tone[ or an {allow}].",
-    reason="The ear takes the harmony from the strong beats; a note outside the chord there sounds wrong or leans.",
+    reason="The ear hears the harmony on the strong beats; a note outside the chord there sounds wrong or leans.",
     source=_MUSIC_THEORY,
     keeps=Example("| C |", "E5q F5q G5h"),
     breaks=Example("| C |", "E5q E5q F5q E5q"),
@@ -109,8 +109,8 @@ def held_note(note: Seen) -> Verdict:
 @_rule(
     "non-chord-note",
     3,
-    says="[A note outside the chord is of one of these kinds: {allow}.|Every note is a tone of its chord.]"
-    "[ In a blues it may be the blue {slides} as well, which slides.]",
+    says="[A note outside the chord is one of these: {allow}.|Every note is a tone of its chord.]"
+    "[ In a blues it may also be the blue {slides}, which slides.]",
     reason="A note outside the chord needs a way in and a way out, or it sounds like a slip.",
     source=_MUSIC_THEORY,
     keeps=Example("| C |", "C5q D5q E5h"),
@@ -154,7 +154,7 @@ def enclosure_closes(before: Seen | None, note: Seen, after: Seen | None) -> Ver
     "avoid-note",
     1,
     says="A note outside the chord a semitone above one of its tones is never stressed, and lasts no longer than {beats} of a beat over it.",
-    reason="It rubs against the tone below it as long as it is held.",
+    reason="It rubs against the tone below for as long as it is held.",
     source="Nettles and Graf, The Chord Scale Theory, on avoid notes; as quoted in later handbooks",
     keeps=Example("| Cmaj7 |", "G5q. F5e E5h"),
     breaks=Example("| Cmaj7 |", "G5q F5q E5h"),
@@ -219,7 +219,7 @@ def leap_limit(before: Seen, note: Seen, semitones: int) -> Verdict:
     "in-reach",
     2,
     says="Two notes farther apart than {semitones} semitones have at least {seconds} seconds between them.",
-    reason="Where the hand cannot open so far it has to move, which takes time; forced stretches strain it.",
+    reason="A hand that can't open that far has to move, which takes time; forced stretches strain it.",
     source="Parncutt and others (1997), Music Perception 14(4), for the spans; the time is a choice of this project",
     keeps=Example("| C |", "C4q C5q G4h", tempo=100),
     breaks=Example("| C |", "C4e C5e G4q E4h", tempo=200),
@@ -236,7 +236,7 @@ def in_reach(before: Seen, note: Seen, semitones: int, seconds: float) -> Verdic
     "leap-turns-back",
     3,
     says="After a leap of more than {over} semitones the line turns back.",
-    reason="A wide leap opens a gap, and the ear waits for it to be filled; a hand that leaps is not stretched twice.",
+    reason="A wide leap opens a gap that the ear waits to hear filled, and the hand isn't stretched twice.",
     source="Von Hippel and Huron (2000), Why do skips precede reversals?, Music Perception 18(1); "
     + _SPECIES,
     keeps=Example("| C |", "C5q G5q E5h"),
@@ -254,7 +254,7 @@ def leap_turns_back(before: Seen | None, note: Seen, after: Seen | None, over: i
 @_rule(
     "repeat-limit",
     3,
-    says="No pitch is struck more than twice running.",
+    says="No pitch is struck more than twice in a row.",
     reason="A third stroke of the same note stops the line.",
     source=_TRADE,
     keeps=Example("| C |", "E5q E5q G5h"),
@@ -283,7 +283,7 @@ def final_note(note: Seen, degrees: Iterable[str] = ()) -> Verdict:
 @_rule(
     "lead-in",
     1,
-    says="The last note lies within {semitones} semitones of the tune's first note.",
+    says="The last note is within {semitones} semitones of the tune's first note.",
     reason="A line that ends near the tune's first note hands over to it without a leap.",
     source=_TRADE,
     keeps=Example("| C | G7 |", "E5w | B4w", lead=72),

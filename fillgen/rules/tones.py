@@ -18,7 +18,7 @@ def is_light(note: Seen) -> Verdict:
     return note.weak & note.among(note.place.held)
 
 
-# The notes outside the chord: what each of them is. A note may be one of those that its level names.
+# The notes outside the chord. A note may be one of those that its level names.
 
 
 def _in_scale(note: Seen, after: Seen) -> Verdict:
@@ -45,7 +45,7 @@ def neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
 
 
 def anticipation(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
-    """A tone of the chord to come, on a weak place just before it: repeated there, or held into it."""
+    """A tone of the next chord, on a weak place just before it: repeated there, or held into it."""
     held = note.weak & note.among(note.place.ahead)
     if after is None:
         return held
@@ -72,13 +72,13 @@ def _closes_enclosure(before: Seen | None, note: Seen, after: Seen | None) -> Ve
 
 
 def encloses(before: Seen, note: Seen, after: Seen) -> Verdict:
-    """Whether two notes lie on either side of the chord tone that follows them, each within a step of it."""
+    """Whether two notes are on either side of the chord tone that follows them, each within a step of it."""
     one, other = after.midi - before.midi, after.midi - note.midi
     return after.tone & lies_between(one, other) & (abs(one - other) > STEP)
 
 
 def lies_between(one: Pitch, other: Pitch) -> Verdict:
-    """Whether a note lies between two others, a step from each; given are the rises from them to it.
+    """Whether a note is between two others, a step from each, by the rises from them to it.
 
     >>> lies_between(2, -1), lies_between(2, 1), lies_between(3, -1)
     (True, False, False)
@@ -120,7 +120,7 @@ def blue(note: Seen, after: Seen | None, which: Iterable[str] = BLUE_NOTES) -> V
 
 
 def role(window: Window) -> str:
-    """What the note in the middle of a window is; empty where it is outside its chord and nothing justifies it.
+    """What the note in the middle of a window is; empty if it is outside its chord and nothing justifies it.
 
     A blue note slides into the next one and is an approach note.
     """

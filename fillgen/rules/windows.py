@@ -1,4 +1,4 @@
-"""The rules asked of whole tables: which pitches a place may have, and which may follow one another.
+"""The rules applied to whole tables: which pitches a place may have, and which may follow one another.
 
 Every table is made once for each set of places and kept. Axes run over the pitches that the rules leave to each
 note; a missing neighbour (before the first note, after the last) is an axis of length 1.
@@ -49,7 +49,7 @@ class Windows:
         return self._range[open_]
 
     def _pairs(self, before: Place, note: Place) -> Allowed:
-        """Which pitches may follow which, as far as two notes can tell: axes before, note."""
+        """Which pitches may follow which, as far as two notes can show: axes before, note."""
         one = Seen(before, self.domain(before)[:, None])
         two = Seen(note, self.domain(note)[None, :])
         table: Allowed = np.ones((one.midi.size, two.midi.size), dtype=bool)
@@ -58,7 +58,7 @@ class Windows:
         return table
 
     def _triples(self, before: Place | None, note: Place, after: Place | None) -> Allowed:
-        """Which pitches may stand between which, by the rules about three notes: axes before, note, after."""
+        """Which pitches may come between which, by the rules about three notes: axes before, note, after."""
         one = Seen(before, self.domain(before)[:, None, None]) if before else None
         two = Seen(note, self.domain(note)[None, :, None])
         three = Seen(after, self.domain(after)[None, None, :]) if after else None
@@ -71,6 +71,6 @@ class Windows:
         return table
 
     def _joined(self, before: Place | None, note: Place, after: Place | None) -> Allowed:
-        """All that is asked of a note and the one before it: triples and pairs in one table."""
+        """All rules on a note and the one before it: triples and pairs in one table."""
         table = self.triples(before, note, after)
         return table & self.pairs(before, note)[:, :, None] if before else table

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-TURNS = "Warm up slowly, play in turns of a few minutes, and let your hands hang loose between them."
-PAIN = "Stop when a finger, wrist, arm or shoulder hurts, tingles or feels weak. Do not play through it."
-LOUDNESS = (
-    "Set the volume, most of all in headphones, so low that you would still hear someone speak beside you."
-)
+TURNS = "Warm up slowly, play for a few minutes at a time, and let your hands hang loose in between."
+PAIN = "Stop if a finger, wrist, arm or shoulder hurts, tingles or feels weak. Do not play through it."
+LOUDNESS = "Keep the volume, above all in headphones, low enough to hear someone speak beside you."
 CAUTIONS = (
     TURNS,
     PAIN,
-    "The fingers given here come from a model, not from your hand: take others where a stretch strains you.",
+    "The fingering comes from a model, not from your hand: use other fingers if a stretch strains you.",
     LOUDNESS,
-    "What your teacher says goes before whatever stands here.",
+    "Your teacher's advice comes before anything written here.",
     "See a doctor or another clinician about pain, numbness or ringing ears that do not go away.",
 )
 """What to mind while practising: the usual cautions, common practice."""

@@ -1,6 +1,6 @@
 """A player's own phrase judged: what clashes, what is a matter of style, what goes beyond the level, and how to mend it.
 
-A clash is a note outside its chord that goes nowhere, by what handbooks know of such notes, or one that is out of reach. The
+A clash is a note outside its chord that goes nowhere, by what handbooks say about such notes, or one that is out of reach. The
 rules of a level, by which ideas are made, are asked as well; what breaks them and doesn't clash is style or beyond the level.
 The mend is found by the solver that finds ideas: the fewest notes changed, and of those the one whose notes move least.
 """
@@ -29,17 +29,17 @@ from fillgen.teaching.sentences import sentence
 from fillgen.theory.pitch import read_pitch
 
 _EASY, _HARD = 0.2, 0.35
-"""Below and from which difficulty a melody is called easy or hard for the fingers. A choice made here: the C major scale is
-easy at two notes a second, middling at four, hard at eight."""
+"""The difficulties below and above which a melody counts as easy or hard for the fingers. A choice made here: the C major scale is
+easy at two notes a second, moderate at four, hard at eight."""
 
 
 @dataclass(frozen=True)
 class Report:
-    """What there is to say of a phrase: its notes, faults and mend, what holds, and what works.
+    """A report on a phrase: its notes, faults and mend, what holds, and what works.
 
     `names` is what textbooks call each note, `reasons` a sentence for each; `holds` are the rules that hold, by name
     and text. `tempo` is in quarter notes a minute, None if none was given; `lowest` is the lowest level the
-    phrase fits, None if none was sought or found. `reading` are remarks on how the phrase was read, such as its part
+    phrase fits, None if none was searched for or found. `reading` are remarks on how the phrase was read, such as its part
     or its timing; whoever read it adds them with `dataclasses.replace`. Where the check is `strict`, every fault counts.
     """
 
@@ -70,7 +70,7 @@ class Report:
 
     @property
     def verdict(self) -> str:
-        """What there is to say of the phrase in one sentence."""
+        """The verdict on the phrase in one sentence."""
         clashes, style, level = (
             len({fault.index for fault in self.of_kind(kind)}) for kind in ("clash", "style", "level")
         )
@@ -106,9 +106,9 @@ def check(
     *,
     pack: RulePack | None = None,
 ) -> Report:
-    """What there is to say of a phrase at a level.
+    """A report on a phrase at a level.
 
-    With a pack the report names the lowest level it fits as well. Raises PhraseError where the phrase and the chart do not go
+    With a pack the report names the lowest level it fits as well. Raises PhraseError if the phrase and the chart do not go
     together, OptionError for a tempo or a degree that is not offered.
 
     >>> from fillgen.chart.text import parse_chart
@@ -143,7 +143,7 @@ def check(
 
 
 def _to_mend(checked: Checked, line: Line) -> bool:
-    """Whether other notes are sought: for clashes, in a strict check for every rule that is broken."""
+    """Whether to search for other notes: for clashes, or in a strict check for every broken rule."""
     return bool(checked.breaches) if checked.settings.strict else bool(all_clashes(checked, line))
 
 
@@ -165,7 +165,7 @@ class _Ranged(Line):
         return [name for name in names if read_pitch(name) in self._range]
 
 
-# What else there is to say
+# Further remarks
 
 
 def _remarks(checked: Checked) -> tuple[str, ...]:
@@ -173,7 +173,7 @@ def _remarks(checked: Checked) -> tuple[str, ...]:
 
 
 def _silent_bars(checked: Checked) -> Iterator[str]:
-    """That a whole phrase stops before its last bar."""
+    """A remark if a whole phrase stops before its last bar."""
     last = checked.progression.bar_of(checked.notes[-1].end - 1)
     end = checked.progression.bar_of(checked.progression.length - 1)
     if checked.closes and last < end:
@@ -182,15 +182,15 @@ def _silent_bars(checked: Checked) -> Iterator[str]:
 
 
 def _hand_words(checked: Checked) -> Iterator[str]:
-    """How hard the phrase is for a hand at its tempo, and what lies out of its reach."""
+    """How hard the phrase is for a hand at its tempo, and what is out of its reach."""
     if checked.tempo is None:
         return
     if checked.settings.tempo is None:
-        yield f"No tempo is given: the hand is judged at {checked.tempo} quarter notes a minute."
+        yield f"No tempo given: the hand is judged at {checked.tempo} quarter notes a minute."
     hand = checked.hand or reach()
     pitches = [note.midi for note in checked.notes]
     hard = difficulty(pitches, checked.seconds, hand)
-    word = "easy" if hard < _EASY else "hard" if hard >= _HARD else "middling"
+    word = "easy" if hard < _EASY else "hard" if hard >= _HARD else "moderate"
     yield f"For the fingers of a {hand.size} hand it is {word} at {checked.tempo} quarter notes a minute (difficulty {hard:.2f} of 1)."
     far = beyond(pitches, checked.seconds, hand)
     if far:
@@ -198,6 +198,6 @@ def _hand_words(checked: Checked) -> Iterator[str]:
             [place_words(checked.progression, checked.notes[index].onset) for index in far[:3]], "and"
         )
         yield (
-            f"A {hand.size} hand does not reach {where} in time: play it slower or leave it out, do not force it. "
-            "If a hand hurts, stop, and ask a teacher, or a clinician where it lasts."
+            f"A {hand.size} hand can't reach {where} in time: play it slower or leave it out, don't force it. "
+            "If a hand hurts, stop, and ask a teacher, or a clinician if it lasts."
         )

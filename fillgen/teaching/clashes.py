@@ -27,13 +27,13 @@ class ClashRule:
 
 UNRESOLVED = ClashRule(
     "unresolved-note",
-    "A note outside its chord comes from somewhere and goes somewhere: it passes, returns, leans on the next note, is kept "
-    "from the chord before or comes early for the next.",
-    "Where it leaps away or stops, it sounds like a slip.",
+    "A note outside its chord comes from somewhere and goes somewhere: it passes, returns, leans on the next note, is "
+    "held over from the chord before or comes early for the next.",
+    "If it leaps away or stops, it sounds like a slip.",
 )
 HALF_STEP = ClashRule(
     "unresolved-half-step",
-    "A note a half step from a note of its chord moves on by step, within two beats unless it is kept from the chord before.",
+    "A note a half step from a note of its chord moves on by step, within two beats unless it is held over from the chord before.",
     "The two rub until one of them gives way.",
 )
 
@@ -45,7 +45,7 @@ CLASHES = {rule.name: rule for rule in (UNRESOLVED, HALF_STEP)}
 def clash_rule(line: Line, index: int, *, closes: bool) -> ClashRule | None:
     """The rule by which a note clashes with its chord, None if it does not.
 
-    Where the phrase goes on (`closes` is false), nobody knows where its last note goes.
+    If the phrase goes on (`closes` is false), it isn't known where its last note goes.
     """
     if index == len(line.notes) - 1 and not closes:
         return None
@@ -77,7 +77,7 @@ def _against(line: Line, index: int) -> Chord:
     return lacking[1] if lacking and own.tone_at(line.notes[index].midi % 12) else own
 
 
-# As three notes tell it, for the mend
+# As seen from three notes, for the mend
 
 
 _THREE_TELL = (
@@ -90,7 +90,7 @@ _THREE_TELL = (
 def _goes_somewhere(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
     """Whether three notes alone show that the one in the middle doesn't clash."""
     if after is None and not note.place.ends:
-        return True  # the phrase goes on, nobody knows where
+        return True  # the phrase goes on, it isn't known where
     verdict = note.tone & note.among(note.place.held)
     if note.place.length > _LONGEST * BEAT:
         return verdict | suspension(before, note, after) | retardation(before, note, after)
@@ -112,4 +112,4 @@ GOES_SOMEWHERE = Rule(
     breaks=Example("| Bb |", "Bb4q C5q G5h"),
     asks=_goes_somewhere,
 )
-"""What clashes by three notes alone, so that the solver can ask it: stricter than `clash_rule`, which looks farther."""
+"""What clashes by three notes alone, for the solver: stricter than `clash_rule`, which looks farther."""

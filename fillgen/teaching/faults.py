@@ -1,4 +1,4 @@
-"""What there is to mend in a phrase, and where: what clashes, what is a matter of style, what goes beyond the level."""
+"""What to mend in a phrase, and where: what clashes, what is a matter of style, what goes beyond the level."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from fillgen.theory.pitch import interval_in_words, midi_name
 FaultKind = Literal["clash", "style", "level"]
 """A clash sounds wrong or is out of reach; a matter of style is a choice that few would make; the rest is beyond the level."""
 _CLASHES = {"in-reach"}
-"""Rules of a level whose breach is a clash by itself."""
+"""Rules of a level that clash when broken."""
 _STYLE = {"repeat-limit", "leap-turns-back", "settled-before-rest", "final-note", "lead-in"}
 """Rules of a level that are a matter of style."""
 _ABOUT_FOREIGN_NOTES = {
@@ -41,7 +41,7 @@ _ABOUT_FOREIGN_NOTES = {
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something amiss at a note: how grave it is, by which rule, the note, where it begins, and what is wrong with it.
+    """A fault at a note: how serious it is, by which rule, the note, where it begins, and what is wrong with it.
 
     `kind` is clash, style or level; `rule` is the rule's name, `says` and `reason` what it says and why. `index` counts notes
     from 0, `beat` counts from 1; `sentence` is about this very note.
@@ -107,12 +107,12 @@ def _fault(
 
 
 def _kind(rule: str) -> FaultKind:
-    """How grave it is to break a rule of a level where nothing clashes otherwise."""
+    """How serious it is to break a rule of a level if nothing clashes otherwise."""
     return "clash" if rule in _CLASHES else "style" if rule in _STYLE else "level"
 
 
 def _said_by_clash(breach: judge.Breach, clashing: Collection[int]) -> bool:
-    """Whether a rule of the level says no more of a note than that it clashes."""
+    """Whether a rule of the level says no more about a note than that it clashes."""
     rule = breach.use.rule.kind
     about = {breach.index, breach.index - 1} if rule == "enclosure-closes" else {breach.index}
     return rule in _ABOUT_FOREIGN_NOTES and not about.isdisjoint(clashing)
@@ -121,7 +121,7 @@ def _said_by_clash(breach: judge.Breach, clashing: Collection[int]) -> bool:
 def _beyond_rhythms(checked: Checked, line: Line) -> Iterator[Fault]:
     """What the rhythm does that those of the level don't, note by note."""
     at = {note.onset: index for index, note in enumerate(checked.notes)}
-    reason = "A level keeps to rhythms that its player can count."
+    reason = "Each level keeps to rhythms its player can count."
     for statement, does, notes in rhythm_beyond_words(checked):
         for index in (at[note.onset] for note in notes):
             wrong = f"{line.at(index)} {does}."
@@ -151,7 +151,7 @@ def _foreign(checked: Checked, line: Line, index: int, use: RuleUse) -> str:
     if kind in use.settings.get("allow", ()):
         level = f"Level {checked.level.number}"
         return (
-            f"{said} {level} uses {_many(kind)} in the scale only, and none a half step above a chord note."
+            f"{said} {level} uses {_many(kind)} only in the scale, and none a half step above a chord note."
         )
     return said
 
@@ -246,7 +246,7 @@ def _too_wide(_checked: Checked, line: Line, index: int, use: RuleUse) -> str:
 def _out_of_reach(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
     into, seconds = line.into(index), checked.where[index].since / 1000
     span = f"{abs(into)} half steps in {seconds:.2f} seconds"
-    return f"From {line.names[index - 1]} to {line.at(index)} are {span}: more than the hand spans in comfort, with no time to move."
+    return f"From {line.names[index - 1]} to {line.at(index)} is {span}: more than the hand spans comfortably, with no time to move."
 
 
 def _not_turned(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
@@ -258,9 +258,7 @@ def _not_turned(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str
 
 
 def _struck(_checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
-    return (
-        f"{line.at(index)} is the middle one of three strokes of the same note; one of them could be another."
-    )
+    return f"{line.at(index)} is the second of three strokes of the same note; one of them could be another note."
 
 
 def _end(checked: Checked, line: Line, index: int, _use: RuleUse) -> str:
@@ -310,7 +308,7 @@ _WRONG: dict[str, _Says] = {
 
 
 def rules_kept(checked: Checked) -> tuple[tuple[str, str], ...]:
-    """The rules that hold, without those that had nothing to ask."""
+    """The rules that hold, without those that didn't apply."""
     broken = {breach.use.rule.kind for breach in checked.breaches}
     idle = {"lead-in"} if checked.lead < 0 or not checked.closes else set()
     idle |= set() if checked.closes else {"final-note"}

@@ -1,4 +1,4 @@
-"""Chords proposed for a melody that has none: one a bar, or two where its notes ask for them.
+"""Chords proposed for a melody that has none: one a bar, or two if its notes call for them.
 
 The search is exact: of all ways to give each half bar a chord of its key, the one that costs least. A chord costs what the notes
 over it say against it, and what `fillgen.theory.tonality` says of it in its key before the chord that follows, so that dominants
@@ -24,21 +24,21 @@ from fillgen.theory.pitch import Key
 from fillgen.theory.tonality import cost_in
 
 _AGAINST = {CHORD_TONE: 0.0, PASSES: 0.6, LEAVE_QUICKLY: 0.9, CLASHES: 1.6}
-"""What a note says against a chord, by what it is over it."""
+"""The cost of a note against a chord, by its degree over the chord."""
 _FIT = 6.0
-"""What a bar costs whose notes are all one step of that scale away."""
+"""The cost of a bar whose notes are all one step of that scale away."""
 _SLIGHT = 0.5
-"""How much less a short note off the beat says, which is on its way."""
+"""How much less a short passing note off the beat counts."""
 _HALVED = 1.0
 """What a second chord in a bar costs."""
 _CHANGE = 0.15
 """What any change of chord costs."""
 _BACK = 0.6
-"""What a dominant costs that falls back to a chord which prepares one."""
+"""The cost of a dominant that falls back to a chord that prepares one."""
 _BEGINS = 1.0
 """Given back where the tune begins on its tonic."""
 _OPEN = 3.0
-"""What a tune costs that doesn't close on its tonic."""
+"""The cost of a tune that doesn't close on its tonic."""
 
 _CHORDS: dict[str, tuple[tuple[int, int, str, float], ...]] = {
     "major": (
@@ -96,7 +96,7 @@ class _Part:
 
 
 def proposed(bars: Sequence[MelodyBar], then: Chord | None = None) -> tuple[Row, ...]:
-    """The chords proposed for the bars of a melody; `then` is the chord that follows, None where the tune ends there.
+    """The chords proposed for the bars of a melody; `then` is the chord that follows, None if the tune ends there.
 
     >>> from fillgen.theory.metre import METRES
     >>> from fillgen.theory.pitch import Name
@@ -151,7 +151,7 @@ def _parts(bar: MelodyBar) -> list[_Part]:
 
 
 def _half(metre: Metre) -> int:
-    """The tick at which a bar can change its chord, 0 where there is none."""
+    """The tick at which a bar can change its chord, 0 if there is none."""
     if metre.bar // 2 in metre.strong:
         return metre.bar // 2
     return metre.strong[1] if len(metre.strong) == 2 else 0
@@ -211,7 +211,7 @@ def _cheapest(parts: Sequence[_Part], then: Chord | None) -> list[int]:
 
 @lru_cache(maxsize=256)
 def _moves(key: Key, following: Key) -> tuple[tuple[float, ...], ...]:
-    """What it costs to go from each chord of a key to each of the next bar's key; nothing where the chord stays."""
+    """What it costs to go from each chord of a key to each of the next bar's key; nothing if the chord stays."""
     return tuple(
         tuple(_move(chord, after, key) for after in candidates(following)) for chord in candidates(key)
     )

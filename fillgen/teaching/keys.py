@@ -43,7 +43,7 @@ def keys_through(text: str, home: Key) -> tuple[Key, ...]:
     sounds = [(key.tonic.pitch_class, key.mode) for key in keys]
     for number, key in enumerate(keys):
         if sounds[number] in sounds[:number]:
-            raise OptionError(f"{key} is among the keys twice", hint="Name each key once.")
+            raise OptionError(f"{key} is in the list of keys twice", hint="Name each key once.")
     return tuple(keys)
 
 
@@ -79,7 +79,7 @@ def in_keys(
 
     Notes move from where they are by the smaller way up or down that stays in range, where there is one, so that the hand stays in its
     register: the range from `low` to `high`, or else that of the idea's level in a pack. OptionError for a key of another mode,
-    NoPhraseError where a range that is given has no room for the phrase in a key.
+    NoPhraseError if a range that is given has no room for the phrase in a key.
 
     >>> import fillgen
     >>> ideas = fillgen.ideas("| Bb | F7 |", count=1, level=2)

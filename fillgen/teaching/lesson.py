@@ -91,8 +91,8 @@ def lesson(
     """A lesson over a chart: a step for each level, easiest first, then the pupil's own phrase where there is one.
 
     A step has `per_level` ideas, or fewer if the level allows no more, as its remarks say. Fingers that a
-    phrase has are kept, others are found. OptionError for a setting outside what is offered, PhraseError for a phrase that
-    does not go with the chart, NoPhraseError where no level has any idea and there is no phrase either.
+    phrase has are kept, others are found. OptionError for a setting out of range, PhraseError for a phrase that
+    does not go with the chart, NoPhraseError if no level has any idea and there is no phrase either.
 
     >>> from fillgen.chart.text import parse_chart
     >>> found = lesson(parse_chart("| C | F | G7 | C |"), levels=(2, 1), per_level=1)
@@ -103,7 +103,7 @@ def lesson(
     check_count(per_level, min(_MOST_PER_LEVEL, MOST_IDEAS), "idea")
     if not levels:
         known = ", ".join(map(str, pack.level_numbers))
-        raise OptionError("no level is given", hint=f"The levels are {known}.")
+        raise OptionError("no level given", hint=f"The levels are {known}.")
     reach(hand)
     chosen = pack.rhythm(rhythm or pack.usual_rhythm(progression))
     request = Request(
@@ -168,7 +168,7 @@ def _fingered(notes: tuple[IdeaNote, ...], hand: str) -> tuple[IdeaNote, ...]:
 
 
 def _way(level: Level) -> str:
-    """How to practise a level, by what its rules and rhythms allow."""
+    """How to practise a level, depending on what its rules and rhythms allow."""
     allowed = {
         word for use in level.uses if use.rule.kind == "non-chord-note" for word in use.settings["allow"]
     }
@@ -189,28 +189,30 @@ def _ways(level: Level, allowed: set[str]) -> tuple[tuple[bool, str], ...]:
         ),
         (
             level.syncopation,
-            "Tap the beats with your foot and clap the rhythm first; play the notes when the off-beats stay in place.",
+            "Tap the beats with your foot and clap the rhythm first; play the notes once the off-beats stay in place.",
         ),
         (
             bool(allowed),
-            "Leave out the notes between at first and play the chord notes alone; then put them back one by one.",
+            "Leave out the notes in between at first and play the chord notes alone; then put them back one by one.",
         ),
         (
             True,
-            "Hold each chord with the left hand, and sing the note of it that comes next before you play it.",
+            "Hold each chord with the left hand, and sing the next note of it before you play it.",
         ),
     )
 
 
 def _own_way(phrase: Sequence[IdeaNote]) -> str:
-    """How to practise one's own phrase, by what its notes are."""
+    """How to practise your own phrase, by what its notes are."""
     doubtful = [each for each in phrase if not each.role]
     if doubtful:
         first = doubtful[0]
-        return f"Try another note in the place of {first.name} in bar {first.bar}, and listen which one you like better."
+        return f"Try another note in the place of {first.name} in bar {first.bar}, and hear which one you like better."
     if any(each.role != CHORD_TONE for each in phrase):
-        return "Play the chord notes alone at first, then the whole phrase, and listen what the others add."
-    return "Play it as it stands, then join two of its chord notes by a note between them."
+        return (
+            "Play the chord notes alone at first, then the whole phrase, and listen to what the others add."
+        )
+    return "Play it as written, then join two of its chord notes with a note between them."
 
 
 def _tempo_way(tempo: int) -> str:

@@ -23,7 +23,7 @@ _IN_WORDS = {
     "syncopation": ("syncopation", "is held across a heavier beat"),
     "push": ("notes held over the bar line from a weaker beat", "is held over the bar line"),
     "triplet": ("triplets", "belongs to a triplet"),
-    "beside": ("notes but the one that comes in with each chord", "does not come in with a chord"),
+    "beside": ("notes but the one that comes in with each chord", "doesn't come in with a chord"),
 }
 
 

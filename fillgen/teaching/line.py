@@ -18,7 +18,7 @@ from fillgen.theory.chords import Chord
 _ANY_CLOSE = ("root", "third", "fifth")
 """The degrees on which a phrase may close where no level says which."""
 _NEAR = 4
-"""How far a chord tone may lie from a note to be offered in its place, in semitones."""
+"""How far a chord tone may be from a note to be offered instead, in semitones."""
 
 
 # A phrase note by note
@@ -31,7 +31,7 @@ def _places(progression: Progression, rhythm: tuple[tuple[int, int], ...]) -> tu
 
 
 class Line:
-    """A phrase over its chart: names, roles, and what lies around each note.
+    """A phrase over its chart: names, roles, and what is around each note.
 
     Notes are counted from 0. `where` are the places of the notes; without them the phrase is a whole one.
     """
@@ -53,7 +53,7 @@ class Line:
 
     @cached_property
     def roles(self) -> list[str]:
-        """The role of each note by the rules, empty where nothing justifies it."""
+        """The role of each note by the rules, empty if nothing justifies it."""
         return [role(window) for window in self.windows]
 
     def before(self, index: int) -> Note | None:
@@ -81,12 +81,12 @@ class Line:
         return self.into(index + 1) if index + 1 < len(self.notes) else 0
 
     def approach(self, index: int) -> int:
-        """The semitones to a note from the last one of another pitch; 0 where there is none."""
+        """The semitones to a note from the last one of another pitch; 0 if there is none."""
         before = self.other_before(index)
         return 0 if before is None else self.notes[index].midi - self.notes[before].midi
 
     def departure(self, index: int) -> int:
-        """The semitones from a note to the next one of another pitch; 0 where there is none."""
+        """The semitones from a note to the next one of another pitch; 0 if there is none."""
         after = self.other_after(index)
         return 0 if after is None else self.notes[after].midi - self.notes[index].midi
 

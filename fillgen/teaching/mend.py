@@ -1,7 +1,7 @@
 """The smallest change that mends a phrase.
 
 A strict mend keeps every rule of the level. Otherwise only what clashes is mended: the notes that change keep the rules of the
-level, the others stay as they are and need no more than not to clash.
+level, the others stay as they are and only mustn't clash.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ from fillgen.teaching.words import beat_words
 _WIDEST = 24
 """Semitones: wider intervals are all as uneven."""
 _BESIDE = 2
-"""How far from a clash the notes may lie that are changed for its sake, as long as that is enough."""
+"""How far from a clash notes may be changed to mend it, as long as that is enough."""
 _CUTS = 2
 """How many of the last, and of the first, of the places are tried where a long note may be let go."""
 _ROUNDS = 3
-"""How often a mend is mended where a note that stayed had its reason in one that changed farther off."""
+"""How often a mend is mended, if a note that stayed depended on one that changed farther off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,9 +115,9 @@ def _freed(
 
 @dataclass(frozen=True)
 class _Question:
-    """What is asked of a mended phrase: rules of notes that may change, and those of notes that stay.
+    """The rules for a mended phrase: those for notes that may change, and those for notes that stay.
 
-    Where a note and both its neighbours stay, nothing is asked but that it isn't one of the clashing.
+    If a note and both its neighbours stay, it only must not be one that clashes.
     """
 
     windows: Windows
@@ -133,7 +133,7 @@ class _Question:
     def allowed(
         self, index: int, before: _State | None, state: _State, after: _State | None
     ) -> NDArray[np.bool_]:
-        """Which pitches may stand between which: axes of the note before, the note and the note after."""
+        """Which pitches may come between which: axes of the note before, the note and the note after."""
         around = [each for each in (before, state, after) if each]
         if all(each.kept is None for each in around):
             return self.windows.joined(before and before.place, state.place, after and after.place)
@@ -192,7 +192,7 @@ def _repeated(each: Sequence[int], domains: Sequence[NDArray[np.int16]]) -> NDAr
 
 
 def _table(asked: _Question, states: Sequence[Sequence[_State]], index: int) -> NDArray[np.bool_]:
-    """What may stand between what, for all lengths of a note and its neighbours together."""
+    """What may come between what, for all lengths of a note and its neighbours together."""
     before: Sequence[_State | None] = states[index - 1] if index else (None,)
     after: Sequence[_State | None] = states[index + 1] if index + 1 < len(states) else (None,)
     rows = []
@@ -273,7 +273,7 @@ def _end_words(progression: Progression, tick: int) -> str:
 def _no_mend(checked: Checked) -> str:
     """Why a phrase has no mend over its rhythm: the rules without which it would have one."""
     if not checked.settings.strict:
-        return "No other notes in this rhythm go with the chords: give it another rhythm."
+        return "No other notes in this rhythm go with the chords. Try another rhythm."
     states = [_lengths(checked, index) for index in range(len(checked.notes))]
     named = [
         use.rule.kind
@@ -285,4 +285,4 @@ def _no_mend(checked: Checked) -> str:
         )
     ]
     none = "No other notes in this rhythm keep every rule"
-    return f"{none}; without {listed(named)} some would." if named else f"{none}: give it another rhythm."
+    return f"{none}; without {listed(named)} some would." if named else f"{none}. Try another rhythm."

@@ -11,16 +11,16 @@ from fillgen.rules.tones import Embellishment, is_light, is_step
 from fillgen.teaching.line import Line
 from fillgen.teaching.wider import wider
 
-# What textbooks name besides. No level uses these kinds: they tell a reader what a note is called.
+# Further kinds from textbooks. No level uses these; they name notes for the reader.
 
 
 def suspension(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
-    """A tone kept from the chord before on a strong beat of one that lacks it, and left by step down to a tone."""
+    """A tone held over from the chord before on a strong beat of one that lacks it, and left by step down to a tone."""
     return _is_kept(before, note, after) & _resolves(note, after, -1)
 
 
 def retardation(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
-    """A tone kept from the chord before on a strong beat of one that lacks it, and left by step up to a tone."""
+    """A tone held over from the chord before on a strong beat of one that lacks it, and left by step up to a tone."""
     return _is_kept(before, note, after) & _resolves(note, after, 1)
 
 
@@ -99,7 +99,7 @@ def incomplete_neighbour(before: Seen | None, note: Seen, after: Seen | None) ->
 
 
 def double_neighbour(before: Seen | None, note: Seen, after: Seen | None) -> Verdict:
-    """One of two notes on weak places, a step above and a step below the same note, as far as three notes tell."""
+    """One of two notes on weak places, a step above and a step below the same note, as far as three notes show."""
     if before is None or after is None:
         return False
     return _begins_double(before, note, after) | _begins_double(after, note, before)
@@ -123,13 +123,13 @@ FURTHER_TONES: dict[str, Embellishment] = {
     "escape tone": escape_tone,
     "incomplete neighbour": incomplete_neighbour,
 }
-"""What a note is called that is none of the above, in the order in which it is named. Definitions: Open Music Theory,
+"""Names for notes that are none of the above, in order of preference. Definitions: Open Music Theory,
 Embellishing tones. `leaning` is the appoggiatura that may clash as well. A note held into its chord may be a tone where it begins and a
 suspension or a retardation where it is held."""
 
 
 KEPT_OVER = ("suspension", "retardation")
-"""What a note kept into the next chord is called where it moves on by step."""
+"""The names of a note held into the next chord that moves on by step."""
 
 
 # What textbooks call a note
@@ -137,10 +137,10 @@ KEPT_OVER = ("suspension", "retardation")
 
 @lru_cache(maxsize=64)
 def kinds(line: Line, *, narrow: bool = False) -> tuple[str, ...]:
-    """What textbooks call each note, empty where they have no name for it.
+    """What textbooks call each note, empty if they have no name for it.
 
     Chord tones and the kinds of `fillgen.rules.tones.EMBELLISHMENTS` first, then those of `FURTHER_TONES`, then those of
-    `fillgen.teaching.wider.WIDER_TONES` unless only `narrow` definitions are asked. A tone held into a chord that lacks it
+    `fillgen.teaching.wider.WIDER_TONES` unless only `narrow` definitions are wanted. A tone held into a chord that lacks it
     and left by step is a suspension or a retardation.
 
     >>> from fillgen.chart.text import parse_chart
@@ -161,7 +161,7 @@ def _widely(line: Line, index: int, kind: str) -> str:
 
 
 def _kind(line: Line, index: int, table: Mapping[str, Embellishment]) -> str:
-    """What one note is called. A tie tells more of a chord tone, and a pair of notes more of an approach note."""
+    """What one note is called. A tie says more about a chord tone, and a pair of notes more about an approach note."""
     found = line.roles[index]
     if found == CHORD_TONE:
         asked: Sequence[str] = KEPT_OVER if line.where[index].ahead else ()
@@ -186,14 +186,14 @@ def _leads(line: Line, index: int) -> bool:
 
 
 def _bears(line: Line, index: int, kind: str) -> bool:
-    """Whether the notes farther off bear out what three notes tell."""
+    """Whether the notes farther off confirm what three notes suggest."""
     if kind == "double neighbour":
         return any(is_double(line, first) for first in (index - 1, index))
     return kind not in KEPT_OVER or _is_lighter(line, index)
 
 
 def is_double(line: Line, first: int) -> bool:
-    """Whether a note and the next one lie a step above and below the note that comes before and after them both."""
+    """Whether a note and the next one are a step above and below the note that comes before and after them both."""
     if first < 1 or first + 2 >= len(line.notes) or line.roles[first] not in ("", "approach"):
         return False
     pair = (first, first + 1)
@@ -210,7 +210,7 @@ def _is_lighter(line: Line, index: int) -> bool:
 
 
 def _closes(line: Line, index: int) -> bool:
-    """Whether a note and the one before it lie on either side of the chord tone that follows."""
+    """Whether a note and the one before it are on either side of the chord tone that follows."""
     after = line.windows[index][2]
     one, two = line.out(index), line.out(index) + line.into(index)
     apart = abs(line.into(index)) > STEP and one * two < 0

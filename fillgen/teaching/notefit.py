@@ -88,9 +88,9 @@ class ChordNotes:
 
 @dataclass(frozen=True, slots=True)
 class Recurring:
-    """A chord that a chart comes back to, told once: as it comes first, and each other chord that it goes on to.
+    """A chord that a chart returns to, listed once: as it comes first, with each chord it goes on to.
 
-    `bars` are the runs of bars that it stands in, each with its first and last number; `onward` has one of its places
+    `bars` are the runs of bars that have it, each with its first and last number; `onward` has one of its places
     for each chord that follows it.
     """
 
@@ -137,9 +137,9 @@ def _onward(group: Sequence[ChordNotes]) -> tuple[ChordNotes, ...]:
 
 
 def chord_notes(progression: Progression, *, dorian_sixth: bool = False) -> tuple[ChordNotes, ...]:
-    """What fits each chord of a progression; a chord that is repeated at once is listed once.
+    """What fits each chord of a progression; a chord repeated immediately is listed once.
 
-    Over N.C. the chord before goes on in the ear, so its notes are the ones that fit, and a remark says so.
+    Over N.C. the chord before lingers in the ear, so its notes are the ones that fit, and a remark says so.
     see `note_fits` for `dorian_sixth`.
 
     >>> from fillgen.chart.text import parse_chart
@@ -201,8 +201,8 @@ def _remark(span: Span) -> str:
     if span.chord.root is not None:
         return ""
     if span.onset == 0:
-        return f"no chord is played yet: {span.heard.symbol} is the one to come"
-    return f"no chord is played: {span.heard.symbol} goes on in the ear"
+        return f"no chord is played yet: {span.heard.symbol} is next"
+    return f"no chord is played: {span.heard.symbol} lingers in the ear"
 
 
 # The twelve notes over one chord
@@ -212,7 +212,7 @@ def _remark(span: Span) -> str:
 def note_fits(chord: Chord, key: Key, *, dorian_sixth: bool = False) -> tuple[NoteFit, ...]:
     """What each of the twelve pitch classes is over a chord in a key, from the chord's root up; nothing for N.C.
 
-    A note that may pass is left quickly where it lies a semitone above a chord tone: Nettles and Graf, The Chord
+    A note that may pass is left quickly if it is a semitone above a chord tone: Nettles and Graf, The Chord
     Scale Theory, on avoid notes, as quoted in later handbooks. With `dorian_sixth` the major sixth over a minor seventh
     chord on the second degree of a major key is left quickly as well, because it makes a tritone with the third; this
     is a convention, common practice, and no clash. The flat ninth of a dominant is judged like any other note.
@@ -245,7 +245,7 @@ def _is_second(chord: Chord, key: Key) -> bool:
 
 _SIGN_WORDS = {"": "", "b": "flat ", "bb": "double flat ", "#": "sharp "}
 _UNSIGNED = {"3", "7"}
-"""Degrees that players call by their number alone, whatever kind of chord they are in."""
+"""Degrees that players name by number alone, whatever the chord."""
 
 
 def degree_in_words(degree: Degree) -> str:
@@ -265,7 +265,7 @@ _ALTERED = {"b9", "#9", "b3", "#4", "b5", "#5", "b6", "b7"}
 
 
 def _by_letter(root: Name, name: Name) -> str:
-    """The degree by a note's letter, empty where no player would call it that.
+    """The degree by a note's letter, empty if no player would call it that.
 
     >>> [_by_letter(Name.read("F"), Name.read(name)) for name in ("Gb", "B", "Cb")]
     ['b9', '#4', 'b5']
@@ -297,7 +297,7 @@ class _Over:
         return NoteFit(name, self._degree(name), kind, reason)
 
     def _degree(self, name: Name) -> str:
-        """What a note is in the chord, otherwise what its letter says in the key, otherwise how far it lies."""
+        """What a note is in the chord, otherwise what its letter says in the key, otherwise how far away it is."""
         tone = self.chord.tone_at(name.pitch_class)
         if tone is not None:
             return tone.degree.text
@@ -325,7 +325,7 @@ class _Over:
         tone = self.chord.tone_at(name.pitch_class)
         if tone is not None:
             start = f"{name} is the {degree_in_words(tone.degree)} of {self.chord.symbol}"
-            return CHORD_TONE, f"{start}: it may stand on any beat and stay."
+            return CHORD_TONE, f"{start}: it can fall on any beat and stay."
         if not _has(self.place.passing, name):
             slide = self._why_it_slides(name)
             return (LEAVE_QUICKLY, slide) if slide else (CLASHES, self._why_it_clashes(name))
@@ -399,7 +399,7 @@ class _Over:
         return f"{tone.name}, the {degree_in_words(tone.degree)} of {self.chord.symbol}"
 
 
-_PASSING = {-2: "it passes freely", 1: "it passes, and leads up there", 2: "it passes freely"}
+_PASSING = {-2: "it passes freely", 1: "it passes, leading up to it", 2: "it passes freely"}
 
 
 def _has(mask: int, name: Name) -> bool:
@@ -411,7 +411,7 @@ def _is_above(name: Name, goal: Name, rise: int) -> bool:
 
 
 def _step(rise: int) -> str:
-    """Where a note lies whose neighbour is a number of semitones above it.
+    """Where a note is whose neighbour is a number of semitones above it.
 
     >>> _step(1), _step(-2)
     ('a half step below', 'a whole step above')

@@ -28,7 +28,7 @@ from fillgen.theory.metre import TICKS
 MOST_MINUTES = 60
 """The longest session offered. Common practice: no longer without leaving the instrument."""
 REST_AFTER = 5.0
-"""Minutes of playing at most between two rests, as far as one time through is not longer. Common practice."""
+"""The most minutes of playing between two rests, unless one time through is longer. Common practice."""
 REST_SECONDS = 20.0
 """How long the hands rest at least, in empty bars. Common practice."""
 SLOWEST = 0.6
@@ -47,7 +47,7 @@ class Round:
     """One time through the bars: the idea, its tempo in quarter notes a minute, the parts that sound, and a label.
 
     `count_in` is a bar of clicks before it, `rest` are empty bars before that, in which the hands rest. `progression` are
-    the chords in another key, None where they are those of the session.
+    the chords in another key, None if they are those of the session.
     """
 
     idea: Idea
@@ -122,14 +122,14 @@ def tempi(tempo: int, slowest: float = SLOWEST, steps: int = STEPS) -> tuple[int
     """Tempi from a share of the tempo up to it, in equal steps of whole quarter notes a minute, each faster.
 
     One step is the tempo itself; where steps would be smaller than one quarter note a minute there are fewer of
-    them. OptionError for a share or a number of steps outside what is offered.
+    them. OptionError for a share or a number of steps out of range.
 
     >>> tempi(116), tempi(20, 0.9, 4)
     ((70, 85, 101, 116), (18, 19, 20))
     """
     if not _LEAST_SHARE <= slowest <= 1:
         hint = f"Give a share of the tempo from {_LEAST_SHARE:g} to 1, such as {SLOWEST:g}."
-        raise OptionError(f"the slowest tempo is {slowest:g} of the tempo", hint=hint)
+        raise OptionError(f"the slowest tempo is {slowest:g} times the tempo", hint=hint)
     check_count(steps, _MOST_STEPS, "step")
     shares = [slowest + (1 - slowest) * number / (steps - 1) for number in range(steps - 1)]
     return tuple(dict.fromkeys([*(max(1, round(tempo * share)) for share in shares), tempo]))
@@ -138,7 +138,7 @@ def tempi(tempo: int, slowest: float = SLOWEST, steps: int = STEPS) -> tuple[int
 def check_count(count: int, most: int, what: str) -> None:
     """OptionError unless a count is from 1 to `most`; `what` names the things counted."""
     if not 1 <= count <= most:
-        raise OptionError(f"{many(count, what)} are asked for", hint=f"Ask for 1 to {most} {what}s.")
+        raise OptionError(f"you asked for {many(count, what)}", hint=f"Ask for 1 to {most} {what}s.")
 
 
 def loop(
@@ -160,7 +160,7 @@ def loop(
     changing at the bar line; with `count_in` a bar of clicks comes before the first round and after a rest. Rests come
     every five minutes at most, between two tempi where that can be.
 
-    OptionError for a setting outside what is offered, and for more than an hour, with the number that fits.
+    OptionError for a setting out of range, and for more than an hour, with the number that fits.
 
     >>> import fillgen
     >>> ideas = fillgen.ideas("| C | F | G7 | C |", tempo=100, count=1)
@@ -190,7 +190,7 @@ def through_keys(
     parts: Sequence[str] = PARTS,
     count_in: bool = True,
 ) -> Session:
-    """An idea in one key after another without a gap, all parts together: once in each at its tempo, if not asked otherwise.
+    """An idea in one key after another without a gap, all parts together: once in each at its tempo by default.
 
     `versions` are the idea in its keys in order, each over its own chords, as `fillgen.teaching.keys.in_keys` makes them. With
     more `steps` each key goes from slow to the tempo before the next begins; `times` is how often each tempo is played.
@@ -220,7 +220,7 @@ def through_keys(
 
 
 def _fitted(planned: Callable[[int, int], Session], times: int, steps: int) -> Session:
-    """A session planned by times over and steps; OptionError where it is longer than what is offered, with what fits."""
+    """A session planned by times over and steps; OptionError if it is longer than what is offered, with what fits."""
     session = planned(times, steps)
     if minutes(session) <= MOST_MINUTES:
         return session
@@ -232,7 +232,7 @@ def _fitted(planned: Callable[[int, int], Session], times: int, steps: int) -> S
 
 
 def _sounding(parts: Sequence[str]) -> tuple[str, ...]:
-    """The parts asked for in their order; OptionError for one that isn't offered."""
+    """The requested parts in order; OptionError for an unknown one."""
     check_playing(Playing(parts=tuple(parts)))
     return tuple(part for part in PARTS if part in parts)
 
@@ -289,7 +289,7 @@ def call_and_answer(
 
     The other parts go on from call to answer without a break, as they would with another player: with `count_in` there
     are clicks at the beginning and after a rest only, and no rest parts a call from its answer. After the last idea the first
-    comes again. OptionError for a setting outside what is offered, for no ideas, where nothing would sound in the answer, and
+    comes again. OptionError for a setting out of range, for no ideas, if nothing would sound in the answer, and
     for more than an hour, with the number that fits.
 
     >>> import fillgen
@@ -299,14 +299,14 @@ def call_and_answer(
     """
     check_count(turns, _MOST_TURNS, "turn")
     if not len(ideas):
-        raise OptionError("there is no idea to answer to", hint="Give one idea at least.")
+        raise OptionError("there is no idea to answer", hint="Give at least one idea.")
     both = _sounding(parts)
     if "right" not in both:
         raise OptionError(
-            "the right hand is not among the parts", hint="It plays what you answer: add 'right'."
+            "the right hand is not among the parts", hint="It plays the calls that you answer: add 'right'."
         )
     if both == ("right",):
-        hint = f"Ask for one of {', '.join(PARTS[1:])} as well."
+        hint = f"Add one of {', '.join(PARTS[1:])}."
         raise OptionError("nothing would sound while you answer", hint=hint)
 
     def planned(count: int) -> Session:
@@ -334,7 +334,7 @@ def _rested(
 ) -> tuple[Round, ...]:
     """All rounds, with a rest before a group where the playing would grow too long; no group is parted.
 
-    The first round and those after a rest are counted in where that is asked for.
+    With `count_in`, the first round and those after a rest are counted in.
     """
     rounds: list[Round] = []
     played = 0.0
@@ -357,7 +357,7 @@ def _rest_bars(each: Round, progression: Progression) -> int:
 
 
 def _most_that_fit(planned: Callable[[int], Session], most: int) -> int:
-    """The largest number whose session isn't longer than what is offered, 0 if there is none."""
+    """The largest number whose session isn't too long, 0 if there is none."""
     return next((count for count in range(most, 0, -1) if minutes(planned(count)) <= MOST_MINUTES), 0)
 
 
@@ -375,7 +375,7 @@ def own_ideas(
     hand: str | None = None,
     pack: RulePack | None = None,
 ) -> Ideas:
-    """A phrase of the player's own in the place of ideas, with its fingers, to be looped or explained.
+    """The player's own phrase instead of ideas, with its fingering, to be looped or explained.
 
     `tempo` is in quarter notes a minute; without a rhythm it is played straight. Raises OptionError for a rhythm, tempo
     or hand that is not offered.

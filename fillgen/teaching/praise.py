@@ -134,9 +134,9 @@ def _one_thing(checked: Checked, line: Line) -> str:
     tone = next((index for index, role in enumerate(line.roles) if role == CHORD_TONE), None)
     if tone is not None:
         bar = checked.progression.bar_of(checked.notes[tone].onset)
-        return f"{line.at(tone)} of bar {bar} belongs to its chord: begin from there."
+        return f"{line.at(tone)} of bar {bar} belongs to its chord: start from there."
     held = rules_kept(checked)
     if held:
         return f"One rule holds throughout: {held[0][1][0].lower()}{held[0][1][1:]}"
     whole = checked.notes[-1].end / TICKS
-    return f"Its rhythm counts out, {whole:g} quarter notes from first to last: the notes can change and the rhythm stay."
+    return f"Its rhythm adds up, {whole:g} quarter notes from first to last: keep the rhythm and change the notes."

@@ -58,7 +58,7 @@ def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
     """
     found = shares(idea, ideas)
     return (
-        f"Idea {idea.rank} scores {idea.score:.3f}: the points of its {len(found)} terms together.",
+        f"Idea {idea.rank} scores {idea.score:.3f}, the sum of the points of its {len(found)} terms.",
         *_by_taste(ideas),
         *(_term(share, len(ideas)) for share in found),
         _lifts(found),
@@ -68,13 +68,13 @@ def ranking(idea: Idea, ideas: Ideas) -> tuple[str, ...]:
 
 
 def _by_taste(ideas: Ideas) -> tuple[str, ...]:
-    """Which weights differ from the default ones, most moved first; nothing where none is fitted to a taste."""
+    """Which weights differ from the default ones, most moved first; nothing if none is fitted to a taste."""
     moved = [(term, old, ideas.weights[term]) for term, old in ideas.usual.items() if term in ideas.weights]
     moved = sorted((each for each in moved if each[1] != each[2]), key=lambda each: -abs(each[2] - each[1]))
     if not moved:
         return ()
     changes = [f"`{term}` from {old:g} to {new:.2f}" for term, old, new in moved]
-    less = " Below 0 means that less of it is better." if any(new < 0 for _, _, new in moved) else ""
+    less = " Below 0, less of it is better." if any(new < 0 for _, _, new in moved) else ""
     return (f"Your stars move the weights of {listed(changes, 'and')}.{less}",)
 
 
@@ -109,7 +109,7 @@ def _costs(found: Sequence[Share]) -> str:
     short = sorted(found, key=lambda share: share.points - share.most)[:2]
     short = [share for share in short if share.most - share.points >= 0.0005]
     if not short:
-        return "No term costs it anything: all give what they can."
+        return "No term costs it anything: all give full points."
     points = [f"`{share.term}` ({share.most - share.points:.3f})" for share in short]
     return f"It loses most points on {listed(points, 'and')}."
 

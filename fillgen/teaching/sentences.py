@@ -23,7 +23,7 @@ from fillgen.theory.chords import Chord, mask_of
 from fillgen.theory.pitch import LETTERS, interval_in_words
 
 _FIGURES = ("9-8", "7-6", "4-3", "7-8")
-"""How suspensions and retardations are counted above the bass, as far as players say so."""
+"""How suspensions and retardations are counted above the bass, for those that players count."""
 _HELD_OVER_NOTHING = 0xFFF
 """What `Place.held` is where a note is held across no strong beat."""
 
@@ -54,7 +54,7 @@ def _chord_tone(line: Line, index: int) -> str:
         return f"{start}: a chord note on a strong beat."
     if index and not line.into(index):
         return f"{start}, struck again."
-    return f"{start}: a chord note may stand on any beat."
+    return f"{start}: a chord note can fall on any beat."
 
 
 def _from(line: Line, index: int) -> str:
@@ -108,8 +108,8 @@ def _anticipation(line: Line, index: int) -> str:
 
 def _free_anticipation(line: Line, index: int) -> str:
     goal = _degree(line.chord(index + 1), line.notes[index].midi)
-    start = f"{line.at(index)} comes before its chord: it is {goal} to come"
-    return f"{start}, in which the line goes on with {line.names[index + 1]}: a free anticipation."
+    start = f"{line.at(index)} comes before its chord: it is {goal}, the next chord"
+    return f"{start}, over which the line goes on with {line.names[index + 1]}: a free anticipation."
 
 
 def _approach(line: Line, index: int) -> str:
@@ -134,7 +134,7 @@ def _appoggiatura(line: Line, index: int) -> str:
 
 
 def _reached(line: Line, index: int) -> str:
-    """How the line comes to a note from another one; nothing where the phrase begins with it."""
+    """How the line comes to a note from another one; nothing if the phrase begins with it."""
     into = line.approach(index)
     return f"reached {_by(into)} from {_from(line, index)}, " if into else ""
 
@@ -152,7 +152,7 @@ def _kept_over(line: Line, index: int) -> str:
 
 
 def _resolution(line: Line, index: int) -> int:
-    """The note to which a note kept over moves by step, at once or after one other note."""
+    """The note to which a note kept over moves by step, directly or after one other note."""
     after = line.other_after(index)
     assert after is not None
     return after if abs(line.departure(index)) <= STEP else after + 1
@@ -340,7 +340,7 @@ def _silence(line: Line, index: int) -> Iterator[str]:
     span = line.progression.span_at(line.notes[index].onset)
     if span.chord.root is None:
         first = all(each.chord.root is None for each in line.progression.spans if each.onset <= span.onset)
-        goes_on = "is the one to come" if first else "goes on in the ear"
+        goes_on = "is next" if first else "lingers in the ear"
         yield f"No chord is played here: {span.heard.symbol} {goes_on}."
 
 

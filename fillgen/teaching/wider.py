@@ -63,7 +63,7 @@ class _Run:
 
     @cached_property
     def arrives(self) -> bool:
-        """Whether the note moves by step to a tone, itself or through passing notes that go on the same way."""
+        """Whether the note moves by step to a tone, itself or through passing notes in the same direction."""
         way, at = self.out, self.last + 1
         if not 1 <= abs(way) <= STEP:
             return False
@@ -93,7 +93,7 @@ def _anticipation(run: _Run) -> bool:
 
 
 def _free_anticipation(run: _Run) -> bool:
-    """Light, a tone of the chord to come, in which the line goes on with another tone."""
+    """Light, a tone of the next chord, over which the line goes on with another tone."""
     after = run.line.windows[run.index][2]
     return (
         after is not None
@@ -181,7 +181,7 @@ WIDER_TONES: dict[str, Callable[[_Run], bool]] = {
     "cambiata": _cambiata,
     "pentatonic passing": _pentatonic,
 }
-"""What a note is called that is none of the narrow kinds, in the order in which it is named.
+"""Names for notes that are none of the narrow kinds, in order of preference.
 
 Suspensions with a detour ("ornamental resolution"), appoggiaturas in any direction (Hutchinson, Music Theory for the
 21st-Century Classroom, 10.4), free anticipations, changing notes and the cambiata are in Piston, Harmony, on nonharmonic tones; the pedal in

@@ -14,7 +14,7 @@ _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", 
 
 
 def beat_number(metre: Metre | Timeline, tick: int) -> float:
-    """Where a tick lies in its bar, in beats counted from 1; `tick` counts from the start of the phrase.
+    """The place of a tick in its bar, in beats counted from 1; `tick` counts from the start of the phrase.
 
     >>> from fillgen.theory.metre import METRES
     >>> beat_number(METRES["4/4"], 2640), beat_number(METRES["6/8"], 720)
@@ -32,7 +32,7 @@ def on_beat(metre: Metre | Timeline, tick: int) -> str:
 
 @lru_cache(maxsize=1024)
 def beat_words(metre: Metre | Timeline, tick: int) -> str:
-    """Where a tick lies in its bar, as it is counted; `tick` counts from the start of the phrase.
+    """The place of a tick in its bar, as it is counted; `tick` counts from the start of the phrase.
 
     >>> from fillgen.theory.metre import METRES
     >>> [beat_words(METRES["4/4"], tick) for tick in (960, 720, 360, 1120)]

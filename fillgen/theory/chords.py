@@ -18,7 +18,7 @@ _NOISE = re.compile(r"[\s(),\[\]]")
 _SIGNS = str.maketrans({"△": "Δ", "∆": "Δ", "º": "°", "˚": "°", "Ø": "ø", "−": "-", "–": "-", "⁺": "+"})
 _DEGREE = re.compile(r"(bb|b|#|)(\d+)")
 DEGREE_NAMES = ("1", "b9", "9", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
-"""How a note outside the chord is called by its distance above the root, 0 to 11 semitones."""
+"""The names of notes outside the chord by their distance above the root, 0 to 11 semitones."""
 
 
 FAMILIES = {
@@ -54,7 +54,7 @@ class Degree:
         """
         match = _DEGREE.fullmatch(text)
         if match is None:
-            raise ValueError(f"no degree: {text!r}")
+            raise ValueError(f"not a degree: {text!r}")
         steps = int(match[2]) - 1
         alter = match[1].count("#") - match[1].count("b")
         return cls(text, steps, NATURAL[steps % 7] + 12 * (steps // 7) + alter)
@@ -81,19 +81,19 @@ class Kind:
 
     @cached_property
     def sounding(self) -> tuple[Degree, ...]:
-        """The degrees that are played: those of the full stack that nobody leaves out."""
+        """The degrees that are played: the full stack less those that players leave out."""
         return tuple(degree for degree in self.degrees if degree.text not in self.left_out)
 
     @property
     def is_dominant(self) -> bool:
-        """Whether the kind drives on to a tonic: a minor seventh above a major third or a suspended fourth."""
+        """Whether the kind drives to a tonic: a minor seventh above a major third or a suspended fourth."""
         has = {degree.text for degree in self.sounding}
         return "b7" in has and bool(has & {"3", "4", "11"}) and "b3" not in has
 
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """A tone of a chord: what it is above the root, what it is called, and its name on the letter of its degree.
+    """A tone of a chord: what it is above the root, its name, and its name on the letter of its degree.
 
     `stacked` is the name that theory gives it: the seventh of Bbdim7 is called G and stacked Abb.
     """
@@ -105,7 +105,7 @@ class Tone:
 
 @dataclass(frozen=True)
 class Chord:
-    """A chord of a chart. `root` and `kind` are None where nothing is to be played (`N.C.`).
+    """A chord of a chart. `root` and `kind` are None for no chord (`N.C.`).
 
     >>> [str(tone.name) for tone in read_chord("Gb7").tones]
     ['Gb', 'Bb', 'Db', 'Fb']
@@ -123,9 +123,9 @@ class Chord:
 
     @cached_property
     def tones(self) -> tuple[Tone, ...]:
-        """The tones from the root up, without double signs: a reader wants A in place of Bbb.
+        """The tones from the root up, without double signs: a reader wants A instead of Bbb.
 
-        The letters of a diminished seventh say nothing of where it goes, so its tones are plain letters where there
+        The letters of a diminished seventh say nothing about where it goes, so its tones are plain letters where there
         are any. Common practice.
         """
         if self.root is None or self.kind is None:
@@ -204,7 +204,7 @@ def spellings() -> dict[str, Kind]:
 
 @lru_cache(maxsize=64)
 def base_kind(musicxml: str) -> Kind:
-    """The kind that a MusicXML kind stands for without any added degree; KeyError if there is none."""
+    """The chord kind of a MusicXML kind without added degrees; KeyError if there is none."""
     for kind in kinds():
         if kind.musicxml == musicxml:
             return kind
@@ -221,7 +221,7 @@ def make_chord(root: Name, kind: Kind, bass: Name | None = None) -> Chord:
 
 
 def quality(text: str) -> Kind | None:
-    """The kind that a text after a root stands for, if any.
+    """The kind that a text after a root means, if any.
 
     >>> quality("7(b9, #11)").name
     'seventh flat nine sharp eleven'
@@ -231,7 +231,7 @@ def quality(text: str) -> Kind | None:
 
 @lru_cache(maxsize=4096)
 def read_chord(text: str) -> Chord:
-    """The chord that a symbol stands for; ChartError names the nearest if there is none.
+    """The chord that a symbol names; ChartError names the nearest if there is none.
 
     >>> read_chord("F#m7b5/C").kind.name
     'half-diminished seventh'
@@ -256,17 +256,17 @@ def _read_bass(low: str, text: str) -> Name:
     try:
         return Name.read(low.strip())
     except ValueError:
-        hint = _german_hint(text) or "After the slash stands a bass note, such as C/E."
+        hint = _german_hint(text) or "After the slash comes a bass note, as in Eb/G."
         raise ChartError(f"unknown bass note {shorten(low)} in {shorten(text)}", hint=hint) from None
 
 
 def _unknown(text: str) -> ChartError:
     hint = _german_hint(text) or did_you_mean(_with_root(text[:24]), _symbols_like(text))
-    return ChartError(f"unknown chord {shorten(text)}", hint=hint or "A chord is written like C, Am7 or Bb7.")
+    return ChartError(f"unknown chord {shorten(text)}", hint=hint or "Write chords like Eb, Fm7 or Bb7.")
 
 
 def _german_hint(text: str) -> str:
-    """The chord that is meant where root or bass have German names, and what they mean; empty if they have none."""
+    """The intended chord if root or bass have German names, and what they mean; empty if they don't."""
     root, slash, bass = text[:24].rpartition("/")
     parts = [root, bass] if slash else [bass]
     english = [from_german(part) or (part, "") for part in parts]
@@ -286,7 +286,7 @@ def _reads(text: str) -> bool:
 
 
 def _with_root(text: str) -> str:
-    """A wrong symbol with its small first letter made large."""
+    """A wrong symbol with its first letter capitalized."""
     return text[:1].upper() + text[1:]
 
 

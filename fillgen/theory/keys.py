@@ -39,14 +39,14 @@ def read_key(text: str) -> Key:
         hint = (
             _german_hint(text)
             or did_you_mean(text, known)
-            or "A key is written like 'Eb major', 'C minor' or 'F blues'."
+            or "Write keys like 'Eb major', 'C minor' or 'F blues'."
         )
         raise OptionError(f"unknown key {shorten(text)}", hint=hint)
     return every[known.index(wanted)]
 
 
 def _german_hint(text: str) -> str:
-    """The key that is meant by a German one (`Es-Dur`, `fis-Moll`, `H`), and what its name means; empty for another."""
+    """The key meant by a German name (`Es-Dur`, `fis-Moll`, `H`), and what the name means; empty for any other."""
     words = text.replace("-", " ").split()
     named = from_german(words[0]) if words else None
     modes = {"dur": "major", "moll": "minor"}
@@ -61,9 +61,9 @@ def _german_hint(text: str) -> str:
 
 
 def short_key(text: str) -> Key | None:
-    """The key that stands before a chord, without its colon, as in RomanText: `Db` major, `c#` minor; also in words, `F blues`.
+    """The key written before a chord, without its colon, as in RomanText: `Db` major, `c#` minor; also in words, `F blues`.
 
-    None where the text names none. Source: Tymoczko, Gotham, Cuthbert and Ariza (2019), 'The RomanText format'.
+    None if the text names none. Source: Tymoczko, Gotham, Cuthbert and Ariza (2019), 'The RomanText format'.
 
     >>> str(short_key("bb")), str(short_key("F blues"))
     ('Bb minor', 'F blues')

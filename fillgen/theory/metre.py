@@ -102,7 +102,7 @@ class Metre:
         return min(0.0625, *(each / 2 for each in self.accents)) if between else self.accents[eighth]
 
     def off_beat(self, tick: int) -> bool:
-        """Whether a tick lies off the beat: between quarters, or between dotted quarters where these are the beat.
+        """Whether a tick is off the beat: between quarters, or between dotted quarters where these are the beat.
 
         >>> METRES["2/2"].off_beat(480), METRES["2/2"].off_beat(240), METRES["6/8"].off_beat(480)
         (False, True, True)
@@ -211,7 +211,7 @@ class Timeline:
         return self.metre_of(self.index(tick)) if self.metres else self.usual
 
     def bars_until(self, tick: int) -> int:
-        """How many bars there are up to a tick, the last of which may go on after it."""
+        """How many bars there are up to a tick; the last may continue after it."""
         return self.index(tick - 1) + 1
 
     def place_name(self, tick: int, first: int = 1) -> str:
@@ -245,7 +245,7 @@ def split_length(ticks: int) -> tuple[int, ...]:
     whole = max(0, -(-(ticks - _LONGEST_FIRST[0]) // _LONGEST_FIRST[0]))
     parts = _fewest(ticks - whole * _LONGEST_FIRST[0])
     if ticks <= 0 or not parts:
-        raise ValueError(f"no note length: {ticks} ticks")
+        raise ValueError(f"not a note length: {ticks} ticks")
     return (_LONGEST_FIRST[0],) * whole + parts
 
 
@@ -260,7 +260,7 @@ def is_length(ticks: int) -> bool:
 
 @lru_cache(maxsize=1024)
 def _fewest(ticks: int) -> tuple[int, ...]:
-    """The fewest lengths that make up some ticks, longest first; none where it cannot be done."""
+    """The fewest lengths that make up some ticks, longest first; none if it can't be done."""
     if ticks in _LETTERS:
         return (ticks,)
     found: tuple[int, ...] = ()
@@ -272,7 +272,7 @@ def _fewest(ticks: int) -> tuple[int, ...]:
 
 
 def length_text(ticks: int) -> str:
-    """The letters of a length, `q.` for 720 ticks; KeyError where no single letter has it."""
+    """The letters of a length, `q.` for 720 ticks; KeyError if no single letter has it."""
     return _LETTERS[ticks]
 
 

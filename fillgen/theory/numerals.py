@@ -17,7 +17,7 @@ _ROMANS = ("i", "ii", "iii", "iv", "v", "vi", "vii")
 
 
 def read_numeral(text: str, key: Key | None) -> Chord:
-    """The chord a Roman numeral stands for in a key: capital letters for major, small ones for minor.
+    """The chord that a Roman numeral means in a key: capital letters for major, small ones for minor.
 
     In a minor key III, VI and VII are on the key's own degrees, with or without a flat sign, and a diminished
     vii on the raised seventh. After a slash comes the degree whose dominant it is (`V7/ii`), or a bass note.
@@ -47,7 +47,7 @@ def read_numeral(text: str, key: Key | None) -> Chord:
     match = NUMERAL.fullmatch(body)
     kind = quality_of_numeral(body)
     if match is None or kind is None:
-        hint = "A numeral is written like ii7, V7/ii, bVII7 or #ivdim7."
+        hint = "Write numerals like ii7, V7/ii, bVII7 or #ivdim7."
         raise ChartError(f"unknown numeral {shorten(text)}", hint=hint)
     diminished = any(degree.text == "b5" for degree in kind.degrees) and match[2].islower()
     return make_chord(_root_of_numeral(match[1], match[2].lower(), key, diminished).plain(), kind, bass)
@@ -57,7 +57,7 @@ def _bass_name(text: str, whole: str) -> Name:
     try:
         return Name.read(text)
     except ValueError:
-        hint = "After the slash stands a numeral (V7/ii) or a bass note (V7/D)."
+        hint = "After the slash comes a numeral (V7/ii) or a bass note (V7/D)."
         raise ChartError(f"unknown numeral {shorten(whole)}", hint=hint) from None
 
 

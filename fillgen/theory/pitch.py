@@ -28,7 +28,7 @@ def plain_signs(text: str) -> str:
 def from_german(text: str) -> tuple[str, str] | None:
     """A text that begins with a German note name, with the English one in its place, and a sentence that explains it.
 
-    None where the name would be the same in English.
+    None if the name would be the same in English.
 
     >>> from_german("Fis7"), from_german("H")
     (('F#7', 'The German Fis is F#.'), ('B', 'The German H is B, and the German B is Bb.'))
@@ -56,10 +56,10 @@ class Name:
 
     @classmethod
     def read(cls, text: str) -> Name:
-        """The name that a text spells; ValueError where it spells none."""
+        """The name that a text spells; ValueError if it spells none."""
         match = _NAME.fullmatch(plain_signs(text))
         if match is None:
-            raise ValueError(f"no pitch name: {text!r}")
+            raise ValueError(f"not a pitch name: {text!r}")
         signs = match[2]
         return cls(LETTERS.index(match[1]), len(signs) if "#" in signs else -len(signs))
 
@@ -112,14 +112,14 @@ class Name:
 
 
 def read_pitch(text: str) -> int:
-    """The MIDI number of a scientific pitch name; ValueError where it is none or lies outside 0 to 127.
+    """The MIDI number of a scientific pitch name; ValueError if it isn't one or is outside 0 to 127.
 
     >>> read_pitch("Eb5")
     75
     """
     match = _PITCH.fullmatch(plain_signs(text))
     if match is None:
-        raise ValueError(f"no pitch: {text!r}")
+        raise ValueError(f"not a pitch: {text!r}")
     name = Name.read(match[1])
     midi = 12 * (int(match[2]) + 1) + NATURAL[name.letter] + name.alter
     if not 0 <= midi <= 127:
@@ -128,7 +128,7 @@ def read_pitch(text: str) -> int:
 
 
 def pitch_of(given: str | int, what: str = "", *, place: str = "") -> int:
-    """The MIDI number of a pitch that a player gives by name or number; OptionError where it is none.
+    """The MIDI number of a pitch that a player gives by name or number; OptionError if it isn't one.
 
     `what` says what the pitch is for, as it goes into the error; `place` is the error's place.
 
@@ -143,7 +143,7 @@ def pitch_of(given: str | int, what: str = "", *, place: str = "") -> int:
     if isinstance(given, int):
         if 0 <= given <= 127:
             return given
-        hint = "Give one of the MIDI numbers 0 to 127, or a name such as Eb5."
+        hint = "Give a MIDI number from 0 to 127, or a name such as Eb5."
         raise OptionError(f"unknown pitch {given}{purpose}", place=place, hint=hint)
     try:
         return read_pitch(given.strip())
@@ -155,7 +155,7 @@ def pitch_of(given: str | int, what: str = "", *, place: str = "") -> int:
 def nearest_pitch(given: str | int, near: float, what: str = "", *, place: str = "") -> int:
     """The MIDI number of a pitch, as `pitch_of` reads it, or of a note without an octave: the one nearest to a MIDI number.
 
-    Raises OptionError where the text names neither.
+    Raises OptionError if the text names neither.
 
     >>> nearest_pitch("A5", 60, "--lead-to"), nearest_pitch("A", 60, "--lead-to"), nearest_pitch("A", 64, "--lead-to")
     (81, 57, 69)

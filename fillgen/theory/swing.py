@@ -21,5 +21,5 @@ def swing_ratio(tempo: float) -> float:
 
 
 def swing_at(metre: Metre, tempo: float, swings: bool) -> float:
-    """The ratio at which the eighths of a rhythm swing at a tempo; 1 where they do not. Dotted beats never swing."""
+    """The ratio at which the eighths of a rhythm swing at a tempo; 1 if they do not. Dotted beats never swing."""
     return swing_ratio(tempo) if swings and metre.beat % TICKS == 0 else 1.0

@@ -24,9 +24,9 @@ from fillgen.theory.pitch import MODES, Key, all_keys, blues_keys, keys_in
 CHANGE = 1.5
 """A change to a near key: one whose signature has at most one sign more or less."""
 FAR = 1.5
-"""What a change to any other key costs beside that."""
+"""The extra cost of a change to any other key."""
 BLUES = 2.5
-"""What going into a blues costs beside that: its seventh chords on I and IV have to come back to earn it."""
+"""The extra cost of going into a blues: its seventh chords on I and IV have to return to earn it."""
 TONIC = 0.5
 """Given back for the tonic chord of a key."""
 CADENCE = 1.0
@@ -34,7 +34,7 @@ CADENCE = 1.0
 PREPARED = 0.25
 """Given back where ii or IV goes to the dominant."""
 MAYBE = 0.25
-"""How much of this a minor seventh gets as a tonic: it may as well be another degree."""
+"""The share of this that a minor seventh gets as a tonic: it may just as well be another degree."""
 BEGINS = 1.0
 """Given back where a chart begins on the tonic."""
 ENDS = 0.5
@@ -147,7 +147,7 @@ def _is_borrowed(chord: _Heard, mode: str) -> bool:
 
 
 def _own_place(chord: _Heard, after: _Heard | None, mode: str) -> float | None:
-    """What a chord costs that belongs to a key; None for one that does not."""
+    """The cost of a chord that belongs to a key; None for one that doesn't."""
     if mode == "blues" and (chord.root in (0, 5) or (chord.root, chord.kind) == (6, "diminished")):
         return _blues_place(chord, after)
     if _is_tonic(chord, mode):
@@ -182,7 +182,7 @@ def _is_tonic(chord: _Heard, mode: str) -> bool:
 
 
 def _rest(chord: _Heard) -> float:
-    """How much a tonic is at rest: a minor seventh may as well be another degree and go on."""
+    """How much a tonic is at rest: a minor seventh may just as well be another degree that moves on."""
     return MAYBE if chord.kind == "minor seventh" else 1.0
 
 
@@ -201,7 +201,7 @@ def _is_applied(chord: _Heard, after: _Heard | None, mode: str) -> bool:
 
 
 def _belongs(chord: _Heard, mode: str) -> bool:
-    """Whether a chord stands on a degree of the key: one of its own chords, or a dominant that goes on."""
+    """Whether a chord is on a degree of the key: one of its own chords, or a dominant that goes on."""
     return chord.root in MODES[mode] and (
         chord.kind in ("major", "dominant") or _inside(_turned(chord.tones, chord.root), mode)
     )
@@ -299,7 +299,7 @@ def _costs(chord: _Heard, after: _Heard | None) -> tuple[list[float], list[float
 
 @lru_cache(maxsize=16384)
 def cost_in(chord: Chord, after: Chord | None, key: Key) -> float:
-    """What a chord that sounds costs in a key before another: below zero where it is the tonic or a cadence closes.
+    """What a chord that sounds costs in a key before another: below zero if it is the tonic or a cadence closes.
 
     >>> from fillgen.theory.chords import read_chord
     >>> from fillgen.theory.pitch import Name
@@ -317,9 +317,9 @@ def keys_of(
 ) -> tuple[Key, ...]:
     """The key in which each chord is heard: the cheapest reading.
 
-    `given` are keys that are known beforehand, None before the first of them; each holds to the next. `home` is that in which
+    `given` are keys that are already known, None before the first of them; each holds to the next. `home` is that in which
     the first chord is heard unless another is given for it; a major key may turn out to be a blues. Over N.C. the key goes
-    on. Raises ChartError where no chord sounds.
+    on. Raises ChartError if no chord sounds.
 
     >>> from fillgen.theory.chords import read_chord
     >>> chords = [read_chord(symbol) for symbol in "Dm7 G7 Cmaj7 Ebm7 Ab7 Dbmaj7".split()]
@@ -327,7 +327,7 @@ def keys_of(
     ['C major', 'C major', 'C major', 'Db major', 'Db major', 'Db major']
     """
     if all(chord.root is None for chord in chords):
-        raise ChartError("the chart has no chord, only N.C.", hint="At least one chord must sound.")
+        raise ChartError("the chart has no chords, only N.C.", hint="Write at least one chord.")
     known: list[Key] = []
     for key in given:
         known += [key or known[-1]] if key or known else []
@@ -364,7 +364,7 @@ def _found(
 def _cheapest(
     chords: Sequence[_Heard], after: _Heard | None, home: Key | None, goal: Key | None
 ) -> list[State]:
-    """The state of each chord in the cheapest reading; of equal ones the one that changes early and seldom.
+    """The state of each chord in the cheapest reading; of equal ones, the one with few and early changes.
 
     The tables hold the cheapest way to each state by how long it has lasted, up to `LASTS` chords: only then it may be left.
     """
@@ -441,7 +441,7 @@ def _begins(home: Key | None, state: State) -> bool:
 
 @lru_cache(maxsize=1)
 def _entries() -> tuple[float, ...]:
-    """What going into each state costs by itself."""
+    """The cost of entering each state."""
     return tuple(BLUES if mode == "blues" else 0.0 for _, mode in _states())
 
 

@@ -33,10 +33,10 @@ def vary(request: Request, phrase: Phrase, wish: Wish) -> Ideas:
     """Variants of a phrase over the chart of a request, best first; those of a mirror image or another level nearest
     first.
 
-    Where no level is asked for, it is the lowest, from 3 up, whose rules the kept notes keep. Where no range is
-    asked for, the level's is widened to hold what is kept. Raises OptionError where the wishes contradict one another
-    or leave nothing to vary, PhraseError where the phrase does not fit the chart, and NoPhraseError where nothing
-    can be found, with the notes that stand in the way.
+    Without a level, it is the lowest, from 3 up, whose rules the kept notes keep. Without a
+    range, the level's is widened to hold what is kept. Raises OptionError if the options contradict one another
+    or leave nothing to vary, PhraseError if the phrase does not fit the chart, and NoPhraseError if nothing
+    can be found, with the notes that are in the way.
 
     >>> from fillgen.chart.text import parse_chart
     >>> from fillgen.phrase.text import parse_phrase

@@ -41,7 +41,7 @@ class _Known:
         return self.engine.places(rhythm_of(self.phrase))
 
     def may_keep(self, index: int, use: RuleUse) -> bool:
-        """Whether a note can keep a rule, as far as its known neighbours tell."""
+        """Whether a note can keep a rule, as far as its known neighbours show."""
         before, after = self._meets(index - 1), self._meets(index)
         note = Seen(self._place(index, after), self.phrase[index].midi)
         if not bool(use.rule.may_stand(note, use.settings)):
@@ -68,7 +68,7 @@ class _Known:
 
 
 def broken(engine: Engine, phrase: Phrase, fault: Breach, hint: str = "") -> NoPhraseError:
-    """The error of a kept note that breaks a rule."""
+    """The error for a kept note that breaks a rule."""
     note, progression = phrase[fault.index], engine.progression
     name = spell(progression, phrase)[fault.index]
     symbol = progression.span_at(note.onset).heard.symbol
@@ -77,5 +77,5 @@ def broken(engine: Engine, phrase: Phrase, fault: Breach, hint: str = "") -> NoP
     return NoPhraseError(
         f'{name} breaks {kind} over {symbol} ("{fault.use.text.rstrip(".")}")',
         place=progression.place_name(note.onset),
-        hint=hint or f"Keep less, or ask for {other}.",
+        hint=hint or f"Keep less, or try {other}.",
     )

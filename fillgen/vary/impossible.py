@@ -1,4 +1,4 @@
-"""Why nothing could be kept: the notes that stand in the way."""
+"""Why nothing could be kept: the notes in the way."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.task import Task, own_plan
 
 _TRIED = 4
-"""Plans on which the notes that stand in the way are looked for."""
+"""Plans on which the notes in the way are searched for."""
 
 
 def unmended(task: Task) -> NoPhraseError | None:
-    """The error of a phrase that breaks more rules than a small change can mend."""
+    """The error for a phrase that breaks more rules than a small change can mend."""
     every = frozenset(range(len(task.progression.bars)))
     faults = faults_in(task.engine, task.phrase, every)
-    hint = "Mend it first, or ask for another --level."
+    hint = "Mend it first, or try another --level."
     return broken(task.engine, task.phrase, faults[0], hint) if faults else None
 
 
@@ -49,10 +49,10 @@ def held_to(task: Task, note: Note, end: int) -> Note:
 
 
 def nothing_else() -> NoPhraseError:
-    """The error where what is kept leaves the phrase itself and no other."""
+    """The error if only the phrase itself keeps what is kept."""
     return NoPhraseError(
         "the rules allow no other phrase that keeps this",
-        hint="Keep less, or ask for another --level or a wider range (--low, --high).",
+        hint="Keep less, or try another --level or a wider range (--low, --high).",
     )
 
 
@@ -66,12 +66,12 @@ def nothing(task: Task, tried: Sequence[PhraseSpace], what: str = "that keeps th
         return _in_rhythm(task)
     if not task.engine.spaces(task.dice):
         return task.engine.why_nothing()
-    hint = "Ask for another --level, --rhythm or --seed, or a wider range (--low, --high)."
+    hint = "Try another --level, --rhythm or --seed, or a wider range (--low, --high)."
     return NoPhraseError(f"no phrase was found {what}", hint=hint)
 
 
 def check_kept(task: Task) -> None:
-    """Refuse kept bars that break a rule themselves, or lie outside the range."""
+    """Refuse kept bars that break a rule themselves, or are outside the range."""
     faults = faults_in(task.engine, task.phrase, task.bars)
     if faults:
         raise broken(task.engine, task.phrase, faults[0])
@@ -88,7 +88,7 @@ def _out_of_range(task: Task, note: Note) -> NoPhraseError:
     name = task.names[task.phrase.index(note)]
     ends = [midi_name(midi, task.progression.key) for midi in (task.choices.low, task.choices.high)]
     return NoPhraseError(
-        f"{name} lies outside the range {ends[0]} to {ends[1]}",
+        f"{name} is outside the range {ends[0]} to {ends[1]}",
         place=task.progression.place_name(note.onset),
         hint="Widen the range with --low and --high, or keep other bars.",
     )
@@ -132,7 +132,7 @@ def _preventing(task: Task, onsets: Sequence[int]) -> NoPhraseError:
     return NoPhraseError(
         f"{way}{names} can't be kept next to {its} neighbours; without {it} there are phrases",
         place=task.progression.place_name(task.phrase[found[0]].onset),
-        hint="Keep fewer bars or notes, or ask for another --level.",
+        hint="Keep fewer bars or notes, or try another --level.",
     )
 
 
@@ -142,11 +142,11 @@ def _in_rhythm(task: Task) -> NoPhraseError:
         notes = fallen(task, task.phrase, [index])
         if task.engine.space(own_plan(task, rhythm_of(notes))).count:
             return NoPhraseError(
-                f"no pitch keeps the rules at the place of {task.names[index]}; without this note there are some",
+                f"no pitch keeps the rules in place of {task.names[index]}; without this note there are phrases",
                 place=task.progression.place_name(task.phrase[index].onset),
-                hint="Ask for another --level, or keep something else.",
+                hint="Try another --level, or keep something else.",
             )
     return NoPhraseError(
         f"no phrase of level {task.level.number} has this rhythm",
-        hint="Ask for another --level, or a wider range (--low, --high).",
+        hint="Try another --level, or a wider range (--low, --high).",
     )

@@ -20,7 +20,7 @@ PLANS = 24
 
 
 def with_bars(task: Task) -> Pool:
-    """Phrases that have the kept bars as they are; NoPhraseError if there is none."""
+    """Phrases with the kept bars as they are; NoPhraseError if there are none."""
     spaces, tried = spaces_over(task, planned(task, task.bars), lambda plan: keeping_bars(task, plan))
     if not spaces:
         raise nothing(task, tried)

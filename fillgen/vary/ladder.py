@@ -77,7 +77,7 @@ def _recognisable(task: Task, groups: list[Candidates], phrases: int, harder: bo
         kept = groups
         strong, sounding = _most(list(likeness.values()))
         text = (
-            f"The rules of level {task.level.number} do not let it stay recognisable throughout: the nearest keeps "
+            f"The rules of level {task.level.number} don't let it stay recognisable throughout: the nearest keeps "
             f"{strong:.0%} of its strong beats and {sounding:.0%} of its sounding time."
         )
         remarks.append(Remark(RemarkKind.PARTLY, text))
@@ -190,7 +190,7 @@ def _first_on_grid(task: Task) -> int:
 
 
 def _roots(task: Task) -> list[_Sketch]:
-    """One note for each chord over which the phrase sounds, let go at once or a little early."""
+    """One note for each chord over which the phrase sounds, released on time or a little early."""
     spans = [span for span in task.progression.spans if _heard_in(task, span.onset, span.end) is not None]
     beat = task.metre.beat
     sketches = []
@@ -221,7 +221,7 @@ def _straight(task: Task, notes: Phrase) -> Phrase:
 
 
 def _without_scraps(task: Task, notes: Sequence[Note]) -> Phrase:
-    """Notes without those of which too little is left to be written down; their time goes to the note before."""
+    """Notes without those too short to be written; their time goes to the note before."""
     whole = list(notes)
     while len(whole) > 1 and not is_length(whole[0].length):
         del whole[0]
@@ -297,7 +297,7 @@ def _harder(task: Task) -> list[_Sketch]:
 
 
 def _pushed(task: Task, notes: Phrase) -> Phrase:
-    """Some first notes of bars moved an eighth early, where the note before leaves or can give the room."""
+    """Some first notes of bars moved an eighth early, if the note before leaves room or can make it."""
     pushed = list(notes)
     for index in range(1, len(pushed)):
         note = pushed[index]
@@ -316,7 +316,7 @@ def _pushed(task: Task, notes: Phrase) -> Phrase:
 def _decorated(task: Task, notes: Phrase, often: int) -> _Sketch:
     """Notes with some of them split, so that new ones lead on to the next: at most `often` in two bars.
 
-    There is one triplet at the most.
+    There is at most one triplet.
     """
     splits = {index: _splits(task, note) for index, note in enumerate(notes[:-1])}
     places = [index for index, ways in splits.items() if ways]

@@ -1,4 +1,4 @@
-"""The row of pitches kept: new rhythms under the same pitches in the same order, all of them counted."""
+"""The row of pitches kept: new rhythms for the same pitches in the same order, all counted."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _DRAWN = 400
 
 
 def with_pitches(task: Task) -> Pool:
-    """New rhythms under the same pitches in the same order."""
+    """New rhythms for the same pitches in the same order."""
     search = _RhythmSearch(task)
     layers = search.layers()
     if not layers[-1] or not layers[0]:
@@ -35,7 +35,7 @@ def with_pitches(task: Task) -> Pool:
         raise nothing_else()
     own = search.is_one(task.rhythm)
     count = ways[0][_START] - own
-    text = f"{many(count, 'other rhythm')} {'carries' if count == 1 else 'carry'} these pitches."
+    text = f"{many(count, 'other rhythm')} {'fits' if count == 1 else 'fit'} these pitches."
     few = len(groups) if ways[0][_START] <= _DRAWN else count
     return Pool(groups, few, (Remark(RemarkKind.RHYTHMS, text),))
 
@@ -91,7 +91,7 @@ class _RhythmSearch:
         return tuple(dict.fromkeys(tuple(begun(each, free, task.progression)) for each in notes))
 
     def _goes_on(self, bar: int, used: int) -> set[int]:
-        """How many notes may be laid after a bar, as far as its own notes tell, with a number of them laid before it."""
+        """How many notes may be laid after a bar, as far as its own notes show, given the number laid before it."""
         if bar in self.task.bars and used != self._first_of(bar):
             return set()
         most = len(self.pitches) - used
@@ -100,7 +100,7 @@ class _RhythmSearch:
         }
 
     def _finishing(self) -> list[set[int]]:
-        """With how many notes laid before each bar the row can come out at the end, as far as single bars tell."""
+        """The numbers of notes laid before each bar with which the row can come out at the end, as far as single bars show."""
         counts = [{len(self.pitches)}]
         for bar in reversed(range(len(self.options))):
             every = range(len(self.pitches) + 1)
@@ -179,7 +179,7 @@ class _RhythmSearch:
         )
 
     def _has_a_chance(self, index: int, note: tuple[int, int]) -> bool:
-        """Whether a note of the row may stand at a place, or before it where it may be pushed over the bar line."""
+        """Whether a note of the row may be at a place, or before it if it may be pushed over the bar line."""
         onset, least = note[0], min(note[1], PUSH)
         if self.alone(index, onset, least):
             return True
@@ -278,7 +278,7 @@ class _RhythmSearch:
         return tuple(rhythm)
 
     def is_one(self, rhythm: Rhythm_) -> bool:
-        """Whether a rhythm is one of those that are found."""
+        """Whether a rhythm is among those found."""
         states = {_START}
         for bar in range(len(self.options)):
             states = {
@@ -290,25 +290,25 @@ class _RhythmSearch:
             states = {state for state in states if state[1][:-1] == rhythm[: state[0]][-3:-1]}
         return any(self._closes(state) and state[1] == rhythm[-3:] for state in states)
 
-    # Where there is none
+    # If there is none
 
     def _farthest(self) -> int:
-        """How many notes can be laid at the most, as far as single bars tell."""
+        """The most notes that can be laid, as far as single bars show."""
         reached = [{0}]
         for bar in range(len(self.options)):
             reached.append({after for used in reached[-1] for after in self._goes_on(bar, used)})
         return max(max(each) for each in reached if each)
 
     def stuck(self, layers: Sequence[_Layer]) -> NoPhraseError:
-        """How far the row comes."""
+        """How far the row gets."""
         task = self.task
         reached = max((state[0] for layer in layers[:-1] for state in layer), default=self._farthest())
         index = min(reached, len(task.phrase) - 1)
         return NoPhraseError(
-            f"no rhythm of {task.choices.rhythm.name} carries these pitches: they stop at {task.names[index]}, "
+            f"no {task.choices.rhythm.name} rhythm fits these pitches: none gets past {task.names[index]}, "
             f"note {index + 1}",
             place=task.progression.place_name(task.phrase[index].onset),
-            hint="Ask for another --rhythm or --level.",
+            hint="Try another --rhythm or --level.",
         )
 
 

@@ -31,7 +31,7 @@ Ranges = Sequence[tuple[int, int]]
 def distance(one: Phrase, other: Phrase, outside: Ranges = ()) -> float:
     """The share of the time in which either of two phrases sounds that they do not sound the same: 0 to 1.
 
-    What lies in the stretches of time `outside` does not count.
+    The stretches of time `outside` don't count.
 
     >>> from fillgen.phrase.note import Note
     >>> call = (Note(0, 480, 72), Note(480, 480, 76))

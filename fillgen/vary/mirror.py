@@ -19,7 +19,7 @@ from fillgen.vary.task import Task, follows, leaning, own_plan, rises_of
 def mirrored(task: Task) -> Pool:
     """The phrases nearest to the mirror image in the key: about the first note, or about the middle.
 
-    As many directions as the rules allow are turned round.
+    As many directions as the rules allow are reversed.
     """
     images = [_image(task, axis) for axis in _axes(task)]
     shape = max(task.choices.shapes, key=lambda shape: follows(task, shape, images[0]))
@@ -45,7 +45,7 @@ def mirrored(task: Task) -> Pool:
     remarks = [Remark(RemarkKind.ORDER, "The nearest to the mirror image come first.")]
     if len(turned) < len(rises):
         left = len(rises) - len(turned)
-        text = f"The rules do not let all directions be turned round: {left} of {len(rises)} are not."
+        text = f"The rules don't let every direction be reversed: {left} of {len(rises)} aren't."
         remarks.append(Remark(RemarkKind.PARTLY, text))
     return Pool(groups, phrases, tuple(remarks), most_alike=0.9, nearest=[-each for each in away])
 

@@ -1,4 +1,4 @@
-"""Small changes, something else altogether, and answers."""
+"""Small changes, very different phrases, and answers."""
 
 from __future__ import annotations
 
@@ -115,14 +115,14 @@ def _with_figure(task: Task, bar: int) -> Iterator[Plan]:
 
 
 def _changed(task: Task, rhythm: Rhythm_) -> float:
-    """The share of sounding time that may sound otherwise in another rhythm at the most."""
+    """The largest share of sounding time that may sound different in another rhythm."""
     same = set(task.rhythm) & set(rhythm)
     sounding = max(sum(length for _, length in each) for each in (task.rhythm, rhythm))
     return 1 - sum(length for _, length in same) / sounding
 
 
 def _same_notes(task: Task, rhythm: Rhythm_) -> Kept:
-    """The pitches of the notes that a rhythm has in common with the phrase; the others lie near what sounded there."""
+    """The pitches of the notes that a rhythm has in common with the phrase; the others are near what sounded there."""
     own = {(note.onset, note.length): note.midi for note in task.phrase}
     pitches = {index: own[note] for index, note in enumerate(rhythm) if note in own}
     near = {
@@ -149,8 +149,8 @@ def unlike(task: Task) -> Pool:
     groups = filtered(groups, lambda group: _is_unlike(task, group))
     if not groups:
         raise NoPhraseError(
-            "no phrase was found that is so unlike this one",
-            hint="Ask for another --rhythm or --seed, or a wider range (--low, --high).",
+            "no phrase so unlike this one was found",
+            hint="Try another --rhythm or --seed, or a wider range (--low, --high).",
         )
     return Pool(groups, phrases)
 
@@ -196,7 +196,9 @@ def answer(task: Task) -> Pool:
 
     groups = filtered(groups, is_other)
     if not groups:
-        raise NoPhraseError("no answer was found that is not the call over again", hint="Try another --seed.")
+        raise NoPhraseError(
+            "no answer was found that doesn't just repeat the call", hint="Try another --seed."
+        )
     return Pool(groups, phrases)
 
 

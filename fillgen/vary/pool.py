@@ -114,7 +114,7 @@ def rather(
 def apart_from_phrase(
     task: Task, groups: list[Candidates], most: float = diversify.ALIKE
 ) -> list[Candidates]:
-    """The candidates that aren't near-copies of the phrase where something new is asked for, if there are enough."""
+    """The candidates that aren't near-copies of the phrase, if something new is requested and there are enough."""
 
     def differs(group: Candidates) -> NDArray[np.bool_]:
         found = in_common(group.plan.rhythm, group.pitches, task.phrase, task.ranges)

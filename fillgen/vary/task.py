@@ -28,7 +28,7 @@ from fillgen.vary.likeness import Ranges, rhythm_of
 from fillgen.vary.wish import Bars, Wish, kept_bars
 
 _LOWEST = 3
-"""The lowest level taken if none is asked for."""
+"""The lowest default level."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class Task:
 
     @property
     def timed(self) -> Bars:
-        """The bars whose rhythm stays in any case: those that are kept, and one that holds the pick-up."""
+        """The bars whose rhythm always stays: those that are kept, and one that holds the pick-up."""
         return self.bars | ({0} if self.progression.first == 0 else set())
 
     @cached_property
@@ -110,7 +110,7 @@ def follows(task: Task, shape: Shape, pitches: Sequence[int] = ()) -> float:
 
 
 def task_for(request: Request, phrase: Phrase, wish: Wish) -> Task:
-    """A phrase with its wish and all settings: the level, and the range that holds what is kept."""
+    """A phrase with the request and all settings: the level, and the range that holds what is kept."""
     level = wish.level_as if wish.level_as is not None else request.level
     if level is None:
         level = _lowest_level(request, phrase, wish)
@@ -124,7 +124,7 @@ def task_for(request: Request, phrase: Phrase, wish: Wish) -> Task:
 
 
 def _widened(request: Request, held: Phrase) -> Request:
-    """A request whose usual range holds some notes; a range that is asked for stays."""
+    """A request whose default range holds some notes; a given range stays."""
     usual = settle(request)
     pitches = [note.midi for note in held]
     low = min([usual.low, *pitches]) if request.low is None else request.low
@@ -156,7 +156,7 @@ def _busy(request: Request, phrase: Phrase) -> str:
 
 
 def levels(request: Request) -> Iterator[tuple[int, Engine]]:
-    """Every level with an engine that asks its rules; the range does not matter to them."""
+    """Every level with an engine for its rules; the range doesn't matter."""
     for number in request.pack.level_numbers:
         yield number, Engine(settle(replace(request, level=number, low=60, high=84)))
 
@@ -181,7 +181,7 @@ def _lowest_level(request: Request, phrase: Phrase, wish: Wish) -> int:
         return int(request.pack.default("level"))
     if fewest and strict:
         number, engine = looked[0]
-        raise broken(engine, phrase, faults[number][0], hint="No level allows what is kept: keep less of it.")
+        raise broken(engine, phrase, faults[number][0], hint="No level allows what you keep. Keep less.")
     return next((number for number in fitting if styled[number]), fitting[0])
 
 
@@ -208,7 +208,9 @@ def own_level(request: Request, phrase: Phrase) -> int | None:
 def _check_level(request: Request, phrase: Phrase, level: int) -> None:
     request.pack.level(level)
     if own_level(replace(request, level=level), phrase) == level:
-        raise OptionError(f"the phrase is already at level {level}", hint="Ask for another level, or --like.")
+        raise OptionError(
+            f"the phrase is already at level {level}", hint="Name another level, or use --like."
+        )
 
 
 def rises_of(task: Task, sign: int = 1) -> dict[int, int]:
@@ -222,7 +224,7 @@ def rises_of(task: Task, sign: int = 1) -> dict[int, int]:
 
 
 def own_plan(task: Task, rhythm: Rhythm_ | None = None, shape: Shape | None = None) -> Plan:
-    """A plan with the phrase's own rhythm, or another, without wishes."""
+    """A plan with the phrase's own rhythm, or another, without preferred intervals."""
     rhythm = task.rhythm if rhythm is None else rhythm
     return Plan(rhythm, _letters(task, rhythm), (0,) * len(rhythm), shape or task.shape)
 

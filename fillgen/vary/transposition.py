@@ -109,7 +109,7 @@ def _moved_name(name: Name, steps: int, rise: int, key: Key) -> Name:
 
 
 def _moved_written(name: Name | None, steps: int, rise: int, key: Key) -> Name | None:
-    """A name that somebody wrote, some letters and semitones higher; None where that would be hard to read."""
+    """A written name, some letters and semitones higher; None if that would be hard to read."""
     moved = None if name is None else _moved_name(name, steps, rise, key)
     same_letter = moved is not None and name is not None and moved.letter == (name.letter + steps) % 7
     return moved if same_letter else None
@@ -125,7 +125,7 @@ def _shift(request: Request, phrase: Phrase, rise: int) -> int:
     if not fitting and (request.low is not None or request.high is not None):
         ends = [midi_name(midi, request.progression.key) for midi in (usual.low, usual.high)]
         raise NoPhraseError(
-            f"the phrase cannot be moved so that it lies between {ends[0]} and {ends[1]}",
+            f"the phrase can't be moved to fit between {ends[0]} and {ends[1]}",
             hint="Widen the range with --low and --high.",
         )
     return (fitting or possible)[0]

@@ -1,4 +1,4 @@
-"""What a player wishes of a phrase: what is kept, and what the rest becomes."""
+"""What to vary in a phrase: what is kept, and what the rest becomes."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from fillgen.errors import OptionError, did_you_mean, listed, shorten
 from fillgen.theory.pitch import Key
 
 NEAR = ("like", "unlike", "answer")
-"""How near a variant may be asked to be."""
+"""The values of `near`."""
 
 
 _PARTS = ("rhythm", "pitches", "contour")
@@ -55,7 +55,7 @@ class Wish:
 
 
 def read_keep(text: str) -> Wish:
-    """What is kept, from text: numbers of bars (`1,2`, `1-3`) and `rhythm`, `pitches` or `contour`, joined by commas.
+    """What to keep, from text: numbers of bars (`1,2`, `1-3`) and `rhythm`, `pitches` or `contour`, joined by commas.
 
     OptionError names what it cannot read.
 
@@ -76,11 +76,11 @@ def read_keep(text: str) -> Wish:
 def _read_bars(word: str) -> range:
     match = re.fullmatch(r"([0-9]{1,4})(?:\s*-\s*([0-9]{1,4}))?", word)
     if match is None:
-        hint = f"{_asked(did_you_mean(word, _PARTS))}Keep bars by their numbers (1,2 or 1-3), or {listed(_PARTS)}."
+        hint = f"{_asked(did_you_mean(word, _PARTS))}Keep bars by number (1,2 or 1-3), or {listed(_PARTS)}."
         raise OptionError(f"cannot keep {shorten(word)}", hint=hint)
     first, last = int(match[1]), int(match[2] or match[1])
     if last < first or last > MOST_BARS:
-        raise OptionError(f"cannot keep the bars {word}", hint="The lower number comes first, such as 1-3.")
+        raise OptionError(f"cannot keep the bars {word}", hint="Put the lower number first, such as 1-3.")
     return range(first, last + 1)
 
 
@@ -95,26 +95,26 @@ _GOES_WITH: dict[str, tuple[str, ...]] = {
     "unlike": ("bars",),
     "answer": (),
 }
-"""What may be kept along with each aim."""
+"""What can be kept with each aim."""
 
 
 def check_wish(wish: Wish, progression: Progression) -> None:
-    """Refuse wishes that contradict one another or leave nothing to vary; OptionError."""
+    """OptionError for a request that contradicts itself or leaves nothing to vary."""
     if wish.near and wish.near not in NEAR:
         raise OptionError(f"unknown nearness {shorten(wish.near)}", hint=did_you_mean(wish.near, NEAR))
     if not wish.kept and not wish.aims and wish.key is None:
         hint = (
-            "Keep bars (--keep 1,2), the rhythm, the pitches or the contour, or ask for --mirror, --as LEVEL, "
+            "Keep bars (--keep 1,2), the rhythm, the pitches or the contour, or use --mirror, --as LEVEL, "
             "--move-to KEY, --like, --unlike or --answer."
         )
-        raise OptionError("nothing is asked for", hint=hint)
+        raise OptionError("there is nothing to vary by", hint=hint)
     if len(wish.aims) > 1:
-        raise OptionError(f"{' and '.join(wish.aims)} do not go together", hint="Ask for one of them.")
+        raise OptionError(f"{' and '.join(wish.aims)} do not go together", hint="Use one of them.")
     for aim in wish.aims:
         for part in wish.kept:
             if part not in _GOES_WITH[aim]:
                 others = _GOES_WITH[aim]
-                hint = f"With it may be kept: {', '.join(others)}." if others else "Ask for one of them."
+                hint = f"With it you can keep: {', '.join(others)}." if others else "Use one of them."
                 raise OptionError(f"{aim} and keeping {part} do not go together", hint=hint)
     _check_bars(wish, progression)
 
@@ -123,7 +123,7 @@ def _check_bars(wish: Wish, progression: Progression) -> None:
     first, last = progression.first, progression.first + len(progression.bars) - 1
     for bar in wish.bars:
         if not first <= bar <= last:
-            hint = f"The bars are {first} to {last}." if first < last else f"There is bar {first} only."
+            hint = f"The bars are {first} to {last}." if first < last else f"There is only bar {first}."
             raise OptionError(f"there is no bar {bar}", hint=hint)
     if len(set(wish.bars)) == len(progression.bars):
         raise OptionError("nothing is left to vary: all bars are kept", hint="Keep fewer bars.")

@@ -27,13 +27,13 @@ _INDENT = "  "
 
 
 _SECTIONS: dict[FaultKind, str] = {"clash": "Clashes", "style": "Style", "level": "Beyond level {level}"}
-"""The kinds of faults in the order in which they are said, with their titles."""
+"""The kinds of faults in order, with their titles."""
 
 
 def check_text(report: Report, width: int = TEXT_WIDTH, *, explain: bool = False) -> str:
     """A report as text of about `width` characters: verdict, how the phrase was read, staff, places, mend, what works.
 
-    With `explain` it goes on note by note, and with the rules that hold.
+    With `explain` it adds the notes one by one, and the rules that hold.
 
     >>> from fillgen.teaching.check import check
     >>> from fillgen.chart.text import parse_chart
@@ -55,8 +55,8 @@ def check_text(report: Report, width: int = TEXT_WIDTH, *, explain: bool = False
       bar 1: C5 on beat 2 is outside Bb, is reached by step from Bb4 and left by a
         leap to F5; it could go to Bb4 or D5.
       The rule: A note outside its chord comes from somewhere and goes somewhere: it
-        passes, returns, leans on the next note, is kept from the chord before or
-        comes early for the next. Where it leaps away or stops, it sounds like a
+        passes, returns, leans on the next note, is held over from the chord before
+        or comes early for the next. If it leaps away or stops, it sounds like a
         slip.
     """
     sections = [

@@ -52,7 +52,7 @@ class SheetEntry:
     name. `heading` is a few words such as the rank and the shape. `tempo` is in quarter notes a minute, `swing` the
     ratio of first eighth to second. A first bar with the number 0 holds a pick-up, and is written short. `source` is
     MusicXML to engrave instead of the notes. `second` are the notes struck with the line, below it. `close` is how the last
-    note closes, `held` or `button`, and `slows` the tick from which the music slows down; None where it doesn't. `bass`
+    note closes, `held` or `button`, and `slows` the tick from which the music slows down; None if it doesn't. `bass`
     are the notes of the bass, as it plays, for a sheet that shows it.
     """
 

@@ -22,7 +22,7 @@ _XMLNS = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999
 
 @dataclass(frozen=True)
 class Handout:
-    """What is handed out: its title, what stands below it, and the music in it as scores."""
+    """A handout: its title, what comes below it, and the music in it as scores."""
 
     title: str
     rows: tuple[Row, ...]
@@ -30,7 +30,7 @@ class Handout:
 
 
 def render_handout(handout: Handout, look: SheetOptions, kind: str) -> bytes:
-    """A handout as a file of a kind: pdf, html, svg, musicxml or mei. OptionError where music is asked for and there's none."""
+    """A handout as a file of a kind: pdf, html, svg, musicxml or mei. OptionError if the kind needs music and there's none."""
     return _MAKERS[kind](handout, look)
 
 
@@ -193,7 +193,7 @@ _MAKERS: Mapping[str, Callable[[Handout, SheetOptions], bytes]] = {
 
 
 def titled(look: SheetOptions, title: str, otherwise: str) -> str:
-    """The title of a handout: the one asked for, the chart's, or what it is.
+    """The title of a handout: the requested one, the chart's, or what it is.
 
     >>> titled(SheetOptions(), "Two Lanterns", "The left hand"), titled(SheetOptions(title="Monday"), "", "The left hand")
     ('Two Lanterns: the left hand', 'Monday')

@@ -63,7 +63,7 @@ def mark_drawing(shape: str) -> Drawing:
 
 @dataclass(frozen=True, slots=True)
 class _Place:
-    """Where keys lie: the width of a white one, and which there are."""
+    """The positions of keys: the width of a white one, and which there are."""
 
     wide: float
     whites: list[int]

@@ -1,4 +1,4 @@
-"""What is printed as rows of words and drawings, and where each of them comes to stand on a page.
+"""Printed rows of words and drawings, and where each of them goes on a page.
 
 The same rows are laid out here for PDF and SVG, and by a browser for HTML. Words are measured in points (72 to the inch),
 drawings in the pixels they were engraved in.
@@ -26,7 +26,7 @@ GUTTER = 16.0
 _BETWEEN = 10.0
 """The gap between two rows."""
 _INDENT = 16.0
-"""How far words stand to the right of their bullet or drawing."""
+"""How far words are to the right of their bullet or drawing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ Cell = tuple[Piece, ...]
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """Cells side by side in so many columns of equal width. One that `leads` stays on the page of the row after it."""
+    """Cells side by side in a number of columns of equal width. One that `leads` stays on the page of the row after it."""
 
     cells: tuple[Cell, ...]
     columns: int = 1
@@ -63,7 +63,7 @@ class Row:
 
 
 def in_rows(cells: Sequence[Cell], columns: int) -> list[Row]:
-    """Cells in rows of so many columns, the last row as it comes.
+    """Cells in rows of a number of columns, the last row with what is left.
 
     >>> [len(row.cells) for row in in_rows([(Words("a"),), (Words("b"),), (Words("c"),)], 2)]
     [2, 1]
@@ -87,7 +87,7 @@ def column_pixels(columns: int, paper: tuple[float, float]) -> int:
     return int(points * PAGE_PIXELS / wide)
 
 
-# Laid out
+# Layout
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +127,7 @@ class Layout:
     measure: Measure
 
     def pages(self, rows: Sequence[Row]) -> list[Page]:
-        """The rows on pages, from top to bottom; a row is never parted."""
+        """The rows on pages, from top to bottom; a row is never split."""
         made = [self._row(row) for row in rows]
         pages: list[Page] = [[]]
         at = 0.0
@@ -206,7 +206,7 @@ class Layout:
 
 
 _LONGEST = 400
-"""More letters than fit into any line."""
+"""More letters than fit on any line."""
 
 
 def _moved(item: Placed, down: float) -> Placed:

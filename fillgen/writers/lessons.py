@@ -27,7 +27,7 @@ _NARROWEST = 40
 _FIT_WORDS = ((PASSES, "may pass"), (LEAVE_QUICKLY, "leave quickly"))
 
 
-# What text and handout have in common
+# Shared by text and handout
 
 
 def _title(lesson: Lesson) -> str:
@@ -134,7 +134,7 @@ def _phrase_lines(each: Explained, progression: Progression, width: int) -> list
 def session_text(session: Session, width: int = TEXT_WIDTH) -> str:
     r"""The plan of a session: each round with the time of its rest or count-in, then the cautions.
 
-    Where it goes through several keys, what is played in each stands between them, with its fingers.
+    Where it goes through several keys, what is played in each comes between them, with its fingering.
 
     >>> import fillgen
     >>> from fillgen.teaching.practice import loop

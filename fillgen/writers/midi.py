@@ -86,7 +86,7 @@ def to_midi_files(
 def to_practice(
     session: Session, playing: Playing | None = None, sounds: Mapping[str, str] | None = None
 ) -> bytes:
-    """A practice session in one file of format 1: for each round its tempo and its label; no gap parts two rounds.
+    """A practice session in one file of format 1: for each round its tempo and its label; there is no gap between rounds.
 
     Where a round is in another key, its key signature comes with its tempo. The marker of a round that is counted in is at
     the beginning of the clicks. Swing, feel,

@@ -250,7 +250,7 @@ _BEATS = {
     TICKS * 3 // 2: ("quarter", 1),
     2 * TICKS: ("half", 0),
 }
-"""The note that a beat of so many ticks is written as, and its dots."""
+"""The note value of a beat of some ticks, and its dots."""
 
 
 def beat_mark(tempo: int, metre: Metre) -> tuple[str, int, int]:

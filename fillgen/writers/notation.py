@@ -12,7 +12,7 @@ from fillgen.theory.pitch import Key, Name
 
 EIGHTH = TICKS // 2
 _GRID = TICKS // 4
-"""The finest plain grid: whatever lies off it belongs to a triplet."""
+"""The finest plain grid: anything off it belongs to a triplet."""
 _QUARTER_TRIPLET = TICKS * 2 // 3
 _SINGLE = frozenset(LENGTHS.values())
 
@@ -21,7 +21,7 @@ LINE = 4
 
 
 def bars_in_line(fits: Callable[[int], bool]) -> int:
-    """How many bars stand in each line of a long chart: four, or two, or one where more do not fit.
+    """How many bars are on each line of a long chart: four, or two, or one if more don't fit.
 
     >>> bars_in_line(lambda bars: bars <= 3)
     2
@@ -100,7 +100,7 @@ def written(
     `metre` is that of all bars, or a metre for each.
 
     Gaps are filled with rests. A chunk that crosses a bar line or hides a beat is split and tied. A short first bar
-    counts as the end of a bar with `pickup`, as the beginning of one without; its beats lie accordingly.
+    counts as the end of a bar with `pickup`, as the beginning of one without; its beats follow.
 
     >>> from fillgen.theory.metre import METRES
     >>> line = [Chunk(0, 720, ("C5",)), Chunk(720, 960, ("E5",))]
@@ -134,7 +134,7 @@ def _until(chunk: Chunk, end: int) -> Chunk:
 
 
 def _in_bar(chunks: Sequence[Chunk], start: int, length: int) -> list[tuple[Chunk, bool, bool]]:
-    """What lies in a bar, rests included: each piece, whether it is tied from before and to what follows."""
+    """What is in a bar, rests included: each piece, whether it is tied from before and to what follows."""
     end, at = start + length, start
     pieces: list[tuple[Chunk, bool, bool]] = []
     for chunk in chunks:
@@ -428,8 +428,8 @@ class ScoreSymbol:
 class ScoreBar:
     """A bar of a score: its number, its length in ticks, the symbols on each staff, and chord symbols with their ticks.
 
-    `section` is the name of the section that begins with it, `metre` is None where it has that of the score; `slows` is
-    the tick in it at which the music begins to slow down, None where it doesn't.
+    `section` is the name of the section that begins with it, `metre` is None if it has that of the score; `slows` is
+    the tick in it at which the music begins to slow down, None if it doesn't.
     """
 
     number: int

@@ -63,7 +63,7 @@ def _into(chord: ChordNotes) -> list[str]:
 def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: int = TEXT_WIDTH) -> str:
     """All chords as text of about `width` characters: their notes by kind, each with its degree and the reason.
 
-    A chord that comes back is listed once, with all its bars and the ways into each chord after it.
+    A chord that returns is listed once, with all its bars and the ways into each chord after it.
 
     `dorian_sixth` is as for `fillgen.teaching.notefit.note_fits`.
 
@@ -73,9 +73,9 @@ def notes_text(progression: Progression, *, dorian_sixth: bool = False, width: i
     Which notes fit each chord, and why
     <BLANKLINE>
     bar 1  C: C E G
-        chord tone     C   1    C is the root of C: it may stand on any beat and stay.
-                       E   3    E is the third of C: it may stand on any beat and stay.
-                       G   5    G is the fifth of C: it may stand on any beat and stay.
+        chord tone     C   1    C is the root of C: it can fall on any beat and stay.
+                       E   3    E is the third of C: it can fall on any beat and stay.
+                       G   5    G is the fifth of C: it can fall on any beat and stay.
     """
     blocks = [f"{wrapped(chart_heading(progression), width)}\n{_WHAT}"]
     every = recurring(chord_notes(progression, dorian_sixth=dorian_sixth))

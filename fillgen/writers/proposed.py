@@ -22,7 +22,7 @@ def enter_proposed(part: Element, chords: Sequence[Sequence[tuple[int, Chord]]])
 
 
 def _enter(measure: Element, harmony: Harmony, divisions: Fraction) -> None:
-    """Put a chord before the note that sounds at its tick, so many divisions later where that began before."""
+    """Put a chord before the note that sounds at its tick, with an offset in divisions if the note began earlier."""
     goal = Fraction(harmony.tick, TICKS) * divisions
     at = Fraction(0)
     for place, element in enumerate(measure):

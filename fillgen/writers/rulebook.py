@@ -47,7 +47,7 @@ def _summary(pack: RulePack) -> str:
 
 def _own(pack: RulePack) -> list[tuple[str, str]]:
     """A player's own pack, if there is one, with its place and fingerprint."""
-    return [(pack.place, f"laid over it, fingerprint {pack.digest}")] if pack.own else []
+    return [(pack.place, f"your own pack on top, fingerprint {pack.digest}")] if pack.own else []
 
 
 def _item(name: str, says: str, width: int) -> str:
@@ -176,10 +176,10 @@ def _idiom(rhythm: Rhythm) -> list[str]:
         (idiom.pushes, "pushed over the bar line"),
         (idiom.off_beat_closes, "closes off the beat"),
     ]
-    told = [f"{share:.0%} {what}" for share, what in shares if share is not None]
+    parts = [f"{share:.0%} {what}" for share, what in shares if share is not None]
     toward = [name for name, value in idiom.leanings.items() if value > 0]
     away = [name for name, value in idiom.leanings.items() if value < 0]
-    lines = [f"Idiom: {', '.join(told)}."] if idiom.free is not None else []
+    lines = [f"Idiom: {', '.join(parts)}."] if idiom.free is not None else []
     if toward or away:
         less = f"; away from {listed(away, 'and')}" if away else ""
         lines.append(f"Leans to {listed(toward, 'and')}{less}. Source: {idiom.source}.")

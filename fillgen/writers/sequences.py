@@ -75,7 +75,7 @@ def _chords(head: str, bars: str, where: str, width: int) -> list[str]:
 
 
 def key_for(sequence: Sequence, key: Key | None) -> Key:
-    """The key in which a sequence is shown where one is asked for: in the other mode, on the same tonic; C by default."""
+    """The key in which a sequence is shown: the requested one, in the other mode on the same tonic; C by default."""
     return key_on(key.tonic if key else Name(0, 0), sequence.mode)
 
 

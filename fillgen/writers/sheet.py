@@ -123,7 +123,7 @@ def _four_a_line(
 ) -> tuple[int, ...]:
     """The bars, counted from 0, that begin a line if a long score has four bars a line, or two where four don't fit.
 
-    Widths and the pick-up are as in `_even_breaks`; `sections` are bars that begin a line. Nothing where there are four
+    Widths and the pick-up are as in `_even_breaks`; `sections` are bars that begin a line. Nothing if there are four
     bars and fewer, or where one line is left for each.
 
     >>> _four_a_line([(10, 10, 10, 10, 10), (12, 13, 15)], pickup=False), _four_a_line([(50, 50), (30, 30, 40)], pickup=False)
@@ -280,7 +280,7 @@ def _html(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
 
 
 def author_tag(author: str) -> str:
-    """Who is named as a page's author, for its head; nothing where nobody is."""
+    """The author tag of a page's head; empty without an author."""
     return f'<meta name="author" content={quoteattr(printable(author))}/>' if author else ""
 
 

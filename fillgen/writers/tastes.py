@@ -1,4 +1,4 @@
-"""A player's taste as text and as plain values: how starred ideas differ from those passed over."""
+"""A player's taste as text and as plain values: how starred ideas differ from those not starred."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def taste_text(taste: Taste, aside: int, pack: RulePack, width: int = TEXT_WIDTH
 
 _PRIVATE = (
     "This is worked out from the stars each time; it isn't stored, and nothing leaves this machine. "
-    "fillgen book taste --forget begins anew: the stars stay, but no longer count."
+    "fillgen book taste --forget starts afresh: the stars stay, but no longer count."
 )
 
 
@@ -46,7 +46,7 @@ def _surely(taste: Taste) -> str:
     """How sure a taste is, and which ranking is used."""
     if taste.clarity is Clarity.TOO_FEW:
         need = f"{FEWEST_STARS} starred ideas from {FEWEST_SEARCHES} searches"
-        return f"Too few stars: --taste needs {need} at least, and uses the default ranking until then."
+        return f"Too few stars: --taste needs at least {need}, and uses the default ranking until then."
     shares = (
         f"Weights learned without a search rank its starred ideas above {taste.hits:.0%} of the others there, the default "
         f"weights above {taste.usual_hits:.0%}; chance would be 50%."
@@ -91,8 +91,8 @@ def _table(taste: Taste, width: int) -> str:
     below = ["A weight below 0: less of it counts as better."] * any(
         each.weight < 0 for each in taste.leanings
     )
-    told = "Differences are in standard deviations of the term in a search (± standard error)."
-    return "\n".join([head, *lines, "", wrapped(" ".join([told, *below]), width, hang=0)])
+    note = "Differences are in standard deviations of the term in a search (± standard error)."
+    return "\n".join([head, *lines, "", wrapped(" ".join([note, *below]), width, hang=0)])
 
 
 def _spreads(each: Leaning) -> str:

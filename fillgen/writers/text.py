@@ -104,7 +104,7 @@ def _heading(ideas: Ideas, width: int, hint: str) -> str:
 
 
 def _over(ideas: Ideas) -> str:
-    """What the phrases are counted over, where passages have to come back in some of it."""
+    """What the phrases are counted over, if passages return in some of it."""
     if not ideas.returning:
         return ""
     return f" over {ideas.rhythms} rhythms, in {ideas.returning} of them with bars that return"
@@ -142,7 +142,7 @@ def staff(
     """Notes as lines of text under their chords, with the role of each and its finger if it has one.
 
     What is struck with them is below, a voice a line, each of which reads back as phrase text. Lines are broken at bar
-    lines, and a bar that is longer than a line at a beat: no bar line stands there.
+    lines, and a bar that is longer than a line at a beat: there is no bar line there.
     """
     bars = _bars(notes, progression, struck_with(notes, second))
     metres = [progression.metre_of(number) for number in range(len(bars))]
@@ -283,7 +283,7 @@ def _row(
     ruler: bool,
     ends: tuple[bool, bool] = (True, True),
 ) -> list[str]:
-    """The lines of some bars; `ends` are whether a bar line stands before them, and whether one stands after them."""
+    """The lines of some bars; `ends` say whether there is a bar line before them, and whether there is one after."""
     beats: list[TickText] = [{n * metre.beat: str(n + 1) for n in range(metre.beats)} for metre in metres]
     lines = [_line("beat", beats, columns, ends)] if ruler else []
     for part, head in enumerate(("chord", "notes", "", "finger", "second", "third")[: len(bars[0])]):

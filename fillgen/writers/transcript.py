@@ -22,11 +22,11 @@ from fillgen.writers.musicxml import (
 from fillgen.writers.notation import Chunk, Symbol, written
 
 _MIDDLE = 57
-"""A line whose notes lie on average below this A is written in the bass clef."""
+"""A line whose notes average below this A is written in the bass clef."""
 
 
 def lines_musicxml(lines: Lines, place: str = "") -> bytes:
-    """The lines of a tune as MusicXML 4.0, one part each; TuneError where notes are too short to be written."""
+    """The lines of a tune as MusicXML 4.0, one part each; TuneError if notes are too short to be written."""
     root = Element("score-partwise", {"version": "4.0"})
     if lines.title:
         SubElement(SubElement(root, "work"), "work-title").text = lines.title
@@ -38,7 +38,7 @@ def lines_musicxml(lines: Lines, place: str = "") -> bytes:
             part = SubElement(root, "part", {"id": f"P{number}"})
             part.extend(_measures(lines, sounds, first=number == 1))
     except (ValueError, KeyError) as error:
-        hint = "Notes are written in sixteenths and eighth-note triplets."
+        hint = "Use sixteenths and eighth-note triplets."
         raise TuneError("has notes too short to be written", place=place, hint=hint) from error
     return to_bytes(root)
 
@@ -68,7 +68,7 @@ def _measures(lines: Lines, sounds: Sequence[Sound], *, first: bool) -> list[Ele
 
 
 def _rows(measures: Sequence[Measure], sounds: Sequence[Sound]) -> list[list[Symbol]]:
-    """The symbols of every measure, with the accidentals that its signature asks for."""
+    """The symbols of every measure, with the accidentals that its signature calls for."""
     lengths, metres = [each.length for each in measures], [each.metre for each in measures]
     pickup = lengths[0] < metres[0].bar
     of_key = {}

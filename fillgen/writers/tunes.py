@@ -44,7 +44,7 @@ _LEFT, _FILLS = "Left hand", "Fills"
 _BRACE = "9"
 """The number of the group that the brace before melody and left hand makes."""
 _BARS = " " * 7
-"""Stands before the bars of an intro or ending."""
+"""Comes before the bars of an intro or ending."""
 _BEHIND_CLEF = ("staff-details", "transpose", "for-part", "directive", "measure-style")
 """The elements that come after a clef among the attributes of MusicXML."""
 ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
@@ -165,7 +165,7 @@ def _fill_lines(piece: Piece, width: int) -> list[str]:
 
 
 def _goes_on(piece: Piece, fill: Fill) -> str:
-    """The notes with which the tune goes on after a fill."""
+    """The notes with which the tune continues after a fill."""
     notes = tuple(note for note in piece.idea.phrase)
     names = dict(zip(((n.onset, n.midi) for n in notes), spell(piece.ideas.progression, notes), strict=True))
     return " or ".join(dict.fromkeys(names[gap.next.onset, gap.next.midi] for gap in fill.room.gaps))

@@ -353,7 +353,7 @@ def test_closed_folder(open_folder: Path) -> None:
     assert told.startswith(f"BookError: {path}: can be read but not written.")
     new = open_folder / "deep" / "new.book"
     told = in_closed_folder(open_folder, lambda: str(refuse_unusable(new)))
-    assert told == f"BookError: {new}: cannot be made: the folder {open_folder} may not be written to."
+    assert told == f"BookError: {new}: cannot be made: you may not write to the folder {open_folder}."
     assert in_closed_folder(open_folder, makes) == (
         f"BookError: {open_folder / 'deep' / 'new.book'}: cannot be opened: Permission denied."
     )
@@ -442,7 +442,7 @@ def test_a_damaged_book(
     err = capsys.readouterr().err
     assert f"{path}: is damaged, or not an idea book" in err
     assert "left as it is" in err
-    assert "Put a good copy in its place" in err
+    assert "Replace it with a good copy" in err
     assert len(err.splitlines()) == 1
     assert path.read_bytes() == damaged
     assert run("ideas", "| C | G7 |", "-n", "1", "--book", str(path)) == 2

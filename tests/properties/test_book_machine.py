@@ -276,7 +276,7 @@ class BookBesideDict(RuleBasedStateMachine):
         if not hasattr(self, "book"):
             return
         assert store.of_last(self.book, list(self.latest)) == list(self.latest.values())
-        with pytest.raises(OptionError, match="no idea of rank"):
+        with pytest.raises(OptionError, match="no rank"):
             store.of_last(self.book, [max(self.latest, default=0) + 1])
 
     @invariant()

@@ -339,7 +339,7 @@ ODD = {
     "format 2": midi_file()[:8] + b"\x00\x02" + midi_file()[10:],
     "film frames": midi_file()[:12] + b"\xe7\x28" + midi_file()[14:],
     "no ticks": midi_file()[:12] + b"\x00\x00" + midi_file()[14:],
-    "a number without an end": midi_file()[:22] + b"\xff" * 200_000,
+    "a number that never ends": midi_file()[:22] + b"\xff" * 200_000,
     "a very late note": midi_file()[:22] + b"\xff\xff\xff\x7f\x90\x40\x40" * 50 + b"\x00\xff\x2f\x00",
     "deep XML": (b"<score-partwise>" + b"<part>" * 30_000),
     "a bomb": f"{BOMB}<score-partwise>&e8;</score-partwise>".encode(),

@@ -175,7 +175,7 @@ def test_mirror_reverses_directions(number: int) -> None:
     _, call, _ = call_of(number)
     found = ask(number, Wish(mirror=True))
     check(number, found)
-    match = re.search(r"turned round: (\d+) of (\d+) are not", " ".join(map(str, found.remarks)))
+    match = re.search(r"reversed: (\d+) of (\d+) aren't", " ".join(map(str, found.remarks)))
     left = int(match[1]) if match else 0
     for idea in found:
         assert rhythm(idea.phrase) == rhythm(call)

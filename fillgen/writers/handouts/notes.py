@@ -32,9 +32,9 @@ from fillgen.writers.notes import bars_of
 _WHAT = "Which notes fit each chord"
 _MARKS = {CHORD_TONE: DOT, PASSES: RING, LEAVE_QUICKLY: CROSS}
 _LEGEND = (
-    (CHORD_TONE, "Full dot: a note of the chord. It may stand on any beat and stay."),
+    (CHORD_TONE, "Full dot: a note of the chord. It can fall on any beat and stay."),
     (PASSES, "Ring: a note of the scale. It passes between chord notes and doesn't rub."),
-    (LEAVE_QUICKLY, "Cross: a note to avoid holding, for it rubs. Touch it and move on."),
+    (LEAVE_QUICKLY, "Cross: a note to avoid holding, because it rubs. Touch it and move on."),
     (CLASHES, "No mark: outside. Only slide from it into the note beside it."),
 )
 _SAID = {CHORD_TONE: "chord note", PASSES: "passing note", LEAVE_QUICKLY: "note to avoid holding"}

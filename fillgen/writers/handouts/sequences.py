@@ -66,7 +66,7 @@ def _score(sequence: Sequence, shown: Progression, number: int) -> Score:
 
 
 def _numerals(sequence: Sequence, shown: Progression) -> list[str]:
-    """The numeral of each chord; none where chords were changed or shared out anew."""
+    """The numeral of each chord; none if chords were changed or divided anew."""
     words: list[str] = []
     bar: list[str] = []
     for text in sequence.chords.strip("| ").split("|"):

@@ -478,11 +478,11 @@ def test_ideas_of_the_command_are_taken_in(book: Book) -> None:
         (lambda idea: idea.update(showings=[]), "never shown"),
         (lambda idea: idea["showings"][0]["chart"].update(text="| Hm |"), "unknown chord"),
         (lambda idea: idea["showings"][0]["chart"].update(key="H"), "unknown key"),
-        (lambda idea: idea["showings"][0].update(last="now"), "not a moment"),
+        (lambda idea: idea["showings"][0].update(last="now"), "not a time"),
         (lambda idea: idea["showings"][0].update(hand="giant"), "hand"),
         (lambda idea: idea["showings"][0].update(times=-1), "not a whole number"),
         (lambda idea: idea.update(sets=[["a"]]), "cannot be read"),
-        (lambda idea: idea.update(name="\ud800"), "not a text"),
+        (lambda idea: idea.update(name="\ud800"), "not text"),
     ],
 )
 def test_wrong_json(filled: Book, change: object, told: str) -> None:
@@ -627,7 +627,7 @@ def test_older_books_are_brought_up_to_date(path: Path, version: int, writes: bo
         assert entry.chart.title == "Night ferry"
         assert entry.sets == ((("Monday", 1),) if version > 1 else ())
         store.put_in_set(book, "Friday", [5])
-        with pytest.raises(OptionError, match=r"no idea of rank 1\. Nothing was shown"):
+        with pytest.raises(OptionError, match=r"no rank 1\. Nothing was shown"):
             store.of_last(book, [1])
         (number,) = remembered(book, ideas_over(CHART, PHRASES[0]))
         assert number == 6

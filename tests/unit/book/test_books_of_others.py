@@ -244,7 +244,7 @@ def test_answers_fit_the_memory(theirs: Path, monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(door, "_ROOM_A_BYTE", 0)
     with (
         Book(theirs, writes=False) as book,
-        pytest.raises(BookError, match="holds more than its size explains"),
+        pytest.raises(BookError, match="holds more than its size can explain"),
     ):
         book.rows(ENDLESS)
 
@@ -254,7 +254,7 @@ def test_huge_values_are_refused(column: str, theirs: Path, capsys: pytest.Captu
     """A value of eleven million bytes is never taken into memory."""
     changed(theirs, f"UPDATE idea SET {column} = zeroblob(11000000) WHERE id = 2")
     for arguments in (("book", "check"), ("book", "show", "2")):
-        assert "than its size explains" in said(capsys, *arguments, "--book", str(theirs))
+        assert "than its size can explain" in said(capsys, *arguments, "--book", str(theirs))
 
 
 # Reading leaves things as they are
@@ -305,7 +305,7 @@ def test_a_write_that_was_stopped(theirs: Path, capsys: pytest.CaptureFixture[st
     )
     subprocess.run([sys.executable, "-c", program, str(theirs)], check=True)
     assert journal.stat().st_size
-    assert "was being written to when that was stopped" in said(capsys, "book", "--book", str(theirs))
+    assert "was interrupted while it was being written" in said(capsys, "book", "--book", str(theirs))
     said(capsys, "book", "star", "1", "--book", str(theirs), code=0)
     assert "sound, 3 ideas" in said(capsys, "book", "check", "--book", str(theirs), code=0)
 

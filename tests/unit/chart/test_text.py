@@ -326,7 +326,7 @@ def test_percent_repeats_all_chords_of_a_bar() -> None:
 
 @pytest.mark.parametrize("written", ["N.C.", "NC", "N.C", "n.c.", "nc"])
 def test_no_chord_leaves_the_chord_before_in_the_ear(written: str) -> None:
-    """Over N.C. no chord is written and the chord before goes on in the ear."""
+    """Over N.C. no chord is written and the chord before goes on sounding in the ear."""
     chart = parse_chart(f"| C | {written} | F G7 | {written} |")
     assert [span.chord.symbol for span in chart.spans] == ["C", NO_CHORD, "F", "G7", NO_CHORD]
     assert [span.heard.symbol for span in chart.spans] == ["C", "C", "F", "G7", "G7"]
@@ -716,7 +716,7 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("| cm7 |", ["bar 1, chord 1", "'cm7'", "'Cm7'"]),
         ("| C | Cmin77 |", ["bar 2, chord 1", "'Cmin77'", "'Cmin7'"]),
         ("| C/H |", ["bar 1, chord 1", "'H'", "'C/B'", "Bb"]),
-        ("| !!! |", ["bar 1, chord 1", "'!!!'", "C, Am7 or Bb7"]),
+        ("| !!! |", ["bar 1, chord 1", "'!!!'", "Eb, Fm7 or Bb7"]),
         ("| C |\n| F | Gsuss |", ["chart line 2, bar 3, chord 1", "'Gsuss'", "'Gsus"]),
         ("", ["empty", '"| Ebmaj7 | Gm7 C7 |"']),
         ("   \n  ", ["empty"]),
@@ -735,10 +735,10 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("|: C |1. F :|", ["bar 2", "ending 2", "missing"]),
         ("|: C |1. F :| G |: A :|", ["bar 2", "ending 2", "missing"]),
         ("|: C |1. F |2. G |", ["bar 3", "ending 1", "not closed", ":|"]),
-        ("|: C |2. F :|", ["bar 2", "ending 1 is due"]),
-        ("|: C |1. F :|3. G |", ["bar 3", "ending 2 is due"]),
-        ("|: C |2-1. F :|3. G |", ["bar 2", "ending 1 is due"]),
-        ("|: C :|1. F :|2. G |", ["bar 2", "no bar of a repeat"]),
+        ("|: C |2. F :|", ["bar 2", "ending 1 is expected"]),
+        ("|: C |1. F :|3. G |", ["bar 3", "ending 2 is expected"]),
+        ("|: C |2-1. F :|3. G |", ["bar 2", "ending 1 is expected"]),
+        ("|: C :|1. F :|2. G |", ["bar 2", "the repeat has no bar"]),
         ("|: C |1. F |", ["never closed"]),
         ("| C |1. F |", ["bar 2", "ending 2", "missing"]),
         ("| C |1,2,3,4,5,6,7,8,9. " + "F | " * 60 + ":|", [f"more than {MOST_BARS} bars"]),
@@ -754,15 +754,15 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("| c | f |", ["bar 1, chord 1", "'c'", "'C'"]),
         ("| Eb | bb7 |", ["bar 2, chord 1", "'bb7'", "'Bb7'"]),
         ("C 2/4 F", ["bar 2, chord 1", "2/4", "without bar lines", "metre:"]),
-        ("| C | F 2/4 G |", ["bar 2", "2/4 stands inside a bar", "| 2/4"]),
-        ("| C | 2/4 3/4 F |", ["bar 2", "3/4 stands inside a bar"]),
+        ("| C | F 2/4 G |", ["bar 2", "2/4 is inside a bar", "| 2/4"]),
+        ("| C | 2/4 3/4 F |", ["bar 2", "3/4 is inside a bar"]),
         ("| C | 2/4 |", ["bar 2", "no bar follows the metre"]),
         ("| C | 2/4 | | F |", ["bar 2", "the bar is empty"]),
         ("| C | 3/8 F |", ["bar 2", "unknown metre '3/8'", "3/4"]),
-        ("| C | 6/8 F |", ["bar 2", "6/8", "beats of 4/4", "2/4"]),
-        ("metre: 2/2\n| C | 2/4 F |", ["bar 2", "2/4", "beats of 2/2", "All bars"]),
+        ("| C | 6/8 F |", ["bar 2", "6/8", "beat of 4/4", "2/4"]),
+        ("metre: 2/2\n| C | 2/4 F |", ["bar 2", "2/4", "beat of 2/2", "Every bar"]),
         ("| C | 2/4 F G C |", ["bar 2", "3 chords", "2 beats of a 2/4 bar"]),
-        ("| C | 2/4 F / / G |", ["bar 2", "4 beats are written, a 2/4 bar has 2"]),
+        ("| C | 2/4 F / / G |", ["bar 2", "4 beats are written, but a 2/4 bar has 2"]),
         ("Eb\nGm\nFm Q", ["chart line 3, bar 4, chord 1", "'Q'"]),
         ("| H7 |", ["'H7'", "Did you mean 'B7'", "Bb"]),
         ("| Es |", ["'Es'", "Did you mean 'Eb'", "German Es is Eb"]),
@@ -773,7 +773,7 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("| Desmaj7 |", ["Did you mean 'Dbmaj7'"]),
         ("| Hes |", ["Did you mean 'Bb'"]),
         ("| EsusX |", ["Did you mean 'Esus'"]),
-        ("|: C |: F :|", ["repeat", "inside a repeat", ":|"]),
+        ("|: C |: F :|", ["repeat", "inside another", ":|"]),
         ("| N.C. | N.C. |", ["only N.C.", "one chord"]),
         ("tile: Rain\n| C |", ["chart line 1", "'tile'", "'title'"]),
         ("title: Rain\nkeys: C\n| C |", ["chart line 2", "'keys'", "'key'"]),
@@ -819,7 +819,7 @@ def test_unknown_metre(metre: str) -> None:
         ("H", "'B major'"),
         ("Es-Dur", "'Eb major'"),
         ("fis-Moll", "'F# minor'"),
-        ("Q", "written like"),
+        ("Q", "Write keys like"),
         ("Eb mayor", "'Eb major'"),
         ("C dorian", "'C "),
         ("G# major", "'G"),

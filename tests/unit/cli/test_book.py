@@ -375,7 +375,7 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
         (["star", "77"], "the book has no idea 77. Its numbers go up to 5"),
         (["star", "0"], "no idea 0"),
         (["star", "1", "9"], "the book has no idea 9"),
-        (["star", "--last", "6"], "no idea of rank 6. It has ranks 1 and 2."),
+        (["star", "--last", "6"], "no rank 6. They have ranks 1 and 2."),
         (["set", "Gig", "--last"], "--last needs the ranks"),
         (["--rhythm", "walz"], "unknown rhythm 'walz'. Did you mean 'waltz'?"),
         (["--shape", "arc"], "unknown shape 'arc'. Did you mean 'arch'?"),
@@ -451,7 +451,7 @@ def test_ranks_lead_to_numbers(run: object) -> None:
     assert [name for name, _ in entry["sets"]] == ["Tuesday"]
     assert run("book", "show", "--last", "2")[0].startswith("Idea 6, Pier\n")
     run("book", "forget", "--last", "1")
-    assert "no idea of rank 1. It has ranks 2 to 5." in run("book", "show", "--last", "1", code=2)[1]
+    assert "no rank 1. They have ranks 2 to 5." in run("book", "show", "--last", "1", code=2)[1]
     assert run("book", "show", "--last", "2")[0].startswith("Idea 6, Pier\n")
 
 
@@ -462,7 +462,7 @@ def test_ranks_of_sheets_and_variants(run: object) -> None:
     assert "In the idea book: 1 and 2.\n" in err
     run("book", "export", "--last", "4", "-o", "four.json")
     assert json.loads(Path("four.json").read_text())["ideas"][0]["text"] == texts(shown)[3]
-    assert "It has ranks 2 and 4." in run("book", "show", "--last", "1", code=2)[1]
+    assert "They have ranks 2 and 4." in run("book", "show", "--last", "1", code=2)[1]
     assert "In the idea book: " in run("vary", PLAIN, PHRASE, "--like", "-n", "2")[1]
     assert run("book", "star", "--last", "1-2")[0] == "Ideas 3 and 4 have 1 star.\n"
 
@@ -584,7 +584,7 @@ def test_tags_without_case(run: object) -> None:
 def test_rhythms_without_case(run: object) -> None:
     """Rhythms and shapes are looked for as `ideas` takes them: capitals do not matter, and none found is an answer."""
     assert listed(run("book", "--rhythm", "Foxtrot")[0]) == [1, 2, 3]
-    assert run("book", "--rhythm", "Bossa Nova")[0] == run("book", "--stars", "5")[0] == "No idea is found.\n"
+    assert run("book", "--rhythm", "Bossa Nova")[0] == run("book", "--stars", "5")[0] == "No ideas found.\n"
 
 
 def test_a_phrase_without_a_score(run: object) -> None:

@@ -104,7 +104,7 @@ def test_a_stock_sequence_wherever_a_chart_is_taken(call: Call, tmp_path: Path) 
     assert (tmp_path / "one.musicxml").read_bytes() == (tmp_path / "two.musicxml").read_bytes()
     refused(call(*asked, "--sequence", "waltz vamp", "--chords", CHART), "either a chart or a sequence")
     refused(call(*asked, "--sequence", "waltz vmp"), "unknown sequence", "waltz vamp")
-    assert "No idea is found" in call("book", "--sequence", "plagal close").out
+    assert "No ideas found" in call("book", "--sequence", "plagal close").out
     refused(call("page", "--sequence", "plagal clos"), "Did you mean 'plagal close'")
 
 

@@ -222,8 +222,8 @@ def test_bars_of_one_rhythm_share_a_letter() -> None:
         ((Note(0, 480, 60), Note(1920, 960, 62), Note(2400, 480, 64)), "bar 2, beat 2", "at once"),
         ((Note(480, 480, 60), Note(0, 480, 62)), "bar 1, beat 1", "at once"),
         ((Note(0, 480, 60), Note(512 * 1920, 480, 62)), "", "513 bars"),
-        ([60, 62, 64], "line 1", "no line of notes: '60'"),
-        ((Note(0, 480, 60), 62), "", "no line of notes"),
+        ([60, 62, 64], "line 1", "not a line of notes: '60'"),
+        ((Note(0, 480, 60), 62), "", "not a line of notes"),
     ],
 )
 def test_wrong_lines_are_refused(phrase: object, place: str, message: str) -> None:
@@ -250,8 +250,8 @@ def test_the_longest_line_is_taken() -> None:
         ("4/4", [0, 12], {}, "from 0 to 11"),
         ("4/4", [-1], {}, "from 0 to 11"),
         ("4/4", ["C", "D"], {}, "from 0 to 11"),
-        ("4/4", "Eb major", {"low": 70, "high": 69}, "lowest note 70 lies above the highest, 69"),
-        ("4/4", "Eb major", {"low": 82}, "lowest note 82 lies above the highest, 81"),
+        ("4/4", "Eb major", {"low": 70, "high": 69}, "lowest note 70 is above the highest, 69"),
+        ("4/4", "Eb major", {"low": 82}, "lowest note 82 is above the highest, 81"),
         ("4/4", "Eb major", {"low": -1}, "unknown pitch -1 for the lowest note"),
         ("4/4", "Eb major", {"high": 128}, "unknown pitch 128 for the highest note"),
         ("4/4", "Eb major", {"low": "H4"}, "unknown pitch 'H4' for the lowest note"),

@@ -55,5 +55,5 @@ def test_a_rhythm_must_be_played_in_the_metre_of_the_chart() -> None:
     made = plans(
         SONG, PACK.level(3), PACK.rhythm("waltz"), "some", (), PACK, lambda _bar, _cell: True, Dice(1)
     )
-    with pytest.raises(OptionError, match=r"waltz is not played in 4/4"):
+    with pytest.raises(OptionError, match=r"waltz isn't played in 4/4"):
         next(made)

@@ -487,7 +487,7 @@ def test_guide_of_nothing_guides_nowhere() -> None:
     assert all(np.all(each == 1) for each in guide.follows(60, 19, Home(0, minor=False), (0, 1)))
     assert np.all(guide.place(place, pitches) == 1)
     assert np.all(guide.height(pitches, 70) == 1)
-    assert np.all(guide.wished(19, 2) == 1)
+    assert np.all(guide.preferred(19, 2) == 1)
 
 
 def test_guide_prefers_what_scores() -> None:
@@ -503,8 +503,8 @@ def test_guide_prefers_what_scores() -> None:
     assert near[12] == near.max()
     coloured = guide.place(quarters(2).places[0], pitches)
     assert coloured[4] > coloured[0] > coloured[1]
-    assert guide.wished(24, 2)[0, 2] == guide.wished(24, 2).max()
-    assert np.all(guide.wished(24, 0) == 1)
+    assert guide.preferred(24, 2)[0, 2] == guide.preferred(24, 2).max()
+    assert np.all(guide.preferred(24, 0) == 1)
 
 
 @pytest.mark.parametrize("size", [0, 1, 36, 37, 127])

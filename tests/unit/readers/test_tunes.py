@@ -42,5 +42,5 @@ def test_bars_of_several_metres() -> None:
     """Each measure fills its own metre; one that doesn't is named."""
     metres = [METRES["4/4"], METRES["3/4"], METRES["3/4"]]
     assert [ticks for _, ticks in full_bars([1920, 1440, 960], metres, "a tune")] == [1920, 1440, 960]
-    with pytest.raises(TuneError, match="bar 2 does not fill a 3/4 bar"):
+    with pytest.raises(TuneError, match="bar 2 doesn't fill a 3/4 bar"):
         full_bars([1920, 1920, 1440], metres, "a tune")

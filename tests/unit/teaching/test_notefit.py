@@ -137,7 +137,7 @@ def test_a_tone_keeps_the_chords_spelling() -> None:
 @pytest.mark.parametrize(
     ("symbol", "name", "reason"),
     [
-        ("Dm7", "F", "F is the third of Dm7: it may stand on any beat and stay."),
+        ("Dm7", "F", "F is the third of Dm7: it can fall on any beat and stay."),
         (
             "Dm7",
             "E",
@@ -146,7 +146,7 @@ def test_a_tone_keeps_the_chords_spelling() -> None:
         (
             "C5",
             "B",
-            "B belongs to C major and lies a half step below C, the root of C5: it passes, and leads up there.",
+            "B belongs to C major and lies a half step below C, the root of C5: it passes, leading up to it.",
         ),
         ("C5", "F", "F belongs to C major and lies a whole step below G, the fifth of C5: it passes freely."),
         ("C5", "E", "E belongs to C major and lies well clear of C, the root of C5: it passes freely."),
@@ -271,7 +271,7 @@ def test_a_chord_over_another_bass_is_another_chord() -> None:
 def test_no_chord_keeps_the_one_before() -> None:
     """Over N.C. the notes of the chord before fit, the remark says so, and the way leads on to the next chord."""
     played, silent, after = chord_notes(parse_chart("| Dm7 | N.C. | G7 |"))
-    assert silent.remark == "no chord is played: Dm7 goes on in the ear"
+    assert silent.remark == "no chord is played: Dm7 lingers in the ear"
     assert (silent.tones, silent.fits, silent.heard) == (played.tones, played.fits, played.heard)
     assert played.following == silent.following == after.heard
     assert played.remark == after.remark == ""
@@ -280,7 +280,7 @@ def test_no_chord_keeps_the_one_before() -> None:
 def test_no_chord_at_the_start_takes_the_one_to_come() -> None:
     """Before the first chord the one to come is meant."""
     silent, played = chord_notes(parse_chart("| N.C. | G7 |"))
-    assert silent.remark == "no chord is played yet: G7 is the one to come"
+    assert silent.remark == "no chord is played yet: G7 is next"
     assert silent.fits == played.fits
     assert silent.following is None
 
@@ -348,7 +348,7 @@ def test_text_of_a_chart() -> None:
         "Which notes fit each chord, and why",
         "",
         "bars 1 to 2  Dm7: D F A C",
-        "    chord tone     D   1    D is the root of Dm7: it may stand on any beat and stay.",
+        "    chord tone     D   1    D is the root of Dm7: it can fall on any beat and stay.",
     ]
     assert "    leave quickly  none" in lines
     assert "    into G7        D stays: the root of Dm7 becomes the fifth of G7." in lines

@@ -80,9 +80,9 @@ def test_what_is_kept_is_read(text: str, wish: Wish) -> None:
     [
         ("rythm", "cannot keep 'rythm'. Did you mean 'rhythm'?"),
         ("contours,1", "Did you mean 'contour'?"),
-        ("", "Keep bars by their numbers (1,2 or 1-3), or rhythm, pitches or contour."),
+        ("", "Keep bars by number (1,2 or 1-3), or rhythm, pitches or contour."),
         ("1,,2", "cannot keep ''"),
-        ("3-1", "The lower number comes first, such as 1-3."),
+        ("3-1", "Put the lower number first, such as 1-3."),
         ("1-9999", "cannot keep the bars 1-9999"),
         ("-2", "cannot keep '-2'"),
         ("١", "cannot keep"),
@@ -222,7 +222,7 @@ def test_mirror_turns_as_many_as_it_can_and_says_how_many_stay() -> None:
     chart = parse_chart("| C | C |")
     call = parse_phrase("C5h E5h | G5h C6h", chart.metre)
     found = ask(Wish(mirror=True), chart, call, low=72, high=80, level=2)
-    assert any("do not let all directions be turned round: 1 of 3" in remark.text for remark in found.remarks)
+    assert any("don't let every direction be reversed: 1 of 3" in remark.text for remark in found.remarks)
     for idea in found:
         assert sum(a == -b for a, b in zip(rises(idea.phrase), rises(call), strict=True)) == 2
 
@@ -317,7 +317,7 @@ def test_moving_goes_the_smaller_way_that_stays_in_range() -> None:
     assert pitches(ask(Wish(key=read_key("E")))[0].phrase)[0] == 78 + 2
     assert pitches(ask(Wish(key=read_key("E")), low=55, high=79)[0].phrase)[0] == 78 - 10
     assert pitches(ask(Wish(key=read_key("B")))[0].phrase)[0] == 78 - 3
-    with pytest.raises(NoPhraseError, match="cannot be moved so that it lies between"):
+    with pytest.raises(NoPhraseError, match="can't be moved to fit between"):
         ask(Wish(key=read_key("E")), low=67, high=76)
 
 
@@ -434,7 +434,7 @@ def test_the_range_is_widened_to_hold_what_is_kept() -> None:
     call = parse_phrase("F#6q E6q D6h | A5q C#6q F#6h | G6q. F#6e E6q D6q | C#6h A5h", CHART.metre)
     found = ask(read_keep("1"), call=call, count=20)
     assert max(note.midi for idea in found for note in idea.phrase) <= 90
-    with pytest.raises(NoPhraseError, match=r"bar 1, beat 1: F#6 lies outside the range D4 to C6"):
+    with pytest.raises(NoPhraseError, match=r"bar 1, beat 1: F#6 is outside the range D4 to C6"):
         ask(read_keep("1"), call=call, high=84)
 
 
@@ -444,7 +444,7 @@ def test_the_range_is_widened_to_hold_what_is_kept() -> None:
 @pytest.mark.parametrize(
     ("wish", "part"),
     [
-        (Wish(), "nothing is asked for"),
+        (Wish(), "there is nothing to vary by"),
         (Wish(bars=(1, 2, 3, 4)), "nothing is left to vary: all bars are kept"),
         (Wish(rhythm=True, pitches=True), "nothing is left to vary: rhythm and pitches are both kept"),
         (Wish(bars=(5,)), "there is no bar 5. The bars are 1 to 4."),
@@ -466,7 +466,7 @@ def test_wishes_that_cannot_be_met_are_refused(wish: Wish, part: str) -> None:
 @pytest.mark.parametrize(
     ("call", "part"),
     [
-        ((), "the phrase has no note"),
+        ((), "the phrase has no notes"),
         ((Note(0, 9600, 60),), "the phrase has 5 bars, the chart 4"),
         ((Note(0, 480, 60), Note(240, 480, 62)), "bar 1, beat 1.5: two notes sound at once"),
     ],
@@ -512,13 +512,13 @@ def test_a_rhythm_that_no_phrase_has_is_named() -> None:
     call = parse_phrase("E5h G5h~ | G5q F#5q C#5h", chart.metre)
     with pytest.raises(NoPhraseError) as caught:
         ask(read_keep("rhythm"), chart, call, level=3)
-    assert "bar 1, beat 3: no pitch keeps the rules at the place of G5" in str(caught.value)
+    assert "bar 1, beat 3: no pitch keeps the rules in place of G5" in str(caught.value)
 
 
 def test_pitches_that_no_rhythm_carries_are_refused() -> None:
     call = parse_phrase("F#5q G#5q A5h | A4q C#5q F#5h | G5w | C#5h A4h", CHART.metre)
     with pytest.raises(
-        NoPhraseError, match=r"no rhythm of foxtrot carries these pitches: they stop at .*, note \d"
+        NoPhraseError, match=r"no foxtrot rhythm fits these pitches: none gets past .*, note \d"
     ):
         ask(read_keep("pitches"), call=call, level=3)
 

@@ -155,7 +155,7 @@ def test_the_legend_says_the_shapes_in_words() -> None:
     said = words(page(made("notes", "minor")))
     for wanted in ("Full dot", "Ring", "Cross", "No mark"):
         assert wanted in said
-    assert "Bar 5: no chord is played: G7(b9) goes on in the ear." in said
+    assert "Bar 5: no chord is played: G7(b9) lingers in the ear." in said
 
 
 # Voicings
