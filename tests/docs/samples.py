@@ -76,7 +76,7 @@ def workplace(text: str) -> Iterator[Path]:
         stack.enter_context(mock.patch.dict(os.environ, {"FILLGEN_BOOK": str(folder / "ideas.book")}))
         os.environ.pop("FILLGEN_NO_BOOK", None)
         for place in ("fillgen.app.memory.now", "fillgen.cli.book.now"):
-            stack.enter_context(mock.patch(place, lambda: _DAY))
+            stack.enter_context(mock.patch(place, return_value=_DAY))
         yield folder
 
 
