@@ -66,6 +66,7 @@ EXAMPLES: Mapping[str, tuple[str, ...]] = {
     "page": (
         "fillgen page",
         'fillgen page "| Bb | Gm7 | Cm7 | F7 |"',
+        "fillgen page --desktop",
     ),
     "rules": (
         'fillgen rules "bossa nova"',
