@@ -1,4 +1,4 @@
-"""The loader of the tables in `rules/`, wherever the package is installed."""
+"""The loader of the tables in `rules/`, and where what is installed with the package lies."""
 
 from __future__ import annotations
 
@@ -11,7 +11,10 @@ from fillgen.errors import OutputError, PackError, cut
 from fillgen.incoming import read_bytes
 
 _HERE = Path(__file__).resolve().parent
-_PLACES = (_HERE / "installed_rules", _HERE.parent / "rules")
+_PLACES = {
+    "rules": (_HERE / "installed_rules", _HERE.parent / "rules"),
+    "guide": (_HERE / "installed_guide", _HERE.parent / "shared" / "guide"),
+}
 
 MOST_BYTES = 200_000
 """The largest table that is read, in bytes."""
@@ -21,12 +24,12 @@ _MOST_DOTS = 200
 Table = dict[str, Any]
 
 
-def folder() -> Path:
-    """The folder of the tables: inside an installed package, or beside it in a checkout."""
-    for place in _PLACES:
+def folder(what: str = "rules") -> Path:
+    """The folder of the tables, or of the player's guide: inside an installed package, or in a checkout."""
+    for place in _PLACES[what]:
         if place.is_dir():
             return place
-    raise OutputError("the folder of rules is missing", hint="Install fillgen again.")
+    raise OutputError(f"the folder of {what} is missing", hint="Install fillgen again.")
 
 
 @lru_cache(maxsize=64)

@@ -23,6 +23,7 @@ from fillgen.writers.look import PAPERS, SheetOptions
 __all__ = [
     "CHART",
     "FIRST_NOTE_ON",
+    "HEADINGS",
     "LAST",
     "ONLY",
     "OPTIONS",
@@ -51,7 +52,8 @@ class Option:
     """How an option is given.
 
     `kind` is what one value is read as; `many` options may be given several times, `words` are parted by commas.
-    `values` are those a shell can complete. A row without flags is a positional argument, named by `metavar`.
+    `values` are those a shell can complete; the help lists them unless they're too many to be `listed`, in families where
+    there are any. A row without flags is a positional argument, named by `metavar`.
     """
 
     flags: tuple[str, ...]
@@ -61,6 +63,8 @@ class Option:
     words: bool = False
     values: Callable[[], Sequence[str]] | None = None
     metavar: str | None = None
+    listed: bool = True
+    families: Callable[[], Mapping[str, Sequence[str]]] | None = None
 
     @property
     def name(self) -> str:
@@ -168,6 +172,18 @@ def _sequences() -> Sequence[str]:
     return tuple(known.name for known in sequences())
 
 
+def _sounds() -> Sequence[str]:
+    from fillgen.hands.instruments import sound_names  # noqa: PLC0415
+
+    return sound_names()
+
+
+def _sound_families() -> Mapping[str, Sequence[str]]:
+    from fillgen.hands.instruments import sound_families  # noqa: PLC0415
+
+    return sound_families()
+
+
 CHART = Option(
     (),
     'Chords between bar lines, such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", a file that holds them, or - for standard '
@@ -200,7 +216,9 @@ TASTE = Option(
 )
 LAST = Option(("--last",), "The numbers are ranks of the ideas shown last.", bool)
 _RHYTHM = Option(
-    ("--rhythm",), "Such as swing, waltz or 'bossa nova'. [default: what suits the metre]", values=_rhythms
+    ("--rhythm",),
+    "The rhythm; names of several words go in quotes. [default: what suits the metre]",
+    values=_rhythms,
 )
 _TEMPO = Option(("--tempo",), "Quarter notes a minute. [default: the rhythm's own]", int)
 _LOW = Option(("--low",), "Lowest note, such as D4. [default: the level's]")
@@ -225,7 +243,10 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
     ChordOptions: {
         "chart": CHART,
         "sequence": Option(
-            ("--sequence",), "A stock chord sequence by name, in place of a chart.", values=_sequences
+            ("--sequence",),
+            "A stock chord sequence by name, in place of a chart; fillgen sequences lists them.",
+            values=_sequences,
+            listed=False,
         ),
         "key": Option(
             ("--key",),
@@ -233,7 +254,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "metre": Option(
             ("--metre",),
-            f"{', '.join(METRES)}. [default: that of a rhythm that knows only one, or 4/4]",
+            "The metre. [default: that of a rhythm that knows only one, or 4/4]",
             values=lambda: tuple(METRES),
         ),
         "sevenths": Option(("--sevenths",), "Add to triads the sevenths that fit the key.", bool),
@@ -251,7 +272,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "busy": Option(
             ("--busy",), "How many notes: few, some or many. [default: some]", values=lambda: BUSY
         ),
-        "shape": Option(("--shape",), "One shape only: arch, rise, fall, valley, wave ...", values=_shapes),
+        "shape": Option(("--shape",), "One shape of line only.", values=_shapes),
         "low": _LOW,
         "high": _HIGH,
         "purpose": Option(
@@ -329,6 +350,8 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             "General MIDI sound of the right hand, by name or number 1 to 128, or of a part, such as "
             "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
             many=True,
+            values=_sounds,
+            families=_sound_families,
         ),
         "second": Option(
             ("--second",),
@@ -411,6 +434,20 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
     },
 }
 """How each option of each group is given. A field without a row can't be given."""
+
+HEADINGS: Mapping[type, str] = {
+    ChordOptions: "Chords",
+    IdeaOptions: "The ideas",
+    CheckOptions: "How it is judged",
+    VaryOptions: "What is kept, what becomes of the rest",
+    PlayOptions: "How it is played",
+    SheetOptions: "How a sheet looks",
+    FillOptions: "Fills",
+    SequenceOptions: "Which sequences",
+    OutputOptions: "Where it goes",
+    BookOptions: "The idea book",
+}
+"""Under which heading the help lists a group."""
 
 
 def given(options: Any) -> dict[str, Any]:

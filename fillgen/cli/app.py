@@ -6,35 +6,45 @@ import contextlib
 import gc
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
+from itertools import chain
 from typing import Annotated
 
 import typer
 
-from fillgen.cli.signature import Strict
+from fillgen.cli.signature import Strict, StrictGroup
 from fillgen.cli.streams import GONE, outlets
 from fillgen.errors import FillgenError
 from fillgen.version import __version__
 
-COMMANDS = (
-    "ideas",
-    "notes",
-    "voicings",
-    "check",
-    "vary",
-    "practice",
-    "page",
-    "play",
-    "listen",
-    "ports",
-    "batch",
-    "sequences",
-    "tune",
-    "rules",
-    "book",
-)
-"""The commands in the order in which they are listed; each has a module of its name."""
+TASKS: Mapping[str, Sequence[str]] = {
+    "Find, vary and check ideas": ("ideas", "vary", "check"),
+    "Chords and the left hand": ("sequences", "notes", "voicings"),
+    "Practise and play": ("practice", "play", "listen", "ports"),
+    "Tunes, folders of charts, and what you keep": ("tune", "batch", "book"),
+    "The page, the rules, the guide": ("page", "rules", "help"),
+}
+"""The commands by what they are for, as they are listed."""
+COMMANDS = tuple(chain.from_iterable(TASKS.values()))
+"""Each command has a module of its name."""
+WELCOME = """\
+fillgen finds right-hand ideas for a chord chart. Begin with one of these:
+
+  fillgen page
+      a page in your browser: type chords, listen, choose
+  fillgen ideas "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |" --rhythm foxtrot
+      fifty ideas over your chords, best first
+  fillgen ideas --sequence "waltz turnaround" --for intro -o intro.mid
+      an intro with the whole band, as a MIDI file
+
+And then:
+
+  fillgen help              the guide, a page for each task
+  fillgen --help            all commands
+  fillgen COMMAND --help    the options of one, with examples
+
+Practise in short turns, stop when a hand hurts, and keep headphones low."""
 _OBJECTS_BEFORE_SWEEP = 50_000
 """A command lives for less than a second: looking for garbage often would take a twentieth of it."""
 
@@ -45,12 +55,21 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
+class Front(StrictGroup):
+    """The program as a group of commands."""
+
+    tasks = TASKS
+
+
 def _fillgen(
-    version: Annotated[
+    context: typer.Context,
+    version: Annotated[  # noqa: ARG001 - its callback prints it
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    """Take the options that stand before a command."""
+    """Take the options that stand before a command; without a command, say how to begin."""
+    if context.invoked_subcommand is None:
+        typer.echo(WELCOME)
 
 
 def program(names: Sequence[str] = COMMANDS) -> typer.Typer:
@@ -61,7 +80,8 @@ def program(names: Sequence[str] = COMMANDS) -> typer.Typer:
         epilog="Practise in short turns, stop when a hand hurts, and keep headphones low. "
         "Ask a teacher or a doctor about pain that stays.",
         callback=_fillgen,
-        no_args_is_help=True,
+        cls=Front,
+        invoke_without_command=True,
         rich_markup_mode=None,
         pretty_exceptions_enable=False,
     )

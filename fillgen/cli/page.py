@@ -15,6 +15,7 @@ from fillgen.cli.signature import grouped
 
 CHART = Option((), "A chart to begin with: text, a file, or - for standard input.", metavar="CHART")
 PORT = Option(("--port",), "The port on this computer. [default: a free one]", int)
+DESKTOP = Option(("--desktop",), "Put an icon that opens the page into your menu, and start nothing.", bool)
 NO_BROWSER = Option(("--no-browser",), "Print the address only; open no browser.", bool)
 
 
@@ -25,12 +26,16 @@ def page(
     sequence: Annotated[str | None, OPTIONS[ChordOptions]["sequence"]] = None,
     port: Annotated[int, PORT] = 0,
     no_browser: Annotated[bool, NO_BROWSER] = False,
+    desktop: Annotated[bool, DESKTOP] = False,
     book: BookOptions,
 ) -> None:
     """A page in your browser: charts, ideas that are seen and heard, practice, and the idea book.
 
     Only this computer can reach it, at an address that is new each time. Ctrl-C ends it.
     """
+    if desktop:
+        _install()
+        return
     remembers = keeps(book)
     begin_with = _checked(written_chart(chart, sequence))
     from fillgen.server.serving import loopback, page_of, serve
@@ -48,6 +53,22 @@ def page(
 
         serve(app, listening, ready)
     typer.echo("The page is closed.", err=True)
+
+
+def _install() -> None:
+    """Put the icon into the menu, and say what was written and how to remove it."""
+    import os
+    import sys
+
+    from fillgen.app.desktop import UNTRIED, install
+
+    for path in install(os.environ, Path.home()):
+        typer.echo(f"written: {path}")
+    typer.echo(
+        "fillgen is in your menu now; close its window to end the page. To remove it, delete what was written."
+    )
+    if sys.platform in UNTRIED:
+        typer.echo(f"Note: on {UNTRIED[sys.platform]} this hasn't been tried yet.", err=True)
 
 
 def _checked(text: str | None) -> str:

@@ -10,13 +10,14 @@ What a command declares:
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Annotated, Any, get_args, get_origin, get_type_hints
 
 import typer
 
-from fillgen.app.options import OPTIONS, Option
+from fillgen.app.options import HEADINGS, OPTIONS, Option
+from fillgen.cli.layout import OWN_HEADING, Laid, write_commands, write_examples, write_options
 from fillgen.errors import OptionError
 
 _Command = Callable[..., None]
@@ -37,11 +38,29 @@ class _OnceOnly:
         return rest
 
 
-class Strict(_OnceOnly, typer.core.TyperCommand):
+class _Helpful:
+    """Whose help has options under headings, whole descriptions, and examples."""
+
+    tasks: Mapping[str, Sequence[str]] = {}
+    """The commands of a group by what they're for, where they're listed so."""
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write arguments and options, then the commands of a group."""
+        write_options(self, ctx, formatter)
+        if isinstance(self, typer.core.TyperGroup):
+            write_commands(self, ctx, formatter, self.tasks)
+
+    def format_epilog(self, ctx: Any, formatter: Any) -> None:
+        """Write examples, and what is said last."""
+        write_examples(ctx, formatter)
+        super().format_epilog(ctx, formatter)  # type: ignore[misc]
+
+
+class Strict(_Helpful, _OnceOnly, typer.core.TyperCommand):
     """A command whose options, but those that may be, are given once only."""
 
 
-class StrictGroup(_OnceOnly, typer.core.TyperGroup):
+class StrictGroup(_Helpful, _OnceOnly, typer.core.TyperGroup):
     """Commands under one name, whose own options are given once only."""
 
 
@@ -56,15 +75,19 @@ def grouped(*, usual: Sequence[Any] = (), without: Sequence[str] = ()) -> Callab
         hints = get_type_hints(command, include_extras=True)
         parameters: list[inspect.Parameter] = []
         groups: dict[str, tuple[Any, list[str]]] = {}
+        laid: dict[str, Laid] = {}
         for name, parameter in inspect.signature(command).parameters.items():
             hint = hints[name]
             if hint in OPTIONS:
                 group = own_defaults[hint] if hint in own_defaults else hint()
                 rows = {field: row for field, row in OPTIONS[hint].items() if field not in without}
                 groups[name] = group, list(rows)
+                laid |= {field: Laid(row, HEADINGS.get(hint, OWN_HEADING)) for field, row in rows.items()}
                 parameters += [_parameter(field, row, getattr(group, field)) for field, row in rows.items()]
             else:
                 parameters.append(_single(parameter, hint))
+                if (row := _row(hint)) is not None:
+                    laid[name] = Laid(row, OWN_HEADING)
 
         def called(**values: Any) -> None:
             whole = {
@@ -79,6 +102,7 @@ def grouped(*, usual: Sequence[Any] = (), without: Sequence[str] = ()) -> Callab
         seen: Any = called
         seen.__signature__ = inspect.Signature(parameters)
         seen.__annotations__ = {each.name: each.annotation for each in parameters}
+        seen.laid = laid
         return called
 
     return made
@@ -86,11 +110,23 @@ def grouped(*, usual: Sequence[Any] = (), without: Sequence[str] = ()) -> Callab
 
 def _single(parameter: inspect.Parameter, hint: Any) -> inspect.Parameter:
     """A parameter of a command as typer reads it."""
-    if get_origin(hint) is Annotated and isinstance(get_args(hint)[1], Option):
-        return _parameter(parameter.name, get_args(hint)[1], parameter.default)
+    row = _row(hint)
+    if row is not None:
+        return _parameter(parameter.name, row, parameter.default)
     return inspect.Parameter(
         parameter.name, inspect.Parameter.KEYWORD_ONLY, default=parameter.default, annotation=hint
     )
+
+
+def _row(hint: Any) -> Option | None:
+    """The row that a parameter is annotated with, if it is."""
+    if get_origin(hint) is Annotated and isinstance(get_args(hint)[1], Option):
+        row: Option = get_args(hint)[1]
+        return row
+    return None
+
+
+_METAVARS = {int: "N", float: "N", str: "TEXT"}
 
 
 def _parameter(name: str, row: Option, default: Any) -> inspect.Parameter:
@@ -109,7 +145,7 @@ def _parameter(name: str, row: Option, default: Any) -> inspect.Parameter:
         info: Any = typer.Option(
             *row.flags,
             help=row.help,
-            metavar=row.metavar,
+            metavar=None if row.kind is bool else row.metavar or _metavar(row),
             autocompletion=_completion(row),
             show_default=_shown(default),
         )
@@ -118,6 +154,11 @@ def _parameter(name: str, row: Option, default: Any) -> inspect.Parameter:
         info = typer.Argument(metavar=metavar, help=row.help, show_default=False)
     annotation = Annotated[kind, info]
     return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
+
+
+def _metavar(row: Option) -> str:
+    """What stands for a value in the help."""
+    return "NAME" if row.values is not None and row.kind is str else _METAVARS.get(row.kind, "FILE")
 
 
 def _shown(default: Any) -> bool:
@@ -130,7 +171,7 @@ def _completion(row: Option) -> Callable[[str], list[str]] | None:
     if row.values is None:
         return None
     values = row.values
-    return lambda incomplete: [name for name in values() if name.startswith(incomplete.lower())]
+    return lambda incomplete: [name for name in values() if name.lower().startswith(incomplete.lower())]
 
 
 def _value(given: Any, row: Option) -> Any:

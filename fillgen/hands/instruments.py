@@ -21,6 +21,15 @@ def sound_names() -> tuple[str, ...]:
     return tuple(name for family in table("sounds")["family"] for name in family["sounds"])
 
 
+def sound_families() -> dict[str, tuple[str, ...]]:
+    """The families of General MIDI with their sounds, in order.
+
+    >>> sound_families()["Organ"][0]
+    'Drawbar Organ'
+    """
+    return {family["name"]: tuple(family["sounds"]) for family in table("sounds")["family"]}
+
+
 def program(sound: str) -> int:
     """The MIDI program, 0 to 127, of a sound given by its name or by its number from 1 to 128.
 
