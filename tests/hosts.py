@@ -5,11 +5,13 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import signal
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -85,3 +87,52 @@ def two_hosts() -> Iterator[tuple[Host, Host]]:
 def _inside(host: Host, *changes: Sequence[str]) -> None:
     for change in changes:
         _do("-n", host.name, *change)
+
+
+# The page on a host
+
+
+@dataclass
+class Shared:
+    """A page that is served on a host."""
+
+    process: subprocess.Popen[str]
+    own: str
+    lan: str = ""
+    said: list[str] = field(default_factory=list)
+
+    @property
+    def port(self) -> int:
+        return int(urlsplit(self.lan or self.own).port or 0)
+
+    @property
+    def token(self) -> str:
+        return urlsplit(self.lan).path
+
+    @property
+    def own_token(self) -> str:
+        return urlsplit(self.own).path
+
+
+@contextlib.contextmanager
+def served(host: Host, *arguments: str) -> Iterator[Shared]:
+    """The command `page` on a host, with the addresses that it printed."""
+    command = host.command(sys.executable, "-m", "fillgen", "page", "--no-browser", *arguments)
+    surroundings = {**os.environ, "PYTHONIOENCODING": "utf-8"}
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, encoding="utf-8", env=surroundings
+    )
+    assert process.stdout is not None
+    assert process.stderr is not None
+    page = Shared(process, process.stdout.readline().strip())
+    try:
+        if "--share" in arguments:
+            page.lan = process.stdout.readline().strip()
+        while line := process.stderr.readline():
+            page.said.append(line.rstrip("\n"))
+            if "Ctrl-C" in line:
+                break
+        yield page
+    finally:
+        process.send_signal(signal.SIGINT)
+        process.communicate(timeout=60)

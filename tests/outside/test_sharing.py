@@ -5,15 +5,11 @@ The hosts are network namespaces: two computers as far as the network is concern
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 import re
-import signal
-import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -24,7 +20,7 @@ import zxingcpp
 from fillgen.errors import OptionError
 from fillgen.server.addresses import PORT, network_address
 from fillgen.writers.qr import qr_text
-from tests.hosts import SECOND, STUDY, Host, two_hosts
+from tests.hosts import SECOND, STUDY, Host, Shared, served, two_hosts
 
 CHART = "| Ab | Fm7 | Bbm7 | Eb7 |"
 ASK = """
@@ -46,52 +42,6 @@ for host, port, method, path, headers, body in json.load(sys.stdin):
 json.dump(answers, sys.stdout)
 """
 """A program that asks the questions it is given, each over a connection of its own, and prints the answers."""
-
-
-@dataclass
-class Shared:
-    """A page that is served on a host."""
-
-    process: subprocess.Popen[str]
-    own: str
-    lan: str = ""
-    said: list[str] = field(default_factory=list)
-
-    @property
-    def port(self) -> int:
-        return int(urlsplit(self.lan or self.own).port or 0)
-
-    @property
-    def token(self) -> str:
-        return urlsplit(self.lan).path
-
-    @property
-    def own_token(self) -> str:
-        return urlsplit(self.own).path
-
-
-@contextlib.contextmanager
-def served(host: Host, *arguments: str) -> Iterator[Shared]:
-    """The command `page` on a host, with the addresses that it printed."""
-    command = host.command(sys.executable, "-m", "fillgen", "page", "--no-browser", *arguments)
-    surroundings = {**os.environ, "PYTHONIOENCODING": "utf-8"}
-    process = subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, encoding="utf-8", env=surroundings
-    )
-    assert process.stdout is not None
-    assert process.stderr is not None
-    page = Shared(process, process.stdout.readline().strip())
-    try:
-        if "--share" in arguments:
-            page.lan = process.stdout.readline().strip()
-        while line := process.stderr.readline():
-            page.said.append(line.rstrip("\n"))
-            if "Ctrl-C" in line:
-                break
-        yield page
-    finally:
-        process.send_signal(signal.SIGINT)
-        process.communicate(timeout=60)
 
 
 @dataclass(frozen=True)
