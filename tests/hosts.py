@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import shutil
 import signal
@@ -19,6 +20,9 @@ STUDY, TABLET = "10.83.7.1", "10.83.7.2"
 """The addresses of the two hosts, out of a range for private use (RFC 1918)."""
 SECOND = "10.83.9.1"
 """Another address of the first host."""
+
+
+_NUMBERS = itertools.count()
 
 
 @dataclass(frozen=True)
@@ -64,8 +68,9 @@ def two_hosts() -> Iterator[tuple[Host, Host]]:
         _missing("network namespaces need Linux and iproute2 (apt-get install iproute2)")
     if os.getuid() != 0:
         _missing("network namespaces need root")
-    names = [f"fillgen-{os.getpid()}-{letter}" for letter in "ab"]
-    cable = [f"fg{os.getpid()}{letter}" for letter in "ab"]
+    number = next(_NUMBERS)
+    names = [f"fillgen-{os.getpid()}-{number}{letter}" for letter in "ab"]
+    cable = [f"fg{os.getpid()}n{number}{letter}" for letter in "ab"]
     hosts = Host(names[0], STUDY), Host(names[1], TABLET)
     try:
         for name in names:

@@ -53,16 +53,22 @@ def kept_token(path: Path | None = None, *, renew: bool = False) -> str:
     path = path or _token_path()
     if path is None:
         return new_token()
+    was_there = os.path.lexists(path)
     found = None if renew else _read(path)
     if found is not None:
         return found
     token = new_token()
-    with contextlib.suppress(OSError):
+    try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.unlink(missing_ok=True)
+        if was_there:
+            path.unlink()
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "wb") as file:
             file.write(token.encode("ascii"))
+    except FileExistsError:  # another page began at the same moment
+        return _read(path) or token
+    except OSError:
+        return token
     return token
 
 
