@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import sys
 import threading
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
@@ -12,11 +14,18 @@ from fillgen.app.memory import keeps
 from fillgen.app.options import OPTIONS, BookOptions, ChordOptions, Option
 from fillgen.cli.inputs import written_chart
 from fillgen.cli.signature import grouped
+from fillgen.errors import OptionError
+
+if TYPE_CHECKING:
+    from fillgen.server.guard import Door
 
 CHART = Option((), "A chart to begin with: text, a file, or - for standard input.", metavar="CHART")
-PORT = Option(("--port",), "The port on this computer. [default: a free one]", int)
 DESKTOP = Option(("--desktop",), "Put an icon that opens the page into your menu, and start nothing.", bool)
+PORT = Option(("--port",), "The port on this computer; 0 for any free one. [default: 61753]", int)
+NEW_ADDRESS = Option(("--new-address",), "Take a new address; the old one stops working.", bool)
 NO_BROWSER = Option(("--no-browser",), "Print the address only; open no browser.", bool)
+SHARE = Option(("--share",), "Let other devices in the local network open the page.", bool)
+ADDRESS = Option(("--address",), "With --share: the address of this computer to share at, if it has several.")
 
 
 @grouped()
@@ -24,34 +33,50 @@ def page(
     *,
     chart: Annotated[str | None, CHART] = None,
     sequence: Annotated[str | None, OPTIONS[ChordOptions]["sequence"]] = None,
-    port: Annotated[int, PORT] = 0,
+    port: Annotated[int | None, PORT] = None,
+    new_address: Annotated[bool, NEW_ADDRESS] = False,
+    share: Annotated[bool, SHARE] = False,
+    address: Annotated[str | None, ADDRESS] = None,
     no_browser: Annotated[bool, NO_BROWSER] = False,
     desktop: Annotated[bool, DESKTOP] = False,
     book: BookOptions,
 ) -> None:
     """A page in your browser: charts, ideas that are seen and heard, practice, and the idea book.
 
-    Only this computer can reach it, at an address that is new each time. Ctrl-C ends it.
+    Only this computer can reach it, unless you share it. Its address stays the same. Ctrl-C ends it.
     """
     if desktop:
         _install()
         return
     remembers = keeps(book)
     begin_with = _checked(written_chart(chart, sequence))
-    from fillgen.server.serving import loopback, page_of, serve
+    if address is not None and not share:
+        raise OptionError("--address is for sharing", hint="Add --share.")
+    from fillgen.server.addresses import kept_token, network_address
+    from fillgen.server.serving import loopback, network, page_of, serve
 
-    with loopback(port) as (listening, door):
-        app = page_of(door, chart=begin_with, book=_named(book.book) if remembers else None, log=_log)
+    at = network_address(address) if share else None
+    with contextlib.ExitStack() as stack:
+        doors = [stack.enter_context(loopback(port, kept_token(renew=new_address)))]
+        if at is not None:
+            doors.append(stack.enter_context(network(at, doors[0][1].port)))
+        own, *shared = [door for _, door in doors]
+        book_name = _named(book.book) if remembers else None
+        app = page_of(own, *shared, chart=begin_with, book=book_name, log=_log)
 
         def ready() -> None:
-            typer.echo(door.address)
+            typer.echo(own.address)
+            if port is None:
+                _say_other_port(own)
+            for door in shared:
+                _say_shared(door, remembers)
             typer.echo(
                 "The page is there until you press Ctrl-C. Keep headphones and amplifiers low.", err=True
             )
             if not no_browser:
-                threading.Thread(target=_open, args=(door.once,), daemon=True).start()
+                threading.Thread(target=_open, args=(own.once,), daemon=True).start()
 
-        serve(app, listening, ready)
+        serve(app, [listening for listening, _ in doors], ready)
     typer.echo("The page is closed.", err=True)
 
 
@@ -69,6 +94,44 @@ def _install() -> None:
     )
     if sys.platform in UNTRIED:
         typer.echo(f"Note: on {UNTRIED[sys.platform]} this hasn't been tried yet.", err=True)
+
+
+def _say_other_port(door: Door) -> None:
+    """Say so if the usual port was taken."""
+    from fillgen.server.addresses import PORT
+
+    if door.port != PORT:
+        typer.echo(
+            f"Port {PORT} is taken, perhaps by a page that is already running, so this page is on port {door.port}. "
+            "What your browser keeps for the usual address isn't here.",
+            err=True,
+        )
+
+
+def _say_shared(door: Door, remembers: bool) -> None:
+    """The address in the local network, its code, and who can do what with it."""
+    from fillgen.writers.qr import qr_text
+
+    typer.echo(door.address)
+    if _can_draw(sys.stderr):
+        typer.echo(qr_text(door.address, colours=sys.stderr.isatty()), err=True)
+    typer.echo(
+        "The page is shared: whoever has this address and is in your local network can use it"
+        f"{', and see and change your idea book' if remembers else ''}. Nothing is encrypted (plain HTTP), so share only "
+        "on a network that you trust. The address is new at each start.\n"
+        "Playing works on the other devices. A MIDI keyboard can be heard on this computer only, where browsers allow it. "
+        "If the page doesn't open there, a firewall may be in the way.",
+        err=True,
+    )
+
+
+def _can_draw(stream: TextIO) -> bool:
+    """Whether a stream has the half blocks that a code is drawn with."""
+    try:
+        "\u2580\u2584\u2588".encode(stream.encoding or "ascii")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _checked(text: str | None) -> str:

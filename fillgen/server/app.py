@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -44,12 +44,12 @@ _WORDS = {404: "there is nothing at this address", 405: "this cannot be asked in
 
 @dataclass(frozen=True)
 class Site:
-    """What is served: where, with which settings for the answers, the page's own text, and its plain assets.
+    """What is served: behind which doors, with which settings for the answers, the page's own text, and its plain assets.
 
     `assets` gives the bytes of an asset by name, of those in `kinds`, which are media types by name.
     """
 
-    door: Door
+    doors: Sequence[Door]
     page: Callable[[], str]
     kinds: Mapping[str, str]
     assets: Callable[[str], bytes]
@@ -72,7 +72,7 @@ def app_of(site: Site, workers: Workers, log: Callable[[str], None] = silent) ->
     ]
     app = Starlette(routes=routes, lifespan=living, exception_handlers={HTTPException: _refused})
     app.router.redirect_slashes = False
-    return Guard(app, site.door, log)
+    return Guard(app, site.doors, log)
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
 """Who may ask: nothing gets past this that does not come from the page itself.
 
-The address holds a random token; Host must name the loopback interface and this very port, so that a name made to point
-here (DNS rebinding) is no use; a POST must come from the page's own origin, as JSON, which no form of another site can send.
+The address holds a random token; Host must be the address and port of the socket that was reached, so that a name made to
+point here (DNS rebinding) is no use; a POST must come from the page's own origin, as JSON, which no form of another site can
+send. A page that is shared has two doors with a token each: one on the loopback interface, one in the local network.
 Sources: RFC 9110 (Host, methods), the Fetch standard (Origin, Sec-Fetch-Site), Content Security Policy level 3.
 """
 
@@ -9,7 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -52,13 +53,13 @@ class Refusal:
     hint: str = ""
 
 
-_NAMES = ("127.0.0.1", "localhost")
-_USUAL_PORT = 80
+LOOPBACK = "127.0.0.1"
+_HTTP_PORT = 80
 
 
 @dataclass(frozen=True, slots=True)
 class Door:
-    """Where the page is: its token and its port, and a code that leads there once.
+    """Where the page is: its token, its port, a code that leads there once, and this computer's IPv4 address.
 
     The code is for the browser's command line, which every user of the computer can read.
 
@@ -69,21 +70,27 @@ class Door:
     token: str
     port: int
     code: str = ""
+    host: str = LOOPBACK
 
     @property
     def once(self) -> str:
         """An address that leads to the page once."""
-        return f"http://127.0.0.1:{self.port}/{self.code}"
+        return f"http://{self.host}:{self.port}/{self.code}"
 
     @property
     def address(self) -> str:
-        return f"http://127.0.0.1:{self.port}/{self.token}/"
+        return f"http://{self.host}:{self.port}/{self.token}/"
+
+    @property
+    def is_shared(self) -> bool:
+        return self.host != LOOPBACK
 
     @property
     def hosts(self) -> tuple[str, ...]:
-        """What a browser may call this computer; it leaves out port 80, since that is the usual one."""
-        named = tuple(f"{name}:{self.port}" for name in _NAMES)
-        return (*named, *_NAMES) if self.port == _USUAL_PORT else named
+        """What a browser may call this computer; it leaves out port 80, the default of HTTP."""
+        names = (self.host,) if self.is_shared else (self.host, "localhost")
+        named = tuple(f"{name}:{self.port}" for name in names)
+        return (*named, *names) if self.port == _HTTP_PORT else named
 
     def path(self, raw: bytes) -> str | None:
         """What stands after the token in a path as it was sent; None where it does not begin with the token."""
@@ -119,7 +126,7 @@ def refusal(scope: Scope, door: Door) -> Refusal | None:
         return Refusal(431, "the request has too many headers, or too long ones")
     host = headers.one("host")
     if host not in door.hosts:
-        return Refusal(403, "this page is for this computer only", f"Its address is {door.hosts[0]}.")
+        return Refusal(403, "the page is not at this address", f"Its address is {door.hosts[0]}.")
     raw: bytes = scope.get("raw_path") or b""
     if door.path(raw) is None:
         return OLD_ADDRESS
@@ -162,21 +169,26 @@ OLD_ADDRESS = Refusal(404, "there is no such page", "Copy the whole address that
 _LOST = b"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>fillgen: this address is no longer in use</title></head>
 <body><h1>This address is no longer in use</h1>
-<p>fillgen page has a new address each time it starts. Go to the terminal where it runs, and open the address that it
-printed there. If it does not run any more, start it with <code>fillgen page</code>.</p></body></html>
+<p>The page was restarted with a new address. Go to the terminal where <code>fillgen page</code> runs, and open the address
+that it printed there. If the page is shared from another computer, ask for its new address, or scan its code again.</p>
+</body></html>
 """
-"""What a reader sees who comes back to the address of an earlier start."""
+"""What a reader sees who comes back to an address that was replaced. It can't link to the new one: only who knows the token
+may learn of it."""
 TOO_LARGE = Refusal(413, "the request is too large", f"The limit is {MOST_BODY // 1_000_000} MB.")
 
 
 class Guard:
-    """An application behind its door: it sees only requests that may come in, with their bodies whole."""
+    """An application behind its doors: it sees only requests that may come in, with their bodies whole.
 
-    def __init__(self, app: ASGIApp, door: Door, log: Log = silent) -> None:
+    A request came through the door whose socket it reached.
+    """
+
+    def __init__(self, app: ASGIApp, doors: Sequence[Door], log: Log = silent) -> None:
         self.app = app
-        self.door = door
         self.log = log
-        self._code = door.code
+        self._doors = {(door.host, door.port): door for door in doors}
+        self._codes = {door: door.code for door in doors}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "lifespan":
@@ -185,9 +197,13 @@ class Guard:
             await self._http(scope, receive, _Marked(send))
 
     async def _http(self, scope: Scope, receive: Receive, send: _Marked) -> None:
-        refused = refusal(scope, self.door)
-        if refused is OLD_ADDRESS and self._takes_code(scope):
-            await _answer(send, 303, b"", (b"location", f"/{self.door.token}/".encode()))
+        door = self._doors.get(tuple(scope.get("server") or ()))
+        if door is None:
+            await _refuse(send, OLD_ADDRESS)
+            return
+        refused = refusal(scope, door)
+        if refused is OLD_ADDRESS and self._leads_in(scope, door):
+            await _answer(send, 303, b"", (b"location", f"/{door.token}/".encode()))
             return
         if refused is OLD_ADDRESS and _is_reader(scope):
             await _answer(send, refused.status, _LOST, (b"content-type", b"text/html; charset=utf-8"))
@@ -201,7 +217,7 @@ class Guard:
         if isinstance(body, Refusal):
             await _refuse(send, body)
             return
-        path = self.door.path(scope["raw_path"])
+        path = door.path(scope["raw_path"])
         inside = {**scope, "path": path, "raw_path": (path or "").encode(), "root_path": ""}
         try:
             await self.app(inside, _Replayed(body, receive), send)
@@ -210,14 +226,18 @@ class Guard:
             if not send.begun:
                 await _refuse(send, Refusal(500, OUR_FAULT))
 
-    def _takes_code(self, scope: Scope) -> bool:
-        """Whether a request has the code that leads to the page; it does so once."""
+    def _leads_in(self, scope: Scope, door: Door) -> bool:
+        """Whether a request has the token without its last slash, or the code that leads to the page once."""
+        if scope["method"] != "GET":
+            return False
         raw: bytes = scope.get("raw_path") or b""
-        right = bool(self._code) and secrets.compare_digest(raw, f"/{self._code}".encode())
-        if right and scope["method"] == "GET":
-            self._code = ""
+        if secrets.compare_digest(raw, f"/{door.token}".encode()):
             return True
-        return False
+        code = self._codes[door]
+        right = bool(code) and secrets.compare_digest(raw, f"/{code}".encode())
+        if right:
+            self._codes[door] = ""
+        return right
 
 
 def _is_reader(scope: Scope) -> bool:

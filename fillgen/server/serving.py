@@ -1,4 +1,4 @@
-"""The server itself: bound to the loopback interface, run until it is stopped."""
+"""The server itself: bound to the loopback interface, and to the local network if asked; run until it is stopped."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import os
 import secrets
 import socket
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 import h11
 import uvicorn
@@ -18,9 +18,10 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from fillgen.errors import OptionError, OutputError
 from fillgen.page import ASSETS, asset, shell
+from fillgen.server.addresses import ADDRESS_HINT, PORT, new_token, short_token
 from fillgen.server.app import MADE, Site, app_of
 from fillgen.server.frames import silent
-from fillgen.server.guard import Door, Log
+from fillgen.server.guard import LOOPBACK, Door, Log
 from fillgen.server.workers import Workers
 
 _WAITING = 128
@@ -33,25 +34,57 @@ _LONGEST_HEAD = 16_384
 
 
 @contextlib.contextmanager
-def loopback(port: int = 0) -> Iterator[tuple[socket.socket, Door]]:
-    """A socket that listens on 127.0.0.1, and its door with a new token; port 0 takes a free one.
+def loopback(port: int | None = 0, token: str = "") -> Iterator[tuple[socket.socket, Door]]:
+    """A socket that listens on 127.0.0.1, and its door; its token is new unless one is given.
 
-    OptionError where the port is in use or may not be used.
+    Port 0 takes a free one; None takes `PORT`, or a free one if that is taken. OptionError if the port given is in use or
+    may not be used.
     """
-    if not 0 <= port <= 65535:
-        raise OptionError(f"the port is {port}", hint="Give 1 to 65535, or leave it out for a free one.")
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
+    if port is not None and not 0 <= port <= 65535:
+        raise OptionError(f"the port is {port}", hint="Give 1 to 65535, or leave it out.")
+    with _listening(LOOPBACK, (PORT, 0) if port is None else (port,)) as listening:
+        found = listening.getsockname()[1]
+        yield listening, Door(token or new_token(), found, secrets.token_urlsafe(12))
+
+
+@contextlib.contextmanager
+def network(address: str, port: int) -> Iterator[tuple[socket.socket, Door]]:
+    """A socket that listens on an address of this computer in the local network, and its door with a new token.
+
+    It has the port given, or a free one if that is taken. OptionError if the address can't be used.
+    """
+    with _listening(address, (port, 0)) as listening:
+        yield listening, Door(short_token(), listening.getsockname()[1], host=address)
+
+
+def _listening(host: str, ports: Sequence[int]) -> socket.socket:
+    """A socket that listens on the first of some ports that can be had; OptionError if none can."""
+    for port in ports[:-1]:
+        with contextlib.suppress(OSError):
+            return _bound(host, port)
+    port = ports[-1]
+    try:
+        return _bound(host, port)
+    except OSError as error:
+        if error.errno == errno.EADDRNOTAVAIL:
+            raise OptionError(f"{host} is not an address of this computer", hint=ADDRESS_HINT) from None
+        why = "is in use" if error.errno == errno.EADDRINUSE else f"cannot be used: {error.strerror}"
+        hint = "Give another --port, or leave it out."
+        raise OptionError(f"port {port} {why}", hint=hint) from None
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    """A socket that listens."""
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
         if sys.platform != "win32":  # there the option would let two programs have one port
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listening.bind(("127.0.0.1", port))
-            listening.listen(_WAITING)
-        except OSError as error:
-            why = "is in use" if error.errno == errno.EADDRINUSE else f"cannot be used: {error.strerror}"
-            hint = "Give another --port, or leave it out for a free one."
-            raise OptionError(f"port {port} {why}", hint=hint) from None
-        port = listening.getsockname()[1]
-        yield listening, Door(secrets.token_urlsafe(24), port, secrets.token_urlsafe(12))
+        listening.bind((host, port))
+        listening.listen(_WAITING)
+    except OSError:
+        listening.close()
+        raise
+    return listening
 
 
 class PromptProtocol(H11Protocol):
@@ -126,27 +159,27 @@ def server_of(app: ASGIApp, ready: Callable[[], None] = lambda: None) -> PageSer
     )
 
 
-def serve(app: ASGIApp, listening: socket.socket, ready: Callable[[], None] = lambda: None) -> None:
-    """Serve until Ctrl-C or a signal to end; `ready` is called once the address can be opened.
+def serve(app: ASGIApp, listening: list[socket.socket], ready: Callable[[], None] = lambda: None) -> None:
+    """Serve on some sockets until Ctrl-C or a signal to end; `ready` is called once the page can be opened.
 
     OutputError where the page cannot be started, such as where no process can be.
     """
     server = server_of(app, ready)
     with contextlib.suppress(KeyboardInterrupt, SystemExit):  # it ends so where starting fails
-        server.run(sockets=[listening])
+        server.run(sockets=listening)
     if not server.started:
         hint = "Its workers may not have been allowed to start. Try again, or restart the computer."
         raise OutputError("cannot be started", place="the page", hint=hint)
 
 
-def page_of(door: Door, *, chart: str = "", book: str | None = None, log: Log = silent) -> ASGIApp:
-    """The page behind its door, with a chart to begin with.
+def page_of(*doors: Door, chart: str = "", book: str | None = None, log: Log = silent) -> ASGIApp:
+    """The page behind its doors, with a chart to begin with.
 
     `book` is the file of the idea book, nothing for the usual one, None where nothing shall be remembered.
     """
     workers = Workers(_most_workers(), log=log)
     kinds = {name: kind for name, kind in ASSETS.items() if name not in MADE}
-    return app_of(Site(door, shell, kinds, asset, {"chart": chart, "book": book}), workers, log)
+    return app_of(Site(doors, shell, kinds, asset, {"chart": chart, "book": book}), workers, log)
 
 
 def _most_workers() -> int:

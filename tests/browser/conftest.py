@@ -43,7 +43,7 @@ PATIENCE = 30_000
 _PULSE = 50
 
 
-def _not_here(what: str, remedy: str) -> NoReturn:
+def not_here(what: str, remedy: str) -> NoReturn:
     words = f"{what}; install it with: {remedy}"
     if os.environ.get("CI"):
         pytest.fail(words)
@@ -55,7 +55,7 @@ def chromium() -> str:
     named = os.environ.get("CHROMIUM")
     found = named or shutil.which("chromium") or shutil.which("chromium-browser")
     if not found:
-        _not_here("there is no chromium on the path", "bash .ci/browser (or: apt-get install chromium)")
+        not_here("there is no chromium on the path", "bash .ci/browser (or: apt-get install chromium)")
     return found
 
 
@@ -64,7 +64,7 @@ def driver() -> Any:
     try:
         return import_module("playwright.sync_api")
     except ImportError:
-        _not_here("playwright is not installed", "pip install -e '.[dev]'")
+        not_here("playwright is not installed", "pip install -e '.[dev]'")
 
 
 def expect(what: Any) -> Any:
@@ -115,7 +115,7 @@ def axe() -> str:
     try:
         return files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
     except ImportError:
-        _not_here("axe-core is not installed", "pip install -e '.[dev]'")
+        not_here("axe-core is not installed", "pip install -e '.[dev]'")
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -1,6 +1,11 @@
 // Ideas as Standard MIDI Files of format 1 and as MusicXML 4.0, as the command line writes them.
 import { rounded, take } from "./music.js";
 
+/** @import { Idea, Look, OwnLook, Seat, Stroke, Whole, WrittenBar } from "./types.js" */
+/** @typedef {[number, number, number[]]} Message tick, rank among those of the same tick, bytes */
+/** @typedef {{parts: string[], tempo: number, countIn?: boolean, shift?: number, sounds?: Record<string, {program: number}>}} FileWishes */
+/** @typedef {{at: number, idea: Idea, made: ReturnType<typeof take>}} Take */
+
 const TICKS = 480;
 const VOLUME = 7;
 const PAN = 10;
@@ -8,39 +13,67 @@ const FIRST = { metre: 2, tempo: 5, marker: 8, chord: 9, slow: 10 };
 
 // MIDI
 
+/**
+ * A number as MIDI has those of any length: seven bits a byte, the highest first.
+ * @param {number} number
+ */
 function variable(number) {
   const found = [number & 0x7f];
   for (let rest = number >> 7; rest > 0; rest >>= 7) found.unshift((rest & 0x7f) | 0x80);
   return found;
 }
 
+/**
+ * A number in so many bytes, the highest first.
+ * @param {number} number
+ * @param {number} bytes
+ */
 function big(number, bytes) {
   return Array.from({ length: bytes }, (_, place) => (number >> (8 * (bytes - 1 - place))) & 0xff);
 }
 
+/**
+ * A text event.
+ * @param {number} kind
+ * @param {string} words
+ */
 function text(kind, words) {
   const bytes = [...new TextEncoder().encode(words)];
   return [0xff, kind, ...variable(bytes.length), ...bytes];
 }
 
+/** @param {number} quarters a minute */
 function tempo(quarters) {
   return [0xff, 0x51, 3, ...big(rounded(60_000_000 / quarters), 3)];
 }
 
+/**
+ * @param {Whole} whole
+ * @param {string} metre
+ */
 function signature(whole, metre) {
   const [count, unit] = metre.split("/").map(Number);
   return [0xff, 0x58, 4, count, Math.log2(unit), (whole.beat_ticks * 24) / TICKS, 8];
 }
 
+/** @param {Look} look */
 function keySignature(look) {
   return [0xff, 0x59, 2, look.fifths & 0xff, look.key.endsWith("minor") ? 1 : 0];
 }
 
+/**
+ * @param {string} name
+ * @param {number[]} bytes
+ */
 function chunk(name, bytes) {
   return [...new TextEncoder().encode(name), ...big(bytes.length, 4), ...bytes];
 }
 
-// Messages [tick, rank, bytes] as a track; a status byte that was just sent is not sent again.
+/**
+ * Messages [tick, rank, bytes] as a track; a status byte that was just sent is not sent again.
+ * @param {Message[]} messages
+ * @param {number} length ticks
+ */
 function track(messages, length) {
   const bytes = [];
   let at = 0;
@@ -57,34 +90,54 @@ function track(messages, length) {
   return chunk("MTrk", bytes);
 }
 
+/** @param {Message[]} messages */
 function sorted(messages) {
   return [...messages].sort((a, b) => a[0] - b[0] || a[1] - b[1]);
 }
 
-// The time signatures of a take from a tick on, where they change; the chart's own is back at the end.
+/**
+ * The time signatures of a take from a tick on, where they change; the chart's own is back at the end.
+ * @param {Whole} whole
+ * @param {number} at the tick where the take begins
+ * @param {number} once ticks of the chart
+ * @returns {Message[]}
+ */
 function changesOfMetre(whole, at, once) {
-  if (!whole.metres) return [];
-  const bars = Array.from({ length: whole.passes }, (_, pass) => whole.metres.map(([tick, metre]) => [at + pass * once + tick, metre]));
+  const { metres } = whole;
+  if (!metres) return [];
+  /** @type {[number, string][]} */
+  const bars = [];
+  for (let pass = 0; pass < whole.passes; pass += 1) {
+    for (const [tick, metre] of metres) bars.push([at + pass * once + tick, metre]);
+  }
   let running = whole.metre;
-  const changes = [...bars.flat(), [at + whole.passes * once, whole.metre]].filter(([, metre]) => {
-    const before = running;
+  /** @type {Message[]} */
+  const changes = [];
+  for (const [tick, metre] of [...bars, /** @type {[number, string]} */ ([at + whole.passes * once, whole.metre])]) {
+    if (metre !== running && tick) changes.push([tick, FIRST.metre, signature(whole, metre)]);
     running = metre;
-    return metre !== before;
-  });
-  return changes.filter(([tick]) => tick).map(([tick, metre]) => [tick, FIRST.metre, signature(whole, metre)]);
+  }
+  return changes;
 }
 
+/**
+ * The track of what isn't played: title, tempo, metres, key, chords and the names of ideas.
+ * @param {Whole} whole
+ * @param {Look} look
+ * @param {Take[]} takes
+ * @param {FileWishes} wishes
+ */
 function guide(whole, look, takes, wishes) {
   const metres = whole.metres ?? [];
   const first = takes[0]?.at === 0 && metres.length ? metres[0][1] : whole.metre;
+  /** @type {Message[]} */
   const messages = [
     [0, 0, text(3, whole.title || "Right-hand ideas")],
     [0, 1, tempo(wishes.tempo)],
     [0, FIRST.metre, signature(whole, first)],
     [0, 3, keySignature(look)],
   ];
-  const [lastSpan, lasts] = whole.spans.at(-1);
-  const once = lastSpan + lasts;
+  const once = Math.max(...whole.spans.map(([tick, lasts]) => tick + lasts));
   for (const { at, idea, made } of takes) {
     const name = wishes.parts.includes("right") ? `Idea ${idea.rank}: ${idea.shape}, ${idea.score.toFixed(3)}` : "Backing track";
     messages.push([at, FIRST.marker, text(6, name)]);
@@ -98,7 +151,13 @@ function guide(whole, look, takes, wishes) {
   return sorted(messages);
 }
 
-// Strokes as messages; notes end before others begin.
+/**
+ * Strokes as messages; notes end before others begin.
+ * @param {Stroke[]} strokes
+ * @param {number} channel
+ * @param {number} at
+ * @returns {Message[]}
+ */
 function strokesAt(strokes, channel, at) {
   const marks = [];
   for (const [tick, length, midi, velocity] of strokes) {
@@ -108,8 +167,16 @@ function strokesAt(strokes, channel, at) {
   return marks.map(([tick, on, midi, velocity]) => [at + tick, 0, [(on ? 0x90 : 0x80) | channel, midi, velocity]]);
 }
 
+/**
+ * @param {Whole} whole
+ * @param {Seat} seat
+ * @param {Take[]} takes
+ * @param {FileWishes} wishes
+ * @param {number} length
+ */
 function partTrack(whole, seat, takes, wishes, length) {
   const { program } = wishes.sounds?.[seat.part] ?? seat;
+  /** @type {Message[]} */
   const messages = [[0, 0, text(3, seat.name)]];
   if (seat.part !== "drums") messages.push([0, 0, [0xc0 | seat.channel, program]]);
   messages.push([0, 0, [0xb0 | seat.channel, VOLUME, seat.volume]], [0, 0, [0xb0 | seat.channel, PAN, seat.pan]]);
@@ -122,14 +189,24 @@ function partTrack(whole, seat, takes, wishes, length) {
   return track(messages, length);
 }
 
-// The ideas to be played. Without the right hand there is one backing track for all of them, that of the one that goes lowest.
+/**
+ * The ideas to be played. Without the right hand there is one backing track for all of them, that of the one that goes lowest.
+ * @param {Idea[]} ideas
+ * @param {string[]} parts
+ */
 function inOrder(ideas, parts) {
   if (parts.includes("right")) return ideas;
   const lowest = ideas.map((idea) => parseInt(idea.left, 10));
   return [ideas[lowest.indexOf(Math.min(...lowest))]];
 }
 
-// Ideas one after another with a bar of rest between, a track for each part; `look` is the key they stand in.
+/**
+ * Ideas one after another with a bar of rest between, a track for each part; `look` is the key they stand in.
+ * @param {Whole} whole
+ * @param {Idea[]} ideas
+ * @param {Look} look
+ * @param {FileWishes} wishes
+ */
 export function midiFile(whole, ideas, look, wishes) {
   const bar = whole.bar_ticks;
   let at = wishes.countIn ? bar : 0;
@@ -141,7 +218,7 @@ export function midiFile(whole, ideas, look, wishes) {
   });
   const length = Math.max(0, at - bar);
   const sounding = [...wishes.parts, ...(wishes.countIn && !wishes.parts.includes("drums") ? ["drums"] : [])];
-  const seats = sounding.map((part) => whole.parts.find((seat) => seat.part === part));
+  const seats = sounding.flatMap((part) => whole.parts.find((seat) => seat.part === part) ?? []);
   const tracks = [
     track(guide(whole, look, takes, wishes), length),
     ...seats.map((seat) => partTrack(whole, seat, takes, wishes, length)),
@@ -152,24 +229,36 @@ export function midiFile(whole, ideas, look, wishes) {
 
 // MusicXML
 
+/** @type {Record<string, string>} */
 const TYPES = { w: "whole", h: "half", q: "quarter", e: "eighth", s: "16th" };
+/** @type {Record<string, string>} */
 const SIGNS = { b: "flat", bb: "flat-flat", n: "natural", "#": "sharp", "##": "double-sharp" };
 
+/** @param {string} words */
 function escaped(words) {
   return String(words).replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
 }
 
+/**
+ * @param {string} name
+ * @param {string|number} inside
+ * @param {string} attributes
+ */
 function element(name, inside, attributes = "") {
   const head = attributes ? `${name} ${attributes}` : name;
   return inside === "" ? `<${head}/>` : `<${head}>${inside}</${name}>`;
 }
 
+/** @param {string} name such as Bb4 */
 function pitch(name) {
-  const [, step, signs, octave] = /^([A-G])(#*|b*)(-?\d+)$/.exec(name);
+  const read = /^([A-G])(#*|b*)(-?\d+)$/.exec(name);
+  if (!read) throw new Error(`${name} is not a note`);
+  const [, step, signs, octave] = read;
   const alter = signs.startsWith("b") ? -signs.length : signs.length;
   return element("pitch", element("step", step) + (alter ? element("alter", alter) : "") + element("octave", octave));
 }
 
+/** @param {string} sign */
 function accidental(sign) {
   if (!sign) return "";
   const bare = sign.replace(/[()]/g, "");
@@ -177,6 +266,10 @@ function accidental(sign) {
   return element("accidental", SIGNS[bare], courtesy);
 }
 
+/**
+ * @param {string} letters
+ * @param {string} sign
+ */
 function lengthOf(letters, sign) {
   if (letters === "bar") return "";
   const dot = letters.endsWith(".") ? "<dot/>" : "";
@@ -187,26 +280,48 @@ function lengthOf(letters, sign) {
   );
 }
 
+/**
+ * @param {string} name
+ * @param {number} from
+ * @param {number} to
+ */
 function ties(name, from, to) {
   return (from ? `<${name} type="stop"/>` : "") + (to ? `<${name} type="start"/>` : "");
 }
 
-// The sign of a close: a fermata on a last note that is held, accent and staccato on one that is short.
+/**
+ * The sign of a close: a fermata on a last note that is held, accent and staccato on one that is short.
+ * @param {string|undefined} close
+ */
 function closeSign(close) {
   if (!close) return "";
   return close === "held" ? '<fermata type="upright"/>' : element("articulations", "<accent/><staccato/>");
 }
 
-// A written row of an idea as a note, and as further ones of its chord where others are struck with it; `spelling` has the
-// names, fingers and printed signs of the key.
+/**
+ * A written row of an idea as a note, and as further ones of its chord where others are struck with it; `spelling` has the
+ * names, fingers and printed signs of the key.
+ * @param {any[]} row
+ * @param {string} sign
+ * @param {OwnLook} spelling
+ * @returns {string}
+ */
 function noteElements(row, sign, spelling) {
   const note = row[3];
   if (note < 0) return noteElement(row, "", null);
+  /** @type {[string, number][]} */
   const keys = [[spelling.names[note], spelling.fingers[note]], ...(spelling.below[note] ?? [])];
   const signs = sign.split(",");
   return keys.map((key, index) => noteElement(row, signs[index], key, index > 0)).join("");
 }
 
+/**
+ * @param {any[]} row
+ * @param {string} sign
+ * @param {[string, number]|null} key
+ * @param {boolean} below
+ * @returns {string}
+ */
 function noteElement([, length, letters, , from, to, beams, group, close], sign, key, below = false) {
   const marks =
     ties("tied", from, to) + (group && !below ? `<tuplet type="${group}"/>` : "") +
@@ -217,16 +332,21 @@ function noteElement([, length, letters, , from, to, beams, group, close], sign,
     "note",
     (below ? "<chord/>" : "") + (key ? pitch(key[0]) : rest) +
       element("duration", length) + ties("tie", from, to) + element("voice", 1) + lengthOf(letters, sign) +
-      (below ? [] : beams).map((word, level) => element("beam", word, `number="${level + 1}"`)).join("") +
+      (below ? [] : beams).map((/** @type {string} */ word, /** @type {number} */ level) => element("beam", word, `number="${level + 1}"`)).join("") +
       (marks ? element("notations", marks) : ""),
   );
 }
 
+/** @param {string} metre */
 function time(metre) {
   const [count, unit] = metre.split("/");
   return element("time", element("beats", count) + element("beat-type", unit));
 }
 
+/**
+ * @param {string} metre
+ * @param {Look} look
+ */
 function attributes(metre, look) {
   const mode = look.key.endsWith("minor") ? "minor" : "major";
   return element(
@@ -237,13 +357,25 @@ function attributes(metre, look) {
   );
 }
 
+/**
+ * The greatest number that divides both.
+ * @param {number} a
+ * @param {number} b
+ * @returns {number}
+ */
 function shared(a, b) {
   return b ? shared(b, a % b) : a;
 }
 
 // The notes that beats are written as, by their ticks.
+/** @type {Record<number, [string, number]>} */
 const BEATS = { 240: ["eighth", 0], 480: ["quarter", 0], 720: ["quarter", 1], 960: ["half", 0] };
 
+/**
+ * @param {number} quarters a minute
+ * @param {number} ratio
+ * @param {number} beat ticks
+ */
 function tempoMark(quarters, ratio, beat) {
   const swings = ratio > 1;
   const first = rounded(10 * ratio);
@@ -263,38 +395,60 @@ function tempoMark(quarters, ratio, beat) {
   );
 }
 
+/** @param {string} words */
 function heading(words) {
   return element("direction", element("direction-type", element("words", escaped(words))), 'placement="above"');
 }
 
-// The word where music begins to slow down, so many ticks after the note that follows it.
+/**
+ * The word where music begins to slow down, so many ticks after the note that follows it.
+ * @param {number} offset
+ */
 function slowingMark(offset) {
   const words = element("direction-type", element("words", "rit."));
   return element("direction", words + (offset ? element("offset", offset) : ""), 'placement="above"');
 }
 
+/**
+ * @param {Look} look
+ * @param {number} number
+ * @param {number} offset
+ */
 function chordAt(look, number, offset) {
   const text = look.harmonies[number];
   return offset ? text.replace("</harmony>", `${element("offset", offset)}</harmony>`) : text;
 }
 
+/**
+ * @param {WrittenBar} bar
+ * @param {string} number
+ * @param {string} lead
+ * @param {OwnLook} spelling
+ * @param {Look} look
+ * @param {string[]} signs
+ */
 function measure(bar, number, lead, spelling, look, signs) {
   const waiting = [...bar.chords].sort((a, b) => a[0] - b[0]);
   let inside = lead;
   for (const row of bar.symbols) {
     const [tick, length, , note] = row;
-    while (waiting.length && waiting[0][0] < tick + length) {
-      const [at, chord] = waiting.shift();
-      inside += chordAt(look, chord, at - tick);
-    }
-    if (bar.slows >= tick && bar.slows < tick + length) inside += slowingMark(bar.slows - tick);
-    inside += noteElements(row, note < 0 ? "" : signs.shift(), spelling);
+    const under = waiting.filter(([at]) => at < tick + length).length;
+    for (const [at, chord] of waiting.splice(0, under)) inside += chordAt(look, chord, at - tick);
+    const slows = bar.slows ?? -1;
+    if (slows >= tick && slows < tick + length) inside += slowingMark(slows - tick);
+    inside += noteElements(row, (note >= 0 && signs.shift()) || "", spelling);
   }
   const short = bar.short ? ' implicit="yes"' : "";
   return { number, short, inside };
 }
 
-// Ideas one after another in one score, each on a new system under its heading.
+/**
+ * Ideas one after another in one score, each on a new system under its heading.
+ * @param {Whole} whole
+ * @param {Idea[]} ideas
+ * @param {Look} look
+ * @param {{tempo: number, ratio: number}} wishes
+ */
 export function musicxml(whole, ideas, look, { tempo: quarters, ratio }) {
   let shift = 0;
   let measures = "";
@@ -321,7 +475,7 @@ export function musicxml(whole, ideas, look, { tempo: quarters, ratio }) {
       const end = last ? element("barline", element("bar-style", "light-light"), 'location="right"') : "";
       measures += `<measure number="${made.number}"${made.short}>${made.inside}${end}</measure>\n`;
     });
-    shift += idea.written.at(-1).number;
+    shift += idea.written.at(-1)?.number ?? 0;
   });
   const work = whole.title ? element("work", element("work-title", escaped(whole.title))) : "";
   const list = element("part-list", element("score-part", element("part-name", "Keyboard"), 'id="P1"'));
@@ -333,7 +487,12 @@ export function musicxml(whole, ideas, look, { tempo: quarters, ratio }) {
   );
 }
 
-// Gives the reader a file to keep.
+/**
+ * Gives the reader a file to keep.
+ * @param {string} name
+ * @param {BlobPart} content
+ * @param {string} type
+ */
 export function offer(name, content, type) {
   const link = document.createElement("a");
   link.href = URL.createObjectURL(new Blob([content], { type }));

@@ -801,8 +801,9 @@ def test_a_fault_in_one_request_is_logged_in_a_line() -> None:
         "raw_path": b"/t/",
         "query_string": b"",
         "headers": [(b"host", GOOD.encode())],
+        "server": ("127.0.0.1", 8000),
     }
-    asyncio.run(Guard(breaks, Door("t", 8000), logged.append)(scope, receive, send))
+    asyncio.run(Guard(breaks, [Door("t", 8000)], logged.append)(scope, receive, send))
     assert sent[0]["status"] == 500
     assert logged == ["GET /: RuntimeError: 'it\\nbroke'"]
 
@@ -883,7 +884,7 @@ def test_workers_that_cannot_be_started_are_told(monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setattr("fillgen.server.serving.Workers", workers)
     with loopback(0) as (listening, door), pytest.raises(OutputError, match="cannot be started"):
-        serve(page_of(door), listening, lambda: called.append(True))
+        serve(page_of(door), [listening], lambda: called.append(True))
     assert called == []
 
 
