@@ -33,7 +33,7 @@ from tests.outside.likeness import (
 )
 from tests.outside.rivals import sample
 
-FIFTIES = 24
+FIFTIES = 16
 
 BY_NAME = {figure.name: figure for figure in FIGURES}
 

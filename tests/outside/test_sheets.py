@@ -152,7 +152,7 @@ def test_the_engraver_is_content_with_odd_phrases(capfd: pytest.CaptureFixture[s
     assert capfd.readouterr().err == ""
 
 
-@pytest.mark.parametrize("metre", one_in(2, METRES))
+@pytest.mark.parametrize("metre", one_in(3, METRES))
 def test_the_engraver_is_content_with_every_cell(metre: str, capfd: pytest.CaptureFixture[str]) -> None:
     """Nor for any rhythm cell of any metre."""
     svg_of(of_cells(metre), FULL)
