@@ -51,7 +51,9 @@ def _powers(wave: Samples) -> Samples:
     """The mean power spectrum under overlapping Hann windows."""
     wave = np.pad(wave, (0, max(0, _WINDOW - len(wave))))
     frames = np.lib.stride_tricks.sliding_window_view(wave, _WINDOW)[:: _WINDOW // 4]
-    return np.asarray((np.abs(np.fft.rfft(frames * np.hanning(_WINDOW), axis=1)) ** 2).mean(axis=0), dtype=float)
+    return np.asarray(
+        (np.abs(np.fft.rfft(frames * np.hanning(_WINDOW), axis=1)) ** 2).mean(axis=0), dtype=float
+    )
 
 
 def _centroid(hertz: Samples, powers: Samples) -> float:
@@ -60,7 +62,9 @@ def _centroid(hertz: Samples, powers: Samples) -> float:
 
 
 def _levels(wave: Samples, size: int) -> Samples:
-    return np.asarray(10 * np.log10((wave[: len(wave) // size * size].reshape(-1, size) ** 2).mean(axis=1) + 1e-14))
+    return np.asarray(
+        10 * np.log10((wave[: len(wave) // size * size].reshape(-1, size) ** 2).mean(axis=1) + 1e-14)
+    )
 
 
 def _fall(wave: Samples, rate: int) -> float:

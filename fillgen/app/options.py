@@ -138,6 +138,7 @@ class OutputOptions:
     format: str | None = None
     audio: bool = False
     soundfont: Path | None = None
+    voices: str | None = None
     overwrite: bool = False
     no_pager: bool = False
 
@@ -392,9 +393,15 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "audio": Option(("--audio",), "Sound files (.wav) into a folder, in place of MIDI files.", bool),
         "soundfont": Option(
             ("--soundfont",),
-            "A General MIDI sound font (.sf2, .sf3) that plays a sound file, through fluidsynth. "
-            "[default: voices of our own]",
+            "A General MIDI sound font (.sf2, .sf3) that plays sound files, through fluidsynth. "
+            "[default: FILLGEN_SOUNDFONT, or one in the usual places]",
             Path,
+        ),
+        "voices": Option(
+            ("--voices",),
+            "What plays sound files: font, a sound font, or own, fillgen's voices, the same on every machine. "
+            "[default: font where fluidsynth and a font are installed]",
+            values=lambda: ("own", "font"),
         ),
         "overwrite": Option(("--overwrite",), "Replace files that exist already.", bool),
         "no_pager": Option(

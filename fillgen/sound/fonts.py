@@ -193,7 +193,9 @@ def _chunks(
 
 
 def _damaged(path: Path, reason: str) -> OutputError:
-    return OutputError(f"is damaged: {reason}", place=str(path), hint="Install it again, or use --voices own.")
+    return OutputError(
+        f"is damaged: {reason}", place=str(path), hint="Install it again, or use --voices own."
+    )
 
 
 def check_font(font: Path) -> str:
@@ -224,7 +226,9 @@ def played(midi: bytes, font: Path) -> Samples:
         command += ["-f", _path(questions), "-F", _path(target), str(whole), _path(source)]
         answer, complaints = _run(command, font, (source, target, questions))
         if not any(line.split(maxsplit=1)[1:] == [str(whole)] for line in answer.splitlines()):
-            raise OutputError(_refusal(complaints), place=str(font), hint="Install it again, or use --voices own.")
+            raise OutputError(
+                _refusal(complaints), place=str(font), hint="Install it again, or use --voices own."
+            )
         return _read(target, font)
 
 
@@ -264,7 +268,12 @@ def _run(command: Sequence[str], font: Path, files: Sequence[IO[bytes]]) -> tupl
     inherited = () if sys.platform == "win32" else tuple(file.fileno() for file in files)
     try:
         done = subprocess.run(  # noqa: S603
-            command, capture_output=True, check=False, timeout=_LONGEST_WAIT, pass_fds=inherited, env=_language()
+            command,
+            capture_output=True,
+            check=False,
+            timeout=_LONGEST_WAIT,
+            pass_fds=inherited,
+            env=_language(),
         )
     except (OSError, subprocess.SubprocessError) as error:
         raise OutputError(f"{_PLAYER} cannot be run: {error}", place=str(font)) from error

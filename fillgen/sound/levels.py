@@ -37,7 +37,8 @@ class Meter:
     """
 
     def __init__(self) -> None:
-        self._weights = k_weighting(np.fft.rfftfreq(_STEP, 1 / RATE)) * 2 / _STEP**2
+        hertz = np.asarray(np.fft.rfftfreq(_STEP, 1 / RATE), dtype=float)
+        self._weights = k_weighting(hertz) * 2 / _STEP**2
         self._waiting = np.zeros((2, 0))
         self._powers: list[float] = []
 

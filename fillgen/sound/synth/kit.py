@@ -91,9 +91,7 @@ def _membrane(drum: Drum, tuning: float, softness: float, dice: Dice, rate: int)
 
 
 @lru_cache(maxsize=64)
-def _modes_of_a_plate(
-    name: str, tuning: float, cluster: tuple[float, ...]
-) -> tuple[Samples, Samples]:
+def _modes_of_a_plate(name: str, tuning: float, cluster: tuple[float, ...]) -> tuple[Samples, Samples]:
     """Frequencies and decays of a cymbal's modes, as dense in the treble as in the bass: so is a plate."""
     count, low, high, _, long, short = cluster
     hertz = tuning * (low + (high - low) * np.sort(Dice(crc32(name.encode())).doubles(int(count))))
@@ -109,7 +107,9 @@ def _plate(drum: Drum, tuning: float, softness: float, dice: Dice, rate: int) ->
     shifts, weights = dice.doubles(2 * len(hertz)).reshape(2, -1)
     weights = (0.3 + weights) * 10 ** (-_darker(softness, hertz) / 20)
     audible = hertz < _HIGHEST_SHARE * rate
-    start = weights * np.exp(1j * TAU * shifts) * 10 ** (drum.cluster[3] / 20) / np.sqrt((weights**2).sum() / 2)
+    start = (
+        weights * np.exp(1j * TAU * shifts) * 10 ** (drum.cluster[3] / 20) / np.sqrt((weights**2).sum() / 2)
+    )
     step = (TAU * 1j * hertz - np.log(1000.0) / decays) / rate
     wave = damped_sines(start[audible], step[audible], len(_span(drum.cluster[4], rate)))
     wave[: round(_SOFT * rate)] *= np.linspace(0, 1, round(_SOFT * rate))

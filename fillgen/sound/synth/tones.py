@@ -314,9 +314,7 @@ def _swell(recipe: Recipe, wave: Samples, rate: int, loop: Loop | None) -> None:
         wave *= np.exp(np.log(10) / 20 * depth * sway)
 
 
-def _motion(
-    recipe: Recipe, amplitudes: Samples, numbers: NDArray[np.int_], phases: Samples
-) -> Samples:
+def _motion(recipe: Recipe, amplitudes: Samples, numbers: NDArray[np.int_], phases: Samples) -> Samples:
     """A wavetable of what is added where the harmonics stand highest against the first."""
     octaves = np.log2(np.maximum(1.0, numbers * _base(recipe)))
     return _period(numbers, amplitudes * (10 ** (recipe.motion[1] * octaves / 20) - 1), phases)
