@@ -327,8 +327,8 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "sound": Option(
             ("--sound",),
-            "General MIDI sound of the right hand, by name or number 1 to 128, or of a part, such as "
-            "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
+            "Sound of the right hand, such as flute, or of a part, such as 'left=organ': a name that players say, a "
+            "General MIDI name or its number, 1 to 128. May be given several times. [default: Vibraphone]",
             many=True,
         ),
         "second": Option(
