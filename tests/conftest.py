@@ -18,6 +18,7 @@ os.environ["FILLGEN_BOOK"] = str(_FOLDER / "ideas.book")
 os.environ["XDG_DATA_HOME"] = str(_FOLDER / "data")
 os.environ["XDG_CACHE_HOME"] = str(_FOLDER / "cache")
 os.environ["XDG_STATE_HOME"] = str(_FOLDER / "state")
+os.environ["FILLGEN_SOUNDFONT"] = ""  # our own voices, whatever is installed
 os.environ["MIDO_BACKEND"] = "tests.memory_ports"
 os.environ.pop("FILLGEN_NO_BOOK", None)
 

@@ -24,11 +24,16 @@ class Sampler:
     def __init__(self, banks: Sequence[Bank]) -> None:
         self._banks = {each.voice: each for each in banks}
 
-    def note(self, voice: str, midi: int, velocity: int, seconds: float) -> NDArray[np.float32]:  # noqa: ARG002
-        """A whole note at full loudness, its release included. A bank has one colour for all velocities."""
+    def note(
+        self, voice: str, midi: int, velocity: int, seconds: float, turn: int = 0
+    ) -> NDArray[np.float32]:
+        """A whole note at full loudness, its release included. Of a pitch a bank has one colour for all velocities."""
         held = self._banks[voice]
         sample = min(held.samples, key=lambda sample: (abs(sample.key - midi), -sample.key))
         if voice == DRUMS:
+            upto = min(s.upto for s in held.samples if s.key == sample.key and s.upto >= velocity)
+            layer = [s for s in held.samples if (s.key, s.upto) == (sample.key, upto)]
+            sample = layer[turn % len(layer)]
             return drum_note(_played(sample, 1.0, len(sample.samples) / sample.rate), seconds)
         ratio = hertz_of(midi) / hertz_of(sample.pitch)
         return released(_played(sample, ratio, seconds + held.release), seconds, held.release)

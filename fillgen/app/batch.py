@@ -97,7 +97,9 @@ class Order:
         found = generate(Request.over(progression, self.options, self.pack))
         playing, sounds = self._played()
         look = look_of(self.look, self.playing, playing)
-        return FORMATS[self.ending].write(ideas_content(found, playing, sounds, look), OutputOptions())
+        return FORMATS[self.ending].write(
+            ideas_content(found, playing, sounds, look), OutputOptions(voices="own")
+        )
 
 
 def digest(content: bytes) -> str:

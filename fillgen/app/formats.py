@@ -94,11 +94,18 @@ def _midi(content: Content, _: OutputOptions) -> bytes:
     return content.midi()
 
 
+def font_for(options: OutputOptions) -> Path | None:
+    """The sound font that plays sound files, checked; None where our own voices do."""
+    from fillgen.sound.fonts import font_of  # noqa: PLC0415 - as for sound
+
+    return font_of(options.soundfont, options.voices)
+
+
 def _sound(kind: str) -> _Write:
     def write(content: Content, options: OutputOptions) -> bytes:
         from fillgen.sound.files import to_sound  # noqa: PLC0415 - the synthesizer is loaded for sound only
 
-        return to_sound(_midi(content, options), kind=kind, font=options.soundfont)
+        return to_sound(_midi(content, options), kind=kind, font=font_for(options))
 
     return write
 
@@ -288,15 +295,15 @@ def _check_sound(options: OutputOptions, targets: Sequence[Target]) -> None:
             hint="Such as -o takes/ --audio; or all in one file with -o idea.wav.",
         )
     kinds += [_USUAL_SOUND] if options.audio else []
-    if options.soundfont is not None and not kinds:
-        raise OptionError("--soundfont goes with a sound file", hint="Such as -o idea.wav.")
+    for name, value in (("--soundfont", options.soundfont), ("--voices", options.voices)):
+        if value is not None and not kinds:
+            raise OptionError(f"{name} goes with a sound file", hint="Such as -o idea.wav.")
     if kinds:
-        from fillgen.sound.files import check_font, check_kind  # noqa: PLC0415
+        from fillgen.sound.files import check_kind  # noqa: PLC0415
 
         for kind in kinds:
             check_kind(kind)
-        if options.soundfont is not None:
-            check_font(options.soundfont)
+        font_for(options)
 
 
 def printed_as(options: OutputOptions) -> str:
@@ -363,7 +370,7 @@ def _write_sounds(folder: Path, files: Mapping[str, bytes], options: OutputOptio
     from fillgen.writers.files import clear_drafts, put_file  # noqa: PLC0415
 
     clear_drafts(folder)
-    for name, sound in to_sound_files(files, kind=_USUAL_SOUND, font=options.soundfont):
+    for name, sound in to_sound_files(files, kind=_USUAL_SOUND, font=font_for(options)):
         put_file(folder / name, sound, overwrite=options.overwrite)
 
 

@@ -142,6 +142,7 @@ class OutputOptions:
     format: str | None = None
     audio: bool = False
     soundfont: Path | None = None
+    voices: str | None = None
     overwrite: bool = False
     no_pager: bool = False
 
@@ -347,8 +348,8 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "sound": Option(
             ("--sound",),
-            "General MIDI sound of the right hand, by name or number 1 to 128, or of a part, such as "
-            "'left=Drawbar Organ'. May be given several times. [default: Vibraphone]",
+            "Sound of the right hand, such as flute, or of a part, such as 'left=organ': a name that players say, a "
+            "General MIDI name or its number, 1 to 128. May be given several times. [default: Vibraphone]",
             many=True,
             values=_sounds,
             families=_sound_families,
@@ -415,9 +416,15 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "audio": Option(("--audio",), "Sound files (.wav) into a folder, in place of MIDI files.", bool),
         "soundfont": Option(
             ("--soundfont",),
-            "A General MIDI sound font (.sf2, .sf3) that plays a sound file, through fluidsynth. "
-            "[default: voices of our own]",
+            "A General MIDI sound font (.sf2, .sf3) that plays sound files, through fluidsynth. "
+            "[default: FILLGEN_SOUNDFONT, or one in the usual places]",
             Path,
+        ),
+        "voices": Option(
+            ("--voices",),
+            "What plays sound files: font, a sound font, or own, fillgen's voices, the same on every machine. "
+            "[default: font where fluidsynth and a font are installed]",
+            values=lambda: ("own", "font"),
         ),
         "overwrite": Option(("--overwrite",), "Replace files that exist already.", bool),
         "no_pager": Option(

@@ -311,7 +311,7 @@ def forget(
 
 
 @app.command(name="set", cls=Strict)
-@grouped(without=("audio", "soundfont", "format", "title"))
+@grouped(without=("audio", "soundfont", "voices", "format", "title"))
 def set_(
     *,
     name: Annotated[str | None, SET_NAME] = None,
@@ -378,7 +378,7 @@ def _put_set(
 
 
 @app.command(cls=Strict)
-@grouped(without=("audio", "soundfont", "format", "title"))
+@grouped(without=("audio", "soundfont", "voices", "format", "title"))
 def export(
     *,
     ids: Annotated[list[str] | None, IDS] = None,

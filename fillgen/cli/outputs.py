@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from fillgen.app.formats import JSON, Content, Delivery, Target, printed_as, write_all
+from fillgen.app.formats import JSON, Content, Delivery, Target, font_for, printed_as, write_all
 from fillgen.app.options import BookOptions, OutputOptions
 from fillgen.cli.pager import paged
 from fillgen.errors import OptionError, OutputError
@@ -107,11 +107,14 @@ def _sounds(target: Target, options: OutputOptions) -> bool:
 
 
 def _say_sound(contents: Sequence[Content], options: OutputOptions) -> None:
-    """Which sounds were played by another voice, and what to mind before listening."""
+    """What played, which sounds were played by another voice, and what to mind before listening."""
     from fillgen.sound.files import stand_ins
     from fillgen.teaching.cautions import LOUDNESS
 
-    if options.soundfont is None:
+    font = font_for(options)
+    if font is not None:
+        note(f"played with the sound font {font.name}; --voices own is the same on every machine.")
+    else:
         played = [each.midi() for each in contents if each.midi is not None]
         for sound, voice in dict(pair for midi in played for pair in stand_ins(midi)).items():
             note(f"fillgen has no voice for {sound}; {voice} plays in its place.")

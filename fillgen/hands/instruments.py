@@ -30,14 +30,33 @@ def sound_families() -> dict[str, tuple[str, ...]]:
     return {family["name"]: tuple(family["sounds"]) for family in table("sounds")["family"]}
 
 
+@lru_cache(maxsize=1)
+def said_names() -> dict[str, str]:
+    """What players call sounds, each with its General MIDI name.
+
+    >>> said_names()["saxophone"]
+    'Tenor Sax'
+    """
+    return dict(table("sounds")["said"])
+
+
+@lru_cache(maxsize=1)
+def _programs() -> dict[str, int]:
+    """The program of every name, without capitals, spaces and signs."""
+    numbers = {name: number for number, name in enumerate(sound_names())}
+    said = {_plain(name): numbers[sound] for name, sound in said_names().items()}
+    return {**said, **{_plain(name): number for name, number in numbers.items()}}
+
+
 def program(sound: str) -> int:
     """The MIDI program, 0 to 127, of a sound given by its name or by its number from 1 to 128.
 
-    >>> program("vibraphone"), program("12")
-    (11, 11)
+    Names are those of General MIDI and what players say; OptionError with the nearest for another.
+
+    >>> program("vibraphone"), program("12"), program("nylon guitar")
+    (11, 11, 24)
     """
     names = sound_names()
-    plain = {_plain(name): number for number, name in enumerate(names)}
     if sound.strip().isdecimal():
         number = int(sound.strip()[:9])
         if not 1 <= number <= len(names):
@@ -45,9 +64,10 @@ def program(sound: str) -> int:
                 f"there is no sound {number}", hint=f"The sounds are numbered 1 to {len(names)}."
             )
         return number - 1
-    if _plain(sound) not in plain:
-        raise OptionError(f"unknown sound {shorten(sound)}", hint=_near(sound, names))
-    return plain[_plain(sound)]
+    if _plain(sound) not in _programs():
+        hint = _near(sound, (*names, *said_names()))
+        raise OptionError(f"unknown sound {shorten(sound)}", hint=hint)
+    return _programs()[_plain(sound)]
 
 
 def _near(sound: str, names: Sequence[str]) -> str:

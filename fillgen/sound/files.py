@@ -6,29 +6,25 @@ velocities, sounds, volumes and pans.
 
 from __future__ import annotations
 
-import contextlib
 import io
-import shutil
-import subprocess
 import sys
-import tempfile
 import wave
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from importlib import import_module
 from pathlib import Path
-from typing import IO
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen.errors import OptionError, OutputError, shorten
+from fillgen.errors import OptionError, shorten
 from fillgen.hands.instruments import DRUM_CHANNEL, PAN, VOLUME, sound_names
+from fillgen.sound.fonts import played
+from fillgen.sound.levels import levelled
 from fillgen.sound.performance import CONTROL, NOTE_OFF, NOTE_ON, Performance
 from fillgen.sound.playback import to_performance
-from fillgen.sound.synth.limiter import Limiter
-from fillgen.sound.synth.mix import Instrument, Part, SoundingNote, Synthesizer, Tones, mixed
+from fillgen.sound.synth.mix import Instrument, Part, SoundingNote, Synthesizer, Tones, summed
 from fillgen.sound.synth.recipes import DRUMS, drums, shared_words, voice_of
-from fillgen.sound.synth.tones import FULL_SCALE, RATE, Samples
+from fillgen.sound.synth.tones import FULL_SCALE, RATE
 
 KINDS = (".wav", ".flac")
 """The file endings of sound files."""
@@ -36,11 +32,6 @@ MOST_MINUTES = 30
 """The longest sound file: 30 minutes of .wav are 318 MB."""
 _PROGRAM_CHANGE = 0xC0
 _USUAL_VOLUME, _CENTRE = 100, 64
-_PLAYER = "fluidsynth"
-_PLAYER_GAIN = 0.4
-"""The gain for a sound font, on the scale of fluidsynth, whose default is 0.2."""
-_LONGEST_WAIT = 900
-"""Seconds after which fluidsynth is stopped if it hasn't finished."""
 
 
 # What is heard
@@ -132,8 +123,8 @@ def to_sound(
 ) -> bytes:
     """A MIDI file as a sound file, stereo at 44,100 samples of 16 bits a second.
 
-    It is played by the nearest of our own voices, or with `font`, a General MIDI sound font. `tones` may give the
-    samples instead of the synthesizer. OptionError for a kind that can't be written and for music that is too long,
+    It is played by the nearest of our own voices, or with `font`, a General MIDI sound font; either way its loudness is
+    -18 LUFS. `tones` may give the samples instead of the synthesizer. OptionError for a kind that can't be written and for music that is too long,
     OutputError for a font that can't be played, TuneError for a MIDI file that can't be used.
 
     >>> import fillgen
@@ -144,8 +135,8 @@ def to_sound(
     check_kind(kind)
     performance = to_performance(midi)
     _check_length(performance.length)
-    pieces = mixed(parts_of(performance), tones) if font is None else _by_font(midi, font)
-    numbers = (np.round(piece.T * FULL_SCALE).astype("<i2") for piece in pieces)
+    pieces = summed(parts_of(performance), tones) if font is None else [played(midi, font)]
+    numbers = (np.round(piece.T * FULL_SCALE).astype("<i2") for piece in levelled(pieces))
     return _flac(numbers) if kind == ".flac" else _wav(numbers)
 
 
@@ -200,94 +191,3 @@ def _flac(pieces: Iterable[NDArray[np.int16]]) -> bytes:
         for piece in pieces:
             file.write(piece)
     return buffer.getvalue()
-
-
-# Sound fonts
-
-
-def check_font(font: Path) -> str:
-    """The path of fluidsynth; OutputError if it isn't installed, or if a file isn't a sound font."""
-    try:
-        with font.open("rb") as file:
-            head = file.read(12)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise OutputError(f"cannot be read: {reason}", place=str(font)) from error
-    if head[:4] != b"RIFF" or head[8:] != b"sfbk":
-        raise OutputError(
-            "is not a sound font", place=str(font), hint="Sound fonts are files that end with .sf2 or .sf3."
-        )
-    found = shutil.which(_PLAYER)
-    if found is None:
-        hint = (
-            "Install it (Debian, Ubuntu: sudo apt install fluidsynth; Fedora: sudo dnf install fluidsynth; macOS: "
-            "brew install fluid-synth; Windows: choco install fluidsynth), or leave --soundfont out."
-        )
-        raise OutputError("a sound font needs the program fluidsynth, which is not installed", hint=hint)
-    return found
-
-
-def _by_font(midi: bytes, font: Path) -> Iterable[Samples]:
-    """A MIDI file played with a sound font, kept below the ceiling."""
-    player = check_font(font)
-    with _scratch() as source, _scratch() as target:
-        source.write(midi)
-        source.seek(0)
-        command = [player, "-ni", "-q", "-g", str(_PLAYER_GAIN), "-r", str(RATE), "-T", "wav", "-O", "s16"]
-        _run([*command, "-F", _path(target), str(font.resolve()), _path(source)], font, (source, target))
-        rows = _read(target, font)
-    limiter = Limiter()
-    return [limiter.limited(rows), limiter.rest()]
-
-
-if sys.platform == "win32":
-
-    @contextlib.contextmanager
-    def _scratch() -> Iterator[IO[bytes]]:
-        """A file in a temporary folder, where another program can open it."""
-        with (
-            tempfile.TemporaryDirectory(prefix="fillgen-") as folder,
-            Path(folder, "take").open("w+b") as file,
-        ):
-            yield file
-
-    def _path(file: IO[bytes]) -> str:
-        return file.name
-
-else:
-
-    def _scratch() -> IO[bytes]:
-        """A temporary file without a name, of which nothing is left however this process ends."""
-        return tempfile.TemporaryFile()
-
-    def _path(file: IO[bytes]) -> str:
-        """What a program that inherits an open file can open it by."""
-        return f"/dev/fd/{file.fileno()}"
-
-
-def _run(command: Sequence[str], font: Path, files: Sequence[IO[bytes]]) -> None:
-    """Run the player, which inherits the files where they have no names of their own."""
-    inherited = () if sys.platform == "win32" else tuple(file.fileno() for file in files)
-    try:
-        done = subprocess.run(  # noqa: S603
-            command, capture_output=True, check=False, timeout=_LONGEST_WAIT, pass_fds=inherited
-        )
-    except (OSError, subprocess.SubprocessError) as error:
-        raise OutputError(f"{_PLAYER} cannot be run: {error}", place=str(font)) from error
-    if done.returncode:
-        reasons = done.stderr.decode("utf-8", "replace").strip().splitlines() or ["it doesn't say why"]
-        raise OutputError(f"{_PLAYER} failed: {reasons[-1][:200]}", place=str(font))
-
-
-def _read(sound: IO[bytes], font: Path) -> Samples:
-    """The two rows of samples of a file that fluidsynth wrote."""
-    try:
-        sound.seek(0)
-        with wave.open(sound, "rb") as file:
-            numbers = np.frombuffer(file.readframes(file.getnframes()), dtype="<i2")
-            rows = numbers.reshape(-1, file.getnchannels()).T / (FULL_SCALE + 1)
-    except (OSError, EOFError, wave.Error, ValueError) as error:
-        raise OutputError(f"{_PLAYER} wrote no sound", place=str(font)) from error
-    if not rows.size or not np.any(rows):
-        raise OutputError(f"{_PLAYER} wrote silence", place=str(font), hint="Is it a General MIDI font?")
-    return np.asarray(rows if len(rows) == 2 else np.repeat(rows[:1], 2, axis=0), dtype=float)

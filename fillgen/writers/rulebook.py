@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from fillgen.engine.never import never_in
 from fillgen.errors import OptionError, did_you_mean, listed, many, shorten
+from fillgen.hands.instruments import program, said_names, sound_names
 from fillgen.rules.pack import Level, Rhythm, RulePack, Shape
 from fillgen.rules.rule import Example, Rule
 from fillgen.rules.rulebook import RULES
@@ -16,7 +17,7 @@ from fillgen.writers.lines import TEXT_WIDTH, wrapped
 
 
 def listing(pack: RulePack, width: int = TEXT_WIDTH) -> str:
-    """Levels, rules, rhythms and shapes, a paragraph each."""
+    """Levels, rules, rhythms, shapes and sounds, a paragraph each."""
     levels = [pack.level(number) for number in pack.level_numbers]
     rhythms = [pack.rhythm(name) for name in pack.rhythm_names]
     groups: list[tuple[str, list[tuple[str, str]]]] = [
@@ -33,10 +34,17 @@ def listing(pack: RulePack, width: int = TEXT_WIDTH) -> str:
             "Forms",
             [(f"{bars} bars", ", ".join(" ".join(f.letters) for f in fs)) for bars, fs in pack.forms.items()],
         ),
+        ("Sounds, with their names in General MIDI", _sounds()),
         ("Rule packs", [("built-in", f"{len(levels)} levels, {len(rhythms)} rhythms"), *_own(pack)]),
     ]
     parts = ["\n".join([title, *(_item(*row, width) for row in rows)]) for title, rows in groups]
     return "\n\n".join([wrapped(_summary(pack), width), *parts])
+
+
+def _sounds() -> list[tuple[str, str]]:
+    """What players say, and the other sounds of each family."""
+    said = [(name, f"{sound} ({program(sound) + 1})") for name, sound in said_names().items()]
+    return [*said, ("by number, 1 to 128", ", ".join(sound_names()))]
 
 
 def _summary(pack: RulePack) -> str:

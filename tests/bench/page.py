@@ -108,7 +108,7 @@ def main() -> int:
             promised("page: usable after opening", min(each["ready"] for each in found), "s", USABLE)
             figure("page: from Play to the first lit note", f"{min(each['lit'] for each in found):.2f} s")
         else:
-            figure("page: usable after opening", "not measured, no chromium: bash .ci/browser")
+            figure("page: usable after opening", "not measured, no chromium: bash .ci/system")
     promised("page: server, start to first reply", min(first_reply() for _ in range(RUNS)), "s", ANSWERED)
     return int(not all(kept))
 

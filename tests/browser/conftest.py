@@ -55,7 +55,7 @@ def chromium() -> str:
     named = os.environ.get("CHROMIUM")
     found = named or shutil.which("chromium") or shutil.which("chromium-browser")
     if not found:
-        not_here("there is no chromium on the path", "bash .ci/browser (or: apt-get install chromium)")
+        not_here("there is no chromium on the path", "bash .ci/system (or: apt-get install chromium)")
     return found
 
 

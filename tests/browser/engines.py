@@ -30,7 +30,7 @@ ENGINES = ("chromium", "firefox", "webkit")
 WIDTH, HEIGHT = 1200, 900
 _SECONDS = PATIENCE / 1000
 _PULSE = 0.05
-_INSTALL = "bash .ci/browser"
+_INSTALL = "bash .ci/system"
 
 Target = str | tuple[str, str]
 """What is meant on a page: a CSS selector, or a role and a name (`("button", "Play idea 1")`); a name may be the begin of one."""

@@ -11,7 +11,8 @@ import pytest
 from music21 import instrument
 
 from fillgen.errors import OptionError
-from fillgen.hands.instruments import program, sound_names
+from fillgen.hands.instruments import program, said_names, sound_names
+from fillgen.sound.synth.recipes import recipes, voice_of
 from fillgen.tables import table
 
 PUBLISHED: list[str] = pretty_midi.constants.INSTRUMENT_MAP
@@ -63,6 +64,16 @@ def test_the_families_are_the_published_ones() -> None:
     families = table("sounds")["family"]
     assert [plain(family["name"]) for family in families] == [plain(name) for name in FAMILIES]
     assert {len(family["sounds"]) for family in families} == {8}
+
+
+def test_names_that_players_say() -> None:
+    """Each stands for a published sound and hides none of their names; those of our own voices are played by them."""
+    assert set(said_names().values()) <= set(sound_names())
+    assert not {plain(name) for name in said_names()} & {plain(name) for name in sound_names()}
+    for name, sound in said_names().items():
+        assert program(name) == program(sound)
+    for voice in recipes():
+        assert voice_of(voice) == voice
 
 
 @pytest.mark.parametrize("sound", WELL_KNOWN)

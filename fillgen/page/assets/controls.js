@@ -13,6 +13,11 @@ function fill(select, options, chosen) {
   select.value = chosen;
 }
 
+// What players call a voice, with the General MIDI name of its sound beside it.
+function soundInWords({ voice, sound }) {
+  return sound.toLowerCase() === voice ? sound : `${voice} (${sound})`;
+}
+
 export class Controls {
   constructor(store, changed) {
     this.store = store;
@@ -43,7 +48,7 @@ export class Controls {
     const [right] = whole.parts;
     this.ownTempo = whole.tempo;
     this.sounds = whole.sounds.map((each) => (each.voice === right.voice ? { ...each, ...right } : each));
-    fill(field("sound"), this.sounds.map(({ sound }, place) => [place, sound]), "");
+    fill(field("sound"), this.sounds.map((each, place) => [place, soundInWords(each)]), "");
     field("sound").value = String(this.sounds.findIndex(({ voice }) => voice === right.voice));
     fill(field("key"), whole.keys.map(({ name, shift }) => [shift, this.keyInWords(name, shift)]), "0");
     const tempo = field("tempo");

@@ -29,6 +29,12 @@ function loudness(velocity, volume) {
 // Audio API 1.0, "DynamicsCompressorNode", computing the makeup gain).
 const MADE_UP = 10 ** ((-0.6 * CEILING * (1 - 1 / RATIO)) / 20);
 
+// Where a pitch lies on a wide instrument, in steps of a tenth.
+function across([low, high, width], midi) {
+  const share = Math.min(1, Math.max(0, (midi - low) / (high - low)));
+  return Math.round(10 * width * (share - 0.5)) / 10;
+}
+
 function tell(name, detail) {
   document.dispatchEvent(new CustomEvent(`fillgen:${name}`, { detail }));
 }
@@ -294,11 +300,10 @@ export class Player {
 
   bus(seat) {
     const level = this.context.createGain();
-    const place = this.context.createStereoPanner();
-    place.pan.value = seat.part === "drums" || seat.part === "clicks" ? 0 : (seat.pan - 64) / 63;
-    level.connect(place).connect(this.mix);
-    level.connect(this.sent);
-    return { level, place };
+    const sent = this.context.createGain();
+    level.connect(this.mix);
+    sent.connect(this.sent);
+    return { level, sent, pan: (seat.pan - 64) / 63, turns: new Map() };
   }
 
   level(wishes) {
@@ -306,20 +311,20 @@ export class Player {
     this.volume.gain.setTargetAtTime((wishes.volume / 100) ** 2, now, 0.02);
     for (const [part, bus] of this.buses) {
       const on = part === "clicks" || wishes.parts.includes(part);
-      bus.level.gain.setTargetAtTime(on ? 1 : 0, now, 0.01);
+      for (const way of [bus.level, bus.sent]) way.gain.setTargetAtTime(on ? 1 : 0, now, 0.01);
     }
   }
 
   samplesOf(voice) {
     if (!this.voices.has(voice)) {
-      const { release, samples } = this.bank.voices[voice];
+      const { release, samples, wide } = this.bank.voices[voice];
       const made = samples.map((sample) => {
         const read = numbers(sample.pcm);
         const buffer = this.context.createBuffer(1, read.length, sample.rate);
         buffer.copyToChannel(Float32Array.from(read, (each) => each / 32767), 0);
         return { ...sample, pcm: "", buffer };
       });
-      this.voices.set(voice, { release, samples: made });
+      this.voices.set(voice, { release, samples: made, wide });
     }
     return this.voices.get(voice);
   }
@@ -348,7 +353,7 @@ export class Player {
   }
 
   tone(bus, event, at) {
-    const { release, samples } = this.samplesOf(bus.voice);
+    const { release, samples, wide } = this.samplesOf(bus.voice);
     const sample = this.nearest(samples, event.midi);
     const ratio = 2 ** ((event.midi - sample.pitch) / 12);
     const level = loudness(event.velocity, bus.volume) * sample.gain;
@@ -369,7 +374,8 @@ export class Player {
     }
     gain.gain.setValueCurveAtTime(this.fall.map((share) => share * left), down, release);
     const cut = this.context.createGain();
-    source.connect(gain).connect(cut).connect(bus.level);
+    source.connect(gain).connect(cut);
+    this.place(cut, bus, bus.pan + across(wide, event.midi));
     source.start(at);
     source.stop(down + release + 0.01);
     this.keep({ source, cut, from: at, until: down + release });
@@ -377,17 +383,34 @@ export class Player {
 
   drum(bus, event, at) {
     const { samples } = this.samplesOf("drums");
-    const sample = this.nearest(samples, event.midi);
+    const sample = this.struck(bus, samples, event);
     const source = this.source(sample, 1);
     const gain = this.context.createGain();
     gain.gain.value = loudness(event.velocity, bus.volume) * sample.gain * this.bank.mix.drums;
-    const place = this.context.createStereoPanner();
-    place.pan.value = sample.pan;
     const cut = this.context.createGain();
-    source.connect(gain).connect(cut).connect(place).connect(bus.level);
+    source.connect(gain).connect(cut);
+    this.place(cut, bus, sample.pan);
     source.start(at);
     if (sample.choke) this.choke(sample.choke, at);
     this.keep({ source, cut, from: at, until: at + sample.buffer.duration, choke: sample.choke });
+  }
+
+  // The sample of a stroke: that of its layer, the strokes of a layer in turn.
+  struck(bus, samples, event) {
+    const { key } = this.nearest(samples, event.midi);
+    const layers = samples.filter((sample) => sample.key === key && sample.upto >= event.velocity);
+    const layer = layers.filter(({ upto }) => upto === layers[0].upto);
+    const turn = bus.turns.get(key) ?? 0;
+    bus.turns.set(key, turn + 1);
+    return layer[turn % layer.length];
+  }
+
+  // Puts a sound into its place from left (-1) to right (1); the room hears it wherever it is.
+  place(sound, bus, pan) {
+    const place = this.context.createStereoPanner();
+    place.pan.value = Math.min(1, Math.max(-1, pan));
+    sound.connect(place).connect(bus.level);
+    sound.connect(bus.sent);
   }
 
   // A stroke silences the one before of its group, as the foot does the cymbals.

@@ -25,7 +25,18 @@ _HEADROOM = 0.95
 _DRUM_RATE = 22050
 _FAINT = 10 ** (-42 / 20)
 """A drum's sample ends when it stays below this share of its peak."""
-_FADE = 0.03
+_LONGEST = 0.9
+"""The most seconds of a drum's sample."""
+_FADE = 0.25
+"""The share of a drum's sample that fades out, at its end."""
+LAYERS = ((84, 68), (127, 106))
+"""The layers of a drum in a bank: the highest velocity of each, and the velocity that it is made for."""
+_SHORT, _TURNS = 0.25, 2
+"""Hard strokes that last no longer, in seconds, are there several times."""
+_RINGING = frozenset({46, 49, 53})
+"""Cymbals that ring long and are seldom struck: they have one layer."""
+_BETWEEN = 92
+"""The velocity that a single layer is made for."""
 USUAL_DRUMS = (36, 37, 38, 42, 44, 46, 49, 51, 53, 56, 61, 63, 64, 70, 73, 75)
 """The default percussion keys of the drum set's bank."""
 
@@ -35,7 +46,8 @@ class Sample:
     """A sampled pitch: its MIDI key and exact MIDI pitch, samples a second, and the samples as 16-bit numbers.
 
     `loop` is the first sample of the part that repeats and the one after its last; None without a loop. `decay` is in
-    dB a second; a sample of full scale stands for `gain`. `pan` and `choke` are those of a drum.
+    dB a second; a sample of full scale stands for `gain`. `pan` and `choke` are those of a drum, of which `upto` is the
+    highest velocity that the sample is for; several for the same are played in turn.
     """
 
     key: int
@@ -47,6 +59,7 @@ class Sample:
     decay: float = 0.0
     pan: float = 0.0
     choke: str = ""
+    upto: int = 127
 
     @property
     def document(self) -> dict[str, Any]:
@@ -60,17 +73,22 @@ class Sample:
             "decay": round(self.decay, 3),
             "pan": self.pan,
             "choke": self.choke,
+            "upto": self.upto,
             "pcm": base64.b64encode(self.samples.astype("<i2").tobytes()).decode("ascii"),
         }
 
 
 @dataclass(frozen=True)
 class Bank:
-    """The samples of a voice, lowest first, and its release in seconds."""
+    """The samples of a voice, lowest first, its release in seconds, and where its pitches lie from left to right.
+
+    `wide` has the lowest pitch, the highest, and how far they lie apart, on the scale of pans.
+    """
 
     voice: str
     release: float
     samples: tuple[Sample, ...]
+    wide: tuple[int, int, float] = (0, 127, 0.0)
 
     @property
     def document(self) -> dict[str, Any]:
@@ -78,6 +96,7 @@ class Bank:
         return {
             "voice": self.voice,
             "release": self.release,
+            "wide": list(self.wide),
             "samples": [sample.document for sample in self.samples],
         }
 
@@ -87,12 +106,13 @@ def bank(voice: str, keys: Sequence[int] | None = None) -> Bank:
 
     >>> clarinet = bank("clarinet")
     >>> [sample.key for sample in clarinet.samples], clarinet.samples[0].loop
-    ([54, 63, 72, 81, 90], (4320, 7520))
+    ([54, 63, 72, 81, 90], (4320, 10720))
     """
     if voice == DRUMS:
-        return Bank(DRUMS, 0.0, tuple(_drum_sample(key) for key in sorted(keys or USUAL_DRUMS)))
+        return Bank(DRUMS, 0.0, tuple(s for key in sorted(keys or USUAL_DRUMS) for s in _drum_samples(key)))
     made = recipe(voice)
-    return Bank(voice, made.release, tuple(_sample(voice, key) for key in sorted(keys or made.bank.keys)))
+    samples = tuple(_sample(voice, key) for key in sorted(keys or made.bank.keys))
+    return Bank(voice, made.release, samples, (*made.range, made.width))
 
 
 def _sample(voice: str, key: int) -> Sample:
@@ -103,15 +123,32 @@ def _sample(voice: str, key: int) -> Sample:
     return Sample(key, pitch, made.bank.rate, numbers, gain, ends, decay)
 
 
-def _drum_sample(key: int) -> Sample:
+def _drum_samples(key: int) -> list[Sample]:
+    """A drum's samples: layers from soft to hard, and of a short one several strokes a layer."""
     drum = drum_of(key)
-    wave = stroke(key, _DRUM_RATE)
+    made = {upto: [_heard(key, velocity)] for upto, velocity in LAYERS}
+    hardest = max(made)
+    if key in _RINGING:
+        made = {hardest: [_heard(key, _BETWEEN)]}
+    elif len(made[hardest][0]) <= _SHORT * _DRUM_RATE:
+        made[hardest] += [_heard(key, LAYERS[-1][1], turn) for turn in range(1, _TURNS)]
+    samples = []
+    for upto, strokes in made.items():
+        for numbers, gain in map(_numbers, strokes):
+            samples.append(
+                Sample(key, float(key), _DRUM_RATE, numbers, gain, pan=drum.pan, choke=drum.choke, upto=upto)
+            )
+    return samples
+
+
+def _heard(key: int, velocity: int, turn: int = 0) -> Samples:
+    """A stroke as far as it can be heard."""
+    wave = stroke(key, _DRUM_RATE, velocity=velocity, turn=turn)[: round(_LONGEST * _DRUM_RATE)]
     loud = np.flatnonzero(np.abs(wave) > _FAINT * np.abs(wave).max())
     wave = wave[: int(loud[-1]) + 1]
-    count = min(len(wave), round(_FADE * _DRUM_RATE))
+    count = round(_FADE * len(wave))
     wave[-count:] *= np.linspace(1, 0, count)
-    numbers, gain = _numbers(wave)
-    return Sample(key, float(key), _DRUM_RATE, numbers, gain, pan=drum.pan, choke=drum.choke)
+    return wave
 
 
 def _numbers(wave: Samples) -> tuple[NDArray[np.int16], float]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import count as counting
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fillgen.sound.synth.kit import stroke
+from fillgen.sound.synth.kit import LAYERS, TURNS, layer_of, stroke
 from fillgen.sound.synth.limiter import HighPass, Limiter
 from fillgen.sound.synth.recipes import DRUMS, drum_of, recipe
 from fillgen.sound.synth.room import Room
@@ -64,8 +66,13 @@ class Part:
 class Tones(Protocol):
     """Gives the samples of a note: the synthesizer, or a bank."""
 
-    def note(self, voice: str, midi: int, velocity: int, seconds: float) -> NDArray[np.float32]:
-        """A whole note at full loudness, its release included, at the rate of sound files."""
+    def note(
+        self, voice: str, midi: int, velocity: int, seconds: float, turn: int = 0
+    ) -> NDArray[np.float32]:
+        """A whole note at full loudness, its release included, at the rate of sound files.
+
+        `turn` counts the strokes on a drum, no two of which in a row are the same.
+        """
 
 
 class Synthesizer:
@@ -78,10 +85,12 @@ class Synthesizer:
     def __init__(self) -> None:
         self._held: dict[tuple[str, int, int], _Held] = {}
 
-    def note(self, voice: str, midi: int, velocity: int, seconds: float) -> NDArray[np.float32]:
+    def note(
+        self, voice: str, midi: int, velocity: int, seconds: float, turn: int = 0
+    ) -> NDArray[np.float32]:
         """A whole note at full loudness, its release included; for a drum one stroke, stopped after `seconds`."""
         if voice == DRUMS:
-            return drum_note(_stroke(midi), seconds)
+            return drum_note(_stroke(midi, layer_of(velocity), turn % TURNS), seconds)
         release = recipe(voice).release
         return released(self._tone(voice, midi, velocity, seconds + release), seconds, release)
 
@@ -107,9 +116,9 @@ class _Held:
     ended: bool
 
 
-@lru_cache(maxsize=64)
-def _stroke(key: int) -> NDArray[np.float32]:
-    return stroke(key).astype(np.float32)
+@lru_cache(maxsize=256)
+def _stroke(key: int, layer: int, turn: int) -> NDArray[np.float32]:
+    return stroke(key, velocity=LAYERS[layer][1], turn=turn).astype(np.float32)
 
 
 def drum_note(struck: NDArray[np.float32], seconds: float) -> NDArray[np.float32]:
@@ -157,13 +166,14 @@ def panned(pan: float) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True)
 class _MixNote:
-    """A note ready to be added: its first sample, its gain, and its pan."""
+    """A note ready to be added: its first sample, its gain, its pan, and which stroke on its drum it is."""
 
     at: int
     gain: float
     pan: float
     voice: str
     note: SoundingNote
+    turn: int
 
 
 class _PanBuffer:
@@ -197,24 +207,32 @@ def mixed(parts: Sequence[Part], tones: Tones | None = None, *, room: bool = Tru
     >>> sum(piece.shape[1] for piece in mixed([part])) == round(seconds_of([part]) * RATE)
     True
     """
+    limiter = Limiter()
+    for piece in summed(parts, tones, room=room):
+        yield limiter.limited(piece)
+    yield limiter.rest()
+
+
+def summed(parts: Sequence[Part], tones: Tones | None = None, *, room: bool = True) -> Iterator[Samples]:
+    """The sound of parts as `mixed` gives it, before the limiter: what is loud may pass full scale."""
     source = tones or Synthesizer()
     placed = sorted((p for part in parts for p in _placed(part)), key=lambda p: p.at)
     total = round(seconds_of(parts) * RATE)
     rows = {pan: _PanBuffer() for pan in sorted({p.pan for p in placed})}
-    around, high_pass, limiter = Room() if room else None, HighPass(), Limiter()
+    around, high_pass = Room() if room else None, HighPass()
     done = 0
     for start in range(0, total, _CHUNK):
         count = min(_CHUNK, total - start)
         while done < len(placed) and placed[done].at < start + _CHUNK:
             one = placed[done]
-            samples = source.note(one.voice, one.note.midi, one.note.velocity, one.note.length)
+            note = one.note
+            samples = source.note(one.voice, note.midi, note.velocity, note.length, one.turn)
             rows[one.pan].add(one.at - start, samples, one.gain)
             done += 1
         piece = high_pass.passed(_stereo({pan: row.take(count) for pan, row in rows.items()}, count, around))
         left = (total - start - np.arange(count)) / (_STILL * RATE)
         piece *= np.clip(left, 0, 1)
-        yield limiter.limited(piece)
-    yield limiter.rest()
+        yield piece
 
 
 def _stereo(rows: dict[float, NDArray[np.float32]], count: int, around: Room | None) -> Samples:
@@ -234,16 +252,24 @@ def _placed(part: Part) -> list[_MixNote]:
     instrument = part.instrument
     drums = instrument.voice == DRUMS
     gain = GAIN * DRUM_GAIN if drums else GAIN
+    turns: dict[int, counting[int]] = defaultdict(counting)
     return [
         _MixNote(
             round(n.start * RATE),
             gain * loudness(n.velocity, instrument.volume),
-            drum_of(n.midi).pan if drums else instrument.pan,
+            drum_of(n.midi).pan if drums else _pan(instrument, n.midi),
             instrument.voice,
             n,
+            next(turns[n.midi]),
         )
         for n in (_choked(part.notes) if drums else part.notes)
     ]
+
+
+def _pan(instrument: Instrument, midi: int) -> float:
+    """The place of a note: that of its instrument, and of its key on a wide one, in steps of a tenth."""
+    wide = recipe(instrument.voice).pan(midi)
+    return min(1.0, max(-1.0, instrument.pan + round(wide, 1)))
 
 
 def _choked(notes: Sequence[SoundingNote]) -> list[SoundingNote]:

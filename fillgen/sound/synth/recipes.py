@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import log2, log10, pi, sin
+from math import hypot, log2, log10, pi, sin
 from typing import Any
 
 from fillgen.errors import OptionError, did_you_mean, shorten
@@ -16,6 +16,8 @@ DRUMS = "drums"
 """The name of the drum set among the voices."""
 _STEP_OF_A_DRAWBAR = 3.0
 """Decibels."""
+_SHARP = 0.02
+"""The share of a harmonic that remains where a string is plucked at its node."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +70,23 @@ class Recipe:
     bloom: float = 1.0
     vibrato: tuple[float, float, float] = (0.0, 0.0, 0.0)
     tremolo: tuple[float, float] = (0.0, 0.0)
+    motion: tuple[float, float] = (0.0, 0.0)
+    width: float = 0.0
     players: tuple[tuple[float, float], ...] = ((0.0, 1.0),)
     noise: tuple[Noise, ...] = ()
+
+    def pan(self, midi: int) -> float:
+        """Where a pitch lies from left (-1) to right (1) about the middle of the instrument."""
+        low, high = self.range
+        return self.width * (min(1.0, max(0.0, (midi - low) / (high - low))) - 0.5)
 
 
 @dataclass(frozen=True, slots=True)
 class Drum:
-    """A drum as numbers: keys with their tunings, modes (ratio, dB, s), plate, noise, and its pan in the set."""
+    """A drum as numbers: keys with their tunings, modes (ratio, dB, s), plate, noise, and its pan in the set.
+
+    `touch` is how many dB per octave darker the softest stroke is than the hardest.
+    """
 
     name: str
     keys: dict[int, float]
@@ -83,18 +95,20 @@ class Drum:
     glide: tuple[float, float] = (0.0, 1.0)
     cluster: tuple[float, ...] = ()
     noise: tuple[Noise, ...] = ()
+    touch: float = 3.0
     pan: float = 0.0
     choke: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class RoomPlan:
-    """A room: its sides in metres, its absorption, the places of instruments and ears, its level in dB."""
+    """A room: its sides in metres, its absorption, the places of instruments and ears, its width, its level in dB."""
 
     size: tuple[float, float, float]
     absorption: float
     source: tuple[float, float, float]
     ears: tuple[tuple[float, float, float], tuple[float, float, float]]
+    width: float
     level: float
     images: int
 
@@ -102,7 +116,7 @@ class RoomPlan:
     def reverberation(self) -> float:
         """Seconds in which the room's sound falls by 60 dB, by Sabine's formula.
 
-        >>> round(RoomPlan((5, 4, 3), 0.25, (1, 1, 1), ((2, 2, 1), (2, 3, 1)), -15, 3).reverberation, 2)
+        >>> round(RoomPlan((5, 4, 3), 0.25, (1, 1, 1), ((2, 2, 1), (2, 3, 1)), 1, -15, 3).reverberation, 2)
         0.41
         """
         length, width, height = self.size
@@ -152,6 +166,7 @@ def room_plan() -> RoomPlan:
         row["absorption"],
         tuple(row["source"]),
         (first, second),
+        row["width"],
         row["level"],
         row["images"],
     )
@@ -200,6 +215,8 @@ def _recipe(row: dict[str, Any]) -> Recipe:
         "bloom": row.get("bloom", 1.0),
         "vibrato": tuple(row.get("vibrato", (0.0, 0.0, 0.0))),
         "tremolo": tuple(row.get("tremolo", (0.0, 0.0))),
+        "motion": tuple(row.get("motion", (0.0, 0.0))),
+        "width": row.get("width", 0.0),
         "players": _pairs(row.get("players", ((0.0, 1.0),))),
         "noise": tuple(Noise(*band) for band in row.get("noise", ())),
     }
@@ -239,7 +256,7 @@ def _harmonic(row: dict[str, Any], number: int) -> Mode:
     levels = row.get("levels", [0.0])
     level = levels[min(number, len(levels)) - 1] + row["slope"] * max(0.0, log2(number / len(levels)))
     if "point" in row:
-        level += 20 * log10(max(0.02, abs(sin(number * pi * row["point"]))))
+        level += 20 * log10(hypot(sin(number * pi * row["point"]), row.get("blunt", _SHARP)))
     return Mode(number, level, number ** -row.get("damping", 0.0))
 
 
@@ -252,6 +269,7 @@ def _drum(row: dict[str, Any]) -> Drum:
         glide=tuple(row.get("glide", (0.0, 1.0))),
         cluster=tuple(row.get("cluster", ())),
         noise=tuple(Noise(*band) for band in row.get("noise", ())),
+        touch=row.get("touch", 3.0),
         pan=row.get("pan", 0.0),
         choke=row.get("choke", ""),
     )

@@ -41,7 +41,7 @@ def response(rate: int = RATE) -> Samples:
     reflected = np.sqrt((rows**2).sum() / 2)
     diffuse = _diffuse(here, count, rate)
     rows = rows / reflected + diffuse / np.sqrt((diffuse**2).sum() / 2)
-    rows = _coloured(rows, rate)
+    rows = _widened(_coloured(rows, rate), here.width)
     rows[:, -count // 8 :] *= np.linspace(1, 0, count // 8 + (count % 8 > 0))
     return np.asarray(rows * (10 ** (here.level / 20) / np.sqrt((rows**2).sum() / 2)), dtype=float)
 
@@ -80,6 +80,12 @@ def _coloured(rows: Samples, rate: int) -> Samples:
     hertz = np.fft.rfftfreq(2 * count, 1 / rate)
     colour = hertz**2 / (hertz**2 + _LOW_CUT**2) / np.sqrt(1 + (hertz / _BRIGHT_TO) ** 2)
     return np.asarray(np.fft.irfft(np.fft.rfft(rows, 2 * count) * colour, 2 * count)[:, :count], dtype=float)
+
+
+def _widened(rows: Samples, width: float) -> Samples:
+    """Both rows with their difference made larger against their sum."""
+    middle, side = rows.mean(axis=0), (rows[0] - rows[1]) / 2 * width
+    return np.stack([middle + side, middle - side])
 
 
 class Room:

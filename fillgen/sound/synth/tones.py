@@ -39,6 +39,8 @@ _TABLE = 4096
 """Points of a wavetable."""
 _BLOCK = 512
 """Samples in a block of damped sines."""
+_PRODUCT = 1 << 17
+"""The most multiplications of one product of matrices."""
 _LASTING = 1.0
 """Seconds after which sustained noise repeats."""
 _SILENT = 1.2
@@ -47,6 +49,8 @@ _LAST_FADE = 0.05
 """Seconds of fade at the very end of a struck tone."""
 _SHORTEST_GROWTH = 0.05
 """The fewest seconds that tremolo takes to grow."""
+_WANDERING = ((1.0, 0.5), (1.618, 0.3), (2.414, 0.2))
+"""The sines of a slow motion: their rates as multiples of its own, and their shares of its depth."""
 TAU = 2 * np.pi
 
 
@@ -221,12 +225,18 @@ def _struck(
 def damped_sines(start: Complexes, step: Complexes, count: int) -> Samples:
     """The sum of sines that change by exp(step) each sample, from complex amplitudes at the start.
 
-    Sample a * block + b is the product of exp(step * a * block) and exp(step * b): a product of two small matrices.
+    Sample a * block + b is the product of exp(step * a * block) and exp(step * b): a product of two small matrices, made
+    in parts that are too small for the linear algebra library to share between threads, which would wait for one another.
     """
     rows = -(-count // _BLOCK)
     far = start * np.exp(np.outer(np.arange(rows) * _BLOCK, step))
     near = np.exp(np.outer(step, np.arange(_BLOCK)))
-    wave = far.real @ near.imag + far.imag @ near.real
+    both = np.concatenate([far.real, far.imag], axis=1)
+    turned = np.concatenate([near.imag, near.real])
+    wave = np.empty((rows, _BLOCK))
+    few = max(1, _PRODUCT // max(1, turned.size))
+    for first in range(0, rows, few):
+        np.matmul(both[first : first + few], turned, out=wave[first : first + few])
     return np.ascontiguousarray(wave.reshape(-1)[:count])
 
 
@@ -243,12 +253,17 @@ def _sustained(
     late = min(count, round(recipe.attack * recipe.bloom * rate))
     whole = _period(numbers, found.amplitudes[audible], phases)
     low = _period(numbers, found.amplitudes[audible] * (numbers * base <= 2), phases)
-    wave, below = np.zeros(count), np.zeros(late)
+    sway = _motion(recipe, found.amplitudes[audible], numbers, phases) if any(recipe.motion) else None
+    wave, below, moved = np.zeros(count), np.zeros(late), np.zeros(count if sway is not None else 0)
     for (cents, speed), (shift, turn) in zip(recipe.players, shifts.tolist(), strict=True):
         hertz = _in_loop(first * 2 ** (cents / 1200) * base, loop, rate)
         phase = _phase(recipe, hertz, speed, turn, count, rate, loop) + shift
         wave += _read(whole, phase)
         below += _read(low, phase[:late])
+        if sway is not None:
+            moved += _read(sway, phase)
+    if sway is not None:
+        wave += moved * _wander(recipe, midi, count, rate, loop)
     rise = min(count, round(recipe.attack * rate))
     early = np.ones(late)
     early[:rise] = _rise(rise)
@@ -299,6 +314,22 @@ def _swell(recipe: Recipe, wave: Samples, rate: int, loop: Loop | None) -> None:
         wave *= np.exp(np.log(10) / 20 * depth * sway)
 
 
+def _motion(recipe: Recipe, amplitudes: Samples, numbers: NDArray[np.int_], phases: Samples) -> Samples:
+    """A wavetable of what is added where the harmonics stand highest against the first."""
+    octaves = np.log2(np.maximum(1.0, numbers * _base(recipe)))
+    return _period(numbers, amplitudes * (10 ** (recipe.motion[1] * octaves / 20) - 1), phases)
+
+
+def _wander(recipe: Recipe, midi: float, count: int, rate: int, loop: Loop | None) -> Samples:
+    """A slow motion between -1 and 1: three sines that never meet."""
+    turns = Dice(crc32(recipe.name.encode()) + round(midi)).doubles(len(_WANDERING)).tolist()
+    wander = np.zeros(count)
+    for (times, share), turn in zip(_WANDERING, turns, strict=True):
+        hertz = _in_loop(recipe.motion[0] * times, loop, rate)
+        wander += share * _turning(hertz, turn, count, rate)
+    return wander
+
+
 def _turning(hertz: float, turn: float, count: int, rate: int) -> Samples:
     """A sine that begins at a place in its period, `turn`."""
     return damped_sines(np.exp([TAU * 1j * turn]), np.array([TAU * 1j * hertz / rate]), count)
@@ -343,7 +374,8 @@ def noise_burst(band: Noise, rate: int, seed: int) -> Samples:
     """A burst of decaying noise after its delay, of power one at its beginning."""
     count = max(64, round(_SILENT * band.decay * rate))
     at = np.arange(count) / rate
-    burst = hiss(band, count, rate, seed) * 10 ** (-3 * at / band.decay)
+    step = 1 << max(0, count.bit_length() - 4)  # lengths of small factors are transformed fast
+    burst = hiss(band, -(-count // step) * step, rate, seed)[:count] * 10 ** (-3 * at / band.decay)
     rise = min(count, max(2, round(0.0015 * rate)))
     burst[:rise] *= _rise(rise)
     _fade_out(burst, min(count // 4, round(0.01 * rate)))

@@ -23,12 +23,15 @@ from fillgen.hands.instruments import PART_SETUPS
 from fillgen.hands.playing import Playing
 from fillgen.hands.take import Ensemble
 from fillgen.sound import files as audio
+from fillgen.sound import levels
 from fillgen.sound.performance import Event, Performance
 from fillgen.sound.playback import to_performance
 from fillgen.sound.synth.limiter import CEILING
+from fillgen.sound.synth.mix import mixed
 from fillgen.sound.synth.tones import RATE
 from fillgen.theory.metre import TICKS
 from fillgen.writers.midi import to_midi, to_midi_files
+from tests.fonts import font as small_font
 from tests.processes import unmeasured
 
 CHART = "| Fmaj7 | D7 | Gm7 | C7 |"
@@ -54,7 +57,15 @@ def rows(content: bytes) -> NDArray[np.float64]:
 
 
 def level(content: bytes) -> float:
-    return float(10 * np.log10((rows(content) ** 2).mean()))
+    """The level of a take before it is brought to the loudness of sound files."""
+    parts = audio.parts_of(to_performance(content))
+    return float(10 * np.log10((np.concatenate(list(mixed(parts)), axis=1) ** 2).mean()))
+
+
+def loudness_of(sound: NDArray[np.float64]) -> float:
+    meter = levels.Meter()
+    meter.hear(sound)
+    return meter.loudness
 
 
 def run(*arguments: str) -> int:
@@ -116,7 +127,7 @@ def test_strokes_without_a_drum_are_left_out() -> None:
 @pytest.mark.parametrize("rhythm", ["swing", "ballad", "bossa nova"])
 def test_the_right_hand_stands_out(rhythm: str) -> None:
     """The right hand is 3 to 10 dB louder than the left, and no part drowns or is lost."""
-    right, left, bass, drums = (level(audio.to_sound(midi(part, rhythm=rhythm))) for part in ALL)
+    right, left, bass, drums = (level(midi(part, rhythm=rhythm)) for part in ALL)
     assert 3 < right - left < 10
     assert -6 < right - bass < 8
     assert right - drums > 1
@@ -182,6 +193,9 @@ def test_variations_practice_and_tunes(tmp_path: Path) -> None:
         (("--audio",), "--audio goes with a folder"),
         (("-o", "idea.mid", "--soundfont", "x.sf2"), "--soundfont goes with a sound file"),
         (("-o", "idea.wav", "--soundfont", "no-such.sf2"), "cannot be read"),
+        (("-o", "idea.mid", "--voices", "own"), "--voices goes with a sound file"),
+        (("-o", "idea.wav", "--voices", "fonts"), "Did you mean 'font'?"),
+        (("-o", "idea.wav", "--voices", "own", "--soundfont", "x.sf2"), "no use for --soundfont"),
         (("-o", "idea.mp3"), "cannot tell what to write"),
     ],
 )
@@ -236,15 +250,42 @@ def test_flac_needs_its_library(monkeypatch: pytest.MonkeyPatch) -> None:
         audio.check_kind(".ogg")
 
 
+# Loudness
+
+
+def test_all_music_is_brought_to_one_loudness() -> None:
+    """Loud and soft music have the same loudness, silence stays silent, and long music is the same in any pieces."""
+    at = np.arange(3 * RATE) / RATE
+    tone = np.stack([np.sin(2 * np.pi * 440 * at), np.sin(2 * np.pi * 550 * at)])
+    for gain in (0.02, 0.3, 3.0):
+        sound = np.concatenate(list(levels.levelled([gain * tone])), axis=1)
+        assert loudness_of(sound) == pytest.approx(levels.LEVEL, abs=0.1)
+    cut = np.array_split(tone, 7, axis=1)
+    whole, pieces = (np.concatenate(list(levels.levelled(p)), axis=1) for p in ([tone], cut))
+    assert np.array_equal(whole, pieces)
+    assert not np.concatenate(list(levels.levelled([np.zeros((2, RATE))])), axis=1).any()
+    assert np.abs(np.concatenate(list(levels.levelled([50 * tone[:, :500]])), axis=1)).max() <= CEILING + 1e-9
+
+
 # Sound fonts, with a player of our own in the place of the real one
 
-FONT = b"RIFF\x04\x00\x00\x00sfbk"
 PLAYER = """#!{python}
 import sys, wave
 out = sys.argv[sys.argv.index("-F") + 1]
+assert open(sys.argv[sys.argv.index("-f") + 1]).read() == "fonts\\n"
+print("ID  Name\\n 1 ", sys.argv[-2], flush=True)
 assert open(sys.argv[-2], "rb").read(4) == b"RIFF" and open(sys.argv[-1], "rb").read(4) == b"MThd"
 assert sys.argv[sys.argv.index("-r") + 1] == "44100" and "-ni" in sys.argv
 {body}
+"""
+SINE = """
+from math import sin
+from struct import pack
+with wave.open(out, "wb") as file:
+    file.setnchannels(2)
+    file.setsampwidth(2)
+    file.setframerate(44100)
+    file.writeframes(b"".join(pack("<hh", *(2 * (int(900 * sin(n / 9)),))) for n in range(88200)))
 """
 SOUNDS = """
 with wave.open(out, "wb") as file:
@@ -262,16 +303,16 @@ def install(folder: Path, monkeypatch: pytest.MonkeyPatch, body: str) -> Path:
     program.chmod(program.stat().st_mode | stat.S_IXUSR)
     monkeypatch.setenv("PATH", str(folder))
     font = folder / "own.sf2"
-    font.write_bytes(FONT)
+    font.write_bytes(small_font())
     return font
 
 
 def test_a_font_plays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What the player renders is kept below the ceiling and written."""
-    font = install(tmp_path, monkeypatch, SOUNDS.format(high=127))
+    """What the player renders is brought to the loudness of sound files and written."""
+    font = install(tmp_path, monkeypatch, SINE)
     sound = rows(audio.to_sound(midi("right"), font=font))
-    assert sound.shape == (2, 44100)
-    assert np.abs(sound).max() == pytest.approx(CEILING, abs=1e-3)
+    assert sound.shape == (2, 88200)
+    assert loudness_of(sound) == pytest.approx(levels.LEVEL, abs=0.1)
 
 
 @pytest.mark.parametrize(
@@ -319,22 +360,3 @@ def test_a_kill_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     os.close(begun)
     assert plays
     assert list(temporary.iterdir()) == []
-
-
-def test_without_a_player(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where fluidsynth is not installed, the message says how to install it."""
-    monkeypatch.setenv("PATH", str(tmp_path))
-    font = tmp_path / "own.sf2"
-    font.write_bytes(FONT)
-    with pytest.raises(OutputError, match="apt install fluidsynth"):
-        audio.check_font(font)
-
-
-def test_what_is_no_font(tmp_path: Path) -> None:
-    """A file that is not a sound font, or a folder, is refused by name."""
-    wrong = tmp_path / "font.sf2"
-    wrong.write_bytes(b"MThd")
-    with pytest.raises(OutputError, match="is not a sound font"):
-        audio.check_font(wrong)
-    with pytest.raises(OutputError, match="cannot be read"):
-        audio.check_font(tmp_path)
