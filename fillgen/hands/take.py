@@ -13,10 +13,11 @@ from functools import lru_cache
 from fillgen.chart.progression import Progression
 from fillgen.dice import Dice
 from fillgen.errors import OptionError
+from fillgen.hands.arrangement import arranged
 from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.closing import BUTTON, closed_idea, closes, last_stroke, slowing
 from fillgen.hands.instruments import percussion
-from fillgen.hands.patterns import Accompaniment, accompaniment_over
+from fillgen.hands.patterns import Accompaniment
 from fillgen.hands.playing import FILLS, PARTS, Playing, check_playing
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
@@ -34,6 +35,8 @@ _LOUDNESS = {"right": (70, 26), "second": (54, 22), "fills": (60, 22), "left": (
 """The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
 _ACCENT = 16
 """What a last stroke that is short is louder by, in velocity."""
+_ROUNDS = 3
+"""So many passes may differ: the first, into which no fill leads, the second, and the third, which has the first's pattern again."""
 _FADE = (1.0, 0.7, 0.4)
 """The loudness of the passes of a fading close: once as it is, then softer twice."""
 
@@ -132,9 +135,8 @@ class Ensemble:
 
     def _shared_part(self, part: str, below: int, stop: int) -> tuple[Stroke, ...]:
         """A part that all ideas have alike that close at one tick, the left hand those whose lowest note is the same."""
-        patterns = accompaniment_over(self.playing.pack, self.ideas.rhythm, self.progression)
-        rounds = [self._exact(part, patterns, below, number) for number in range(min(2, self._passes))]
-        close = self._closed(rounds[(self._passes - 1) % len(rounds)], part, stop)
+        rounds = [self._exact(part, below, number) for number in range(min(_ROUNDS, self._passes))]
+        close = self._closed(rounds[_round(self._passes - 1)], part, stop)
         return self._passed(rounds, close, 2 * PARTS.index(part))
 
     def _passed(self, rounds: Sequence[list[Stroke]], close: list[Stroke], salt: int) -> tuple[Stroke, ...]:
@@ -142,7 +144,7 @@ class Ensemble:
         played = [self._timed(once, salt + number) for number, once in enumerate(rounds)]
         strokes: list[Stroke] = []
         for number in range(self._passes):
-            once = played[number % len(played)]
+            once = played[min(_round(number), len(played) - 1)]
             if number == self._passes - 1 and closes(self.playing.close):
                 once = self._timed(close, salt + number)
             strokes += _moved(once, number * self.pass_length, self._fade(number))
@@ -161,14 +163,16 @@ class Ensemble:
         played = [(each.note.onset, each.note.length, each.note.midi) for each in notes]
         return _accented(played, loudness, self.progression.timeline)
 
-    def _exact(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
+    def _exact(self, part: str, below: int, number: int) -> list[Stroke]:
+        """A part in the pass of a number: the first, or one that comes after another."""
+        patterns = arranged(self.playing.pack, self.ideas.rhythm, self.progression, number)
         if part == "bass":
             line = bass_line(self.progression, patterns.bass, REGISTERS[self.playing.bass])
             return _accented([(n.onset, n.length, n.midi) for n in line], "bass", self.progression.timeline)
         if part == "drums":
             return drum_strokes(self.progression, patterns)
         paths = self._paths(below)
-        path = paths[min(number, len(paths) - 1) if self.playing.second_set else 0]
+        path = paths[min(number % 2, len(paths) - 1) if self.playing.second_set else 0]
         return left_strokes(self.progression, patterns.chords, path)
 
     def _best_paths(self, below: int) -> tuple[VoicingPath, ...]:
@@ -225,6 +229,11 @@ class Ensemble:
         """A last stroke of some length, with an accent where it is short."""
         accent = _ACCENT if self.playing.close == "button" else 0
         return replace(stroke, length=length, velocity=min(127, stroke.velocity + accent))
+
+
+def _round(number: int) -> int:
+    """Which of the passes that differ a pass is like: after the first two, every other one is alike."""
+    return number if number < _ROUNDS else _ROUNDS - 1 - (number - _ROUNDS + 1) % 2
 
 
 def _within(strokes: Sequence[Stroke], end: int) -> list[Stroke]:
