@@ -311,7 +311,11 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "swing": Option(
             ("--swing",), "First eighth to second, 1 straight to 4. [default: the rhythm's own]", float
         ),
-        "feel": Option(("--feel",), "Small differences of timing and loudness, 0 none to 1 loose.", float),
+        "feel": Option(
+            ("--feel",),
+            "How it is played: 0 exactly as it's written, up to 1 loose, in loudness, lengths and timing.",
+            float,
+        ),
         "close": Option(
             ("--close",),
             "How it closes: the last note held, button (short) or fading (twice more, softer). [default: held with --for ending]",

@@ -17,6 +17,8 @@ FILLS = "fills"
 _PITCHED = (*PARTS[:3], FILLS)
 Close = Literal["held", "button", "fading"]
 CLOSES: tuple[Close, ...] = ("held", "button", "fading")
+USUAL_FEEL = 0.3
+"""How far a take is from exact where nothing is asked for."""
 SECONDS = ("thirds", "sixths", "chord")
 """What may be added under the right hand's line."""
 BASSES = ("keyboard", "pedals")
@@ -27,7 +29,7 @@ BASSES = ("keyboard", "pedals")
 class PlayOptions:
     """How ideas are played, as a player may ask for it; None takes the default. `played_as` checks every value.
 
-    `swing` is the ratio of the first eighth to the second, `feel` runs from 0 (exact) to 1 (loose), `span` is the left
+    `swing` is the ratio of the first eighth to the second, `feel` runs from 0 (exact, as it's written) to 1 (loose), `span` is the left
     hand's reach in semitones. A `sound` is a General MIDI name or number, alone for the right hand or as `left=...`.
     `second` is what is added under the right hand's line.
     """
@@ -37,7 +39,7 @@ class PlayOptions:
     second_set: bool = False
     count_in: bool = False
     swing: float | None = None
-    feel: float = 0.0
+    feel: float = USUAL_FEEL
     close: str | None = None
     slow_down: bool = False
     bass: str = "keyboard"

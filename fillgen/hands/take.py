@@ -5,20 +5,21 @@ The backing of a progression (everything but the right hand) is made once and se
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from fillgen.chart.progression import Progression
-from fillgen.dice import Dice
 from fillgen.errors import OptionError
 from fillgen.hands.arrangement import arranged
 from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.closing import BUTTON, closed_idea, closes, last_stroke, slowing
+from fillgen.hands.feel import Feel
 from fillgen.hands.instruments import percussion
 from fillgen.hands.patterns import Accompaniment
 from fillgen.hands.playing import FILLS, PARTS, Playing, check_playing
+from fillgen.hands.stroke import Stroke
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Phrase
@@ -26,9 +27,6 @@ from fillgen.rules.pack import Cell
 from fillgen.theory.metre import TICKS, Metre, Timeline, swung, timeline_of
 from fillgen.theory.swing import swing_at
 
-_FEEL_TICKS = 9.0
-"""The usual lateness or earliness of a note that is played with feel: about a hundredth of a second."""
-_FEEL_LOUDNESS = 7.0
 _LEFT_LOW, _LEFT_HIGH = 48, 67
 """The left hand's register, C3 to G4, as far as the right hand leaves it."""
 _LOUDNESS = {"right": (70, 26), "second": (54, 22), "fills": (60, 22), "left": (54, 16), "bass": (76, 16)}
@@ -39,16 +37,6 @@ _ROUNDS = 3
 """So many passes may differ: the first, into which no fill leads, the second, and the third, which has the first's pattern again."""
 _FADE = (1.0, 0.7, 0.4)
 """The loudness of the passes of a fading close: once as it is, then softer twice."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stroke:
-    """A note as it is played: tick, ticks of length, MIDI pitch or percussion key, velocity."""
-
-    tick: int
-    length: int
-    midi: int
-    velocity: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +58,20 @@ def swing_of(ideas: Ideas, asked: float | None) -> float:
 
 
 class Ensemble:
-    """Plays the ideas of one answer: what they share is worked out once."""
+    """Plays the ideas of one answer: what they share is worked out once.
 
-    def __init__(self, ideas: Ideas, playing: Playing) -> None:
+    With `on_paper` strokes have their places and lengths as they are written, but are as loud as they are played.
+    """
+
+    def __init__(self, ideas: Ideas, playing: Playing, *, on_paper: bool = False) -> None:
         check_playing(playing)
+        self._on_paper = on_paper
         self.ideas = ideas
         self.playing = playing
         self.progression = ideas.progression
         self.swing = swing_of(ideas, playing.swing)
+        swings = swing_of(ideas, None if on_paper else playing.swing) > 1
+        self._feel = Feel(playing.feel, ideas.seed, ideas.tempo, swings, ideas.progression.timeline)
         self._shared = lru_cache(maxsize=None)(self._shared_part)
         self._paths = lru_cache(maxsize=None)(self._best_paths)
 
@@ -122,10 +116,10 @@ class Ensemble:
     def _part(self, part: str, idea: Idea) -> tuple[Stroke, ...]:
         if part == "right":
             salt = len(idea.notes) + sum(note.midi for note in idea.phrase)
-            return self._passed([self._right(idea)], self._closed_right(idea), salt)
+            return self._passed("right", [self._right(idea)], self._closed_right(idea), salt)
         if part == FILLS:
             exact = self._voice(FILLS, idea.fills)
-            return self._passed([exact], exact, len(PARTS) + len(idea.fills))
+            return self._passed(FILLS, [exact], exact, len(PARTS) + len(idea.fills))
         below = min(_LEFT_HIGH + 1, idea.lowest) if part == "left" else 0
         return self._shared(part, below, self.stop(idea.phrase))
 
@@ -137,16 +131,18 @@ class Ensemble:
         """A part that all ideas have alike that close at one tick, the left hand those whose lowest note is the same."""
         rounds = [self._exact(part, below, number) for number in range(min(_ROUNDS, self._passes))]
         close = self._closed(rounds[_round(self._passes - 1)], part, stop)
-        return self._passed(rounds, close, 2 * PARTS.index(part))
+        return self._passed(part, rounds, close, _ROUNDS * PARTS.index(part))
 
-    def _passed(self, rounds: Sequence[list[Stroke]], close: list[Stroke], salt: int) -> tuple[Stroke, ...]:
+    def _passed(
+        self, part: str, rounds: Sequence[list[Stroke]], close: list[Stroke], salt: int
+    ) -> tuple[Stroke, ...]:
         """All passes of a part, its rounds in turn as they are played, the last with the close."""
-        played = [self._timed(once, salt + number) for number, once in enumerate(rounds)]
+        played = [self._timed(part, once, salt, number) for number, once in enumerate(rounds)]
         strokes: list[Stroke] = []
         for number in range(self._passes):
             once = played[min(_round(number), len(played) - 1)]
             if number == self._passes - 1 and closes(self.playing.close):
-                once = self._timed(close, salt + number)
+                once = self._timed(part, close, salt, min(_round(number), len(played) - 1))
             strokes += _moved(once, number * self.pass_length, self._fade(number))
         return apart(_within(strokes, self._passes * self.pass_length + self._extra))
 
@@ -181,15 +177,26 @@ class Ensemble:
 
     # Timing
 
-    def _timed(self, strokes: Sequence[Stroke], salt: int) -> list[Stroke]:
-        """Strokes swung, and with the small differences of a player's timing and touch."""
-        moved = []
-        for s in strokes:
-            start, end = swung(s.tick, self.swing), swung(s.tick + s.length, self.swing)
-            moved.append(replace(s, tick=start, length=max(1, end - start)))
-        if not self.playing.feel:
-            return moved
-        return _felt(moved, self.playing.feel, Dice(self.ideas.seed + 1000 * salt))
+    def _timed(self, part: str, strokes: Sequence[Stroke], salt: int, number: int) -> list[Stroke]:
+        """Strokes swung, as loud, as long and as late as they are played in the pass of a number."""
+        feel = self._feel
+        played = feel.loudness(part, strokes, salt + number)
+        if self._on_paper or not feel.amount:
+            return [self._swung(s, lambda _: 0, set(), 0) for s in played]
+        late = feel.late(part, salt + number if part in (PARTS[0], FILLS) else number, self.pass_length)
+        onsets = {s.tick for s in played}
+        shares = feel.lengths(part, played)
+        return [
+            self._swung(s, late, onsets, feel.gap(s.length, share))
+            for s, share in zip(played, shares, strict=True)
+        ]
+
+    def _swung(self, s: Stroke, late: Callable[[int], int], onsets: Set[int], gap: int) -> Stroke:
+        """A stroke where it sounds; it ends with the next one where it is written to, but for a gap."""
+        end = s.tick + s.length
+        start = max(0, swung(s.tick, self.swing) + late(s.tick))
+        until = swung(end, self.swing) + late(end if end in onsets else s.tick) - gap
+        return replace(s, tick=start, length=max(1, until - start))
 
     def _slowing(self, phrase: Phrase) -> tuple[tuple[int, float], ...]:
         """Tempi that lead to the last stroke of the last pass, slower and slower."""
@@ -248,17 +255,6 @@ def _moved(strokes: Sequence[Stroke], ticks: int, loudness: float) -> Sequence[S
     if not ticks and loudness == 1.0:
         return strokes
     return [replace(s, tick=s.tick + ticks, velocity=max(1, round(s.velocity * loudness))) for s in strokes]
-
-
-def _felt(strokes: Sequence[Stroke], feel: float, dice: Dice) -> list[Stroke]:
-    """Strokes a little early or late, a little louder or softer; never before the start."""
-    sway = dice.doubles(4 * len(strokes)).reshape(-1, 4)
-    felt = []
-    for s, (a, b, c, d) in zip(strokes, sway.tolist(), strict=True):
-        late = round((a + b - 1) * _FEEL_TICKS * feel)
-        loud = round((c + d - 1) * _FEEL_LOUDNESS * feel)
-        felt.append(replace(s, tick=max(0, s.tick + late), velocity=min(127, max(1, s.velocity + loud))))
-    return felt
 
 
 def apart(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:

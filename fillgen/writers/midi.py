@@ -14,7 +14,8 @@ from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError
 from fillgen.hands.instruments import PAN, PART_SETUPS, VOLUME, PartSetup, program
 from fillgen.hands.playing import PARTS, Playing
-from fillgen.hands.take import Ensemble, Stroke, Take, apart, block_strokes, clicks, swing_of
+from fillgen.hands.stroke import Stroke
+from fillgen.hands.take import Ensemble, Take, apart, block_strokes, clicks, swing_of
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import Key

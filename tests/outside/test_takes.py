@@ -25,7 +25,8 @@ from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.instruments import percussion, percussion_keys, program
 from fillgen.hands.patterns import band
 from fillgen.hands.playing import PARTS, Playing
-from fillgen.hands.take import Ensemble, Stroke, clicks, left_paths
+from fillgen.hands.stroke import Stroke
+from fillgen.hands.take import Ensemble, clicks, left_paths
 from fillgen.hands.voicing import Hand, best_paths
 from fillgen.theory.metre import METRES
 from fillgen.theory.swing import swing_ratio
@@ -524,7 +525,7 @@ def test_feel_is_repeatable_and_small(rhythm: str, metre: str) -> None:
             sorted((s.midi, s.onset, s.velocity, s.length) for s in some) for some in (sounded, there[name])
         ]
         moves = [(a[1] - b[1], a[2] - b[2]) for a, b in zip(*by_pitch, strict=True)]
-        assert all(abs(late) <= 20 and abs(loud) <= 20 for late, loud in moves)
+        assert all(abs(late) <= 35 and abs(loud) <= 30 for late, loud in moves)
         assert len(set(moves)) > 3 or not moves
         assert all(s.onset >= 0 and s.length >= 1 and 1 <= s.velocity <= 127 for s in sounded)
     assert to_midi(replace(ideas, seed=77), playing(feel=1.0)) != felt
