@@ -131,3 +131,21 @@ def _drums(own: Band, plan: BarPlan) -> Drums:
         if (hit.tick, hit.key) not in struck and not (hit.tick in moments and hit.key in free)
     ]
     return tuple(sorted([*own.crash, *kept], key=lambda hit: (hit.tick, hit.key)))
+
+
+def enters(progression: Progression, part: str) -> int:
+    """The tick at which a part comes in where a take begins thin: the bass after a bar, the drums after
+    two. Charts of fewer than four bars begin together.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> chart = parse_chart("| Ab | Fm7 | Bbm7 | Eb7 |")
+    >>> [enters(chart, part) for part in ("left", "bass", "drums")]
+    [0, 1920, 3840]
+    """
+    first = int(progression.first == 0)
+    count = len(progression.bars) - first
+    bars = {"bass": 1, "drums": _LATEST}.get(part, 0) if count >= _PHRASE else 0
+    return progression.start_of(first + bars) if bars else 0
+
+
+_LATEST = 2

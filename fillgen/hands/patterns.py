@@ -10,6 +10,7 @@ from typing import Any
 
 from fillgen.errors import PackError, did_you_mean
 from fillgen.hands.instruments import percussion
+from fillgen.hands.playing import LEFT_STYLES
 from fillgen.rules.pack import Cell, RulePack, fitted, fitted_cells, read_cell, read_length
 from fillgen.tables import Table
 from fillgen.theory.metre import METRES, Metre
@@ -22,8 +23,6 @@ WALK: tuple[BassNote, ...] = ((0, 0, "walk"),)
 LOUDNESS = {"X": 104, "x": 84, "o": 58}
 """MIDI velocities of the drum steps: accent, normal, soft."""
 _DEGREES = ("1", "3", "5", "8", "a")
-LEFT_STYLES = ("rhythm", "broken", "held", "strummed")
-"""How the left hand plays its chords: in the rhythm's own pattern, key by key, held as long as they last, or strummed."""
 _OTHER, _FILL, _CRASH = "b", "fill", "crash"
 _KEYS = ("bass", "chords", "left", "pedal", _OTHER)
 _MOST_FILLS = 2

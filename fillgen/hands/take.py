@@ -8,16 +8,16 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError
-from fillgen.hands.arrangement import arranged
+from fillgen.hands.arrangement import arranged, enters
 from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.closing import BUTTON, closed_idea, closes, last_stroke, slowing
 from fillgen.hands.feel import Feel
 from fillgen.hands.instruments import percussion
-from fillgen.hands.patterns import Accompaniment
+from fillgen.hands.patterns import Accompaniment, Band, band
 from fillgen.hands.playing import FILLS, PARTS, Playing, check_playing
 from fillgen.hands.stroke import Stroke
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
@@ -31,6 +31,10 @@ _LEFT_LOW, _LEFT_HIGH = 48, 67
 """The left hand's register, C3 to G4, as far as the right hand leaves it."""
 _LOUDNESS = {"right": (70, 26), "second": (54, 22), "fills": (60, 22), "left": (54, 16), "bass": (76, 16)}
 """The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
+_STRUM = 11
+"""Milliseconds from one string to the next of a strummed chord."""
+_FAST = 140
+"""The tempo above which chords are broken in quarters."""
 _ACCENT = 16
 """What a last stroke that is short is louder by, in velocity."""
 _ROUNDS = 3
@@ -41,12 +45,16 @@ _FADE = (1.0, 0.7, 0.4)
 
 @dataclass(frozen=True, slots=True)
 class Take:
-    """What sounds: strokes of each part, chord symbols and tempo changes, all with their ticks; and its length."""
+    """What sounds: strokes of each part, chord symbols and tempo changes, all with their ticks; and its length.
+
+    `pedal` are the ticks at which the left hand's pedal goes up, to be pressed again at once, and the last at which it stays up.
+    """
 
     strokes: dict[str, tuple[Stroke, ...]]
     chords: tuple[tuple[int, str], ...]
     tempi: tuple[tuple[int, float], ...]
     length: int
+    pedal: tuple[int, ...] = ()
 
 
 def swing_of(ideas: Ideas, asked: float | None) -> float:
@@ -90,7 +98,9 @@ class Ensemble:
             for span in self.progression.spans
         ]
         tempi = self._slowing(idea.phrase) if self.playing.slow_down else ()
-        return Take(strokes, tuple(chords), tempi, self._passes * self.pass_length + self._extra)
+        length = self._passes * self.pass_length + self._extra
+        pedal = self._pedal(length) if "left" in parts else ()
+        return Take(strokes, tuple(chords), tempi, length, pedal)
 
     def in_order(self) -> tuple[Idea, ...]:
         """The ideas to be played one after another. Without the right hand there is one backing track for all of them:
@@ -131,7 +141,27 @@ class Ensemble:
         """A part that all ideas have alike that close at one tick, the left hand those whose lowest note is the same."""
         rounds = [self._exact(part, below, number) for number in range(min(_ROUNDS, self._passes))]
         close = self._closed(rounds[_round(self._passes - 1)], part, stop)
-        return self._passed(part, rounds, close, _ROUNDS * PARTS.index(part))
+        played = self._passed(part, rounds, close, _ROUNDS * PARTS.index(part))
+        if part == "left" and self._left == "strummed" and not self._on_paper:
+            return strummed(played, round(_STRUM * self.ideas.tempo * TICKS / 60_000))
+        return played
+
+    @property
+    def _left(self) -> str:
+        """How the left hand plays."""
+        return self.playing.left or self._band.left
+
+    @cached_property
+    def _band(self) -> Band:
+        return band(self.playing.pack, self.ideas.rhythm, self.progression.metre)
+
+    def _pedal(self, length: int) -> tuple[int, ...]:
+        """Where the left hand changes its pedal: with each chord, as long as there is feel and nothing that is held anyway."""
+        if not (self._band.pedal and self._left in ("rhythm", "broken") and self.playing.feel):
+            return ()
+        changes = self.progression.changes
+        ticks = [number * self.pass_length + tick for number in range(self._passes) for tick in changes]
+        return (*ticks, length)
 
     def _passed(
         self, part: str, rounds: Sequence[list[Stroke]], close: list[Stroke], salt: int
@@ -162,6 +192,10 @@ class Ensemble:
     def _exact(self, part: str, below: int, number: int) -> list[Stroke]:
         """A part in the pass of a number: the first, or one that comes after another."""
         patterns = arranged(self.playing.pack, self.ideas.rhythm, self.progression, number)
+        start = enters(self.progression, part) if self.playing.enter == "thin" and not number else 0
+        return [s for s in self._written(part, patterns, below, number) if s.tick >= start]
+
+    def _written(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
         if part == "bass":
             line = bass_line(self.progression, patterns.bass, REGISTERS[self.playing.bass])
             return _accented([(n.onset, n.length, n.midi) for n in line], "bass", self.progression.timeline)
@@ -169,6 +203,10 @@ class Ensemble:
             return drum_strokes(self.progression, patterns)
         paths = self._paths(below)
         path = paths[min(number % 2, len(paths) - 1) if self.playing.second_set else 0]
+        if self._left == "held":
+            return block_strokes(self.progression, path)
+        if self._left == "broken":
+            return broken_strokes(self.progression, path, self.ideas.tempo)
         return left_strokes(self.progression, patterns.chords, path)
 
     def _best_paths(self, below: int) -> tuple[VoicingPath, ...]:
@@ -229,6 +267,9 @@ class Ensemble:
         chord = self.progression.spans[-1].onset
         first = min((s.tick for s in strokes if s.tick >= chord), default=stop)
         struck = [replace(s, tick=stop) for s in strokes if s.tick == first]
+        if part == "left":
+            keys = {s.midi: replace(s, tick=stop) for s in reversed(strokes) if s.tick >= chord}
+            struck = [keys[midi] for midi in sorted(keys)]
         ended = [replace(s, length=min(s.length, stop - s.tick)) for s in kept]
         return [*ended, *(self._closing(s, length) for s in struck)]
 
@@ -310,6 +351,38 @@ def block_strokes(progression: Progression, path: VoicingPath) -> list[Stroke]:
         for midi in voicing.pitches
     ]
     return _accented(notes, "left", progression.timeline)
+
+
+def broken_strokes(progression: Progression, path: VoicingPath, tempo: float) -> list[Stroke]:
+    """The left hand's keys one by one, up and down, each held until its chord ends or it is struck again.
+
+    In eighths; in quarters where the tempo, in quarter notes a minute, is fast and beats aren't dotted.
+    """
+    fast = tempo > _FAST and progression.metre.beat % TICKS == 0
+    step = TICKS if fast else TICKS // 2
+    notes = []
+    for span, voicing in zip(progression.spans, path.voicings, strict=True):
+        if voicing is None:
+            continue
+        keys = voicing.pitches
+        order = [*keys, *keys[-2:0:-1]]
+        for number, onset in enumerate(range(span.onset, span.end, step)):
+            notes.append((onset, span.end - onset, order[number % len(order)]))
+    return list(apart(_accented(notes, "left", progression.timeline)))
+
+
+def strummed(strokes: Sequence[Stroke], spread: int) -> tuple[Stroke, ...]:
+    """Chords struck string by string, some ticks apart: from below on the beat, from above off it."""
+    together: dict[int, list[Stroke]] = {}
+    for s in strokes:
+        together.setdefault(s.tick, []).append(s)
+    found = []
+    for tick, chord in together.items():
+        down = min(tick % TICKS, -tick % TICKS) <= TICKS // 8
+        for number, s in enumerate(sorted(chord, key=lambda s: s.midi, reverse=not down)):
+            late = min(number * spread, s.length - 1)
+            found.append(replace(s, tick=tick + late, length=s.length - late))
+    return apart(found)
 
 
 def _accented(notes: Sequence[tuple[int, int, int]], part: str, timeline: Timeline) -> list[Stroke]:

@@ -62,9 +62,7 @@ class Stage:
         self.ideas = closed_ideas(ideas, self.playing.close)
         self.sounds = dict(sounds or {})
         check_playing(self.playing)
-        exact = replace(
-            self.playing, parts=PARTS, times=1, second_set=False, count_in=False, swing=1.0
-        )
+        exact = replace(self.playing, parts=PARTS, times=1, second_set=False, count_in=False, swing=1.0)
         self._ensemble = Ensemble(ideas, exact, on_paper=True)
         self._without_bass = Ensemble(ideas, replace(exact, parts=("left",)), on_paper=True)
         self._written = {idea.rank: idea for idea in self.ideas}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from fillgen.theory.metre import TICKS, Timeline
 
@@ -25,9 +26,7 @@ def slurred(notes: Sequence[tuple[int, int, int]], timeline: Timeline, *, swings
     [0, 2]
     """
     found = set()
-    for number, ((onset, length, midi), (after, _, following)) in enumerate(
-        zip(notes, notes[1:], strict=False)
-    ):
+    for number, ((onset, length, midi), (after, _, following)) in enumerate(pairwise(notes)):
         move = abs(following - midi)
         if onset + length != after or not move:
             continue
