@@ -15,8 +15,8 @@ from fillgen.readers.timing import settled
 from fillgen.readers.tunes import key_of_notes
 from fillgen.theory.metre import METRES, Metre
 
-_NEARLY = 12
-"""A MIDI file whose notes lie no farther than so many ticks beside their places is one that was written."""
+_NEARLY = 24
+"""A MIDI file whose notes lie no farther than so many ticks beside their places is one that was written, or a take of ours."""
 
 
 def read_lines(content: bytes, place: str) -> Lines:
