@@ -142,7 +142,7 @@ class Ensemble:
         rounds = [self._exact(part, below, number) for number in range(min(_ROUNDS, self._passes))]
         close = self._closed(rounds[_round(self._passes - 1)], part, stop)
         played = self._passed(part, rounds, close, _ROUNDS * PARTS.index(part))
-        if part == "left" and self._left == "strummed" and not self._on_paper:
+        if part == "left" and self._left == "strummed" and self.playing.feel and not self._on_paper:
             return strummed(played, round(_STRUM * self.ideas.tempo * TICKS / 60_000))
         return played
 

@@ -71,7 +71,8 @@ def test_held_chords_last_as_long_as_they_are_written() -> None:
 def test_strummed_chords_are_struck_string_by_string() -> None:
     """From the lowest string on the beat, from the highest off it, all within a twentieth of a second (common practice)."""
     whole = struck(take_of("country", "rhythm").strokes["left"])
-    strings = take_of("country").strokes["left"]
+    strings = take_of("country", feel=0.01).strokes["left"]
+    assert struck(take_of("country").strokes["left"]) == whole
     assert all(len(keys) == 1 for keys in struck(strings).values())
     tick = 60_000 / 480 / ideas_of("country").tempo
     for onset, keys in whole.items():
