@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from fillgen.engine.request import ENDS_ON, MOST_IDEAS, PURPOSES, IdeaOptions
-from fillgen.hands.playing import BASSES, CLOSES, PARTS, SECONDS, PlayOptions
+from fillgen.hands.playing import BASSES, CLOSES, ENTRIES, LEFT_STYLES, PARTS, SECONDS, PlayOptions
 from fillgen.hands.reach import SIZES
 from fillgen.rules.pack import BUSY
 from fillgen.theory.metre import METRES
@@ -333,7 +333,11 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "swing": Option(
             ("--swing",), "First eighth to second, 1 straight to 4. [default: the rhythm's own]", float
         ),
-        "feel": Option(("--feel",), "Small differences of timing and loudness, 0 none to 1 loose.", float),
+        "feel": Option(
+            ("--feel",),
+            "How it is played: 0 exactly as it's written, up to 1 loose, in loudness, lengths and timing.",
+            float,
+        ),
         "close": Option(
             ("--close",),
             "How it closes: the last note held, button (short) or fading (twice more, softer). [default: held with --for ending]",
@@ -345,6 +349,17 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             ("--span",),
             "How far the left hand reaches, in semitones. [default: 12, for a small hand 9]",
             int,
+        ),
+        "left": Option(
+            ("--left",),
+            f"How the left hand plays: {', '.join(LEFT_STYLES[:-1])} or {LEFT_STYLES[-1]}. [default: what suits the "
+            "rhythm; held for the sound of an organ or strings, strummed for a guitar]",
+            values=lambda: LEFT_STYLES,
+        ),
+        "enter": Option(
+            ("--enter",),
+            "How the parts come in: together, or thin, first without bass and drums. [default: thin with --for intro]",
+            values=lambda: ENTRIES,
         ),
         "sound": Option(
             ("--sound",),

@@ -106,8 +106,8 @@ def show_ideas(
 
 def _say_page(playing: PlayOptions) -> None:
     """What of the ways of playing a page leaves to the reader."""
-    if playing.times > 1 or playing.feel or playing.second_set:
-        note("the page plays an idea once, exactly, with one set of voicings; it can loop.")
+    if playing.times > 1 or playing.feel != PlayOptions().feel or playing.second_set:
+        note("the page plays an idea once, in time, with one set of voicings; it can loop.")
 
 
 _EXAMPLE = 3

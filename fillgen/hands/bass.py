@@ -43,7 +43,8 @@ def bass_line(
 ) -> Phrase:
     """The bass notes of a progression. `bars` are the patterns of its rhythm, taken in turn.
 
-    Each chord begins with its root, or its slash bass; over N.C. the bass is silent. The octave of every note comes
+    Each chord begins with its root, or its slash bass, and so does the last bar; where a chord goes on for another bar the
+    pattern goes on as well. Over N.C. the bass is silent. The octave of every note comes
     from the note before: no leap is wider than an octave, nor is that from the end back to the beginning.
     """
     sounding = [
@@ -73,10 +74,17 @@ class _Way:
         if pattern == WALK:
             return _walk(self)
         start = self.span.onset - self.progression.inside(self.span.onset)
-        clipped = _clipped(pattern, self.span, start)
+        clipped = _clipped(pattern, self.span, start, goes_on=self._goes_on)
         ways = (self._from_root(root, [degree for *_, degree in clipped]) for root in self.roots)
         _, line = min(ways)
         return [Note(onset, length, midi) for (onset, length, _), midi in zip(clipped, line, strict=True)]
+
+    @property
+    def _goes_on(self) -> bool:
+        """Whether the chord is that of the bar before, and another bar follows."""
+        spans = self.progression.spans
+        number = spans.index(self.span)
+        return 0 < number < len(spans) - 1 and spans[number - 1].chord == self.span.chord
 
     @property
     def roots(self) -> list[int]:
@@ -85,7 +93,7 @@ class _Way:
 
     def _from_root(self, root: int, degrees: Sequence[str]) -> tuple[float, tuple[int, ...]]:
         """The cheapest line from one octave of the root, with its cost."""
-        choices = ([(0.0, root)], *(self._choices(degree, root) for degree in degrees[1:]))
+        choices = [self._choices(degree, root) for degree in degrees]
         best: _Lines = {self.before: (0.0, ())}
         for row in choices:
             pulled = [(extra + _HOME * abs(midi - self.register.home), midi) for extra, midi in row]
@@ -122,13 +130,17 @@ def _leap(midi: int, other: int | None) -> float:
     return _TOO_FAR if other is not None and abs(midi - other) > OCTAVE else 0.0
 
 
-def _clipped(pattern: Sequence[BassNote], span: Span, start: int) -> list[tuple[int, int, str]]:
-    """The part of a bar's pattern that falls under one chord, which always begins with the chord's own bass."""
+def _clipped(
+    pattern: Sequence[BassNote], span: Span, start: int, *, goes_on: bool
+) -> list[tuple[int, int, str]]:
+    """The part of a bar's pattern that falls under one chord, which begins with its own bass unless it `goes_on`."""
     inside = [
         (start + onset, min(length, span.end - start - onset), degree)
         for onset, length, degree in pattern
         if span.onset <= start + onset < span.end
     ]
+    if goes_on and inside and inside[0][0] == span.onset:
+        return inside
     if not inside or inside[0][0] > span.onset:
         end = inside[0][0] if inside else span.end
         return [(span.onset, end - span.onset, "1"), *inside]

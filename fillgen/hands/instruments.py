@@ -9,8 +9,8 @@ from functools import lru_cache
 from fillgen.errors import OptionError, PackError, did_you_mean, shorten
 from fillgen.tables import table
 
-VOLUME, PAN = 7, 10
-"""Controller numbers of a channel's volume and pan (General MIDI)."""
+VOLUME, PAN, SUSTAIN = 7, 10, 64
+"""Controller numbers of a channel's volume, pan and sustain pedal (General MIDI)."""
 DRUM_CHANNEL = 9
 """The channel of the drums, counted from 0 (General MIDI)."""
 

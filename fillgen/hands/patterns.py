@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from fillgen.chart.progression import Progression
 from fillgen.errors import PackError, did_you_mean
 from fillgen.hands.instruments import percussion
+from fillgen.hands.playing import LEFT_STYLES
 from fillgen.rules.pack import Cell, RulePack, fitted, fitted_cells, read_cell, read_length
 from fillgen.tables import Table
 from fillgen.theory.metre import METRES, Metre
@@ -23,7 +23,9 @@ WALK: tuple[BassNote, ...] = ((0, 0, "walk"),)
 LOUDNESS = {"X": 104, "x": 84, "o": 58}
 """MIDI velocities of the drum steps: accent, normal, soft."""
 _DEGREES = ("1", "3", "5", "8", "a")
-_KEYS = ("bass", "chords")
+_OTHER, _FILL, _CRASH = "b", "fill", "crash"
+_KEYS = ("bass", "chords", "left", "pedal", _OTHER)
+_MOST_FILLS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,70 +37,140 @@ class Hit:
     velocity: int
 
 
+Drums = tuple[Hit, ...]
+"""The drums of a bar."""
+
+
 @dataclass(frozen=True, slots=True)
 class Accompaniment:
-    """Patterns of a rhythm in one metre, bars taken in turn."""
+    """A pattern of a rhythm in one metre, bars taken in turn."""
 
     bass: tuple[tuple[BassNote, ...], ...]
     chords: tuple[Cell, ...]
-    drums: tuple[tuple[Hit, ...], ...]
+    drums: tuple[Drums, ...]
 
 
-def accompaniment(pack: RulePack, rhythm: str, metre: Metre) -> Accompaniment:
-    """The patterns of a rhythm; a plain one (a long bass note, a long chord, no drums) where it gives none.
+@dataclass(frozen=True, slots=True)
+class Band:
+    """What a rhythm's other hands play in one metre: two patterns, drum fills, and what is struck after a fill.
+
+    Of two fills the first is for the end of four bars, the second for the end of eight or of a section; a single one
+    is for those alone. `crash` is added to the bar after them. `left` is how the left hand plays, by the names of
+    `LEFT_STYLES`, `pedal` says whether it does so with the pedal.
+    """
+
+    a: Accompaniment
+    b: Accompaniment
+    fills: tuple[Drums, ...] = ()
+    crash: Drums = ()
+    left: str = "rhythm"
+    pedal: bool = False
+
+
+def band(pack: RulePack, rhythm: str, metre: Metre) -> Band:
+    """What a rhythm's other hands play; plain patterns (a long bass note, a long chord, no drums) where it gives none.
+
+    Pattern B has what it names itself, and the rest of A.
 
     >>> from fillgen.theory.metre import METRES
-    >>> accompaniment(RulePack(), "march", METRES["2/4"]).bass[0]
-    ((0, 480, '1'), (480, 480, '5'))
+    >>> march = band(RulePack(), "march", METRES["2/4"])
+    >>> march.a.bass[0], march.a.bass == march.b.bass, len(march.fills)
+    (((0, 480, '1'), (480, 480, '5')), False, 2)
     """
     row = pack.rhythm_row(rhythm)
     place = f"{pack.place}: rhythm {rhythm}"
     patterns = row.get("accompaniment", {}).get(metre.name, {})
-    for key in patterns:
-        if key not in _KEYS:
-            raise PackError(f"unknown key {key!r}", place=place, hint=did_you_mean(key, _KEYS))
-    drums = row.get("drums", {}).get(metre.name, {})
-    return Accompaniment(
-        tuple(read_bass(text, metre, place) for text in _texts(patterns, "bass", place))
-        or _plain_bass(metre),
-        tuple(read_cell(text, metre, place) for text in _texts(patterns, "chords", place))
-        or (_whole(metre),),
-        read_drums(drums, metre, place),
+    other = _table(patterns, _OTHER, place)
+    _check_keys(patterns, _KEYS, place)
+    _check_keys(other, _KEYS[:2], f"{place}: pattern {_OTHER}")
+    rows = row.get("drums", {}).get(metre.name, {})
+    extra = {key: _table(rows, key, place) for key in (_OTHER, _FILL, _CRASH)}
+    own = {name: bars for name, bars in rows.items() if name not in extra}
+    usual = Accompaniment(
+        _bass_bars(patterns, metre, place) or _plain_bass(metre),
+        _chord_bars(patterns, metre, place) or (_whole(metre),),
+        read_drums(own, metre, place),
+    )
+    second = Accompaniment(
+        _bass_bars(other, metre, place) or usual.bass,
+        _chord_bars(other, metre, place) or usual.chords,
+        read_drums(extra[_OTHER], metre, place) if extra[_OTHER] else usual.drums,
+    )
+    return Band(
+        usual,
+        second,
+        _fills(extra[_FILL], metre, f"{place}: fill"),
+        read_drums(extra[_CRASH], metre, f"{place}: crash")[0],
+        _left_style(patterns, place),
+        _is_pedal(patterns, place),
     )
 
 
-def accompaniment_over(pack: RulePack, rhythm: str, progression: Progression) -> Accompaniment:
-    """The patterns of a rhythm over a chart: for bars of several metres one a bar.
-
-    A bar of another metre than the chart's has the rhythm's patterns of that metre; where there are none, those of the
-    chart's metre, cut off at the end of the bar or prolonged by their last beats.
-    """
-    usual = accompaniment(pack, rhythm, progression.metre)
-    if not progression.metres:
+def fitted_band(usual: Band, old: Metre, new: Metre) -> Band:
+    """What the other hands play in a metre, in bars of another: cut off at its end or prolonged by their last beats."""
+    if new == old:
         return usual
-    row = pack.rhythm_row(rhythm)
-    of_metre = {
-        metre: accompaniment(pack, rhythm, metre)
-        if metre.name in row.get("accompaniment", {})
-        else _fitted(usual, progression.metre, metre)
-        for metre in progression.all_metres
-    }
-    bars = [(number, of_metre[metre]) for number, metre in enumerate(progression.metres)]
-    return Accompaniment(
-        tuple(own.bass[number % len(own.bass)] for number, own in bars),
-        tuple(own.chords[number % len(own.chords)] for number, own in bars),
-        tuple(own.drums[number % len(own.drums)] for number, own in bars),
+    return replace(
+        usual,
+        a=_fitted(usual.a, old, new),
+        b=_fitted(usual.b, old, new),
+        fills=_fitted_drums(usual.fills, old, new),
+        crash=tuple(hit for hit in usual.crash if hit.tick < new.bar),
     )
 
 
 def _fitted(usual: Accompaniment, old: Metre, new: Metre) -> Accompaniment:
-    """Patterns of a metre in bars of another."""
-    bass = tuple(bar if bar == WALK or new == old else tuple(fitted(bar, old, new)) for bar in usual.bass)
+    bass = tuple(bar if bar == WALK else tuple(fitted(bar, old, new)) for bar in usual.bass)
     chords = tuple(cell for each in usual.chords for cell in fitted_cells([each], old, new) or (_whole(new),))
-    drums = [fitted([(hit.tick, 1, hit) for hit in bar], old, new) for bar in usual.drums]
-    return Accompaniment(
-        bass, chords, tuple(tuple(replace(hit, tick=tick) for tick, _, hit in bar) for bar in drums)
-    )
+    return Accompaniment(bass, chords, _fitted_drums(usual.drums, old, new))
+
+
+def _fitted_drums(bars: Iterable[Drums], old: Metre, new: Metre) -> tuple[Drums, ...]:
+    moved = [fitted([(hit.tick, 1, hit) for hit in bar], old, new) for bar in bars]
+    return tuple(tuple(replace(hit, tick=tick) for tick, _, hit in bar) for bar in moved)
+
+
+def _table(patterns: Any, key: str, place: str) -> Mapping[str, Any]:
+    found = patterns.get(key, {}) if isinstance(patterns, dict) else {}
+    if not isinstance(found, dict):
+        raise PackError(f"{key!r} is a table", place=place)
+    return found
+
+
+def _check_keys(patterns: Mapping[str, Any], known: Sequence[str], place: str) -> None:
+    for key in patterns:
+        if key not in known:
+            raise PackError(f"unknown key {key!r}", place=place, hint=did_you_mean(key, known))
+
+
+def _bass_bars(patterns: Any, metre: Metre, place: str) -> tuple[tuple[BassNote, ...], ...]:
+    return tuple(read_bass(text, metre, place) for text in _texts(patterns, "bass", place))
+
+
+def _chord_bars(patterns: Any, metre: Metre, place: str) -> tuple[Cell, ...]:
+    return tuple(read_cell(text, metre, place) for text in _texts(patterns, "chords", place))
+
+
+def _fills(rows: Mapping[str, Any], metre: Metre, place: str) -> tuple[Drums, ...]:
+    bars = read_drums(rows, metre, place) if rows else ()
+    if len(bars) > _MOST_FILLS:
+        raise PackError(f"{len(bars)} bars, but there are {_MOST_FILLS} fills at most", place=place)
+    return bars
+
+
+def _left_style(patterns: Mapping[str, Any], place: str) -> str:
+    style = patterns.get("left", LEFT_STYLES[0])
+    if style not in LEFT_STYLES:
+        hint = did_you_mean(str(style), LEFT_STYLES) or f"It is one of: {', '.join(LEFT_STYLES)}."
+        raise PackError(f"unknown left hand {style!r}", place=place, hint=hint)
+    return str(style)
+
+
+def _is_pedal(patterns: Mapping[str, Any], place: str) -> bool:
+    pedal = patterns.get("pedal", False)
+    if not isinstance(pedal, bool):
+        raise PackError("'pedal' must be true or false", place=place)
+    return pedal
 
 
 def _whole(metre: Metre) -> Cell:
@@ -121,7 +193,7 @@ def _check_accompaniment(row: Table, pack: RulePack) -> None:
                 raise PackError(f"unknown metre {name!r}", place=place, hint=did_you_mean(name, METRES))
             if not isinstance(patterns, dict):
                 raise PackError(f"{name!r} is a table", place=place)
-            accompaniment(pack, row["name"], METRES[name])
+            band(pack, row["name"], METRES[name])
 
 
 def _texts(patterns: Any, key: str, place: str) -> list[str]:
@@ -161,7 +233,7 @@ def read_bass(text: str, metre: Metre, place: str = "") -> tuple[BassNote, ...]:
     return tuple(notes)
 
 
-def read_drums(rows: Mapping[str, list[str]], metre: Metre, place: str = "") -> tuple[tuple[Hit, ...], ...]:
+def read_drums(rows: Mapping[str, Any], metre: Metre, place: str = "") -> tuple[tuple[Hit, ...], ...]:
     """The drum bars of a rhythm: as many as the longest row has, shorter rows begin again."""
     if not rows:
         return ((),)
@@ -175,7 +247,7 @@ def read_drums(rows: Mapping[str, list[str]], metre: Metre, place: str = "") -> 
     )
 
 
-def _hits(rows: Mapping[str, list[str]], number: int, metre: Metre, place: str) -> list[Hit]:
+def _hits(rows: Mapping[str, Any], number: int, metre: Metre, place: str) -> list[Hit]:
     hits = []
     for name, bars in rows.items():
         steps = bars[number % len(bars)]

@@ -10,6 +10,7 @@ from fillgen.errors import OptionError, did_you_mean, shorten
 from fillgen.hands.instruments import program
 from fillgen.hands.reach import reach
 from fillgen.rules.pack import RulePack
+from fillgen.tables import table
 
 PARTS = ("right", "left", "bass", "drums")
 FILLS = "fills"
@@ -17,6 +18,12 @@ FILLS = "fills"
 _PITCHED = (*PARTS[:3], FILLS)
 Close = Literal["held", "button", "fading"]
 CLOSES: tuple[Close, ...] = ("held", "button", "fading")
+LEFT_STYLES = ("rhythm", "broken", "held", "strummed")
+"""How the left hand plays its chords: in the rhythm's own pattern, key by key, held as long as they last, or strummed."""
+ENTRIES = ("together", "thin")
+"""How the parts come in: at once, or the bass after a bar and the drums after two."""
+USUAL_FEEL = 0.3
+"""How far a take is from exact where nothing is asked for."""
 SECONDS = ("thirds", "sixths", "chord")
 """What may be added under the right hand's line."""
 BASSES = ("keyboard", "pedals")
@@ -27,7 +34,7 @@ BASSES = ("keyboard", "pedals")
 class PlayOptions:
     """How ideas are played, as a player may ask for it; None takes the default. `played_as` checks every value.
 
-    `swing` is the ratio of the first eighth to the second, `feel` runs from 0 (exact) to 1 (loose), `span` is the left
+    `swing` is the ratio of the first eighth to the second, `feel` runs from 0 (exact, as it's written) to 1 (loose), `span` is the left
     hand's reach in semitones. A `sound` is a General MIDI name or number, alone for the right hand or as `left=...`.
     `second` is what is added under the right hand's line.
     """
@@ -37,18 +44,20 @@ class PlayOptions:
     second_set: bool = False
     count_in: bool = False
     swing: float | None = None
-    feel: float = 0.0
+    feel: float = USUAL_FEEL
     close: str | None = None
     slow_down: bool = False
     bass: str = "keyboard"
     span: int | None = None
     sound: tuple[str, ...] = ()
     second: str | None = None
+    left: str | None = None
+    enter: str | None = None
 
 
 @dataclass(frozen=True)
 class Playing:
-    """How a take is played. `swing` is None for the rhythm's own; `feel` runs from 0 (exact) to 1 (loose)."""
+    """How a take is played. `swing` and `left` are None for the rhythm's own; `feel` runs from 0 (exact) to 1 (loose)."""
 
     parts: tuple[str, ...] = ("right",)
     times: int = 1
@@ -62,6 +71,8 @@ class Playing:
     span: int = 12
     pack: RulePack = field(default_factory=RulePack)
     second: str | None = None
+    left: str | None = None
+    enter: str = ENTRIES[0]
 
     @property
     def has_right(self) -> bool:
@@ -74,13 +85,15 @@ def played_as(
 ) -> tuple[Playing, dict[str, str]]:
     """How ideas are played, and the sounds of the parts: the options of a player, checked and with their defaults.
 
-    All parts play for a purpose (intro, turnaround, ending), else the right hand alone; an ending is held. `hand` is a
+    All parts play for a purpose (intro, turnaround, ending), else the right hand alone; an intro begins thin, an ending is
+    held. `hand` is a
     size of hand, which bounds the left hand's span. Raises OptionError for what isn't offered.
 
     >>> played_as(PlayOptions(sound=("left=20",)), RulePack(), purpose="intro")[1]
     {'left': '20'}
     """
     usual = PARTS if purpose else PARTS[:1]
+    sounds = _sounds(options.sound)
     parts = usual if options.parts is None else tuple(dict.fromkeys(options.parts))
     playing = Playing(
         parts=parts,
@@ -95,9 +108,25 @@ def played_as(
         span=span_of(options.span, hand),
         pack=pack,
         second=options.second,
+        left=options.left or _left_for(sounds.get("left")),
+        enter=options.enter or ENTRIES[purpose == "intro"],
     )
     check_playing(playing)
-    return playing, _sounds(options.sound)
+    return playing, sounds
+
+
+def _left_for(sound: str | None) -> str | None:
+    """How the left hand plays a sound, by the family of General MIDI that it belongs to; None as the rhythm has it."""
+    if sound is None:
+        return None
+    families = table("sounds")["family"]
+    family = families[program(sound) // _IN_FAMILY]["name"]
+    style: str | None = table("feel")["left-hand"].get(family)
+    return style
+
+
+_IN_FAMILY = 8
+"""The sounds of a family (General MIDI System Level 1)."""
 
 
 def _close(word: str | None) -> Close | None:
@@ -138,6 +167,12 @@ def check_second(kind: str | None) -> None:
         raise OptionError(f"unknown second voice {shorten(kind)}", hint=hint)
 
 
+def _check_word(what: str, word: str | None, known: Sequence[str]) -> None:
+    if word is not None and word not in known:
+        hint = did_you_mean(word, known) or f"It is one of: {', '.join(known)}."
+        raise OptionError(f"unknown {what} {shorten(word)}", hint=hint)
+
+
 def check_playing(playing: Playing) -> None:
     """OptionError where a way of playing is outside what is offered."""
     for part in playing.parts:
@@ -156,6 +191,8 @@ def check_playing(playing: Playing) -> None:
     if playing.close == "fading" and playing.slow_down:
         raise OptionError("a fading close does not slow down", hint="Ask for --close held with --slow-down.")
     check_second(playing.second)
+    _check_word("left hand", playing.left, LEFT_STYLES)
+    _check_word("way of entering", playing.enter, ENTRIES)
     if playing.bass not in BASSES:
         raise OptionError(f"unknown bass {playing.bass!r}", hint=did_you_mean(playing.bass, BASSES))
     from fillgen.hands.voicing import Hand  # noqa: PLC0415 - what only prints ideas needs no voicings

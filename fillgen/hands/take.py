@@ -5,19 +5,21 @@ The backing of a progression (everything but the right hand) is made once and se
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 from fillgen.chart.progression import Progression
-from fillgen.dice import Dice
 from fillgen.errors import OptionError
+from fillgen.hands.arrangement import arranged, enters
 from fillgen.hands.bass import REGISTERS, bass_line
 from fillgen.hands.closing import BUTTON, closed_idea, closes, last_stroke, slowing
+from fillgen.hands.feel import Feel
 from fillgen.hands.instruments import percussion
-from fillgen.hands.patterns import Accompaniment, accompaniment_over
+from fillgen.hands.patterns import Accompaniment, Band, band
 from fillgen.hands.playing import FILLS, PARTS, Playing, check_playing
+from fillgen.hands.stroke import Stroke
 from fillgen.hands.voicing import Hand, VoicingPath, best_paths
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.phrase.note import Phrase
@@ -25,37 +27,34 @@ from fillgen.rules.pack import Cell
 from fillgen.theory.metre import TICKS, Metre, Timeline, swung, timeline_of
 from fillgen.theory.swing import swing_at
 
-_FEEL_TICKS = 9.0
-"""The usual lateness or earliness of a note that is played with feel: about a hundredth of a second."""
-_FEEL_LOUDNESS = 7.0
 _LEFT_LOW, _LEFT_HIGH = 48, 67
 """The left hand's register, C3 to G4, as far as the right hand leaves it."""
 _LOUDNESS = {"right": (70, 26), "second": (54, 22), "fills": (60, 22), "left": (54, 16), "bass": (76, 16)}
 """The velocity of each part on the lightest place of a bar, and what the heaviest adds."""
+_STRUM = 11
+"""Milliseconds from one string to the next of a strummed chord."""
+_FAST = 140
+"""The tempo above which chords are broken in quarters."""
 _ACCENT = 16
 """What a last stroke that is short is louder by, in velocity."""
+_ROUNDS = 3
+"""So many passes may differ: the first, into which no fill leads, the second, and the third, which has the first's pattern again."""
 _FADE = (1.0, 0.7, 0.4)
 """The loudness of the passes of a fading close: once as it is, then softer twice."""
 
 
 @dataclass(frozen=True, slots=True)
-class Stroke:
-    """A note as it is played: tick, ticks of length, MIDI pitch or percussion key, velocity."""
-
-    tick: int
-    length: int
-    midi: int
-    velocity: int
-
-
-@dataclass(frozen=True, slots=True)
 class Take:
-    """What sounds: strokes of each part, chord symbols and tempo changes, all with their ticks; and its length."""
+    """What sounds: strokes of each part, chord symbols and tempo changes, all with their ticks; and its length.
+
+    `pedal` are the ticks at which the left hand's pedal goes up, to be pressed again at once, and the last at which it stays up.
+    """
 
     strokes: dict[str, tuple[Stroke, ...]]
     chords: tuple[tuple[int, str], ...]
     tempi: tuple[tuple[int, float], ...]
     length: int
+    pedal: tuple[int, ...] = ()
 
 
 def swing_of(ideas: Ideas, asked: float | None) -> float:
@@ -67,14 +66,20 @@ def swing_of(ideas: Ideas, asked: float | None) -> float:
 
 
 class Ensemble:
-    """Plays the ideas of one answer: what they share is worked out once."""
+    """Plays the ideas of one answer: what they share is worked out once.
 
-    def __init__(self, ideas: Ideas, playing: Playing) -> None:
+    With `on_paper` strokes have their places and lengths as they are written, but are as loud as they are played.
+    """
+
+    def __init__(self, ideas: Ideas, playing: Playing, *, on_paper: bool = False) -> None:
         check_playing(playing)
+        self._on_paper = on_paper
         self.ideas = ideas
         self.playing = playing
         self.progression = ideas.progression
         self.swing = swing_of(ideas, playing.swing)
+        swings = swing_of(ideas, None if on_paper else playing.swing) > 1
+        self._feel = Feel(playing.feel, ideas.seed, ideas.tempo, swings, ideas.progression.timeline)
         self._shared = lru_cache(maxsize=None)(self._shared_part)
         self._paths = lru_cache(maxsize=None)(self._best_paths)
 
@@ -93,7 +98,9 @@ class Ensemble:
             for span in self.progression.spans
         ]
         tempi = self._slowing(idea.phrase) if self.playing.slow_down else ()
-        return Take(strokes, tuple(chords), tempi, self._passes * self.pass_length + self._extra)
+        length = self._passes * self.pass_length + self._extra
+        pedal = self._pedal(length) if "left" in parts else ()
+        return Take(strokes, tuple(chords), tempi, length, pedal)
 
     def in_order(self) -> tuple[Idea, ...]:
         """The ideas to be played one after another. Without the right hand there is one backing track for all of them:
@@ -119,10 +126,10 @@ class Ensemble:
     def _part(self, part: str, idea: Idea) -> tuple[Stroke, ...]:
         if part == "right":
             salt = len(idea.notes) + sum(note.midi for note in idea.phrase)
-            return self._passed([self._right(idea)], self._closed_right(idea), salt)
+            return self._passed("right", [self._right(idea)], self._closed_right(idea), salt)
         if part == FILLS:
             exact = self._voice(FILLS, idea.fills)
-            return self._passed([exact], exact, len(PARTS) + len(idea.fills))
+            return self._passed(FILLS, [exact], exact, len(PARTS) + len(idea.fills))
         below = min(_LEFT_HIGH + 1, idea.lowest) if part == "left" else 0
         return self._shared(part, below, self.stop(idea.phrase))
 
@@ -132,19 +139,40 @@ class Ensemble:
 
     def _shared_part(self, part: str, below: int, stop: int) -> tuple[Stroke, ...]:
         """A part that all ideas have alike that close at one tick, the left hand those whose lowest note is the same."""
-        patterns = accompaniment_over(self.playing.pack, self.ideas.rhythm, self.progression)
-        rounds = [self._exact(part, patterns, below, number) for number in range(min(2, self._passes))]
-        close = self._closed(rounds[(self._passes - 1) % len(rounds)], part, stop)
-        return self._passed(rounds, close, 2 * PARTS.index(part))
+        rounds = [self._exact(part, below, number) for number in range(min(_ROUNDS, self._passes))]
+        close = self._closed(rounds[_round(self._passes - 1)], part, stop)
+        played = self._passed(part, rounds, close, _ROUNDS * PARTS.index(part))
+        if part == "left" and self._left == "strummed" and self.playing.feel and not self._on_paper:
+            return strummed(played, round(_STRUM * self.ideas.tempo * TICKS / 60_000))
+        return played
 
-    def _passed(self, rounds: Sequence[list[Stroke]], close: list[Stroke], salt: int) -> tuple[Stroke, ...]:
+    @property
+    def _left(self) -> str:
+        """How the left hand plays."""
+        return self.playing.left or self._band.left
+
+    @cached_property
+    def _band(self) -> Band:
+        return band(self.playing.pack, self.ideas.rhythm, self.progression.metre)
+
+    def _pedal(self, length: int) -> tuple[int, ...]:
+        """Where the left hand changes its pedal: with each chord, as long as there is feel and nothing that is held anyway."""
+        if not (self._band.pedal and self._left in ("rhythm", "broken") and self.playing.feel):
+            return ()
+        changes = self.progression.changes
+        ticks = [number * self.pass_length + tick for number in range(self._passes) for tick in changes]
+        return (*ticks, length)
+
+    def _passed(
+        self, part: str, rounds: Sequence[list[Stroke]], close: list[Stroke], salt: int
+    ) -> tuple[Stroke, ...]:
         """All passes of a part, its rounds in turn as they are played, the last with the close."""
-        played = [self._timed(once, salt + number) for number, once in enumerate(rounds)]
+        played = [self._timed(part, once, salt, number) for number, once in enumerate(rounds)]
         strokes: list[Stroke] = []
         for number in range(self._passes):
-            once = played[number % len(played)]
+            once = played[min(_round(number), len(played) - 1)]
             if number == self._passes - 1 and closes(self.playing.close):
-                once = self._timed(close, salt + number)
+                once = self._timed(part, close, salt, min(_round(number), len(played) - 1))
             strokes += _moved(once, number * self.pass_length, self._fade(number))
         return apart(_within(strokes, self._passes * self.pass_length + self._extra))
 
@@ -161,14 +189,24 @@ class Ensemble:
         played = [(each.note.onset, each.note.length, each.note.midi) for each in notes]
         return _accented(played, loudness, self.progression.timeline)
 
-    def _exact(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
+    def _exact(self, part: str, below: int, number: int) -> list[Stroke]:
+        """A part in the pass of a number: the first, or one that comes after another."""
+        patterns = arranged(self.playing.pack, self.ideas.rhythm, self.progression, number)
+        start = enters(self.progression, part) if self.playing.enter == "thin" and not number else 0
+        return [s for s in self._written(part, patterns, below, number) if s.tick >= start]
+
+    def _written(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
         if part == "bass":
             line = bass_line(self.progression, patterns.bass, REGISTERS[self.playing.bass])
             return _accented([(n.onset, n.length, n.midi) for n in line], "bass", self.progression.timeline)
         if part == "drums":
             return drum_strokes(self.progression, patterns)
         paths = self._paths(below)
-        path = paths[min(number, len(paths) - 1) if self.playing.second_set else 0]
+        path = paths[min(number % 2, len(paths) - 1) if self.playing.second_set else 0]
+        if self._left == "held":
+            return block_strokes(self.progression, path)
+        if self._left == "broken":
+            return broken_strokes(self.progression, path, self.ideas.tempo)
         return left_strokes(self.progression, patterns.chords, path)
 
     def _best_paths(self, below: int) -> tuple[VoicingPath, ...]:
@@ -177,15 +215,26 @@ class Ensemble:
 
     # Timing
 
-    def _timed(self, strokes: Sequence[Stroke], salt: int) -> list[Stroke]:
-        """Strokes swung, and with the small differences of a player's timing and touch."""
-        moved = []
-        for s in strokes:
-            start, end = swung(s.tick, self.swing), swung(s.tick + s.length, self.swing)
-            moved.append(replace(s, tick=start, length=max(1, end - start)))
-        if not self.playing.feel:
-            return moved
-        return _felt(moved, self.playing.feel, Dice(self.ideas.seed + 1000 * salt))
+    def _timed(self, part: str, strokes: Sequence[Stroke], salt: int, number: int) -> list[Stroke]:
+        """Strokes swung, as loud, as long and as late as they are played in the pass of a number."""
+        feel = self._feel
+        played = feel.loudness(part, strokes, salt + number)
+        if self._on_paper or not feel.amount:
+            return [self._swung(s, lambda _: 0, set(), 0) for s in played]
+        late = feel.late(part, salt + number if part in (PARTS[0], FILLS) else number, self.pass_length)
+        onsets = {s.tick for s in played}
+        shares = feel.lengths(part, played)
+        return [
+            self._swung(s, late, onsets, feel.gap(s.length, share))
+            for s, share in zip(played, shares, strict=True)
+        ]
+
+    def _swung(self, s: Stroke, late: Callable[[int], int], onsets: Set[int], gap: int) -> Stroke:
+        """A stroke where it sounds; it ends with the next one where it is written to, but for a gap."""
+        end = s.tick + s.length
+        start = max(0, swung(s.tick, self.swing) + late(s.tick))
+        until = swung(end, self.swing) + late(end if end in onsets else s.tick) - gap
+        return replace(s, tick=start, length=max(1, until - start))
 
     def _slowing(self, phrase: Phrase) -> tuple[tuple[int, float], ...]:
         """Tempi that lead to the last stroke of the last pass, slower and slower."""
@@ -218,6 +267,9 @@ class Ensemble:
         chord = self.progression.spans[-1].onset
         first = min((s.tick for s in strokes if s.tick >= chord), default=stop)
         struck = [replace(s, tick=stop) for s in strokes if s.tick == first]
+        if part == "left":
+            keys = {s.midi: replace(s, tick=stop) for s in reversed(strokes) if s.tick >= chord}
+            struck = [keys[midi] for midi in sorted(keys)]
         ended = [replace(s, length=min(s.length, stop - s.tick)) for s in kept]
         return [*ended, *(self._closing(s, length) for s in struck)]
 
@@ -225,6 +277,11 @@ class Ensemble:
         """A last stroke of some length, with an accent where it is short."""
         accent = _ACCENT if self.playing.close == "button" else 0
         return replace(stroke, length=length, velocity=min(127, stroke.velocity + accent))
+
+
+def _round(number: int) -> int:
+    """Which of the passes that differ a pass is like: after the first two, every other one is alike."""
+    return number if number < _ROUNDS else _ROUNDS - 1 - (number - _ROUNDS + 1) % 2
 
 
 def _within(strokes: Sequence[Stroke], end: int) -> list[Stroke]:
@@ -239,17 +296,6 @@ def _moved(strokes: Sequence[Stroke], ticks: int, loudness: float) -> Sequence[S
     if not ticks and loudness == 1.0:
         return strokes
     return [replace(s, tick=s.tick + ticks, velocity=max(1, round(s.velocity * loudness))) for s in strokes]
-
-
-def _felt(strokes: Sequence[Stroke], feel: float, dice: Dice) -> list[Stroke]:
-    """Strokes a little early or late, a little louder or softer; never before the start."""
-    sway = dice.doubles(4 * len(strokes)).reshape(-1, 4)
-    felt = []
-    for s, (a, b, c, d) in zip(strokes, sway.tolist(), strict=True):
-        late = round((a + b - 1) * _FEEL_TICKS * feel)
-        loud = round((c + d - 1) * _FEEL_LOUDNESS * feel)
-        felt.append(replace(s, tick=max(0, s.tick + late), velocity=min(127, max(1, s.velocity + loud))))
-    return felt
 
 
 def apart(strokes: Sequence[Stroke]) -> tuple[Stroke, ...]:
@@ -305,6 +351,38 @@ def block_strokes(progression: Progression, path: VoicingPath) -> list[Stroke]:
         for midi in voicing.pitches
     ]
     return _accented(notes, "left", progression.timeline)
+
+
+def broken_strokes(progression: Progression, path: VoicingPath, tempo: float) -> list[Stroke]:
+    """The left hand's keys one by one, up and down, each held until its chord ends or it is struck again.
+
+    In eighths; in quarters where the tempo, in quarter notes a minute, is fast and beats aren't dotted.
+    """
+    fast = tempo > _FAST and progression.metre.beat % TICKS == 0
+    step = TICKS if fast else TICKS // 2
+    notes = []
+    for span, voicing in zip(progression.spans, path.voicings, strict=True):
+        if voicing is None:
+            continue
+        keys = voicing.pitches
+        order = [*keys, *keys[-2:0:-1]]
+        for number, onset in enumerate(range(span.onset, span.end, step)):
+            notes.append((onset, span.end - onset, order[number % len(order)]))
+    return list(apart(_accented(notes, "left", progression.timeline)))
+
+
+def strummed(strokes: Sequence[Stroke], spread: int) -> tuple[Stroke, ...]:
+    """Chords struck string by string, some ticks apart: from below on the beat, from above off it."""
+    together: dict[int, list[Stroke]] = {}
+    for s in strokes:
+        together.setdefault(s.tick, []).append(s)
+    found = []
+    for tick, chord in together.items():
+        down = min(tick % TICKS, -tick % TICKS) <= TICKS // 8
+        for number, s in enumerate(sorted(chord, key=lambda s: s.midi, reverse=not down)):
+            late = min(number * spread, s.length - 1)
+            found.append(replace(s, tick=tick + late, length=s.length - late))
+    return apart(found)
 
 
 def _accented(notes: Sequence[tuple[int, int, int]], part: str, timeline: Timeline) -> list[Stroke]:

@@ -19,7 +19,8 @@ from fillgen.hands.fingering import difficulty
 from fillgen.hands.instruments import PART_SETUPS, program, sound_names
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.reach import reach
-from fillgen.hands.take import Ensemble, Stroke, Take, clicks, swing_of
+from fillgen.hands.stroke import Stroke
+from fillgen.hands.take import Ensemble, Take, clicks, swing_of
 from fillgen.page.keys import SHIFTS, can_move, chords_at
 from fillgen.page.systems import engraved
 from fillgen.phrase.idea import Idea, IdeaNote, Ideas
@@ -44,7 +45,8 @@ Strokes = list[list[int]]
 class Stage:
     """All data of a page for some ideas; whatever they share is computed once.
 
-    `playing` is how the page plays at first; repeats, feel and a second set of voicings are up to the page. OptionError
+    `playing` is how the page plays at first; repeats and a second set of voicings are up to the page. Its
+    strokes are as loud as they are played, at the places where they are written. OptionError
     for an invalid way of playing or sound.
 
     >>> import fillgen
@@ -60,11 +62,9 @@ class Stage:
         self.ideas = closed_ideas(ideas, self.playing.close)
         self.sounds = dict(sounds or {})
         check_playing(self.playing)
-        exact = replace(
-            self.playing, parts=PARTS, times=1, second_set=False, count_in=False, swing=1.0, feel=0.0
-        )
-        self._ensemble = Ensemble(ideas, exact)
-        self._without_bass = Ensemble(ideas, replace(exact, parts=("left",)))
+        exact = replace(self.playing, parts=PARTS, times=1, second_set=False, count_in=False, swing=1.0)
+        self._ensemble = Ensemble(ideas, exact, on_paper=True)
+        self._without_bass = Ensemble(ideas, replace(exact, parts=("left",)), on_paper=True)
         self._written = {idea.rank: idea for idea in self.ideas}
         self._entries = dict(
             zip(self._written, entries_of(self.ideas, self.playing.swing, self.playing), strict=True)

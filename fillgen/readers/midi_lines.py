@@ -15,8 +15,8 @@ from fillgen.readers.timing import settled
 from fillgen.readers.tunes import key_of_notes
 from fillgen.theory.metre import METRES, Metre
 
-_NEARLY = 12
-"""A MIDI file whose notes are all within this many ticks of the grid was written, not played."""
+_NEARLY = 24
+"""A MIDI file whose notes are all within this many ticks of the grid was written, or is a take of ours, not a recording."""
 
 
 def read_lines(content: bytes, place: str) -> Lines:

@@ -43,11 +43,11 @@ _OUTSIDE = (1.0, 0.25)
 """What a note outside its chord costs on a strong beat, and elsewhere."""
 _LIGHT = 0.5
 """What each halving of a place's accent costs."""
-_FINE, _THIRD, _SWUNG = 3.0, 3.0, 1.5
+_FINE, _THIRD, _SWUNG = 3.0, 3.2, 1.5
 """What a sixteenth off the eighths, a note of a triplet, and swung eighths cost."""
 _MIXED = 6.0
 """What sixteenths and triplets in one beat cost."""
-_RUNS, _TRIPLET = 0.5, 2.5
+_RUNS, _TRIPLET = 0.5, 3.0
 """How much less the next sixteenth costs, and the next note of a triplet."""
 _SYNCOPATED = 0.7
 """The cost of a note before a heavier place that has none."""
@@ -184,7 +184,8 @@ def _grid(metre: Metre, ticks: Sequence[int], size: int, turn: int | None = None
             elif pair == {"fine", "eighth"}:
                 onward[i, j] = -_RUNS
             elif pair == {"third"}:
-                onward[i, j] = across[i, j] = -_TRIPLET
+                onward[i, j] = -_TRIPLET
+                across[i, j] = -_TRIPLET * (ticks[i] > ticks[j])
     return _Grid(np.array(ticks), size, np.array(costs), onward, across, _held_over(costs), turn)
 
 

@@ -16,14 +16,14 @@ from itertools import count
 from typing import Protocol
 
 from fillgen.errors import FillgenError, OptionError
-from fillgen.hands.instruments import DRUM_CHANNEL
+from fillgen.hands.instruments import DRUM_CHANNEL, SUSTAIN
 from fillgen.hands.take import clicks
 from fillgen.theory.metre import METRES, TICKS
 
 NOTE_OFF, NOTE_ON, CONTROL = 0x80, 0x90, 0xB0
 """The upper halves of status bytes (MIDI 1.0 Detailed Specification, table of status bytes)."""
-SUSTAIN, RESET_CONTROLLERS, ALL_NOTES_OFF = 64, 121, 123
-"""Controller numbers of the pedal and of the two channel mode messages that end everything (MIDI 1.0, as above)."""
+RESET_CONTROLLERS, ALL_NOTES_OFF = 121, 123
+"""Controller numbers of the two channel mode messages that end everything (MIDI 1.0, as above)."""
 _LEAD = 0.05
 """Seconds before the first message, so that it is not late itself."""
 _SLICE = 0.02

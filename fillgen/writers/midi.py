@@ -12,9 +12,10 @@ import mido
 
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError
-from fillgen.hands.instruments import PAN, PART_SETUPS, VOLUME, PartSetup, program
+from fillgen.hands.instruments import PAN, PART_SETUPS, SUSTAIN, VOLUME, PartSetup, program
 from fillgen.hands.playing import PARTS, Playing
-from fillgen.hands.take import Ensemble, Stroke, Take, apart, block_strokes, clicks, swing_of
+from fillgen.hands.stroke import Stroke
+from fillgen.hands.take import Ensemble, Take, apart, block_strokes, clicks, swing_of
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import Key
@@ -170,7 +171,7 @@ def to_block_chords(progression: Progression, paths: Sequence[VoicingPath], temp
             _TrackEvent(start + span.onset, 9, mido.MetaMessage("text", text=span.chord.symbol))
             for span in progression.spans
         ]
-        turns.append(_Turn(start, apart(block_strokes(progression, path)), counted_in=False))
+        turns.append(_Turn(start, apart(block_strokes(progression, path)), False))
     left = _part_track("left", turns, progression.metre, None, length)
     return _saved([_track(guide, length), left])
 
@@ -204,7 +205,8 @@ def _session_turns(part: str, session: Session, ensembles: _Ensembles) -> list[_
         _Turn(
             start,
             ensembles.take(each).strokes.get(part, ()) if part in each.parts else (),
-            counted_in=part == "drums" and bool(each.count_in),
+            part == "drums" and bool(each.count_in),
+            ensembles.take(each).pedal if part == "left" else (),
         )
         for start, each in zip(session.starts, session.rounds, strict=True)
     ]
@@ -237,7 +239,10 @@ def _file(
     ]
     for part in parts:
         counted_in = count_in and part == "drums"
-        turns = [_Turn(start, take.strokes.get(part, ()), counted_in=counted_in) for start, _, take in takes]
+        turns = [
+            _Turn(start, take.strokes.get(part, ()), counted_in, take.pedal if part == "left" else ())
+            for start, _, take in takes
+        ]
         tracks.append(_part_track(part, turns, ensemble.progression.metre, sounds.get(part), length))
     return _saved(tracks)
 
@@ -339,11 +344,12 @@ def _track(events: Iterable[_TrackEvent], length: int) -> mido.MidiTrack:
 
 @dataclass(frozen=True, slots=True)
 class _Turn:
-    """What a part plays from a tick on, after a bar of clicks if it is `counted_in`."""
+    """What a part plays from a tick on, after a bar of clicks if it is `counted_in`, and where its pedal changes."""
 
     start: int
     strokes: Sequence[Stroke]
     counted_in: bool
+    pedal: Sequence[int] = ()
 
 
 def _part_track(
@@ -358,7 +364,7 @@ def _part_track(
         if turn.counted_in:
             at = _append(track, counted, turn.start - metre.bar, at)
         if turn.strokes:
-            run = known.get(id(turn.strokes)) or _run(turn.strokes, setup.channel)
+            run = known.get(id(turn.strokes)) or _run(turn.strokes, setup.channel, turn.pedal)
             known[id(turn.strokes)] = run
             at = _append(track, run, turn.start, at)
     track.append(mido.MetaMessage("end_of_track", time=max(0, length - at)))
@@ -378,18 +384,31 @@ def _set_up(setup: PartSetup, sound: str | None) -> list[mido.Message | mido.Met
     return messages
 
 
-def _run(strokes: Sequence[Stroke], channel: int) -> _MessageRun:
-    """Strokes as messages with the ticks between them; notes end before others begin."""
-    marks = [(s.tick, 1, s.midi, s.velocity) for s in strokes]
+def _run(strokes: Sequence[Stroke], channel: int, pedal: Sequence[int] = ()) -> _MessageRun:
+    """Strokes and pedal as messages with the ticks between them; notes end before others begin."""
+    marks = [(s.tick, 2, s.midi, s.velocity) for s in strokes]
     marks += [(s.tick + s.length, 0, s.midi, 64) for s in strokes]
+    marks += [(tick, 1, SUSTAIN, 0) for tick in pedal]
+    marks += [(tick + _PRESSED_AFTER, 1, SUSTAIN, 127) for tick in pedal[:-1]]
     marks.sort()
     at = marks[0][0]
     messages = []
-    for tick, begins, midi, velocity in marks:
-        kind = "note_on" if begins else "note_off"
-        messages.append(mido.Message(kind, channel=channel, note=midi, velocity=velocity, time=tick - at))
+    for tick, kind, number, value in marks:
+        message = _message(kind, number, value)
+        messages.append(message.copy(channel=channel, time=tick - at))
         at = tick
     return _MessageRun(marks[0][0], tuple(messages), at)
+
+
+_PRESSED_AFTER = TICKS // 8
+"""The ticks after a chord at which the pedal is down again: it comes up with the new chord and catches it."""
+
+
+def _message(kind: int, number: int, value: int) -> mido.Message:
+    """A note's end (0), the pedal (1) or a note's beginning (2)."""
+    if kind == 1:
+        return mido.Message("control_change", control=number, value=value)
+    return mido.Message("note_on" if kind else "note_off", note=number, velocity=value)
 
 
 def _append(track: mido.MidiTrack, run: _MessageRun, start: int, at: int) -> int:

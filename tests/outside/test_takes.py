@@ -22,10 +22,11 @@ import fillgen
 from fillgen import Ideas, OptionError, RulePack
 from fillgen.chart.progression import Progression
 from fillgen.hands.bass import REGISTERS, bass_line
-from fillgen.hands.instruments import percussion_keys, program
-from fillgen.hands.patterns import accompaniment
+from fillgen.hands.instruments import percussion, percussion_keys, program
+from fillgen.hands.patterns import band
 from fillgen.hands.playing import PARTS, Playing
-from fillgen.hands.take import Ensemble, Stroke, clicks, left_paths
+from fillgen.hands.stroke import Stroke
+from fillgen.hands.take import Ensemble, clicks, left_paths
 from fillgen.hands.voicing import Hand, best_paths
 from fillgen.theory.metre import METRES
 from fillgen.theory.swing import swing_ratio
@@ -299,7 +300,7 @@ def test_a_walking_bass_leads_into_the_next_chord() -> None:
     far = []
     for chart in WALKS:
         progression = fillgen.parse_chart(chart)
-        line = bass_line(progression, accompaniment(PACK, "swing", METRES["4/4"]).bass)
+        line = bass_line(progression, band(PACK, "swing", METRES["4/4"]).a.bass)
         assert [note.onset for note in line] == list(range(0, progression.length, 480))
         assert {note.length for note in line} == {480}
         firsts = {span.onset for span in progression.spans}
@@ -317,7 +318,7 @@ def test_a_walking_bass_walks() -> None:
     wrong = []
     for chart in WALKS:
         progression = fillgen.parse_chart(chart)
-        line = bass_line(progression, accompaniment(PACK, "swing", METRES["4/4"]).bass)
+        line = bass_line(progression, band(PACK, "swing", METRES["4/4"]).a.bass)
         for before, after in pairwise(line):
             same = progression.span_at(before.onset) == progression.span_at(after.onset)
             if abs(after.midi - before.midi) > 12 or (same and before.midi == after.midi):
@@ -332,7 +333,7 @@ def test_a_walking_bass_is_one_voice_under_chords_off_the_beat() -> None:
     early = replace(second, onset=1680, length=240)
     bars = ((replace(first, length=1680), early), (second,), *((span,) for span in rest))
     pushed = replace(progression, bars=bars)
-    line = bass_line(pushed, accompaniment(PACK, "swing", METRES["4/4"]).bass)
+    line = bass_line(pushed, band(PACK, "swing", METRES["4/4"]).a.bass)
     assert 1680 in {note.onset for note in line}
     assert all(a.end <= b.onset for a, b in pairwise(line))
     assert line[-1].end <= pushed.length
@@ -348,11 +349,21 @@ def strokes_of(ideas: Ideas, part: str, **wishes: Any) -> tuple[Stroke, ...]:
 
 @pytest.mark.parametrize("part", PARTS)
 def test_three_times_over(part: str) -> None:
-    """Three times over is the same three times, one progression apart."""
+    """Three times over the line is the same three times; the band has its other pattern the second time, and a fill leads on."""
     ideas = made("bossa nova", "4/4")
     once, thrice = strokes_of(ideas, part), strokes_of(ideas, part, times=3)
     length = ideas.progression.length
-    assert list(thrice) == [replace(s, tick=s.tick + n * length) for n in range(3) for s in once]
+    passes = [
+        [replace(s, tick=s.tick - n * length) for s in thrice if n * length <= s.tick < (n + 1) * length]
+        for n in range(3)
+    ]
+    assert passes[0] == list(once)
+    first_bar = METRES["4/4"].bar if part == "drums" else 0
+    assert [s for s in passes[2] if s.tick >= first_bar] == [s for s in once if s.tick >= first_bar]
+    assert (passes[1] == passes[0]) == (part == "right")
+    if part == "drums":
+        crashes = [[s.tick for s in each if s.midi == percussion("Crash Cymbal 1")] for each in passes]
+        assert crashes == [[], [0], [0]]
 
 
 @pytest.mark.parametrize(
@@ -423,17 +434,19 @@ def test_a_close_is_whole_with_feel(close: str, part: str) -> None:
 
 
 def test_a_fading_close_comes_softer_and_softer() -> None:
-    """Fading, two more passes follow, each softer than the one before, with the same notes."""
+    """Fading, two more passes follow, each softer than the one before; the line has the same notes."""
     ideas = made("bossa nova", "4/4")
     length = ideas.progression.length
     for part in PARTS:
         faded = strokes_of(ideas, part, close="fading")
         passes = [[s for s in faded if n * length <= s.tick < (n + 1) * length] for n in range(3)]
-        assert [[(s.tick % length, s.midi) for s in once] for once in passes[1:]] == [
-            [(s.tick, s.midi) for s in passes[0]]
-        ] * 2
+        if part == "right":
+            assert [[(s.tick % length, s.midi) for s in once] for once in passes[1:]] == [
+                [(s.tick, s.midi) for s in passes[0]]
+            ] * 2
         for louder, softer in pairwise(passes):
-            assert all(a.velocity > b.velocity >= 1 for a, b in zip(louder, softer, strict=True))
+            assert max(s.velocity for s in louder) > max(s.velocity for s in softer)
+            assert min(s.velocity for s in louder) > min(s.velocity for s in softer) >= 1
     assert Ensemble(ideas, playing(close="fading")).take(ideas[0]).length == 3 * length
 
 
@@ -491,7 +504,8 @@ def test_a_backing_track_is_written_once_and_has_no_seams(rhythm: str, metre: st
             [(s.onset - bar - n * once, s.midi) for s in played if n * once <= s.onset - bar < (n + 1) * once]
             for n in range(rounds)
         ]
-        assert firsts[0] == firsts[1] == firsts[2]
+        assert firsts[0] == firsts[2]
+        assert [first[0] for first in firsts] == [firsts[0][0]] * 3
         assert firsts[0][0][0] == 0
 
 
@@ -511,7 +525,7 @@ def test_feel_is_repeatable_and_small(rhythm: str, metre: str) -> None:
             sorted((s.midi, s.onset, s.velocity, s.length) for s in some) for some in (sounded, there[name])
         ]
         moves = [(a[1] - b[1], a[2] - b[2]) for a, b in zip(*by_pitch, strict=True)]
-        assert all(abs(late) <= 20 and abs(loud) <= 20 for late, loud in moves)
+        assert all(abs(late) <= 35 and abs(loud) <= 30 for late, loud in moves)
         assert len(set(moves)) > 3 or not moves
         assert all(s.onset >= 0 and s.length >= 1 and 1 <= s.velocity <= 127 for s in sounded)
     assert to_midi(replace(ideas, seed=77), playing(feel=1.0)) != felt
@@ -557,7 +571,7 @@ def test_the_second_set_differs(rhythm: str, metre: str) -> None:
     assert passes[0] == passes[2] != passes[1]
     usual = strokes_of(ideas, "left", times=3)
     assert passes[0] == [(s.tick, s.midi) for s in usual if s.tick < length]
-    assert passes[0] == [(s.tick % length, s.midi) for s in usual if length <= s.tick < 2 * length]
+    assert passes[1] != [(s.tick % length, s.midi) for s in usual if length <= s.tick < 2 * length]
 
 
 def test_volume_and_place_are_set() -> None:

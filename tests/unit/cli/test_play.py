@@ -126,14 +126,14 @@ def test_ideas_of_the_book(call: Call, world: World, monkeypatch: pytest.MonkeyP
         (("--book", str(tmp_path / "own.book"), "5"), pitches[2]),
     ):
         world.sent.clear()
-        assert call("play", *arguments).code == 0
+        assert call("play", *arguments, "--feel", "0").code == 0
         assert [midi for _, midi, _ in begun(world.sent)] == wanted
     world.sent.clear()
-    assert call("play", "4", "--swing", "1").code == 0
+    assert call("play", "4", "--swing", "1", "--feel", "0").code == 0
     usual = begun(world.sent)
     world.sent.clear()
     tempo = 2 * shown["chart"]["tempo"]
-    assert call("play", "4", "--swing", "1", "--tempo", str(tempo)).code == 0
+    assert call("play", "4", "--swing", "1", "--feel", "0", "--tempo", str(tempo)).code == 0
     assert [time for time, *_ in begun(world.sent)] == pytest.approx(
         [time / 2 for time, *_ in usual], abs=1e-3
     )
@@ -151,7 +151,7 @@ def test_ideas_of_the_book(call: Call, world: World, monkeypatch: pytest.MonkeyP
 
 
 def test_phrase_of_ones_own(call: Call, world: World) -> None:
-    answer = call("play", HOME, RIGHT, "--tempo", "120")
+    answer = call("play", HOME, RIGHT, "--tempo", "120", "--feel", "0")
     assert answer.code == 0
     notes = parse_phrase(RIGHT, METRES["4/4"])
     assert [(time, midi) for time, midi, _ in begun(world.sent)] == [

@@ -9,7 +9,7 @@ import pytest
 
 from fillgen import Phrase, Progression, RulePack, parse_chart
 from fillgen.hands.bass import REGISTERS, bass_line, octaves, own_bass
-from fillgen.hands.patterns import WALK, accompaniment, read_bass
+from fillgen.hands.patterns import WALK, band, read_bass
 from fillgen.theory.chords import kinds, make_chord
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import Name, all_keys
@@ -25,7 +25,7 @@ NUMERALS = {
 
 def line_of(progression: Progression, rhythm: str, register: str) -> Phrase:
     """The bass of a rhythm over a chart."""
-    patterns = accompaniment(PACK, rhythm, progression.metre).bass
+    patterns = band(PACK, rhythm, progression.metre).a.bass
     return bass_line(progression, patterns, REGISTERS[register])
 
 

@@ -9,7 +9,8 @@ import pytest
 
 import fillgen
 from fillgen import RulePack, parse_chart
-from fillgen.hands.patterns import accompaniment, accompaniment_over
+from fillgen.hands.arrangement import arranged, planned
+from fillgen.hands.patterns import band
 from fillgen.hands.playing import PARTS, Playing
 from fillgen.hands.take import Ensemble, left_paths
 from fillgen.theory.pitch import all_keys
@@ -78,14 +79,15 @@ def test_patterns_of_bars_of_another_metre(chart: fillgen.Progression, rhythm: s
     """A bar's patterns are the rhythm's own of its metre, or those of the chart's metre cut off at its end or prolonged."""
     if chart.metre.name not in PACK.rhythm(rhythm).metres:
         return
-    usual = accompaniment(PACK, rhythm, chart.metre)
-    found = accompaniment_over(PACK, rhythm, chart)
+    usual = band(PACK, rhythm, chart.metre)
+    found = arranged(PACK, rhythm, chart)
     assert len(found.bass) == len(found.chords) == len(found.drums) == len(chart.bars)
     for bar, metre in enumerate(chart.metres):
         row = PACK.rhythm_row(rhythm).get("accompaniment", {})
-        own = accompaniment(PACK, rhythm, metre) if metre.name in row else usual
-        bass, cell = own.bass[bar % len(own.bass)], own.chords[bar % len(own.chords)]
-        drums = own.drums[bar % len(own.drums)]
+        own = band(PACK, rhythm, metre) if metre.name in row else usual
+        bass, cell = own.a.bass[bar % len(own.a.bass)], own.a.chords[bar % len(own.a.chords)]
+        fill = planned(chart)[bar].fill
+        drums = own.fills[-1] if fill else own.a.drums[bar % len(own.a.drums)]
         shared = min(metre.bar, chart.metre.bar if own is usual else metre.bar)
         assert [hit for hit in found.drums[bar] if hit.tick < shared] == [h for h in drums if h.tick < shared]
         assert [n[0] for n in found.chords[bar].notes if n[0] < shared] == [
@@ -95,7 +97,7 @@ def test_patterns_of_bars_of_another_metre(chart: fillgen.Progression, rhythm: s
         assert all(hit.tick < metre.bar for hit in found.drums[bar])
         assert all(onset + length <= metre.bar for onset, length in found.chords[bar].notes)
         assert all(onset + length <= metre.bar for onset, length, _ in found.bass[bar])
-        if metre.bar > shared and usual.drums[bar % len(usual.drums)]:
+        if metre.bar > shared and drums:
             assert any(hit.tick >= shared for hit in found.drums[bar])
 
 

@@ -24,7 +24,8 @@ import fillgen
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.playing import PARTS, Playing
 from fillgen.hands.second import with_second
-from fillgen.hands.take import Stroke, apart
+from fillgen.hands.stroke import Stroke
+from fillgen.hands.take import apart
 from fillgen.page import ASSETS, asset, build, bundle, looks, shell, voices
 from fillgen.page.data import Stage, json_text, offered_sounds
 from fillgen.page.keys import SHIFTS
@@ -625,7 +626,7 @@ def test_ideas_and_variations_are_written_as_pages(call: Call, tmp_path: Path) -
 def test_page_says_what_it_leaves_to_the_reader(call: Call, tmp_path: Path) -> None:
     path = tmp_path / "ideas.html"
     answer = call("ideas", "| C | G7 |", "-n", "1", "--times", "3", "-o", str(path))
-    assert "Note: the page plays an idea once, exactly, with one set of voicings; it can loop." in answer.err
+    assert "Note: the page plays an idea once, in time, with one set of voicings; it can loop." in answer.err
 
 
 def test_page_refuses_what_it_cannot_do(call: Call, tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 import fillgen
 from fillgen import FillgenError, Ideas, Phrase, parse_phrase, phrase_text
 from fillgen.errors import OptionError, OutputError, PhraseError, TuneError
-from fillgen.hands.playing import Playing
+from fillgen.hands.playing import USUAL_FEEL, Playing
 from fillgen.readers.melody import Sound, top_line
 from fillgen.readers.phrases import Found, Reading, find_phrase, line_up
 from fillgen.readers.timing import settled
@@ -929,11 +929,12 @@ def test_swung_midi_comes_back(request_: tuple[str, str, int, str | None], ratio
         assert found(data).notes == idea.phrase
 
 
+@pytest.mark.parametrize("feel", [USUAL_FEEL, 1.0])
 @pytest.mark.parametrize("request_", [REQUESTS[0], REQUESTS[1], REQUESTS[5], REQUESTS[8]], ids=str)
-def test_midi_with_feel_comes_back(request_: tuple[str, str, int, str | None]) -> None:
-    """So is what it plays with feel, and with a count-in and the other parts."""
+def test_midi_with_feel_comes_back(request_: tuple[str, str, int, str | None], feel: float) -> None:
+    """So is what it plays with feel, the usual one and the loosest, and with a count-in and the other parts."""
     ideas = ideas_of(*request_)
-    playing = Playing(parts=("right", "left", "bass", "drums"), count_in=True, feel=1.0)
+    playing = Playing(parts=("right", "left", "bass", "drums"), count_in=True, feel=feel)
     for idea, data in zip(ideas, to_midi_files(ideas, playing).values(), strict=True):
         reading = line_up(found(data, part="right"), PLAIN)
         assert reading.notes == idea.phrase

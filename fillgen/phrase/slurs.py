@@ -1,0 +1,41 @@
+"""Which notes of a line are slurred to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from fillgen.theory.metre import TICKS, Timeline
+
+_NEAR = 4
+"""The widest interval that is slurred, in semitones: a major third."""
+_STEP = 2
+
+
+def slurred(notes: Sequence[tuple[int, int, int]], timeline: Timeline, *, swings: bool) -> frozenset[int]:
+    """The numbers of the notes (onset, ticks, MIDI pitch) that are slurred to the note after them.
+
+    Both touch and differ in pitch. Where eighths swing, a note off the beat is slurred to the one on the beat; elsewhere
+    notes shorter than a quarter that move by step within a beat. Source: common practice.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> line = [(0, 240, 72), (240, 240, 74), (480, 240, 76), (720, 240, 77), (960, 480, 77)]
+    >>> sorted(slurred(line, Timeline(METRES["4/4"]), swings=True))
+    [1]
+    >>> sorted(slurred(line, Timeline(METRES["4/4"]), swings=False))
+    [0, 2]
+    """
+    found = set()
+    for number, ((onset, length, midi), (after, _, following)) in enumerate(pairwise(notes)):
+        move = abs(following - midi)
+        if onset + length != after or not move:
+            continue
+        metre, inside = timeline.metre_at(onset), timeline.inside(onset)
+        leads = metre.off_beat(inside) and not metre.off_beat(timeline.inside(after))
+        if swings:
+            joins = leads and length < TICKS and move <= _NEAR
+        else:
+            joins = length < TICKS and move <= _STEP and not leads
+        if joins:
+            found.add(number)
+    return frozenset(found)
