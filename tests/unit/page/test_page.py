@@ -88,10 +88,13 @@ class Reader(HTMLParser):
             self.scripts[self._name] = self.scripts.get(self._name, "") + data
 
     def data(self) -> Any:
-        return json.loads(self.scripts["fillgen-data"])
+        return self._unpacked("fillgen-data")
 
     def look(self, shift: int) -> Any:
-        packed = json.loads(self.scripts[f"fillgen-look-{shift}"])
+        return self._unpacked(f"fillgen-look-{shift}")
+
+    def _unpacked(self, name: str) -> Any:
+        packed = json.loads(self.scripts[name])
         return json.loads(gzip.decompress(base64.b64decode(packed)))
 
 
