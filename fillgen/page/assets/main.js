@@ -3,7 +3,7 @@ import { Answer } from "./answer.js";
 import { Drawer, makeCard, pictureOf, setPlaying, setStarred, titleOf } from "./cards.js";
 import { make, many } from "./elements.js";
 import { shownAmong, sorted } from "./filters.js";
-import { addGlyphs, barAt, barIn, noteAt, setLit, symbolAt } from "./pictures.js";
+import { addGlyphs, barAt, barIn, noteNear, setLit, symbolAt } from "./pictures.js";
 import { PlayBar } from "./playbar.js";
 import { Player } from "./player.js";
 import { Settings } from "./settings.js";
@@ -146,7 +146,7 @@ export class Page {
   pointed(entry, target, x, y) {
     this.select(entry);
     const symbol = symbolAt(target);
-    const note = noteAt(target, entry.idea);
+    const note = noteNear(pictureOf(entry.card), entry.idea, x, y);
     const bar = barAt(pictureOf(entry.card), x, y);
     if (symbol && this.askChord) this.askChord(entry, symbol);
     else if (entry.card.classList.contains("varying") && bar !== null) tell("bar", { entry, bar });

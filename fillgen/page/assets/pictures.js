@@ -206,6 +206,21 @@ export function noteAt(target, idea) {
 }
 
 /**
+ * The number of the note that lies at a point of the window, a little beside it as well; -1 where there is none.
+ * @param {HTMLElement} picture
+ * @param {Idea} idea
+ * @param {number} x
+ * @param {number} y
+ * @returns {number}
+ */
+export function noteNear(picture, idea, x, y) {
+  return idea.notes.findIndex(({ ids }) => {
+    const box = picture.querySelector(`[data-id="${ids[0]}"]`)?.getBoundingClientRect();
+    return box && x > box.left - 6 && x < box.right + 6 && y > box.top - 6 && y < box.bottom + 6;
+  });
+}
+
+/**
  * The bar at a point of the window, null where there is none.
  * @param {HTMLElement} picture
  * @param {number} x

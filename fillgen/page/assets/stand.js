@@ -1,6 +1,6 @@
 // The music stand: one idea as large as the window allows, the keys it uses below, the next and the one before at hand.
 import { keysOf, lightKey } from "./keyboard.js";
-import { draw, noteAt, setLit, sizeOf } from "./pictures.js";
+import { draw, noteAt, noteNear, setLit, sizeOf } from "./pictures.js";
 import { titleOf } from "./cards.js";
 
 /** @import { Entry } from "./types.js" */
@@ -23,7 +23,7 @@ export class Stand {
     byId("stand-close").addEventListener("click", () => this.close());
     byId("stand-star").addEventListener("click", () => this.entry && page.star(this.entry.key));
     this.picture.addEventListener("keydown", (event) => this.key(event));
-    this.picture.addEventListener("click", ({ target }) => this.asked(noteAt(target, this.idea)));
+    this.picture.addEventListener("click", ({ clientX, clientY }) => this.asked(noteNear(this.picture, this.idea, clientX, clientY)));
     window.addEventListener("resize", () => this.entry && this.fit());
   }
 

@@ -62,7 +62,7 @@ export class NoteChart {
     const list = make("ul", { class: "kinds" }, rows);
     if (!chord.into) return list;
     const ways = [...chord.common, ...chord.ways].map((way) => make("li", {}, `${way.words}.`));
-    return make("div", {}, list, make("h4", {}, `Into ${chord.into}`), make("ul", {}, ways));
+    return make("div", {}, list, make("h3", {}, `Into ${chord.into}`), make("ul", {}, ways));
   }
 
   keyboard(chord) {
