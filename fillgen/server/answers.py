@@ -22,7 +22,8 @@ from fillgen.errors import OptionError
 from fillgen.hands.playing import SECONDS, Playing
 from fillgen.hands.reach import SIZES
 from fillgen.page.data import Stage
-from fillgen.phrase.idea import Idea, Ideas
+from fillgen.phrase.idea import Idea, IdeaNote, Ideas
+from fillgen.phrase.note import Phrase
 from fillgen.phrase.place import places
 from fillgen.phrase.text import phrase_text
 from fillgen.rules import judge
@@ -240,28 +241,24 @@ def _check(question: Question) -> Reply:
 
 def _as_notation(report: Report) -> dict[str, Any]:
     """A checked phrase as the page shows ideas, and as the second one, where there is one, the mended phrase."""
-    progression, ends = report.progression, report.mend.notes if report.mend else ()
-    mended = (
-        (judge.annotated(progression, ends, places(progression, [(n.onset, n.length) for n in ends])),)
-        if ends
-        else ()
-    )
-    lines = [report.notes, *mended]
-    rhythm = _PACK.rhythm(_PACK.usual_rhythm(progression))
-    ideas = tuple(
-        Idea(
-            rank,
-            0.0,
-            {},
-            "",
-            phrase_text([each.note for each in line], progression, [each.name for each in line]),
-            line,
-        )
-        for rank, line in enumerate(lines, 1)
-    )
+    lines = [report.notes, *([_annotated(report.progression, report.mend.notes)] if report.mend else [])]
+    rhythm = _PACK.rhythm(_PACK.usual_rhythm(report.progression))
+    ideas = tuple(_as_idea(rank, line, report.progression) for rank, line in enumerate(lines, 1))
     tempo = report.tempo or rhythm.tempo
-    stage = Stage(Ideas(progression, rhythm.name, report.level, tempo, rhythm.swing, 0, len(ideas), ideas))
+    found = Ideas(report.progression, rhythm.name, report.level, tempo, rhythm.swing, 0, len(ideas), ideas)
+    stage = Stage(found)
     return {"whole": stage.whole(), "drawn": stage.some(stage.ideas.ideas)}
+
+
+def _annotated(progression: Progression, phrase: Phrase) -> tuple[IdeaNote, ...]:
+    return judge.annotated(
+        progression, phrase, places(progression, [(note.onset, note.length) for note in phrase])
+    )
+
+
+def _as_idea(rank: int, notes: tuple[IdeaNote, ...], progression: Progression) -> Idea:
+    phrase = tuple(each.note for each in notes)
+    return Idea(rank, 0.0, {}, "", phrase_text(phrase, progression, [each.name for each in notes]), notes)
 
 
 # What the page is made of

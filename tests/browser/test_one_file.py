@@ -64,7 +64,9 @@ GROUNDS = (
 
 
 @pytest.mark.parametrize(("chart", "options"), GROUNDS)
-def test_fingers_and_chord_symbols_touch_nothing(open_page: Open, chart: str, options: dict[str, str]) -> None:
+def test_fingers_and_chord_symbols_touch_nothing(
+    open_page: Open, chart: str, options: dict[str, str]
+) -> None:
     """Over two hundred ideas, fifty of each of four grounds, drawn one below the other."""
     tab = open_page(fillgen.ideas(chart, count=50, seed=1, **options), Playing(), viewport=(1400, 900))
     tab.wait("document.body.dataset.ready")
@@ -91,7 +93,12 @@ def test_stars_files_keys_and_paper(open_page: Open, ideas: fillgen.Ideas, axe: 
     page.emulate_media(media="screen")
     # a file has the idea as it is shown and heard
     _, midi = tab.download(lambda: page.click("#card-1-2 .midi"))
-    heard = [m.note for track in mido.MidiFile(file=io.BytesIO(midi)).tracks for m in track if m.type == "note_on" and m.velocity]
+    heard = [
+        m.note
+        for track in mido.MidiFile(file=io.BytesIO(midi)).tracks
+        for m in track
+        if m.type == "note_on" and m.velocity
+    ]
     assert heard == [note.midi for note in ideas[1].phrase]
     tab.tell("fillgen.settings.set({ shift: 3 })")
     tab.wait("fillgen.lookOf(fillgen.current).own.shift === 3")
@@ -165,15 +172,22 @@ def test_it_plays_on_as_asked(open_page: Open, ideas: fillgen.Ideas) -> None:
 
 def test_silence_is_said_within_a_second(open_page: Open, ideas: fillgen.Ideas) -> None:
     """A browser that gives no sound never says so; the page does."""
-    tab = open_page(ideas, begin="AudioContext.prototype.resume = () => new Promise(() => {}); Object.defineProperty(BaseAudioContext.prototype, 'state', { get: () => 'suspended' });")
+    tab = open_page(
+        ideas,
+        begin="AudioContext.prototype.resume = () => new Promise(() => {}); Object.defineProperty(BaseAudioContext.prototype, 'state', { get: () => 'suspended' });",
+    )
     tab.wait("document.body.dataset.ready")
     tab.page.click("#play")
     expect(tab.page.locator("#alert")).to_contain_text("no sound")
     assert tab.tell("fillgen.player.playing") is None
 
 
-@pytest.mark.parametrize(("width", "height", "scheme"), [(360, 740, "dark"), (800, 1100, "light"), (1400, 900, "dark")])
-def test_it_fits_and_is_accessible(open_page: Open, ideas: fillgen.Ideas, axe: str, width: int, height: int, scheme: str) -> None:
+@pytest.mark.parametrize(
+    ("width", "height", "scheme"), [(360, 740, "dark"), (800, 1100, "light"), (1400, 900, "dark")]
+)
+def test_it_fits_and_is_accessible(
+    open_page: Open, ideas: fillgen.Ideas, axe: str, width: int, height: int, scheme: str
+) -> None:
     tab: Tab = open_page(ideas, viewport=(width, height))
     tab.page.emulate_media(color_scheme=scheme)
     tab.wait("document.body.dataset.ready")

@@ -310,7 +310,7 @@ export class Page {
     const turn = (this.turn = {});
     try {
       for (const round of rounds) {
-        if (!this.settings.wishes(round).shift || this.lookIn(round, shift)) continue;
+        if (!round.entries.length || !this.settings.wishes(round).shift || this.lookIn(round, shift)) continue;
         round.looks.set(shift, await this.fetchLook(round, shift));
         if (this.turn !== turn) return;
       }

@@ -126,7 +126,14 @@ def test_slash_holds_a_chord_one_more_beat(text: str, metre: str, beats: list[in
 
 
 @pytest.mark.parametrize(
-    "text", ["bb gm7 eb f7/a", "bb-gm7-eb-f7/a", "bb, gm7, eb, f7/a", "bb\ngm7\neb\nf7/a", "| bb | gm7 | eb | f7/a |"]
+    "text",
+    [
+        "bb gm7 eb f7/a",
+        "bb-gm7-eb-f7/a",
+        "bb, gm7, eb, f7/a",
+        "bb\ngm7\neb\nf7/a",
+        "| bb | gm7 | eb | f7/a |",
+    ],
 )
 def test_roots_and_bass_notes_in_small_letters(text: str) -> None:
     """As people type them on a phone; what is printed has large letters."""

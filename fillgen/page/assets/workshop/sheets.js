@@ -5,6 +5,7 @@
 /** @import { Page } from "../main.js" */
 
 const MOST = 12; // sheets that are kept
+const SETTLES = 1500; // milliseconds in which the page finds back to where the reader was
 const PAUSE = 300; // milliseconds between two notes of where the reader is
 
 /**
@@ -111,7 +112,16 @@ export class Sheets {
     if (!place) return;
     const entry = this.page.rounds[place[0]]?.entries.find(({ idea }) => idea.rank === place[1]);
     if (!entry) return;
-    // pictures that are drawn on the way change what is above
-    for (let turn = 0; turn < 3; turn += 1) window.scrollBy({ top: entry.card.getBoundingClientRect().top - place[2], behavior: "instant" });
+    // pictures that are drawn on the way change what is above, until the reader moves on
+    const until = performance.now() + SETTLES;
+    let moved = false;
+    for (const name of ["wheel", "touchmove", "keydown", "pointerdown"]) window.addEventListener(name, () => (moved = true), { once: true, passive: true });
+    const step = () => {
+      if (moved || performance.now() > until || !entry.card.isConnected) return;
+      const off = entry.card.getBoundingClientRect().top - place[2];
+      if (Math.abs(off) > 1) window.scrollBy({ top: off, behavior: "instant" });
+      requestAnimationFrame(step);
+    };
+    step();
   }
 }
