@@ -3,8 +3,9 @@
 Chart text: bars between `|`; the chords of a bar share its beats evenly; a lone `/` holds a chord one more beat;
 `%` repeats a bar; `|: :|` repeats the bars between, with `|1. ... :|2. ... |` for its endings; `[A]` before a bar
 begins a section; a key before a chord (`Db: Ebm7`, `c: Dm7b5`, `F blues: F7`) holds to the next, and so does a metre
-at the beginning of a bar (`2/4 Fm7`), or between bar lines before it. Commas and dashes may separate chords. Without any `|`, each chord is a bar. Lines at the
-head of a chart may name its `title:`, `key:` and `metre:`; a line that begins with `#` and a space is a comment.
+at the beginning of a bar (`2/4 Fm7`), or between bar lines before it. Commas and dashes may separate chords; roots and bass
+notes may be lower case (`bb gm7`). Without any `|`, each chord is a bar. Lines at the head of a chart may name its `title:`,
+`key:` and `metre:`; a line that begins with `#` and a space is a comment.
 Phrase text: `F5q. Eb5e D5h | rq G5q F5h`, with `~` after a length to tie it to the next note.
 """
 
@@ -47,6 +48,9 @@ _SIGN = re.compile(
 """The signs of a chart. A comma or dash at the beginning of a sign separates chords; elsewhere it may belong to one."""
 _DASH = re.compile(r"[-–—−](?=[A-G]|N\.?C|[#b♯♭]?[IViv])")
 """A dash between two chords written without spaces."""
+_ANY_DASH = re.compile(r"[-–—−](?=[A-Ga-gNn#b♯♭IViv])")
+_SMALL = re.compile(r"(?:^|(?<=/))[a-g]")
+"""A root or bass note in lower case."""
 _ENDING = re.compile(r"[1-9](?:[,-][1-9])*(?:\.|(?=$|[A-GN%]))")
 """The number of an ending, alone or close to its first chord."""
 
@@ -438,16 +442,33 @@ def _misplaced(mark: _Mark) -> MisreadChartError:
 
 def _apart(sign: _Sign) -> list[_Sign]:
     """The chords that a sign is made of, where dashes join them (`Eb-Gm-Fm7`); a chord that has a dash is one."""
-    cuts = [match.start() for match in _DASH.finditer(sign.text)]
     if not sign.text:
         return []
-    if not cuts or _is_chord(sign.text):
+    if _is_chord(_with_capitals(sign.text)):
         return [sign]
-    edges = [-1, *cuts, len(sign.text)]
+    parts = _cut(sign, _DASH)
+    small = _cut(sign, _ANY_DASH)
+    if len(small) > len(parts) and all(_is_chord(_with_capitals(part.text)) for part in small):
+        return small
+    return parts
+
+
+def _cut(sign: _Sign, dash: re.Pattern[str]) -> list[_Sign]:
+    """The parts of a sign between dashes."""
+    edges = [-1, *(match.start() for match in dash.finditer(sign.text)), len(sign.text)]
     return [
         _Sign(sign.text[before + 1 : after], sign.start + before + 1, sign.start + after)
         for before, after in pairwise(edges)
     ]
+
+
+def _with_capitals(text: str) -> str:
+    """A chord symbol with a large root and bass note.
+
+    >>> _with_capitals("bb7/d")
+    'Bb7/D'
+    """
+    return _SMALL.sub(lambda letter: letter[0].upper(), text)
 
 
 def _is_chord(text: str) -> bool:
@@ -683,7 +704,8 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
             raise ChartError(f"{text} is among chords without bar lines", hint=hint)
         if NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, sign.key or key)
-        return read_chord(text)
+        large = _with_capitals(text)
+        return read_chord(large if large != text and _is_chord(large) else text)
     except ChartError as error:
         place = bar.place(item)
         raise MisreadChartError(error.message, sign.start, sign.end, place=place, hint=error.hint) from None

@@ -11,14 +11,13 @@ from collections.abc import Mapping
 from functools import lru_cache
 from html import escape
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fillgen.hands.playing import Playing
+    from fillgen.page.looks import Looks
     from fillgen.phrase.idea import Ideas
 
-_MODULES = ("cards", "controls", "files", "main", "music", "player", "store")
-"""The modules of the page; `main` runs first."""
 _MOST_IN_ALL_KEYS = 800
 """With more bars in all ideas together, they are engraved in their own key only: the page would grow too large to open."""
 _FONT = "music-font.css"
@@ -36,8 +35,8 @@ def build(ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str
     >>> page[:15], b"http-equiv" in page
     (b'<!DOCTYPE html>', True)
     """
-    from fillgen.page.data import Stage, json_text  # noqa: PLC0415 - the engraver is loaded here
-    from fillgen.page.looks import looks  # noqa: PLC0415
+    from fillgen.page.data import Stage  # noqa: PLC0415 - the engraver is loaded here
+    from fillgen.page.looks import looks, packed_text  # noqa: PLC0415
     from fillgen.page.voices import bank_text  # noqa: PLC0415
 
     stage = Stage(ideas, playing, sounds)
@@ -48,8 +47,8 @@ def build(ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str
     made = looks(stage, [key["shift"] for key in whole["keys"]])
     script = _script()
     data = [
-        _block("fillgen-data", json_text({"whole": whole, "ideas": made.ideas, "glyphs": made.glyphs})),
-        _block("fillgen-bank", bank_text()),
+        _block("fillgen-data", f'"{packed_text(_data(whole, made))}"'),
+        _block("fillgen-bank", f'"{packed_text(bank_text())}"'),
         *(_block(f"fillgen-look-{shift}", f'"{look}"') for shift, look in made.packed.items()),
     ]
     title = whole["title"] or "Right-hand ideas"
@@ -59,6 +58,12 @@ def build(ideas: Ideas, playing: Playing | None = None, sounds: Mapping[str, str
     )
     foot = "\n".join([*data, f"<script>{script}</script>"])
     return _page(head, "", foot).encode()
+
+
+def _data(whole: Mapping[str, Any], made: Looks) -> str:
+    from fillgen.page.data import json_text  # noqa: PLC0415
+
+    return json_text({"whole": whole, "ideas": made.ideas, "glyphs": made.glyphs})
 
 
 def shell(head: str = "", body: str = "") -> str:
@@ -101,10 +106,10 @@ def _text(name: str) -> str:
 
 def _names() -> tuple[str, ...]:
     """The names of all assets: the page's own, and those of the workshop."""
-    own = (_FONT, "page.css", *(f"{name}.js" for name in _MODULES))
-    workshop = files(__package__).joinpath("assets", "workshop")
-    inside = sorted(each.name for each in workshop.iterdir()) if workshop.is_dir() else []
-    return (*own, *(f"workshop/{name}" for name in inside if name.endswith(tuple(_MEDIA))))
+    assets = files(__package__).joinpath("assets")
+    own = sorted(each.name for each in assets.iterdir() if each.name.endswith(tuple(_MEDIA)))
+    inside = sorted(each.name for each in assets.joinpath("workshop").iterdir())
+    return (_FONT, *own, *(f"workshop/{name}" for name in inside if name.endswith(tuple(_MEDIA))))
 
 
 ASSETS: Mapping[str, str] = {name: _MEDIA["." + name.rpartition(".")[2]] for name in _names()}

@@ -27,6 +27,7 @@ from fillgen.phrase.idea import Idea, IdeaNote, Ideas
 from fillgen.sound.synth.recipes import DRUMS, recipes, shared_words, voice_of
 from fillgen.tables import table
 from fillgen.teaching.cautions import CAUTIONS
+from fillgen.teaching.sentences import reasons
 from fillgen.theory.metre import TICKS
 from fillgen.theory.pitch import key_at
 from fillgen.vary.transposition import ideas_at
@@ -244,6 +245,10 @@ class Stage:
         return [
             [*row, number[stroke.tick % once]] for row, stroke in zip(rows(strokes), strokes, strict=True)
         ]
+
+    def reasons(self, idea: Idea) -> list[str]:
+        """For each note of an idea why it fits, in a sentence or two."""
+        return list(reasons(self.progression, self._written[idea.rank].phrase))
 
     # Other keys
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fillgen.page.data import Stage, json_text
+from fillgen.phrase.idea import Idea
 
 _ROWS = 25
 """The number of ideas engraved at a time."""
@@ -47,11 +48,16 @@ def looks(stage: Stage, shifts: Sequence[int], processes: int | None = None) -> 
 
 
 def packed(document: dict[str, Any]) -> str:
-    """A document as JSON, compressed by gzip, in base64; the same on every system.
+    """A document as JSON, compressed and in base64."""
+    return packed_text(json_text(document))
+
+
+def packed_text(text: str) -> str:
+    """A text compressed by gzip, in base64; the same on every system.
 
     Source: RFC 1952, section 2.3.1: byte 9 names the system, and 255 means unknown.
     """
-    found = bytearray(gzip.compress(json_text(document).encode(), 6, mtime=0))
+    found = bytearray(gzip.compress(text.encode(), 6, mtime=0))
     found[_SYSTEM] = _UNKNOWN
     return base64.b64encode(found).decode("ascii")
 
@@ -61,13 +67,20 @@ def _engraved(stage: Stage, shift: int) -> Any:
     ideas = stage.ideas.ideas
     rows = [ideas[first : first + _ROWS] for first in range(0, len(ideas), _ROWS)]
     if shift == 0:
-        return _own([stage.some(row) for row in rows])
+        return _own([_explained(stage, row) for row in rows])
     head = stage.look(shift, ())
     for row in rows:
         part = stage.look(shift, row)
         head["ideas"].update(part["ideas"])
         head["glyphs"].update(part["glyphs"])
     return packed(head)
+
+
+def _explained(stage: Stage, row: Sequence[Idea]) -> dict[str, Any]:
+    """Some ideas in the page's own key, with the reason for each note: no server answers in a file."""
+    found = stage.some(row)
+    why = [stage.reasons(idea) for idea in row]
+    return {**found, "ideas": [{**each, "why": said} for each, said in zip(found["ideas"], why, strict=True)]}
 
 
 def _own(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:

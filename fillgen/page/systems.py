@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from fillgen.page.room import with_room
 from fillgen.theory.metre import TICKS
 from fillgen.writers.engraver import one_sheet
 from fillgen.writers.mei import to_mei
@@ -70,7 +71,7 @@ def engraved(scores: Sequence[Score]) -> Engraved:
         inside = _END.split(part)[0]
         owner = _OWNER.search(inside)
         if owner is not None:
-            found[owner[1]].append(_system(inside))
+            found[owner[1]].append(_system(with_room(_NAMELESS.sub("", inside))))
     return Engraved({name: tuple(each) for name, each in found.items()}, dict(_DEFINED.findall(head)))
 
 
@@ -165,7 +166,7 @@ def _system(inside: str) -> str:
     low, high = _extent(inside)
     box = f"{-_SIDE} {low} {_WIDE + 2 * _SIDE} {high - low}"
     # the opening tag of the system's group was split off, its closing tag is still inside
-    return f'<svg class="system" viewBox="{box}" aria-hidden="true" focusable="false"><g>{_NAMELESS.sub("", inside)}</svg>'
+    return f'<svg class="system" viewBox="{box}" aria-hidden="true" focusable="false"><g>{inside}</svg>'
 
 
 def _extent(inside: str) -> tuple[int, int]:

@@ -22,12 +22,18 @@ from fillgen.errors import OptionError
 from fillgen.hands.playing import SECONDS, Playing
 from fillgen.hands.reach import SIZES
 from fillgen.page.data import Stage
-from fillgen.phrase.idea import Ideas
+from fillgen.phrase.idea import Idea, IdeaNote, Ideas
+from fillgen.phrase.note import Phrase
+from fillgen.phrase.place import places
+from fillgen.phrase.text import phrase_text
+from fillgen.rules import judge
 from fillgen.rules.pack import BUSY, RulePack
 from fillgen.server import asked, bookshelf
 from fillgen.server.frames import JSON, Question, Reply
 from fillgen.server.replies import document_reply, fields_of, lines_reply, staged
 from fillgen.server.takeaway import taken_along
+from fillgen.teaching.check import Report
+from fillgen.teaching.sentences import reasons
 from fillgen.theory.keys import read_metre
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import all_keys, blues_keys
@@ -144,7 +150,7 @@ def _ideas(question: Question) -> Reply:
     fields = fields_of(question)
     progression = asked.progression_of(fields)
     options, fresh = asked.idea_options(fields, _USUAL_IDEAS), fields.flag("fresh")
-    taste, playing = fields.flag("taste"), asked.second_of(fields)
+    taste, playing, example = fields.flag("taste"), asked.second_of(fields), fields.flag("example")
     fields.end()
     asked.check_work(options.count, len(progression.bars))
     request = Request.over(progression, options, _PACK)
@@ -154,6 +160,8 @@ def _ideas(question: Question) -> Reply:
         return bookshelf.fresh(question, weighed) if fresh else generate(weighed)
 
     found = bookshelf.by_taste(question, search, _PACK) if taste else search()
+    if example:  # nobody asked for these
+        return lines_reply(staged(Stage(in_two_voices(found, playing), playing), (), ()))
     return _shown(found, question, playing, {**given(options), "fresh": fresh, "taste": taste})
 
 
@@ -176,6 +184,22 @@ def _vary(question: Question) -> Reply:
     search = partial(variants, reading, varying, options, _PACK)
     found = bookshelf.by_taste(question, search, _PACK) if taste else search()
     return _shown(found, question, playing, {**given(varying), **given(options), "taste": taste})
+
+
+def _shown_again(question: Question) -> Reply:
+    """Ideas that a page had, as lines like new ones."""
+    fields = fields_of(question)
+    ideas, playing = asked.ideas_of(fields, _PACK), asked.second_of(fields)
+    fields.end()
+    return lines_reply(staged(Stage(in_two_voices(ideas, playing), playing), (), ()))
+
+
+def _why(question: Question) -> Reply:
+    """Why each note of some ideas fits, in words."""
+    fields = fields_of(question)
+    ideas = asked.ideas_of(fields, _PACK)
+    fields.end()
+    return document_reply({"why": [reasons(ideas.progression, idea.phrase) for idea in ideas]})
 
 
 def _notation(question: Question) -> Reply:
@@ -211,7 +235,30 @@ def _check(question: Question) -> Reply:
     options = fields.group(CheckOptions)
     fields.end()
     report = report_on(reading, options, _PACK)
-    return document_reply({**check_document(report), "summary": check_text(report, 72)})
+    document = {**check_document(report), "summary": check_text(report, 72)}
+    return document_reply({**document, **_as_notation(report)})
+
+
+def _as_notation(report: Report) -> dict[str, Any]:
+    """A checked phrase as the page shows ideas, and as the second one, where there is one, the mended phrase."""
+    lines = [report.notes, *([_annotated(report.progression, report.mend.notes)] if report.mend else [])]
+    rhythm = _PACK.rhythm(_PACK.usual_rhythm(report.progression))
+    ideas = tuple(_as_idea(rank, line, report.progression) for rank, line in enumerate(lines, 1))
+    tempo = report.tempo or rhythm.tempo
+    found = Ideas(report.progression, rhythm.name, report.level, tempo, rhythm.swing, 0, len(ideas), ideas)
+    stage = Stage(found)
+    return {"whole": stage.whole(), "drawn": stage.some(stage.ideas.ideas)}
+
+
+def _annotated(progression: Progression, phrase: Phrase) -> tuple[IdeaNote, ...]:
+    return judge.annotated(
+        progression, phrase, places(progression, [(note.onset, note.length) for note in phrase])
+    )
+
+
+def _as_idea(rank: int, notes: tuple[IdeaNote, ...], progression: Progression) -> Idea:
+    phrase = tuple(each.note for each in notes)
+    return Idea(rank, 0.0, {}, "", phrase_text(phrase, progression, [each.name for each in notes]), notes)
 
 
 # What the page is made of
@@ -236,6 +283,8 @@ ANSWERS: Mapping[str, Callable[[Question], Reply]] = {
     "chart": _chart,
     "ideas": _ideas,
     "vary": _vary,
+    "shown": _shown_again,
+    "why": _why,
     "notation": _notation,
     "notes": _notes,
     "check": _check,

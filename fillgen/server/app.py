@@ -26,6 +26,8 @@ ASKED: Mapping[str, tuple[str, str]] = {
     "/api/chart": ("POST", "chart"),
     "/api/ideas": ("POST", "ideas"),
     "/api/vary": ("POST", "vary"),
+    "/api/shown": ("POST", "shown"),
+    "/api/why": ("POST", "why"),
     "/api/notation": ("POST", "notation"),
     "/api/notes": ("POST", "notes"),
     "/api/check": ("POST", "check"),

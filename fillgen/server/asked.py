@@ -32,7 +32,7 @@ MOST_BARS = 32
 """The longest chart of the page, in bars."""
 MOST_IDEAS = 200
 """The most ideas of one request."""
-MOST_WORK = 800
+MOST_WORK = 1600
 """The most bars of all ideas of one request together."""
 LONGEST_CHART = 10_000
 """The longest chart and phrase of the page, in characters."""

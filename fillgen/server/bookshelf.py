@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -28,7 +28,7 @@ from fillgen.book.telling import grouped, list_document
 from fillgen.chart.text import parse_chart
 from fillgen.engine.request import Request, Weights
 from fillgen.errors import OptionError, OutputError, did_you_mean, many, shorten
-from fillgen.hands.playing import played_as
+from fillgen.hands.playing import Playing, played_as
 from fillgen.page.data import Stage
 from fillgen.phrase.idea import Ideas
 from fillgen.rules.pack import RulePack
@@ -137,18 +137,22 @@ def _ids(fields: Fields) -> tuple[int, ...]:
 
 
 def opened(question: Question) -> Reply:
-    """Ideas of the book over one chart, as lines like new ones; their ranks are their numbers."""
+    """Ideas of the book as lines like new ones, chart by chart; their ranks are their numbers."""
     fields = fields_of(question)
     ids, playing = _ids(fields), second_of(fields)
     fields.end()
     with Book(_path(question), writes=False) as book:
         groups = grouped(store.entries(book, ids), second=playing.second)
-    if len(groups) > 1:
-        message = f"the ideas are over {len(groups)} charts or tempos"
-        raise OptionError(message, place="ids", hint="Open those over one chart together.")
-    (ideas,) = groups
-    check_work(len(ideas), len(ideas.progression.bars))
-    return lines_reply(staged(Stage(ideas, playing), ids, [remark.text for remark in ideas.remarks]))
+    for ideas in groups:
+        check_work(len(ideas), len(ideas.progression.bars))
+    return lines_reply(_all_staged(groups, playing))
+
+
+def _all_staged(groups: Sequence[Ideas], playing: Playing) -> Iterator[dict[str, Any]]:
+    """The lines of several answers, each with its own beginning and end."""
+    for ideas in groups:
+        numbers = [idea.rank for idea in ideas]
+        yield from staged(Stage(ideas, playing), numbers, [remark.text for remark in ideas.remarks])
 
 
 def files(question: Question) -> Reply:

@@ -33,7 +33,7 @@ WAIT = 30.0
 _FAREWELL = 1.0
 """Seconds that idle workers have to end by themselves."""
 QUICK = frozenset(
-    {"start", "chart", "notes", "sequences", "sequences-find", "book", "book-search", "book-change"}
+    {"start", "chart", "notes", "why", "sequences", "sequences-find", "book", "book-search", "book-change"}
 )
 """The questions that are answered in a moment: a worker of their own is always there for them."""
 _PIECE = 1 << 16

@@ -20,11 +20,8 @@ FOLDER = Path(__file__).resolve().parents[2] / "shared" / "pictures"
 WIDTH, HEIGHT = 1280, 860
 LARGEST = 300_000
 MOMENT = """() => {
-    const tell = (name, detail) => document.dispatchEvent(new CustomEvent(`fillgen:${name}`, { detail }));
-    for (const number of [1, 3]) document.querySelector(`#card-idea-${number} .star`).click();
-    document.querySelector('[name="names"]').click();
-    tell("play", { id: "idea-1" });
-    tell("lit", { id: "idea-1", ids: ["idea-1-n4"] });
+    for (const number of [1, 3]) document.querySelector(`#card-1-${number} .star`).click();
+    fillgen.light({ key: "1-1", ids: ["idea-1-n4"], note: 4 }, true);
     document.activeElement.blur();
 }"""
 

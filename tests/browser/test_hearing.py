@@ -27,7 +27,7 @@ LISTEN = """() => {
     document.addEventListener("fillgen:lit", ({ detail }) => {
         takes.at(-1).push([detail.note, detail.due, detail.at]);
         for (const id of detail.ids) {
-            if (!document.getElementById(id).classList.contains("lit")) unseen.push(id);
+            if (!document.querySelector(`#card-1-1 [data-id="${id}"]`).classList.contains("lit")) unseen.push(id);
         }
         const samples = fillgen.player.samples();
         loud = Math.max(loud, Math.sqrt(samples.reduce((sum, each) => sum + each * each, 0) / samples.length));
@@ -42,9 +42,8 @@ def test_every_note_is_lit_at_its_time(open_page: Open) -> None:
     found = fillgen.ideas("| Dm7 | G7 |", rhythm="swing", tempo=tempo, count=1, level=5, busy="many", seed=2)
     tab = open_page(found, Playing(parts=PARTS))
     tab.page.evaluate(LISTEN)
-    tab.page.locator("#volume").fill("60")
-    tab.page.check("[name=loop]")
-    tab.page.click("#card-idea-1 .play")
+    tab.tell("fillgen.settings.set({ volume: 60, loop: 'idea' })")
+    tab.page.click("#card-1-1 .play")
     notes = list(range(len(found[0].notes)))
     best = dict.fromkeys(notes, 1.0)
     late = []
@@ -61,7 +60,7 @@ def test_every_note_is_lit_at_its_time(open_page: Open) -> None:
     assert {note: off for note, off in best.items() if off > LATE} == {}
     assert tab.tell("unseen") == []
     assert FLOOR < tab.tell("loud") <= 1
-    tab.page.click("#stop")
+    tab.page.click("#play")
     assert tab.page.locator(".lit, .sounding").count() == 0
 
 
@@ -76,7 +75,7 @@ def _due(found: fillgen.Ideas, lit: list[list[float]], ratio: float) -> None:
 
 def swing_of_page(tab: Tab, tempo: int) -> float:
     """The swing that the page's own facts give for a tempo."""
-    swing = tab.tell("fillgen.whole.swing")
+    swing = tab.tell("fillgen.rounds[0].whole.swing")
     if swing["fixed"] is not None:
         return float(swing["fixed"])
     ratio = min(swing["largest"], max(swing["smallest"], 60 / tempo / swing["short"] - 1))
@@ -87,12 +86,12 @@ def test_it_comes_to_an_end_by_itself(open_page: Open) -> None:
     found = fillgen.ideas("| C6 |", rhythm="swing", tempo=280, count=1, purpose="ending", seed=2)
     tab = open_page(found)
     tab.page.evaluate(LISTEN)
-    tab.page.click("#card-idea-1 .play")
+    tab.page.click("#card-1-1 .play")
     tab.wait("over")
     assert len(tab.tell("takes")) == 1
     assert tab.page.locator(".lit, .sounding").count() == 0
-    assert tab.page.locator("#card-idea-1 .play span").first.inner_text() == "Play"
-    assert not tab.page.locator("#now").is_visible()
+    assert tab.page.locator("#card-1-1 .play .word").inner_text() == "Play"
+    assert tab.page.locator("#play").get_attribute("aria-label") == "Play"
 
 
 # Loudness
@@ -100,16 +99,17 @@ def test_it_comes_to_an_end_by_itself(open_page: Open) -> None:
 ALIKE = 1.7
 """Decibels by which the page and a sound file may differ: its samples have one colour, and cymbals reach 11 kHz there."""
 RENDER = """async ([part, seconds]) => {
-    const { whole, player } = fillgen;
+    const { player, current } = fillgen;
+    const { whole } = current.round;
     player.context ??= new AudioContext();
     const own = new player.constructor(player.loadBank);
     own.context = new OfflineAudioContext(2, Math.round(seconds * 44100), 44100);
     own.bank = await player.loadBank();
     own.wire();
-    const wishes = { ...fillgen.wishes, parts: [part], volume: 100, countIn: false, loop: false, slow: false };
+    const wishes = { ...fillgen.wishesFor(current), parts: [part], volume: 100, countIn: false, loop: false, slow: false };
     own.wake(whole, wishes);
     own.level(wishes);
-    own.run = { whole, idea: fillgen.ideas.get("idea-1"), wishes, round: 0, lights: [], sounding: [], begins: 0 };
+    own.run = { key: "", whole, idea: current.idea, wishes, round: 0, lights: [], sounding: [], begins: 0 };
     own.begin(0, 0, true);
     for (const event of own.run.events) if (event.part === part) own.strike(event);
     const made = await own.context.startRendering();
@@ -136,7 +136,7 @@ def test_page_is_as_loud_as_a_sound_file(open_page: Open, part: str) -> None:
 def test_page_begins_at_a_moderate_volume(open_page: Open, ideas: fillgen.Ideas) -> None:
     """At first it is 14 dB or more below what it can be."""
     tab = open_page(ideas)
-    assert 40 * np.log10(tab.tell("fillgen.wishes.volume / 100")) <= -14
+    assert 40 * np.log10(tab.tell("fillgen.settings.kept.volume / 100")) <= -14
 
 
 # Pitches
@@ -166,10 +166,10 @@ def test_other_pitches_are_heard_in_another_key(open_page: Open, shift: int) -> 
     found = fillgen.ideas("| G | Bm | C | D |", rhythm="ballad", tempo=SLOW, count=1, level=2, seed=1)
     tab = open_page(found, Playing(), {"right": "Flute"})
     if shift:
-        tab.page.select_option("[name=key]", str(shift))
-        tab.wait(f"fillgen.shift === {shift}")
-    tab.page.check("[name=loop]")
-    tab.page.click("#card-idea-1 .play")
+        tab.tell(f"fillgen.settings.set({{ shift: {shift} }})")
+        tab.wait(f"fillgen.lookOf(fillgen.current).own.shift === {shift}")
+    tab.tell("fillgen.settings.set({ loop: 'idea' })")
+    tab.page.click("#card-1-1 .play")
     tab.wait("fillgen.player.run")
     rate, size = tab.tell("fillgen.player.context.sampleRate"), tab.tell("fillgen.player.samples().length")
     tab.page.evaluate(WATCH, _SETTLED + size / rate)

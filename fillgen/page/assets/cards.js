@@ -1,201 +1,188 @@
-// An idea as a card: its picture, what is to be known of it, and what can be done with it.
+// An idea as a card: its picture, what there is to know of it, and a row of buttons with one Tab stop.
+import { make } from "./elements.js";
+import { draw, frameBars, markNotes, reserve } from "./pictures.js";
 
-export function element(tag, attributes = {}, ...inside) {
-  const made = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) {
-    if (value === true) made.setAttribute(name, "");
-    else if (value !== false && value !== undefined) made.setAttribute(name, value);
-  }
-  made.append(...inside);
-  return made;
-}
+/** @import { Entry, Idea, Look, OwnLook } from "./types.js" */
 
-// A button with a word that all see; those who hear the page hear which idea it belongs to as well.
-function button(look, words, name, act) {
-  const hidden = element("span", { class: "unseen" }, ` ${name}`);
-  const made = element("button", { type: "button", class: `button ${look}` }, element("span", {}, words), hidden);
-  made.addEventListener("click", act);
-  return made;
-}
+const NEAR = "900px"; // how far beyond the window pictures are drawn
+/** @type {[string, string, string][]} what can be done, its word, and the sign before it */
+const ACTS = [
+  ["play", "Play", "▶"],
+  ["star", "Star", "☆"],
+  ["stand", "Enlarge", "⤢"],
+  ["vary", "Vary", "↻"],
+  ["midi", "MIDI", "↓"],
+  ["musicxml", "MusicXML", "↓"],
+];
 
+/** @param {number} hard */
 function toFinger(hard) {
   if (hard < 0.2) return "easy to finger";
   return hard < 0.4 ? "some stretches" : "hard to finger";
 }
 
-function plural(count, what) {
-  return `${count} ${what}${count === 1 ? "" : "s"}`;
-}
-
+/**
+ * @param {Idea} idea
+ * @returns {string}
+ */
 export function titleOf(idea) {
-  return `Idea ${idea.rank}: ${idea.shape}`;
+  return idea.shape ? `Idea ${idea.rank}: ${idea.shape}` : `Idea ${idea.rank}`;
 }
 
-// The card of an idea. `actions`: play, star, midi, musicxml, each called with the idea's id.
-export function makeCard(idea, actions) {
-  const { id } = idea;
-  const name = titleOf(idea);
-  const play = button("button-main play", "Play", name, () => actions.play(id));
-  const star = button("star", "Star", name, () => actions.star(id));
-  star.setAttribute("aria-pressed", "false");
-  const facts = [`score ${idea.score.toFixed(2)}`, plural(idea.notes.length, "note"), toFinger(idea.hard)];
-  if (idea.form) facts.push(idea.form);
-  const more = element(
-    "details",
-    { class: "more" },
-    element("summary", { class: "button" }, "Files"),
-    element(
-      "div",
-      { class: "row" },
-      button("midi", "MIDI", name, () => actions.midi(id)),
-      button("musicxml", "MusicXML", name, () => actions.musicxml(id)),
-    ),
+/**
+ * The card of an idea. Without `vary` it can't be varied.
+ * @param {string} key
+ * @param {Idea} idea
+ * @param {{title?: string, acts?: string[]}} [look]
+ * @returns {HTMLElement}
+ */
+export function makeCard(key, idea, { title = titleOf(idea), acts = ACTS.map(([act]) => act) } = {}) {
+  const id = `card-${key}`;
+  const facts = [`${idea.notes.length} notes`, toFinger(idea.hard), ...(idea.form ? [idea.form] : [])];
+  const buttons = ACTS.filter(([act]) => acts.includes(act)).map(([act, word, sign], place) =>
+    make("button", { type: "button", class: `act ${act}`, "data-act": act, tabindex: place ? "-1" : "0", "aria-label": nameOf(act, word, title), ...(act === "star" ? { "aria-pressed": "false" } : {}) }, make("span", { class: "sign", "aria-hidden": "true" }, sign), make("span", { class: "word" }, word)),
   );
-  return element(
+  return make(
     "article",
-    { class: "idea", id: `card-${id}`, "data-id": id, "aria-labelledby": `name-${id}` },
-    element(
-      "header",
-      { class: "idea-head" },
-      element("h2", { id: `name-${id}` }, name),
-      element("p", { class: "facts" }, facts.join(" · ")),
-    ),
-    element("div", { class: "picture", role: "img" }),
-    element("div", { class: "actions" }, play, star, more),
-    element("div", { class: "extra" }),
+    { class: "idea", id, "data-key": key, "aria-labelledby": `${id}-name` },
+    make("header", { class: "idea-head" }, make("h3", { id: `${id}-name` }, title), make("p", { class: "facts" }, facts.join(" · "))),
+    make("div", { class: "picture", role: "img", "aria-label": `Notation of ${title}` }),
+    make("div", { class: "acts", role: "toolbar", "aria-label": `${title}: arrow keys move` }, buttons),
   );
 }
 
-// Pictures
-
-const SVG = "http://www.w3.org/2000/svg";
-const LINK = "http://www.w3.org/1999/xlink";
-const NAMES = 470; // the height that note names take below a system, in units of the drawing
-
-function parsed(text) {
-  const whole = `<svg xmlns="${SVG}" xmlns:xlink="${LINK}">${text}</svg>`;
-  return document.importNode(new DOMParser().parseFromString(whole, "image/svg+xml").documentElement, true);
+/**
+ * @param {string} act
+ * @param {string} word
+ * @param {string} title
+ */
+function nameOf(act, word, title) {
+  const name = title.split(":")[0];
+  return act === "midi" || act === "musicxml" ? `${word} file for ${name}` : `${word} ${name}`;
 }
 
-// Puts glyphs that are not there yet where all pictures of the page find them.
-export function addGlyphs(glyphs) {
-  let home = document.getElementById("glyphs");
-  if (!home) {
-    home = parsed("<defs></defs>");
-    for (const [name, value] of [["id", "glyphs"], ["width", 0], ["height", 0], ["aria-hidden", "true"]]) {
-      home.setAttribute(name, value);
-    }
-    document.body.append(home);
-  }
-  const missing = Object.entries(glyphs).filter(([name]) => !document.getElementById(`${name}-fillgen`));
-  const groups = missing.map(([name, inside]) => `<g id="${name}-fillgen">${inside}</g>`);
-  if (groups.length) home.firstElementChild.append(...parsed(groups.join("")).children);
+/**
+ * @param {HTMLElement} card
+ * @returns {HTMLElement}
+ */
+export function pictureOf(card) {
+  return /** @type {HTMLElement} */ (card.querySelector(".picture"));
 }
 
-// Puts the picture of a key into a card: its systems below one another, with a description in words.
-export function showLook(card, idea, look) {
-  const picture = card.querySelector(".picture");
-  picture.setAttribute("aria-label", inWords(idea, look));
-  picture.replaceChildren(...parsed(look.systems.join("")).children);
-  delete picture.dataset.names;
-  if (document.body.classList.contains("show-names")) showNames(card, idea, look, true);
-}
-
-function placeOf(note) {
-  const [, x] = /translate\((-?\d+)/.exec(note.querySelector(".notehead use").getAttribute("transform"));
-  return Number(x) + 110;
-}
-
-// Writes the names of the notes below each system, or takes them away.
-export function showNames(card, idea, look, on) {
-  const picture = card.querySelector(".picture");
-  if ((picture.dataset.names === "on") === on) return;
-  picture.dataset.names = on ? "on" : "off";
-  for (const system of picture.children) {
-    const { x, y, width, height } = system.viewBox.baseVal;
-    const grown = on ? height + NAMES : height - NAMES;
-    system.setAttribute("viewBox", `${x} ${y} ${width} ${grown}`);
-    for (const old of system.querySelectorAll(".note-name")) old.remove();
-    if (on) named(system, idea, look, y + height + NAMES - 150);
-  }
-}
-
-function named(system, idea, look, y) {
-  idea.notes.forEach(({ ids }, index) => {
-    const note = system.querySelector(`[id="${ids[0]}"]`);
-    if (!note) return;
-    const text = document.createElementNS(SVG, "text");
-    for (const [name, value] of [["class", "note-name"], ["x", placeOf(note)], ["y", y], ["text-anchor", "middle"]]) {
-      text.setAttribute(name, value);
-    }
-    text.textContent = signed(look.names[index].replace(/-?\d+$/, ""));
-    system.append(text);
-  });
-}
-
-// Words
-
-const LENGTHS = { w: "whole", h: "half", q: "quarter", e: "eighth", s: "sixteenth" };
-const SPOKEN = { "♭": " flat ", "♯": " sharp " };
-
-// Real flats and sharps for a name or a chord symbol that is typed with letters.
-export function signed(symbol) {
-  const change = (found) => found.replaceAll("b", "♭").replaceAll("#", "♯");
-  return symbol.replace(/(?<=^[A-G]|\/[A-G])[b#]+|[b#](?=\d)/g, change);
-}
-
-function spoken(symbol) {
-  return [...signed(symbol)].map((letter) => SPOKEN[letter] ?? letter).join("").split(/\s+/).filter(Boolean).join(" ");
-}
-
-function lengthInWords(letters) {
-  if (letters === "bar") return "whole bar";
-  return `${letters.endsWith(".") ? "dotted " : ""}${letters.endsWith("t") ? "triplet " : ""}${LENGTHS[letters[0]]}`;
-}
-
-// A phrase in words, bar by bar, for those who cannot see it.
-export function inWords(idea, look) {
-  return idea.written.map((bar) => barInWords(bar, look)).join(" ");
-}
-
-function barInWords(bar, look) {
-  const chords = bar.chords.map(([, number]) => spoken(look.spans[number][2]));
-  const over = chords.length ? `, ${chords.length > 1 ? "chords" : "chord"} ${chords.join(", ")}` : "";
-  const notes = [];
-  for (const [, , letters, note, from] of bar.symbols) {
-    const length = lengthInWords(letters);
-    if (note < 0) notes.push(`${length} rest`);
-    else if (from && notes.length) notes.push(`${notes.pop()} and ${length}`);
-    else notes.push(noteInWords(keysOf(look, note), from, length));
-  }
-  return `${bar.number ? `Bar ${bar.number}` : "Pick-up"}${over}: ${notes.join(", ")}.`;
-}
-
-// The names of a note and of those struck with it, from the highest down.
-function keysOf(look, note) {
-  return [look.names[note], ...(look.below[note] ?? []).map(([name]) => name)];
-}
-
-function noteInWords(names, from, length) {
-  const [first, ...others] = names.map((name) => {
-    const [, letters, octave] = /^([A-G][#b]*)(-?\d+)$/.exec(name);
-    return `${spoken(letters)} ${octave}`;
-  });
-  return `${first}${others.length ? ` with ${others.join(" and ")}` : ""}${from ? " held" : ""} ${length}`;
-}
-
-// States
-
+/**
+ * @param {HTMLElement} card
+ * @param {boolean} on
+ */
 export function setPlaying(card, on) {
   card.classList.toggle("sounding", on);
-  card.querySelector(".play span").textContent = on ? "Stop" : "Play";
+  const button = card.querySelector('[data-act="play"]');
+  if (!button) return;
+  const [sign, word] = button.children;
+  sign.textContent = on ? "■" : "▶";
+  word.textContent = on ? "Stop" : "Play";
+  button.setAttribute("aria-label", (button.getAttribute("aria-label") ?? "").replace(/^\w+/, on ? "Stop" : "Play"));
 }
 
+/**
+ * @param {HTMLElement} card
+ * @param {boolean} on
+ */
 export function setStarred(card, on) {
   card.classList.toggle("starred", on);
-  card.querySelector(".star").setAttribute("aria-pressed", String(on));
+  const button = card.querySelector('[data-act="star"]');
+  button?.setAttribute("aria-pressed", String(on));
+  if (button) button.children[0].textContent = on ? "★" : "☆";
 }
 
-export function setLit(card, ids, on) {
-  for (const id of ids) card.querySelector(`[id="${id}"]`)?.classList.toggle("lit", on);
+/** Draws the pictures of cards that come near the window, and keeps the place of the others. */
+export class Drawer {
+  /**
+   * @param {(key: string) => Entry|undefined} entryOf
+   * @param {(entry: Entry) => {look: OwnLook & Pick<Look, "spans">, name: string, names: boolean}} lookOf
+   */
+  constructor(entryOf, lookOf) {
+    this.lookOf = lookOf;
+    this.watch = new IntersectionObserver(
+      (seen) => {
+        for (const { target, isIntersecting } of seen) {
+          const entry = entryOf(/** @type {HTMLElement} */ (target).dataset.key ?? "");
+          if (!entry) continue;
+          entry.near = isIntersecting;
+          if (isIntersecting) this.fresh(entry);
+        }
+      },
+      { rootMargin: NEAR },
+    );
+  }
+
+  /** @param {Entry} entry */
+  add(entry) {
+    const { look, names } = this.lookOf(entry);
+    reserve(pictureOf(entry.card), look.systems, names);
+    this.watch.observe(entry.card);
+  }
+
+  /** @param {Entry} entry */
+  drop(entry) {
+    this.watch.unobserve(entry.card);
+  }
+
+  /**
+   * Draws an idea as it is to look now, where it is near or must be.
+   * @param {Entry} entry
+   * @param {boolean} must
+   */
+  fresh(entry, must = false) {
+    if (!entry.near && !must) return;
+    const { look, name, names } = this.lookOf(entry);
+    if (entry.drawn !== name) {
+      const picture = pictureOf(entry.card);
+      draw(picture, entry.idea, look, { names });
+      entry.drawn = name;
+      if (entry.marks.size) markNotes(picture, entry.idea, entry.marks);
+      this.frames(entry);
+    }
+  }
+
+  /** @param {Entry} entry */
+  frames(entry) {
+    const picture = pictureOf(entry.card);
+    frameBars(picture, [...entry.bars], "kept");
+    const { of, kept, whole } = entry.round;
+    if (of) frameBars(picture, whole.bars.map(({ bar }) => bar).filter((bar) => !kept.includes(bar)), "new");
+  }
+}
+
+/**
+ * Lets the arrow keys move among the buttons of a card, and from card to card.
+ * @param {KeyboardEvent} event
+ * @returns {boolean} whether the key was used
+ */
+export function roved(event) {
+  const held = event.target instanceof HTMLElement ? event.target.closest(".acts > .act") : null;
+  const step = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -1, ArrowDown: 1 }[event.key];
+  if (!held || !step || event.altKey || event.ctrlKey || event.metaKey) return false;
+  const row = /** @type {HTMLElement[]} */ ([...(held.parentElement?.children ?? [])]);
+  const place = row.indexOf(/** @type {HTMLElement} */ (held));
+  if (event.key === "ArrowLeft" || event.key === "ArrowRight") {
+    stop(row, (place + step + row.length) % row.length).focus();
+  } else {
+    const cards = [...document.querySelectorAll(".idea:not([hidden])")].filter((card) => card.querySelector(".act"));
+    const next = cards[cards.indexOf(/** @type {Element} */ (held.closest(".idea"))) + step];
+    if (!next) return true;
+    const buttons = /** @type {HTMLElement[]} */ ([...next.querySelectorAll(".acts > .act")]);
+    stop(buttons, Math.min(place, buttons.length - 1)).focus();
+  }
+  return true;
+}
+
+/**
+ * Makes one button of a row the one that Tab stops at.
+ * @param {HTMLElement[]} row
+ * @param {number} place
+ * @returns {HTMLElement}
+ */
+function stop(row, place) {
+  row.forEach((each, index) => each.setAttribute("tabindex", index === place ? "0" : "-1"));
+  return row[place];
 }

@@ -11,7 +11,8 @@ const RATIO = 20;
 const STOPPED = 0.03;
 const SLOWEST = 0.6;
 const FASTER = 0.1;
-const ANEW = ["tempo", "shift", "sounds", "slow"]; // wishes that change what is still to come
+const PATIENCE = 900; // milliseconds in which the sound must have begun to run
+const ANEW = ["tempo", "shift", "sounds", "slow", "span"]; // wishes that change what is still to come
 
 function numbers(pcm) {
   const bytes = atob(pcm);
@@ -52,19 +53,27 @@ export class Player {
   }
 
   get playing() {
-    return this.run ? this.run.idea.id : null;
+    return this.run ? this.run.key : null;
   }
 
-  // Begins an idea; whatever played before ends. `wishes`: parts, tempo, shift, sounds, loop, slow, countIn, volume.
-  async play(whole, idea, wishes) {
+  // The tick of the take that is heard now, and how many there are.
+  where() {
+    const { run } = this;
+    if (!run) return { tick: 0, length: 1 };
+    const second = Math.max(0, this.heard() - run.begins);
+    return { tick: tickAt(run.whole, run.idea, second, this.tempo()), length: run.whole.length };
+  }
+
+  // Begins an idea under a name of the page's; whatever played before ends.
+  async play(key, whole, idea, wishes) {
     this.stop();
     this.busy += 1;
     const turn = this.busy;
     await this.open(whole, wishes);
     if (turn !== this.busy) return;
-    this.run = { whole, idea, wishes, round: 0, lights: [], sounding: [], begins: 0 };
-    this.begin(this.context.currentTime + LEAD, 0, true);
-    tell("play", { id: idea.id });
+    this.run = { key, whole, idea, wishes, round: 0, lights: [], sounding: [], begins: 0 };
+    this.begin(this.context.currentTime + LEAD, wishes.span?.[0] ?? 0, true);
+    tell("play", { key });
     this.timer = setInterval(() => this.pulse(), PULSE);
     this.frame();
     this.pulse();
@@ -74,16 +83,16 @@ export class Player {
     this.busy += 1;
     if (!this.run) return;
     this.hush(this.context.currentTime);
-    this.end();
+    this.end(false);
   }
 
   // What rings on after the last note may do so.
-  end() {
-    const { id } = this.run.idea;
+  end(whole = true) {
+    const { key } = this.run;
     clearInterval(this.timer);
     for (const light of this.run.lights) if (light.lit) tell("unlit", light.detail);
     this.run = null;
-    tell("stop", { id });
+    tell("stop", { key, whole });
   }
 
   // Takes new wishes while it plays: it goes on from the same place of the music.
@@ -104,7 +113,18 @@ export class Player {
       return false;
     });
     this.wake(run.whole, wishes);
-    this.begin(now + 0.05, now < run.begins ? 0 : tick, false);
+    const [from, to] = wishes.span ?? [0, run.whole.length];
+    this.begin(now + 0.05, now < run.begins || tick < from || tick >= to ? from : tick, false);
+  }
+
+  // Goes on from another tick.
+  jump(tick) {
+    if (!this.run) return;
+    const now = this.context.currentTime;
+    this.hush(now);
+    for (const light of this.run.lights) if (light.lit) tell("unlit", light.detail);
+    this.run.lights = [];
+    this.begin(now + 0.05, tick, false);
   }
 
   // What sounds now, as numbers from -1 to 1; for those who want to see or to test it.
@@ -132,29 +152,31 @@ export class Player {
     const { run } = this;
     const { whole, idea, wishes } = run;
     const tempo = this.tempo();
-    const counted = wishes.countIn && tick === 0 && (first || wishes.slow);
+    const counted = wishes.countIn && (tick === 0 || wishes.span) && (first || wishes.slow);
     const clicks = counted ? (whole.bar_ticks / 480) * (60 / tempo) : 0;
     const made = take(whole, idea, { heard: wishes.parts, tempo, shift: wishes.shift });
     run.begins = at + clicks - seconds(idea, tick, tempo);
-    run.ends = run.begins + seconds(idea, made.length, tempo);
+    const end = wishes.span?.[1] ?? made.length;
+    run.ends = run.begins + seconds(idea, end, tempo);
     run.events = [];
+    const before = at; // the clicks come before the music
     if (counted) {
       const second = 60 / tempo / 480;
       for (const [start, length, midi, velocity] of whole.clicks) {
-        run.events.push({ part: "clicks", at: at + start * second, lasts: length * second, midi, velocity });
+        run.events.push({ part: "clicks", at: before + start * second, lasts: length * second, midi, velocity });
       }
     }
     for (const [part, strokes] of Object.entries(made.strokes)) {
       for (const [start, length, midi, velocity, note] of strokes) {
         const due = run.begins + seconds(idea, start, tempo);
-        if (start + 1 < tick) continue;
-        const lasts = run.begins + seconds(idea, start + length, tempo) - due;
+        if (start + 1 < tick || start >= end) continue;
+        const lasts = run.begins + seconds(idea, Math.min(start + length, end), tempo) - due;
         run.events.push({ part, at: due, lasts, midi, velocity, note });
       }
     }
     run.events.sort((a, b) => a.at - b.at);
     run.next = 0;
-    tell("round", { id: idea.id, round: run.round, tempo });
+    tell("round", { key: run.key, round: run.round, tempo });
   }
 
   pulse() {
@@ -183,7 +205,7 @@ export class Player {
       return false;
     }
     run.round += 1;
-    this.begin(run.ends, 0, false);
+    this.begin(run.ends, run.wishes.span?.[0] ?? 0, false);
     return true;
   }
 
@@ -221,9 +243,18 @@ export class Player {
       throw error;
     });
     await this.ready;
-    if (this.context.state !== "running") await this.context.resume();
+    if (this.context.state !== "running") await this.awake();
     this.wake(whole, wishes);
     this.level(wishes);
+  }
+
+  // A browser without a way to sound waits for ever: that is said instead.
+  async awake() {
+    const late = new Promise((done) => setTimeout(done, PATIENCE, "late"));
+    const found = await Promise.race([this.context.resume(), late]);
+    if (found === "late" && this.context.state !== "running") {
+      throw new Error("the browser gives no sound. Look whether a speaker or headphones are connected and this page isn't muted, then press Play again");
+    }
   }
 
   async prepare() {
@@ -340,7 +371,7 @@ export class Player {
   light(event) {
     const { run } = this;
     const ids = run.idea.notes[event.note].ids;
-    const detail = { id: run.idea.id, note: event.note, ids, due: event.at, at: 0 };
+    const detail = { key: run.key, note: event.note, ids, due: event.at, at: 0 };
     run.lights.push({ detail, ends: event.at + Math.max(0.06, event.lasts - 0.03), lit: false });
   }
 

@@ -41,6 +41,7 @@ from fillgen.server.process import OUR_FAULT, answered
 from fillgen.server.serving import loopback, page_of, serve
 from fillgen.server.workers import COMMAND, Workers
 from fillgen.teaching.check import check
+from fillgen.teaching.sentences import reasons
 from fillgen.writers.checks import check_document
 from fillgen.writers.midi import to_midi
 from fillgen.writers.notes import notes_document
@@ -197,7 +198,7 @@ def test_fresh_ideas_were_never_shown(page: Page) -> None:
         ({"rhythm": "foxtrott"}, 400, "Did you mean 'foxtrot'"),
         ({"shap": "arch"}, 400, "Did you mean 'shape'?"),
         ({"count": 201}, 400, "1 to 200"),
-        ({"chart": "| C " * 32, "count": 26}, 400, "25 ideas at most"),
+        ({"chart": "| C " * 32, "count": 51}, 400, "50 ideas at most"),
         ({"low": "C6", "high": "C4"}, 400, "is above"),
         ({"low": "H2"}, 400, "the lowest note"),
         ({"low": "C4", "high": "C4", "level": 2, "rhythm": "foxtrot"}, 422, ""),
@@ -314,6 +315,9 @@ def test_a_phrase_is_checked_as_on_the_command_line(page: Page) -> None:
     report = check(progression, notes, RulePack().level(2), pack=RulePack())
     came = page.post("api/check", {"chart": CHART, "phrase": PHRASE, "level": 2}).json
     assert came.pop("summary").splitlines()[0] == report.verdict
+    whole, drawn = came.pop("whole"), came.pop("drawn")
+    assert (whole["chart"], whole["level"]) == (CHART, 2)
+    assert [idea["text"] for idea in drawn["ideas"]] == [PHRASE, *([report.mend.text] if report.mend else [])]
     assert came == json.loads(json_bytes(check_document(report)))
     lowest = page.post("api/check", {"chart": CHART, "phrase": PHRASE, "level": "auto"}).json
     assert lowest["level"] == lowest["lowest"] == 3
@@ -498,10 +502,31 @@ def test_changes_that_say_nothing(page: Page, steps: list[dict[str, Any]], told:
     assert told in came.body.decode()
 
 
-def test_ideas_over_two_charts_are_not_opened_together(page: Page, shown: list[int]) -> None:
+def test_ideas_over_two_charts_are_opened_chart_by_chart(page: Page, shown: list[int]) -> None:
     other = page.post("api/ideas", {"chart": "| F | C7 |", "count": 1}).lines[1]["idea"]["book"]
-    came = page.post("api/book/open", {"ids": [shown[0], other]})
-    assert (came.status, "over 2 charts" in came.json["error"]["message"]) == (400, True)
+    lines = page.post("api/book/open", {"ids": [shown[0], other]}).lines
+    assert [next(iter(line)) for line in lines] == ["whole", "idea", "done"] * 2
+    assert [line["whole"]["chart"] for line in lines if "whole" in line] == [CHART, "| F | C7 |"]
+    assert [line["idea"]["book"] for line in lines if "idea" in line] == [shown[0], other]
+
+
+def test_ideas_are_shown_again_and_explained(page: Page) -> None:
+    """What a page keeps of its ideas is enough to have them as they were, and the reason for each note."""
+    whole, *ideas, _ = page.post("api/ideas", {**GROUND, "count": 3, "example": True}).lines
+    names = ("chart", "key", "metre", "first", "level", "rhythm", "tempo", "hand", "seed", "second")
+    head = {name: whole["whole"][name] for name in names}
+    rows = [{name: each["idea"][name] for name in ("text", "rank", "shape", "score")} for each in ideas]
+    again = page.post("api/shown", {**head, "ideas": rows}).lines
+    assert again[0]["whole"]["spans"] == whole["whole"]["spans"]
+    for before, now in zip(ideas, again[1:-1], strict=True):
+        assert before["idea"]["book"] is None  # nobody asked for an example
+        for name in ("text", "rank", "notes", "strokes", "systems"):
+            assert now["idea"][name] == before["idea"][name]
+    del head["second"]
+    progression = parse_chart(CHART)
+    phrases = [parse_phrase(row["text"], progression.metre) for row in rows]
+    said = page.post("api/why", {**head, "ideas": rows}).json["why"]
+    assert said == [list(reasons(progression, phrase)) for phrase in phrases]
 
 
 def test_stars_are_added_and_never_taken_unasked(page: Page, book: Path, shown: list[int]) -> None:

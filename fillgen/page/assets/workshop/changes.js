@@ -1,5 +1,5 @@
 // What was changed last, and how each change is taken back.
-import { button, isTyping, make } from "./elements.js";
+import { button, isTyping } from "../elements.js";
 
 const MOST = 50;
 
@@ -8,9 +8,7 @@ export class Changes {
     this.page = page;
     this.row = [];
     this.busy = false;
-    this.button = button("Undo", () => this.undo(), { class: "button undo", "aria-keyshortcuts": "Control+Z", disabled: true });
-    this.label = make("span", { class: "undo-label" }, "Nothing to undo yet.");
-    this.root = make("p", { class: "undo-row" }, this.button, this.label);
+    this.button = button("Undo", () => this.undo(), { class: "button quiet undo", "aria-keyshortcuts": "Control+Z", hidden: true });
     document.addEventListener("keydown", (event) => this.key(event));
   }
 
@@ -39,10 +37,9 @@ export class Changes {
 
   show() {
     const last = this.row.at(-1);
-    this.label.textContent = last ? `Undo takes back: ${last.what}.` : "Nothing to undo yet.";
-    // a button that is disabled while it has the focus would lose the reader's place
-    this.button.disabled = !last && document.activeElement !== this.button;
-    this.button.setAttribute("aria-disabled", String(!last));
+    this.button.title = last ? `Takes back: ${last.what}` : "";
+    if (!last && document.activeElement === this.button) document.getElementById("ideas")?.focus({ preventScroll: true });
+    this.button.hidden = !last;
   }
 
   key(event) {

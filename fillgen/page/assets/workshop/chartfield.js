@@ -1,9 +1,9 @@
 // The field for the chords: read as it is typed, with the wrong chord marked where it stands.
 import { ask, Refusal } from "./asking.js";
-import { button, fresh, make, rested } from "./elements.js";
+import { button, fresh, make, rested } from "../elements.js";
 
-const WAIT = 500; // milliseconds after the last letter
-const WRITES = "Bars between |. Chords of a bar share its beats; / holds a chord one more beat, % repeats a bar. Without any |, each chord is a bar. Roman numerals need a key.";
+const WAIT = 180; // milliseconds after the last letter
+const WRITES = "Each chord is a bar; write | Gm7 C7 | for two in one. / holds a chord one more beat, % repeats a bar.";
 
 export class ChartField {
   // `settings` gives the key and the metre that are chosen; `onRead` is called with what the chart was understood as,
@@ -22,13 +22,14 @@ export class ChartField {
     this.input = make("textarea", {
       id: "chart",
       name: "chart",
-      rows: "2",
+      rows: "1",
       spellcheck: "false",
       autocomplete: "off",
       autocapitalize: "off",
       required: true,
       "aria-describedby": `${ids.help} ${ids.error}`,
-      on: { input: () => this.typed(), scroll: () => this.scrolled() },
+      placeholder: "Chords, such as Bb Gm7 Eb F7",
+      on: { input: () => this.typed(), scroll: () => this.scrolled(), keydown: (event) => this.entered(event) },
     });
     this.behind = make("div", { class: "chart-behind", "aria-hidden": "true" });
     this.error = make("p", { id: ids.error, class: "mistake", "aria-live": "polite" });
@@ -36,9 +37,9 @@ export class ChartField {
     this.root = make(
       "div",
       { class: "field chart-field" },
-      make("label", { for: "chart" }, "Chords"),
+      make("label", { for: "chart", class: "unseen" }, "Chords"),
       make("div", { class: "chart-box" }, this.behind, this.input),
-      make("span", { class: "hint", id: ids.help }, WRITES),
+      make("span", { class: "hint unseen", id: ids.help }, WRITES),
       this.error,
       this.mends,
     );
@@ -51,10 +52,24 @@ export class ChartField {
   // Puts a chart into the field and has it read.
   async put(text) {
     this.input.value = text;
+    this.grow();
     await this.check().catch(() => {});
   }
 
+  // Enter begins a new line while the chart is written over several, and finds ideas otherwise.
+  entered(event) {
+    if (event.key !== "Enter" || event.shiftKey || event.isComposing || this.input.value.includes("\n")) return;
+    event.preventDefault();
+    this.input.form.requestSubmit();
+  }
+
+  // As many lines as are written, up to six.
+  grow() {
+    this.input.rows = Math.min(6, Math.max(1, this.input.value.split("\n").length));
+  }
+
   typed() {
+    this.grow();
     this.shade();
     this.checking.soon();
   }

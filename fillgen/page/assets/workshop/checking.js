@@ -1,15 +1,19 @@
 // A player's own phrase, checked: dropped as a file, chosen, written or played.
 import { ask, base64, saidOf } from "./asking.js";
-import { button, choice, field, fresh, make, many } from "./elements.js";
+import { button, choice, field, fresh, make, many } from "../elements.js";
+import { addGlyphs } from "../pictures.js";
 import { Listening } from "./listening.js";
 
 const MOST_BYTES = 700_000; // the server takes a million bytes, and base64 is a third longer than what it holds
+const WORDS = { clash: "clashes", style: "style", level: "beyond", fresh: "changed" };
 const KINDS = ".mid,.midi,.musicxml,.mxl,.xml,.abc,.txt";
 
 export class Checking {
   // `actions`: chart() gives chart, key and metre as asked for, or null; read() the chart as understood; volume(); say; warn; gone.
-  constructor(start, actions) {
+  constructor(start, page, actions) {
     this.start = start;
+    this.page = page;
+    this.round = null;
     this.actions = actions;
     this.turn = 0;
     this.listening = new Listening({
@@ -41,7 +45,7 @@ export class Checking {
     const form = make(
       "form",
       { class: "check-form", on: { submit: (event) => this.written(event) } },
-      make("p", { class: "hint" }, "It is checked against the chords above, by the rules of a level."),
+      make("p", { class: "hint" }, "It is checked against the chords of the page, by the rules of a level."),
       this.drop,
       make(
         "div",
@@ -56,8 +60,8 @@ export class Checking {
     this.root = make(
       "details",
       { class: "panel", id: "panel-check" },
-      make("summary", {}, make("h2", {}, "Check a phrase")),
-      make("div", { class: "panel-inside" }, form, this.listening.root, this.mistake, this.result),
+      make("summary", { class: "button quiet" }, "Check"),
+      make("div", { class: "panel-inside" }, make("h2", {}, "Check a phrase of your own"), form, this.listening.root, this.mistake, this.result),
     );
     this.catchFiles();
   }
@@ -118,7 +122,7 @@ export class Checking {
   async check(what, name) {
     const chart = this.actions.chart();
     if (!chart) {
-      this.refuse("There are no chords to check it against: write them above first.");
+      this.refuse("There are no chords to check it against: write them first.");
       return;
     }
     this.turn += 1;
@@ -136,10 +140,13 @@ export class Checking {
   }
 
   show(report, name) {
+    this.clear();
+    const { whole, drawn } = report;
+    const music = make("div", { class: "check-music" });
     this.result.hidden = false;
     this.result.replaceChildren(
       make("h3", {}, report.verdict),
-      make("p", {}, `Checked: ${name}, as `, make("code", {}, report.text)),
+      music,
       ...lined("How it was read", report.reading),
       ...faulty("Clashes", report, "clash"),
       ...faulty("Style", report, "style"),
@@ -147,9 +154,27 @@ export class Checking {
       ...this.mend(report.mend),
       ...lined("What works", report.works),
       ...lined("Also", report.remarks),
-      make("details", {}, make("summary", {}, "Note by note"), ...byBar(report)),
     );
+    addGlyphs(drawn.glyphs);
+    this.round = this.page.begin(whole, { heading: `Checked: ${name}`, place: music });
+    drawn.ideas.forEach((idea, place) => this.card(idea, place, report));
+    this.page.end(this.round);
     this.result.focus();
+  }
+
+  // The phrase and its mend as music: what is wrong is marked at the notes, and every note can be asked.
+  card(idea, place, report) {
+    const title = place ? "Mended" : "Your phrase";
+    if (!place) idea.why = report.notes.map(({ why }) => why);
+    const entry = this.page.add(this.round, idea, { title, acts: ["play", "star", "stand", "midi", "musicxml"] });
+    const faults = place ? report.mend.changed.map((note) => ({ note, kind: "fresh" })) : report.faults;
+    for (const { note, kind } of [...faults].reverse()) entry.marks.set(note, { sign: kind, word: WORDS[kind] });
+  }
+
+  // What was checked before leaves the page.
+  clear() {
+    if (this.round) this.page.remove(this.round);
+    this.round = null;
   }
 
   mend(mend) {
@@ -160,7 +185,6 @@ export class Checking {
     });
     return [
       make("h4", {}, `The smallest change that mends it: ${many(mend.changed.length, "note")}`),
-      make("p", {}, make("code", {}, mend.text)),
       make("ul", {}, mend.sentences.map((sentence) => make("li", {}, sentence))),
       make("p", {}, use),
     ];
@@ -182,13 +206,4 @@ function faulty(title, report, kind) {
     make("ul", {}, [...places].map((place) => make("li", kind === "clash" ? { class: "wrong" } : {}, place))),
     ...[...rules].map((rule) => make("p", { class: "soft" }, rule)),
   ];
-}
-
-// Every note with what it is, a section for each bar.
-function byBar(report) {
-  const bars = [...new Set(report.notes.map((note) => note.bar))];
-  return bars.map((bar) => {
-    const notes = report.notes.filter((note) => note.bar === bar);
-    return make("section", { class: "bar-report" }, make("h5", {}, `Bar ${bar}`), make("ul", {}, notes.map((note) => make("li", {}, note.why))));
-  });
 }

@@ -1,6 +1,6 @@
 // What is said when the server does not answer any more. What is on the page stays usable.
 import { ask } from "./asking.js";
-import { button, make } from "./elements.js";
+import { button, make } from "../elements.js";
 
 export class GoneNotice {
   constructor(page) {

@@ -1,7 +1,7 @@
 // The idea book: searched, starred, tagged, noted, put into sets, printed and forgotten.
 import { offer } from "../files.js";
-import { ask, fetched, saidOf } from "./asking.js";
-import { button, choice, field, fresh, make, many, option, rested, tick } from "./elements.js";
+import { ask, fetched, lines, saidOf } from "./asking.js";
+import { button, choice, field, fresh, make, many, option, rested, tick } from "../elements.js";
 
 const AT_ONCE = 20;
 const STARS = [0, 1, 2, 3, 4, 5];
@@ -20,6 +20,7 @@ export class IdeaBook {
     this.book = book;
     this.actions = actions;
     this.found = new Map();
+    this.rounds = []; // of the music in the list
     this.ticked = new Set();
     this.total = 0;
     this.turn = 0;
@@ -28,10 +29,10 @@ export class IdeaBook {
   }
 
   build() {
-    this.root = make("details", { class: "panel", id: "panel-book" }, make("summary", {}, make("h2", {}, "Idea book")));
+    this.root = make("details", { class: "panel", id: "panel-book" }, make("summary", { class: "button quiet" }, "Book"));
     this.mistake = make("p", { class: "mistake", id: fresh("book-mistake"), role: "alert" });
     const inside = this.start.book ? [this.searchForm(), this.mistake, this.chosenRow(), this.listing()] : [make("p", { class: "hint" }, "The idea book is turned off: the page was started without one. What is starred stays in this browser.")];
-    this.root.append(make("div", { class: "panel-inside" }, inside));
+    this.root.append(make("div", { class: "panel-inside" }, make("h2", {}, "Idea book"), inside));
     this.root.addEventListener("toggle", () => this.root.open && this.refresh());
   }
 
@@ -129,10 +130,36 @@ export class IdeaBook {
     for (const idea of ideas) this.found.set(idea.id, idea);
     const rows = ideas.map((idea) => this.row(idea));
     if (skip) this.list.append(...rows);
-    else this.list.replaceChildren(...rows);
+    else {
+      for (const round of this.rounds) this.actions.page.remove(round);
+      this.rounds = [];
+      this.list.replaceChildren(...rows);
+    }
+    if (ideas.length) this.music(ideas.map(({ id }) => id));
     this.total = total;
     this.tell();
     if (skip) this.list.children[first]?.querySelector("input").focus();
+  }
+
+  // Has the ideas that are listed as music, which can be played. They are fetched chart by chart.
+  async music(ids) {
+    const { page } = this.actions;
+    let round = null;
+    try {
+      for await (const message of lines("book/open", { ids, ...(this.actions.heard().second ? { second: this.actions.heard().second } : {}) })) {
+        if (message.whole) {
+          round = page.begin(message.whole, { place: document.createElement("div") });
+          this.rounds.push(round);
+        } else if (message.idea && round) {
+          const place = this.rowOf(message.idea.book)?.querySelector(".book-music");
+          if (!place) continue;
+          const entry = page.add(round, message.idea, { title: `Idea ${message.idea.book}`, acts: ["play", "stand"] });
+          place.replaceChildren(entry.card);
+        } else if (message.done && round) page.end(round);
+      }
+    } catch (error) {
+      this.refuse(error);
+    }
   }
 
   tell() {
@@ -158,7 +185,7 @@ export class IdeaBook {
       make("div", { class: "row book-head" }, choose.row, make("div", { class: "book-stars" }, stars)),
       make("p", { class: "facts" }, facts.filter(Boolean).join(" · ")),
       make("p", { class: "book-chart" }, idea.chart),
-      make("p", { class: "book-text" }, make("code", {}, idea.text)),
+      make("div", { class: "book-music" }),
       marks.length ? make("p", { class: "facts" }, marks.join(" · ")) : null,
       idea.note ? make("p", { class: "book-note" }, idea.note) : null,
       make("div", { class: "row" }, this.act("Show", idea, "show", () => this.open([idea.id])), this.act("Forget", idea, "forget", () => this.forget([idea.id]))),
@@ -328,6 +355,7 @@ export class IdeaBook {
     this.found.set(idea.id, idea);
     const made = this.row(idea);
     made.querySelector("details").open = open;
+    made.querySelector(".book-music").replaceWith(old.querySelector(".book-music"));
     old.replaceWith(made);
     if (part) ([...made.querySelectorAll("[data-part]")].find((each) => each.dataset.part === part) ?? made.querySelector("summary")).focus();
   }

@@ -1,6 +1,6 @@
 // Notes played on a keyboard (Web MIDI), taken down against a metronome. Permission is asked for on a button only.
 import { barQuarters, beatQuarters } from "./beats.js";
-import { button, choice, field, make, many } from "./elements.js";
+import { button, choice, field, make, many } from "../elements.js";
 
 const NOTE_ON = 0x90;
 const NOTE_OFF = 0x80;

@@ -1,269 +1,288 @@
-// The workshop: what the served page has above the ideas.
-import { setStarred } from "../cards.js";
+// The workshop: what the served page has besides: search, variations, checking, the idea book, and what is kept.
+import { make } from "../elements.js";
 import { page } from "../main.js";
-import { ask, fetched, Gone, saidOf } from "./asking.js";
-import { Bars } from "./bars.js";
+import { starName } from "../tray.js";
+import { signed } from "../words.js";
+import { ask, fetched, Gone, lines, saidOf } from "./asking.js";
 import { beatOf } from "./beats.js";
 import { BookChanges } from "./bookchanges.js";
 import { Changes } from "./changes.js";
 import { Checking } from "./checking.js";
-import { ChordRow } from "./chordrow.js";
-import { button, listed, make, many } from "./elements.js";
 import { GoneNotice } from "./gone.js";
 import { IdeaBook } from "./ideabook.js";
 import { NoteChart } from "./notechart.js";
-import { Search } from "./search.js";
+import { dress, Search } from "./search.js";
+import { Sheets } from "./sheets.js";
+import { Vary } from "./vary.js";
 import { Wishes } from "./wishes.js";
 
-const MOST_VARIANTS = 20;
-const STAYS = "The ideas below are from the search before.";
+/** @import { Entry, Idea, Kept, Round } from "../types.js" */
+
+const EXAMPLE = "Dbmaj7 Fm7 Ebm7 Ab7";
+const EXAMPLES = 12;
+const MOST_VARIANTS = 12;
 const MOST_FOUND = 200; // ideas that the book tells at once
 
 class Workshop {
+  /** @param {any} start what there is to choose from */
   constructor(start) {
     this.start = start;
-    this.seed = 0;
-    this.variants = 0;
     this.sending = 0; // stars that are on their way to the book
     this.changes = new Changes(page);
     this.shelf = new BookChanges();
-    this.search = new Search(page, this.changes, (error) => this.refuse(error));
-    this.noteChart = new NoteChart();
-    this.chords = new ChordRow(this.noteChart);
-    const changed = (what, back) => this.changes.add(what, back);
+    this.search = new Search(page, { changes: this.changes, refuse: (error) => this.refuse(error), done: () => this.done() });
+    this.noteChart = new NoteChart(page.answer);
     this.wishes = new Wishes(start, {
       begins: () => this.search.stop(),
-      find: (fields) => this.find(fields),
-      changed,
-      refused: () => this.stays(),
-      read: (read) => this.understood(read),
+      find: (/** @type {any} */ fields, /** @type {boolean} */ below) => this.find(fields, below),
+      changed: (/** @type {string} */ what, /** @type {() => void} */ back) => this.changes.add(what, back),
+      refused: () => {},
+      read: () => {},
+      notes: (/** @type {any} */ asked) => this.noteChart.show(asked).catch((error) => this.warn(error)),
     });
-    this.checking = new Checking(start, {
+    this.sheets = new Sheets(page, () => this.wishes.values);
+    this.vary = new Vary(page, start.near, (entry, bars, near) => this.varied(entry, bars, near));
+    this.checking = new Checking(start, page, {
       chart: () => (this.wishes.chart.text ? { chart: this.wishes.chart.text, ...this.wishes.place() } : null),
       read: () => this.wishes.read,
-      volume: () => page.wishes.volume,
-      say: (words) => page.say(words),
+      volume: () => page.settings.kept.volume,
+      say: (/** @type {string} */ words) => page.say(words),
     });
-    this.book = new IdeaBook(start, this.shelf, { changed, done: () => this.starsOfBook(), heard: () => this.heard(), say: (words) => page.say(words), show: (ids, heading) => this.open(ids, heading) });
-    this.bars = new Bars(page, start.near, (idea, bars, near) => this.vary(idea, bars, near));
-    this.clearing = button("Clear the page", () => this.clear(), { class: "button clear", hidden: true });
-    this.search.root.querySelector(".row").append(this.clearing);
-    page.fetchLook = (shift) => this.look(shift);
-    page.fetchScore = (ideas, wishes) => this.score(ideas, wishes);
-    this.keepSounds();
-    this.follow();
+    this.book = new IdeaBook(start, this.shelf, {
+      changed: (/** @type {string} */ what, /** @type {() => void} */ back) => this.changes.add(what, back),
+      done: () => this.starsOfBook(),
+      heard: () => ({ second: this.wishes.second.value, ...(page.settings.kept.parts?.length ? { parts: page.settings.kept.parts } : {}) }),
+      say: (/** @type {string} */ words) => page.say(words),
+      show: (/** @type {number[]} */ ids, /** @type {string} */ heading) => this.open(ids, heading),
+      page,
+    });
+    this.connect();
   }
 
-  get root() {
-    return [this.wishes.root, this.chords.root, this.checking.root, this.book.root];
-  }
-
-  // What was found and undo stand above the ideas.
-  get foot() {
-    return make("section", { class: "found-row", "aria-label": "What was found" }, this.search.root, this.changes.root);
-  }
-
-  follow() {
-    document.addEventListener("fillgen:star", ({ detail }) => this.starred(detail));
-    document.addEventListener("fillgen:begin", () => this.filled(true));
-    document.addEventListener("fillgen:end", () => this.ended());
-    document.addEventListener("workshop:trouble", ({ detail }) => this.warn(detail));
-    this.noteChart.follow(document.getElementById("ideas"), (target) => this.chordAt(target));
-  }
-
-  // The sounds are fetched before they are asked for, so that ideas can be played when the server is gone.
-  keepSounds() {
-    const { player } = page;
-    const load = player.loadBank;
-    let kept = null;
-    player.loadBank = () => {
-      kept ??= load().catch((error) => {
-        kept = null;
-        throw error;
-      });
-      return kept;
+  connect() {
+    page.acts = ["play", "star", "stand", "vary", "midi", "musicxml"];
+    page.fetchLook = (round, shift) => ask("notation", { ...shownOf(round.whole, round.entries.map(({ idea }) => idea)), shift });
+    page.fetchScore = (bundle) => this.score(bundle);
+    page.fetchWhy = async ({ round, idea }) => {
+      const { second, ...shown } = shownOf(round.whole, [idea]);
+      return (await ask("why", shown)).why[0];
     };
-    const early = () => player.loadBank().catch(() => {});
-    document.addEventListener("fillgen:begin", early);
-    early();
-  }
-
-  filled(on) {
-    document.body.classList.toggle("no-ideas", !on);
-    this.clearing.hidden = !on;
-    if (on) this.noteChart.close();
+    page.fetchShown = (kept) => this.shown(kept);
+    page.askChord = (entry, place) => this.chord(entry, place);
+    document.addEventListener("fillgen:star", (event) => this.starred(/** @type {CustomEvent} */ (event).detail));
+    document.addEventListener("workshop:trouble", (event) => this.warn(/** @type {CustomEvent} */ (event).detail));
+    window.addEventListener("popstate", () => this.arrive());
+    document.getElementById("sheet-acts")?.append(this.search.bar, this.search.ending, this.changes.button);
   }
 
   // Finding
 
-  find(fields) {
-    this.seed = 0;
-    const count = this.most(this.start.usual.count, this.wishes.read.bars.length);
-    return this.sought(this.question({ ...fields, count }));
+  /**
+   * @param {any} fields
+   * @param {boolean} below
+   */
+  find(fields, below) {
+    const bars = this.wishes.read.bars.length;
+    const count = Math.max(1, Math.min(this.start.usual.count, Math.floor(this.start.most.bars_of_all / bars)));
+    return this.sought({ path: "ideas", asked: { ...fields, count }, heading: this.over(fields), what: "the search before", below, more: fields.fresh ? "More that were never shown" : "More ideas" });
   }
 
-  async sought(shown) {
-    const found = this.search.run(shown);
-    this.toIdeas();
-    await found;
+  /** @param {any} fields */
+  over(fields) {
+    const bars = this.wishes.read.bars.map((/** @type {any} */ { chords }) => chords.map((/** @type {any} */ { symbol }) => signed(symbol)).join(" "));
+    const shown = bars.length > 8 ? `${bars.slice(0, 4).join(" | ")} … (${bars.length} bars)` : bars.join(" | ");
+    return `${shown}${fields.fresh ? ", never shown before" : ""}`;
+  }
+
+  /** @param {any} question */
+  async sought(question) {
+    const rounds = await this.search.run(question);
     if (this.book.root.open) this.book.refresh();
+    return rounds;
   }
 
-  // As many ideas as are usual, or as may be asked for over so many bars.
-  most(usual, bars) {
-    return Math.max(1, Math.min(usual, Math.floor(this.start.most.bars_of_all / bars)));
+  /** What was found is on a sheet of its own. */
+  done() {
+    if (page.rounds.length) this.sheets.turn();
+    this.starsOfBook();
   }
 
-  question(fields) {
-    const asked = this.seed ? { ...fields, seed: this.seed } : fields;
-    const more = () => {
-      this.seed += 1;
-      return this.question(fields);
-    };
-    const over = fields.chart.trim().split("\n").at(-1);
-    const heading = `Ideas over ${over}${this.seed ? `, seed ${this.seed}` : ""}${fields.fresh ? ", never shown before" : ""}`;
-    return { path: "ideas", asked, heading, what: "the search before", more, moreWords: fields.fresh ? "More that were never shown" : "More ideas" };
+  /**
+   * @param {Entry} entry
+   * @param {number[]} bars
+   * @param {string} near
+   */
+  varied(entry, bars, near) {
+    const { round, idea } = entry;
+    const { chart, key, metre, level, rhythm, tempo, hand, second } = round.whole;
+    const times = page.rounds.filter(({ of }) => of === entry).length;
+    const asked = { chart, key, metre, phrase: idea.text, level, rhythm, tempo, hand, second, keep: bars, ...(near ? { [near]: true } : {}), count: MOST_VARIANTS, seed: times + 1 };
+    const kept = bars.length ? `with bar${bars.length > 1 ? "s" : ""} ${bars.join(", ")} kept` : "no bar kept";
+    return this.sought({ path: "vary", asked, heading: `Variations of idea ${idea.rank}, ${kept}`, what: `varying idea ${idea.rank}`, of: entry, kept: bars, more: "More variations" });
   }
 
-  // Varying
-
-  vary(idea, bars, near) {
-    const { chart, key, metre, level, rhythm, tempo, hand, second } = page.whole;
-    const asked = { chart, key, metre, phrase: idea.text, level, rhythm, tempo, hand, second, keep: bars, ...(near ? { [near]: true } : {}), count: this.most(MOST_VARIANTS, page.whole.bars.length) };
-    const kept = bars.length ? `${listed(bars.map((bar) => `bar ${bar}`))} kept` : "no bar kept";
-    return this.sought(this.variant(asked, `idea ${idea.rank}`, kept));
-  }
-
-  variant(asked, name, kept) {
-    this.variants += 1;
-    const more = () => this.variant(asked, name, kept);
-    return { path: "vary", asked: { ...asked, seed: this.variants }, heading: `Variations of ${name}, ${kept}`, what: `varying ${name}`, more, moreWords: "More variations" };
-  }
-
+  /**
+   * @param {number[]} ids
+   * @param {string} heading
+   */
   open(ids, heading) {
     return this.sought({ path: "book/open", asked: { ids, second: this.wishes.second.value }, heading, what: "showing ideas of the book" });
   }
 
-  // The reader follows the ideas once the first is there, unless he has gone elsewhere by then.
-  toIdeas() {
-    const held = document.activeElement;
-    const come = () => {
-      document.removeEventListener("fillgen:add", come);
-      const now = document.activeElement;
-      if (now !== held && now !== document.body) return;
-      const ideas = document.getElementById("ideas");
-      ideas.focus({ preventScroll: true });
-      document.querySelector(".found-row").scrollIntoView({ block: "start" });
-    };
-    document.addEventListener("fillgen:add", come);
+  // Coming and going
+
+  /** Shows what the address asks for, else what was there last, else an example. */
+  async arrive() {
+    const turn = (this.turn = {});
+    document.body.dataset.ready = "false";
+    await this.reached();
+    if (this.turn === turn) document.body.dataset.ready = "true";
   }
 
-  // What is wrong with a search is said where it was asked for.
-  refuse(error) {
-    if (this.search.asked === "ideas") this.wishes.refuse(error);
-    else this.warn(error);
+  async reached() {
+    const asked = Sheets.asked();
+    const name = asked.get("sheet") ?? (location.hash ? "" : this.sheets.last());
+    const sheet = name && !(this.start.chart && !asked.get("sheet")) ? this.sheets.find(name) : null;
+    if (sheet) return this.show(name, sheet);
+    const wishes = asked.get("chart") ? Object.fromEntries([...asked].map(([key, value]) => [key, value === "true" ? true : value])) : { chart: this.start.chart || EXAMPLE };
+    await this.wishes.put(wishes);
+    if (!this.wishes.read) return undefined;
+    const own = Boolean(this.start.chart || asked.get("chart"));
+    if (own) return this.find(this.wishes.fields(), false);
+    const fields = { ...this.wishes.fields(), count: EXAMPLES, example: true };
+    return this.search.run({ path: "ideas", asked: fields, heading: this.over(fields), what: "", more: "More ideas" });
   }
 
-  understood(read) {
-    const text = this.wishes?.chart.text;
-    this.chords.show(read, text);
-    if (read === null && text) this.stays();
-    else if (document.getElementById("status").textContent === STAYS) page.say("");
-  }
-
-  // What was said of the search before does not stand below an error.
-  stays() {
-    page.say(page.ideas.size ? STAYS : "");
-  }
-
-  warn(error) {
-    if (!(error instanceof Gone)) page.warn(saidOf(error));
-  }
-
-  // The page
-
-  clear() {
-    const kept = this.search.kept();
+  /**
+   * @param {string} name
+   * @param {import("./sheets.js").Sheet} sheet
+   */
+  async show(name, sheet) {
+    const here = this.sheets.left.get(name);
+    const { turn } = this;
     this.search.drop();
-    for (const { id } of kept.ideas) page.remove(id);
-    this.search.tell(null, 0, []);
-    this.filled(false);
-    this.changes.add(`clearing ${many(kept.ideas.length, "idea")}`, () => this.search.restore(kept));
-    page.say("The page is clear.");
-    this.changes.button.focus();
-  }
-
-  ended() {
-    this.starsOfBook();
-    if (!page.shift) return;
-    // ideas that came while another key was shown have no picture in it yet
-    const { shift } = page;
-    for (const other of [...page.looks.keys()]) if (other) page.looks.delete(other);
-    page.transpose(shift);
-  }
-
-  look(shift) {
-    return ask("notation", { ...this.shown([...page.ideas.values()]), shift });
-  }
-
-  // Ideas on the page as the server takes them.
-  shown(ideas) {
-    const { chart, key, metre, first, level, rhythm, tempo, hand, seed, second } = page.whole;
-    const rows = ideas.map(({ text, rank, shape, score }) => ({ text, rank, shape, score }));
-    return { chart, key, metre, first, level, rhythm, tempo, hand, seed, second, ideas: rows };
-  }
-
-  // A score of ideas with the parts that are chosen, which the page itself has no notation of.
-  async score(ideas, { shift, tempo, parts }) {
-    return (await fetched("files", { ...this.shown(ideas), tempo, shift, parts, ending: "musicxml" })).bytes;
-  }
-
-  // The parts and the second voice that are chosen, as far as any are.
-  heard() {
-    const { parts } = page.wishes;
-    return { ...(parts.length ? { parts } : {}), second: this.wishes.second.value };
-  }
-
-  // The chord whose symbol is at an element of a picture: its chart, bar and beat.
-  chordAt(target) {
-    const symbol = target instanceof Element ? target.closest(".picture .harm") : null;
-    const measure = symbol?.closest(".measure");
-    if (!measure) return null;
-    const bar = Number(/-b(\d+)$/.exec(measure.id)?.[1]);
-    const { chart, key, bars } = page.looks.get(page.shift) ?? {};
-    const place = [...measure.querySelectorAll(".harm")].indexOf(symbol);
-    const chord = bars?.find((each) => each.bar === bar)?.chords[place];
-    if (!chord) return null;
-    return [{ chart, key, metre: page.whole.metre }, bar - bars[0].bar + 1, beatOf(chord.onset, page.whole.metre)];
-  }
-
-  // What has a star in the book has one on the page.
-  async starsOfBook() {
-    const { whole } = page;
-    const ideas = [...page.ideas.values()].filter((idea) => idea.book);
-    if (!ideas.length) return;
-    const { chart, key, metre } = whole;
-    const starredIdeas = await ask("book/search", { chart, key, metre, stars: 1, count: MOST_FOUND }).catch(() => null);
-    if (!starredIdeas || whole !== page.whole || this.sending) return;
-    const starred = new Set(starredIdeas.ideas.map((idea) => idea.id));
-    for (const idea of ideas) {
-      const on = starred.has(this.shelf.now(idea.book));
-      if (on === page.isStarred(idea) || (!on && starredIdeas.found > MOST_FOUND)) continue;
-      if (on) page.starred.add(idea.text);
-      else page.starred.delete(idea.text);
-      setStarred(document.getElementById(`card-${idea.id}`), on);
+    this.sheets.name = "";
+    page.settings.shift = sheet.shift;
+    if (here) page.restore(here);
+    else page.clear();
+    await this.wishes.put(sheet.wishes);
+    try {
+      for (const kept of here ? [] : sheet.rounds) if (this.turn === turn) await this.restored(kept);
+    } catch (error) {
+      this.warn(error);
     }
-    page.choose();
+    if (this.turn !== turn) return;
+    this.sheets.name = name;
+    if (!location.hash) history.replaceState(null, "", `#sheet=${name}`);
+    const current = page.entries.get(sheet.current);
+    if (current) page.select(current);
+    requestAnimationFrame(() => this.sheets.back());
+    this.starsOfBook();
   }
 
-  // A star on the page is a star in the book.
-  async starred({ id, starred }) {
-    const idea = page.ideas.get(id);
-    if (this.undoing || !idea) return;
-    const what = `${starred ? "starring" : "taking the star off"} idea ${idea.rank}`;
+  /**
+   * A round that was on a sheet, asked for again.
+   * @param {import("./sheets.js").KeptRound} kept
+   */
+  async restored(kept) {
+    const { turn } = this;
+    const of = kept.of ? (page.rounds[kept.of[0]]?.entries.find(({ idea }) => idea.rank === kept.of?.[1]) ?? null) : null;
+    /** @type {Round|null} */
+    let round = null;
+    for await (const message of lines("shown", { ...kept.head, ideas: kept.rows })) {
+      if (this.turn !== turn) return;
+      if (message.whole) {
+        round = page.begin(message.whole, { heading: kept.heading, of, kept: kept.kept });
+        round.remarks = kept.remarks;
+      } else if (message.idea && round) {
+        const entry = page.add(round, { ...message.idea, book: kept.books[round.entries.length] });
+        entry.bars = new Set(kept.bars.find(([rank]) => rank === entry.idea.rank)?.[1]);
+        page.drawer.frames(entry);
+      }
+    }
+    if (!round) return;
+    const done = round;
+    const question = { ...kept.question, of };
+    dress(done, question, () => this.search.more(done, question));
+    page.end(round);
+  }
+
+  /**
+   * Starred ideas that aren't on the page, by name.
+   * @param {Kept[]} kept
+   */
+  async shown(kept) {
+    /** @type {Map<string, Kept[]>} */
+    const groups = new Map();
+    for (const each of kept) {
+      const ground = JSON.stringify(each.whole);
+      groups.set(ground, [...(groups.get(ground) ?? []), each]);
+    }
+    const found = new Map();
+    for (const group of groups.values()) {
+      const rows = group.map(({ row }, place) => ({ ...row, rank: place + 1 }));
+      /** @type {Round|null} */
+      let round = null;
+      for await (const message of lines("shown", { ...group[0].whole, ideas: rows })) {
+        if (message.whole) round = page.begin(message.whole, { place: document.createElement("div") });
+        else if (message.idea && round) {
+          const entry = page.add(round, { ...message.idea, book: group[round.entries.length].book });
+          found.set(starName(group[0].whole, group[entry.idea.rank - 1].row.text), { round, idea: entry.idea });
+          page.drop(entry);
+        }
+      }
+    }
+    return found;
+  }
+
+  // Files, chords
+
+  /** @param {import("../takeaway.js").Bundle} bundle */
+  async score({ whole, ideas, wishes: { shift, tempo, parts } }) {
+    return (await fetched("files", { ...shownOf(whole, ideas), tempo, shift, parts, ending: "musicxml" })).bytes;
+  }
+
+  /**
+   * @param {Entry} entry
+   * @param {{bar: number, place: number}} at
+   */
+  chord(entry, { bar, place }) {
+    const { own } = page.lookOf(entry);
+    const chord = own.bars.find((each) => each.bar === bar)?.chords[place];
+    if (!chord) return;
+    const { metre } = entry.round.whole;
+    this.noteChart.show({ chart: own.chart, key: own.key, metre, bar: bar - own.bars[0].bar + 1, beat: beatOf(chord.onset, metre) }).catch((error) => this.warn(error));
+  }
+
+  // Stars: what has one on the page has one in the book
+
+  async starsOfBook() {
+    const ideas = page.listed().filter(({ idea }) => idea.book);
+    if (!ideas.length || !this.start.book) return;
+    const { chart, key, metre } = ideas[0].round.whole;
+    const found = await ask("book/search", { chart, key, metre, stars: 1, count: MOST_FOUND }).catch(() => null);
+    if (!found || this.sending) return;
+    const starred = new Set(found.ideas.map((/** @type {any} */ { id }) => id));
+    for (const entry of ideas) {
+      if (starred.has(this.shelf.now(entry.idea.book)) && !page.isStarred(entry)) page.tray.set(entry, true);
+    }
+    page.starsChanged();
+  }
+
+  /** @param {{entry: Entry, starred: boolean}} detail */
+  async starred({ entry, starred }) {
+    const { idea } = entry;
+    if (this.undoing) return;
     const steps = idea.book ? [{ action: "star", ids: [idea.book], stars: starred ? 1 : 0 }] : [];
+    /** @type {{steps: any[]}} */
     const undo = { steps: [] };
-    this.changes.add(what, () => this.unstar(id, idea, undo.steps));
+    this.changes.add(`${starred ? "starring" : "taking the star off"} idea ${idea.rank}`, async () => {
+      if (undo.steps.length) await this.shelf.back([], undo.steps);
+      this.undoing = true;
+      page.tray.set(entry, !starred);
+      page.starsChanged();
+      this.undoing = false;
+    });
     if (!steps.length) return;
     this.sending += 1;
     try {
@@ -276,28 +295,47 @@ class Workshop {
     }
   }
 
-  async unstar(id, idea, steps) {
-    if (steps.length) await this.shelf.back([], steps);
-    if (page.ideas.get(id)?.text === idea.text) {
-      this.undoing = true;
-      page.star(id);
-      this.undoing = false;
-    }
-    if (this.book.root.open) this.book.refresh();
+  // Words to the reader
+
+  /** @param {any} error */
+  refuse(error) {
+    if (this.search.asked === "ideas") this.wishes.refuse(error);
+    this.warn(error);
+  }
+
+  /** @param {any} error */
+  warn(error) {
+    const said = saidOf(error);
+    if (said && !(error instanceof Gone)) page.warn(said);
   }
 }
 
+/**
+ * Ideas on the page as the server takes them.
+ * @param {any} whole
+ * @param {Idea[]} ideas
+ */
+function shownOf({ chart, key, metre, first, level, rhythm, tempo, hand, seed, second }, ideas) {
+  const rows = ideas.map(({ text, rank, shape, score }) => ({ text, rank, shape, score }));
+  return { chart, key, metre, first, level, rhythm, tempo, hand, seed, second, ideas: rows };
+}
+
 async function begin() {
-  const place = document.getElementById("workshop");
+  const place = /** @type {HTMLElement} */ (document.getElementById("workshop"));
   const notice = new GoneNotice(page);
   place.replaceChildren(notice.root);
   place.hidden = false;
-  document.body.classList.add("no-ideas");
   try {
-    const workshop = new Workshop(await ask("start"));
-    place.append(...workshop.root);
-    document.getElementById("status").before(workshop.foot);
-    window.fillgen.workshop = workshop;
+    const start = await ask("start");
+    page.tray.read("tray");
+    const workshop = new Workshop(start);
+    place.append(workshop.wishes.root);
+    document.getElementById("masthead")?.append(make("nav", { class: "row panels", "aria-label": "More of fillgen" }, workshop.checking.root, workshop.book.root));
+    /** @type {any} */ (window).fillgen.workshop = workshop;
+    const foot = document.getElementById("foot");
+    if (foot) foot.textContent = `fillgen ${start.version}. Nothing leaves this computer.`;
+    await workshop.arrive();
+    await page.tray.fill();
   } catch (error) {
     page.warn(saidOf(error) || "The workshop could not be opened.");
   }

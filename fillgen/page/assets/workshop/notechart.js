@@ -1,6 +1,7 @@
 // Which notes fit a chord: as words and as an octave of keys, each kind with a word, a mark and a shade.
-import { ask, saidOf } from "./asking.js";
-import { button, drawn, fresh, listed, make, rested } from "./elements.js";
+import { drawn, fresh, listed, make } from "../elements.js";
+import { signed } from "../words.js";
+import { ask } from "./asking.js";
 
 const KINDS = [
   { kind: "chord tone", word: "stay", says: "a note of the chord: it may stand on any beat and stay", form: "solid", path: "M-8-8H8V8H-8Z" },
@@ -14,7 +15,6 @@ const WHITES = [0, 2, 4, 5, 7, 9, 11];
 const WHITE = { wide: 52, high: 188 };
 const BLACK = { wide: 38, high: 106 };
 const EDGE = 2;
-const PAUSE = 180; // milliseconds that a pointer rests on a chord before its notes are shown
 
 // The pitch class that a name stands for, 0 to 11.
 export function pitchClass(name) {
@@ -24,69 +24,34 @@ export function pitchClass(name) {
 }
 
 export class NoteChart {
-  constructor() {
+  /** @param {{show: (title: string, ...content: Node[]) => void}} answer where it is shown */
+  constructor(answer) {
+    this.answer = answer;
     this.kept = new Map();
     this.turn = 0;
-    this.pointing = rested(PAUSE, (...asked) => this.show(...asked));
-    this.body = make("div", { class: "note-body" });
-    this.root = make(
-      "div",
-      { class: "note-chart", role: "region", "aria-label": "Which notes fit the chord", "aria-live": "polite" },
-      this.body,
-    );
-    this.rest();
-    document.addEventListener("keydown", (event) => {
-      if (event.key === "Escape" && this.root.classList.contains("docked")) this.close();
-    });
   }
 
-  rest() {
-    this.shown = "";
-    this.root.classList.remove("filled");
-    this.body.replaceChildren(make("p", { class: "hint" }, "Point at a chord, or move to it with Tab, to see which notes fit it."));
-  }
-
-  close() {
-    const inside = this.root.contains(document.activeElement);
-    this.dock(false);
-    this.rest();
-    if (inside) document.getElementById("ideas")?.focus();
-  }
-
-  // The panel stands by the chords of the chart, or lies at the edge of the window while ideas are looked at.
-  dock(on) {
-    this.root.classList.toggle("docked", on);
-    document.documentElement.classList.toggle("with-dock", on);
-  }
-
-  // Shows the notes for the chord at a beat of a bar. `chart`: chart, key and metre of what is meant.
-  async show(chart, bar, beat, docked = false) {
-    this.pointing.drop();
-    const asked = { ...chart, bar, beat };
+  /**
+   * Shows the notes for the chord at a beat of a bar.
+   * @param {{chart: string, key: string, metre: string, bar: number, beat: number}} asked
+   */
+  async show(asked) {
     const name = JSON.stringify(asked);
     this.turn += 1;
     const { turn } = this;
-    this.dock(docked);
-    if (name === this.shown) return;
-    try {
-      if (!this.kept.has(name)) this.kept.set(name, (await ask("notes", asked)).chord);
-      if (turn !== this.turn) return;
-      this.shown = name;
-      this.root.classList.add("filled");
-      this.body.replaceChildren(...this.content(this.kept.get(name)));
-    } catch (error) {
-      if (turn === this.turn) this.body.replaceChildren(make("p", { class: "mistake" }, saidOf(error)));
-    }
+    if (!this.kept.has(name)) this.kept.set(name, (await ask("notes", asked)).chord);
+    if (turn !== this.turn) return;
+    const chord = this.kept.get(name);
+    const heard = chord.heard === chord.symbol ? chord.symbol : `${chord.symbol} (${chord.heard})`;
+    const where = chord.bar === chord.through ? `bar ${chord.bar}` : `bars ${chord.bar} to ${chord.through}`;
+    this.answer.show(`Notes that fit ${signed(heard)}, ${where}`, ...this.content(chord));
   }
 
   content(chord) {
-    const heard = chord.heard === chord.symbol ? chord.symbol : `${chord.symbol} (${chord.heard})`;
-    const where = chord.bar === chord.through ? `bar ${chord.bar}` : `bars ${chord.bar} to ${chord.through}`;
     return [
-      make("div", { class: "note-head" }, make("h3", {}, `${heard}, ${where}`), button("Close", () => this.close(), { class: "button close-notes" })),
-      chord.remark ? make("p", {}, `${chord.remark[0].toUpperCase()}${chord.remark.slice(1)}.`) : null,
+      ...(chord.remark ? [make("p", {}, `${chord.remark[0].toUpperCase()}${chord.remark.slice(1)}.`)] : []),
       make("div", { class: "note-columns" }, this.keyboard(chord), this.words(chord)),
-    ].filter(Boolean);
+    ];
   }
 
   words(chord) {
@@ -97,7 +62,7 @@ export class NoteChart {
     const list = make("ul", { class: "kinds" }, rows);
     if (!chord.into) return list;
     const ways = [...chord.common, ...chord.ways].map((way) => make("li", {}, `${way.words}.`));
-    return make("div", {}, list, make("h4", {}, `Into ${chord.into}`), make("ul", {}, ways));
+    return make("div", {}, list, make("h3", {}, `Into ${chord.into}`), make("ul", {}, ways));
   }
 
   keyboard(chord) {
@@ -112,19 +77,6 @@ export class NoteChart {
       drawn("title", { id: title }, `An octave of keys for ${chord.symbol}; the list tells the same in words`),
       order.filter((place) => notes.has(place)).map((place) => key(place, notes.get(place))),
     );
-  }
-
-  // Chords under the pointer in the pictures of ideas. `at` tells what the chord at an element is, or null.
-  follow(region, at) {
-    region.addEventListener("pointerover", (event) => {
-      const found = at(event.target);
-      if (found && event.pointerType !== "touch") this.pointing.soon(...found, true);
-    });
-    region.addEventListener("pointerout", () => this.pointing.drop());
-    region.addEventListener("click", (event) => {
-      const found = at(event.target);
-      if (found) this.show(...found, true);
-    });
   }
 }
 

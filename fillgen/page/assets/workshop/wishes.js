@@ -1,7 +1,8 @@
 // The form for a search: chords, what else is wished for, and stock sequences to begin with.
 import { ask, Refusal, saidOf } from "./asking.js";
+import { ChartBars } from "./chartbars.js";
 import { ChartField } from "./chartfield.js";
-import { button, choice, field, fresh, grouped, make, option, tick } from "./elements.js";
+import { button, choice, field, fresh, grouped, make, option, tick } from "../elements.js";
 
 const PURPOSES = { intro: "Intros", turnaround: "Turnarounds", ending: "Endings", vamp: "Vamps" };
 const SECONDS = { thirds: "thirds", sixths: "sixths", chord: "chords" };
@@ -16,10 +17,10 @@ export class Wishes {
     this.sequences = new Map();
     this.read = null;
     this.chart = new ChartField(() => this.place(), (read) => this.understood(read));
+    this.bars = new ChartBars(actions.notes);
     this.build();
     this.fillRhythms();
     this.filling = this.fillSequences();
-    if (start.chart) this.chart.put(start.chart);
   }
 
   build() {
@@ -40,14 +41,14 @@ export class Wishes {
     this.fresh = tick("Only ideas never shown before", { name: "fresh" });
     this.taste = tick("Rank by my stars", { name: "taste" });
     this.mistake = make("p", { class: "mistake", id: fresh("wish-mistake"), role: "alert" });
-    this.root = make(
-      "form",
-      { class: "wishes", "aria-labelledby": "wishes-name", novalidate: true, on: { submit: (event) => this.submitted(event) } },
-      make("h2", { id: "wishes-name" }, "Find ideas"),
-      make("div", { class: "chords-asked" }, this.chart.root, this.sequenceRow()),
+    this.below = tick("Add below what is here", { name: "below" });
+    this.more = make(
+      "details",
+      { class: "more-wishes" },
+      make("summary", { class: "button quiet" }, "More"),
       make(
         "fieldset",
-        { class: "wished" },
+        { class: "fields" },
         make("legend", { class: "unseen" }, "Wishes"),
         field("Key", this.key),
         field("Metre", this.metre),
@@ -59,9 +60,18 @@ export class Wishes {
         field("Hand size", this.hand),
         field("Second voice", this.second),
         field("Lead to", this.lead, { hint: "the tune's first note: B4, or just B" }),
+        this.sequenceRow(),
+        make("div", { class: "field" }, this.below.row, ...(start.book ? [this.fresh.row, this.taste.row] : [])),
       ),
+    );
+    this.button = make("button", { type: "submit", class: "button button-main find" }, "Find ideas");
+    this.root = make(
+      "form",
+      { class: "wishes", "aria-label": "Find ideas", novalidate: true, on: { submit: (event) => this.submitted(event) } },
+      this.chart.root,
+      this.bars.root,
       this.mistake,
-      make("div", { class: "row find-row" }, ...(start.book ? [this.fresh.row, this.taste.row] : []), make("button", { type: "submit", class: "button button-main find" }, "Find ideas")),
+      make("div", { class: "row find-row" }, this.button, this.more),
     );
   }
 
@@ -103,9 +113,28 @@ export class Wishes {
     return given(asked);
   }
 
+  // Everything that is chosen, as it can be kept and put back.
+  get values() {
+    const named = [this.key, this.metre, this.rhythm, this.level, this.busy, this.shape, this.purpose, this.hand, this.second, this.lead];
+    const boxes = [this.fresh.box, this.taste.box, this.below.box];
+    return Object.fromEntries([["chart", this.chart.input.value], ...named.map((each) => [each.name, each.value]), ...boxes.map((each) => [each.name, each.checked])]);
+  }
+
+  async put(values) {
+    for (const [name, value] of Object.entries(values)) {
+      const control = this.root.elements.namedItem(name);
+      if (name === "chart" || !(control instanceof HTMLElement)) continue;
+      if (control.type === "checkbox") control.checked = Boolean(value);
+      else control.value = value;
+    }
+    await this.chart.put(values.chart ?? "");
+    if (values.rhythm) this.rhythm.value = values.rhythm;
+  }
+
   understood(read) {
     this.read = read;
     this.fillRhythms();
+    this.bars.show(read, this.chart.text);
     this.actions.read(read);
   }
 
@@ -172,12 +201,12 @@ export class Wishes {
     this.actions.begins();
     this.clear();
     if (!this.chart.text) {
-      this.refuse(new Refusal({ message: "There are no chords yet", hint: "Write some, such as | Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |, or put a sequence in." }));
+      this.refuse(new Refusal({ message: "There are no chords yet", hint: "Write some, such as Ebmaj7 Gm7 Fm7 Bb7, or choose a sequence under More." }));
       this.chart.input.focus();
       return;
     }
     try {
-      if (await this.chart.check()) await this.actions.find(this.fields());
+      if (await this.chart.check()) await this.actions.find(this.fields(), this.below.box.checked);
     } catch (error) {
       this.refuse(error);
     }
@@ -197,6 +226,7 @@ export class Wishes {
       return;
     }
     this.mistake.textContent = saidOf(new Refusal({ ...error, message: error.message, place: control.labels[0].textContent }));
+    this.more.open = true;
     control.setAttribute("aria-invalid", "true");
     describe(control, [...describers(control), this.mistake.id]);
     control.focus();
