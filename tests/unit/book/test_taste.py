@@ -25,7 +25,7 @@ def found(number: int) -> Ideas:
 
 def shown(book: Book, ideas: Ideas, **options: object) -> list[int]:
     return store.remember(
-        book, ideas, MOMENT, command="ideas", options=options, rules="built-in", version="0.5.0"
+        book, ideas, MOMENT, command="ideas", options=options, rules="built-in", version="1.0.0"
     )
 
 
