@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from difflib import SequenceMatcher
 
 
 class FillgenError(Exception):
@@ -86,13 +90,23 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     words = list(dict.fromkeys(known))
     if word in words:
         return f"Did you mean {word!r}?"
-    by_small = {name.lower(): name for name in reversed(words)}
+    by_small: dict[str, list[str]] = {}
+    for name in words:
+        by_small.setdefault(name.lower(), []).append(name)
     import difflib  # noqa: PLC0415 - needed for a wrong word only
 
     near = difflib.get_close_matches(word.lower(), by_small, n=3, cutoff=0.6)
     if near:
-        return f"Did you mean {' or '.join(repr(by_small[name]) for name in near)}?"
+        as_typed = difflib.SequenceMatcher(b=word)
+        best = [max(by_small[small], key=lambda name: _likeness(as_typed, name)) for small in near]
+        return f"Did you mean {' or '.join(map(repr, best))}?"
     return f"It is one of: {', '.join(words)}." if words and len(words) <= _MANY else ""
+
+
+def _likeness(word: SequenceMatcher[str], name: str) -> float:
+    """How much of a name is like a word, capitals counting."""
+    word.set_seq1(name)
+    return word.ratio()
 
 
 def many(count: int, what: str) -> str:

@@ -261,8 +261,14 @@ def _read_bass(low: str, text: str) -> Name:
 
 
 def _unknown(text: str) -> ChartError:
-    hint = _german_hint(text) or did_you_mean(_with_root(text[:24]), _symbols_like(text))
-    return ChartError(f"unknown chord {shorten(text)}", hint=hint or "Write chords like Eb, Fm7 or Bb7.")
+    return ChartError(f"unknown chord {shorten(text)}", hint=_hint(text[:24]))
+
+
+@lru_cache(maxsize=256)
+def _hint(text: str) -> str:
+    """What a wrong symbol may have meant; kept, as a wrong symbol seldom comes alone."""
+    near = _german_hint(text) or did_you_mean(_with_root(text), _symbols_like(text))
+    return near or "Write chords like Eb, Fm7 or Bb7."
 
 
 def _german_hint(text: str) -> str:

@@ -502,6 +502,7 @@ ARGUMENTS = {
     "ids": ["1", "1,2", "2-3", "999"],
     "idea": ["1", "2", "999"],
     "word": ["gig", "lesson"],
+    "topic": ["charts", "ideas", "chart", "sax"],
     "text": ["went well", "😀", ""],
     "sources": ["tune.abc", "tune.musicxml", "own.toml", "charts"],
     "others": ["own.book", "tune.abc"],

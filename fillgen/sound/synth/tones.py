@@ -88,7 +88,7 @@ def partials(recipe: Recipe, midi: float, velocity: int) -> Partials:
 
     >>> from fillgen.sound.synth.recipes import recipe
     >>> partials(recipe("vibraphone"), 69, 100).hertz.tolist()
-    [440.0, 1760.0, 4356.0]
+    [440.0, 1760.0, 4356.0, 8140.0]
     """
     first = hertz_of(midi)
     ratio = np.array([mode.ratio for mode in recipe.modes], dtype=float)

@@ -179,7 +179,7 @@ def test_two_charts_of_one_name(tmp_path: Path) -> None:
 def test_number_of_jobs_does_not_show(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """One process and three write the same bytes and say the same, a bad chart among them."""
     charts = lay(tmp_path / "in", "a.txt", "b/c.txt", "d.txt", "e.txt")
-    lay(charts, "bad.txt", text="| C | cm7 |")
+    lay(charts, "bad.txt", text="| C | Cmj7 |")
     said, trees = set(), []
     for jobs in ("1", "3"):
         out = tmp_path / jobs
@@ -191,7 +191,7 @@ def test_number_of_jobs_does_not_show(capsys: pytest.CaptureFixture[str], tmp_pa
         (
             2,
             "",
-            "4 written, 1 refused:\n  bad.txt: bar 2, chord 1: unknown chord 'cm7'. Did you mean 'Cm7'?\n",
+            "4 written, 1 refused:\n  bad.txt: bar 2, chord 1: unknown chord 'Cmj7'. Did you mean 'Cmaj7' or 'Cm7' or 'Cj7'?\n",
         )
     }
     assert trees[0] == trees[1]
@@ -604,7 +604,7 @@ class Terminal(io.StringIO):
 def test_bar_on_a_terminal(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, quiet: bool) -> None:
     """A terminal shows how far it is, unless it is to be quiet; then only what was refused is told."""
     charts = lay(tmp_path / "in", "a.txt", text="| C |")
-    lay(charts, "b.txt", text="| cm7 |")
+    lay(charts, "b.txt", text="| Cmj7 |")
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
     options = ["-n", "1", "--level", "1", "--jobs", "1", *(["--quiet"] if quiet else [])]
@@ -613,5 +613,5 @@ def test_bar_on_a_terminal(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, quie
     shown = terminal.getvalue()
     assert ("2/2" in shown) != quiet
     assert shown.endswith(
-        "1 written, 1 refused:\n  b.txt: bar 1, chord 1: unknown chord 'cm7'. Did you mean 'Cm7'?\n"
+        "1 written, 1 refused:\n  b.txt: bar 1, chord 1: unknown chord 'Cmj7'. Did you mean 'Cmaj7' or 'Cm7' or 'Cj7'?\n"
     )

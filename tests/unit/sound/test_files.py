@@ -147,7 +147,7 @@ def test_one_file_and_the_caution(tmp_path: Path, capsys: pytest.CaptureFixture[
     target = tmp_path / "lantern-walk.wav"
     assert run("ideas", CHART, "-n", "2", "-o", str(target)) == 0
     told = capsys.readouterr().err
-    assert told.count("Set the volume") == 1
+    assert told.count("Keep the volume") == 1
     assert "2 ideas in" in told
     assert rows(target.read_bytes()).shape[1] > 10 * RATE
 
@@ -157,7 +157,7 @@ def test_a_folder_of_sounds(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     folder = tmp_path / "takes"
     assert run("ideas", CHART, "-n", "2", "-o", f"{folder}/", "--audio", "--parts", "right,bass") == 0
     assert sorted(path.name for path in folder.iterdir()) == ["idea-01.wav", "idea-02.wav"]
-    assert capsys.readouterr().err.count("Set the volume") == 1
+    assert capsys.readouterr().err.count("Keep the volume") == 1
     (folder / "idea-01.wav").unlink()
     assert run("ideas", CHART, "-n", "2", "-o", f"{folder}/", "--audio") == 2
     assert "exists already" in capsys.readouterr().err
