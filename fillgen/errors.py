@@ -92,7 +92,7 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     near = difflib.get_close_matches(word.lower(), by_small, n=3, cutoff=0.6)
     if near:
         return f"Did you mean {' or '.join(repr(by_small[name]) for name in near)}?"
-    return f"It is one of: {', '.join(words)}." if words and len(words) <= _MANY else ""
+    return f"Use one of: {', '.join(words)}." if words and len(words) <= _MANY else ""
 
 
 def many(count: int, what: str) -> str:

@@ -10,14 +10,12 @@ from fillgen.fills.fill import Wishes
 
 
 def fills_wished(options: FillOptions) -> Wishes | None:
-    """The wishes of a player, None where no fills are asked for; OptionError for a wish about fills that aren't."""
+    """The options of fills, None where no fills are asked for; OptionError for an option about fills without --fills."""
     if options.fills:
         wishes = Wishes(how_many=options.how_many, only=options.only)
         return wishes if options.gap is None else replace(wishes, gap=options.gap)
     rows = OPTIONS[FillOptions]
     for name in ("gap", "how_many", "only"):
         if getattr(options, name) is not None:
-            raise OptionError(
-                f"{rows[name].flags[0]} is about fills, and none are asked for", hint="Add --fills."
-            )
+            raise OptionError(f"{rows[name].flags[0]} needs --fills", hint="Add --fills.")
     return None

@@ -41,9 +41,9 @@ def wish_of(varying: VaryOptions, options: IdeaOptions) -> Wish:
     """What is to be varied, checked as far as the options alone say; OptionError where they contradict one another."""
     near = [word for word in ("like", "unlike", "answer") if getattr(varying, word)]
     if len(near) > 1:
-        raise OptionError(f"--{near[0]} and --{near[1]} do not go together")
+        raise OptionError(f"use --{near[0]} or --{near[1]}, not both")
     if varying.level_as is not None and options.level is not None:
-        raise OptionError("--as and --level do not go together", hint="--as names the level itself.")
+        raise OptionError("use --as or --level, not both", hint="--as sets the level.")
     return replace(
         read_keep(",".join(varying.keep)) if varying.keep else Wish(),
         mirror=varying.mirror,

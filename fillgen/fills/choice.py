@@ -92,7 +92,7 @@ def check_wishes(wanted: Wishes) -> None:
     if not LEAST_GAP <= wanted.gap <= MOST_GAP:
         raise OptionError(f"a gap of {wanted.gap:g} beats", hint=f"Give {LEAST_GAP} to {MOST_GAP} beats.")
     if wanted.only is not None and wanted.how_many is not None:
-        raise OptionError("--only and --how-many do not go together", hint="Use one of them.")
+        raise OptionError("use --only or --how-many, not both", hint="Use one of them.")
     if wanted.how_many is not None:
         how_many(wanted.how_many, 1)
 

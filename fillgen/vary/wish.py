@@ -109,13 +109,13 @@ def check_wish(wish: Wish, progression: Progression) -> None:
         )
         raise OptionError("there is nothing to vary by", hint=hint)
     if len(wish.aims) > 1:
-        raise OptionError(f"{' and '.join(wish.aims)} do not go together", hint="Use one of them.")
+        raise OptionError(f"{' and '.join(wish.aims)} can't be combined", hint="Use one of them.")
     for aim in wish.aims:
         for part in wish.kept:
             if part not in _GOES_WITH[aim]:
                 others = _GOES_WITH[aim]
                 hint = f"With it you can keep: {', '.join(others)}." if others else "Use one of them."
-                raise OptionError(f"{aim} and keeping {part} do not go together", hint=hint)
+                raise OptionError(f"{aim} and keeping {part} can't be combined", hint=hint)
     _check_bars(wish, progression)
 
 

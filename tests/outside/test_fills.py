@@ -196,7 +196,7 @@ def test_no_room_is_a_remark(tmp_path: Path, capsys: pytest.CaptureFixture[str])
         (["--fills", "--gap", "0"], "gap of 0 beats"),
         (["--fills", "--how-many", "some"], "'some'"),
         (["--fills", "--intro", "0", "--ending", "0", "--only", "77"], "no fill 77"),
-        (["--fills", "--only", "1", "--how-many", "2"], "do not go together"),
+        (["--fills", "--only", "1", "--how-many", "2"], "use --only or --how-many, not both"),
         (["--from-tune", "--intro", "0"], "no intro"),
     ],
 )

@@ -63,7 +63,7 @@ def test_columns_and_author(call: Call, tmp_path: Path) -> None:
     content = (tmp_path / "two.pdf").read_bytes()
     assert b"/Author (Mara Lind)" in content
     assert len(re.findall(rb"/Type /Page\b(?!s)", content)) == 1
-    refused(call("ideas", CHART, *wishes), "--author and --columns go with a sheet")
+    refused(call("ideas", CHART, *wishes), "--author and --columns need a sheet")
     refused(call("ideas", "| Ab | Db | Ab | Eb7 | Ab |", "-n", "1", *wishes, "-o", "long.pdf"), "four bars")
     assert not (tmp_path / "long.pdf").exists()
 
