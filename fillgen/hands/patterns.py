@@ -209,7 +209,7 @@ def _plain_bass(metre: Metre) -> tuple[tuple[BassNote, ...], ...]:
 
 @lru_cache(maxsize=512)
 def read_bass(text: str, metre: Metre, place: str = "") -> tuple[BassNote, ...]:
-    """A bar of bass from its text, such as `1q. 5e 5h`; PackError where it does not fill the bar."""
+    """A bar of bass from its text, such as `1q. 5e 5h`; PackError where it doesn't fill the bar."""
     if text == "walk":
         return WALK
     notes: list[BassNote] = []
@@ -229,7 +229,7 @@ def read_bass(text: str, metre: Metre, place: str = "") -> tuple[BassNote, ...]:
             notes.append((at, length, degree))
         at, tied = at + length, ties and not is_rest
     if tied or at != metre.bar or not notes:
-        raise PackError(f"bass {text!r} does not fill a {metre.name} bar", place=place)
+        raise PackError(f"bass {text!r} doesn't fill a {metre.name} bar", place=place)
     return tuple(notes)
 
 
