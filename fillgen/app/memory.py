@@ -142,7 +142,7 @@ def as_answer(entries: Sequence[Entry], tempo: int | None = None) -> Ideas:
 
     OptionError where they stand over several charts, and for a tempo that isn't offered.
     """
-    from fillgen.book.telling import one_ground  # noqa: PLC0415
+    from fillgen.book.listing import one_ground  # noqa: PLC0415
     from fillgen.engine.request import check_tempo  # noqa: PLC0415
 
     found = one_ground(entries, None)

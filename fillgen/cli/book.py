@@ -108,9 +108,9 @@ def book(
     if context.invoked_subcommand is not None:
         _refuse_before(context)
         return
+    from fillgen.book.listing import list_document, list_text
     from fillgen.book.search import Wanted, read_day, search
     from fillgen.book.store import entries
-    from fillgen.book.telling import list_document, list_text
     from fillgen.theory.keys import read_key
 
     printed = OutputOptions(format=format_, no_pager=no_pager)
@@ -201,8 +201,8 @@ def show(
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
     """Show ideas in full, with their notes and tags."""
+    from fillgen.book.listing import entries_text
     from fillgen.book.store import entries
-    from fillgen.book.telling import entries_text
 
     with opened(file, writes=False) as book:
         found = entries(book, _chosen(book, numbers_of(ids), last))

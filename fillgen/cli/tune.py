@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from fillgen.app.contents import TUNE, joined_sheets, tune_content
-from fillgen.app.fills import fills_wished
+from fillgen.app.fills import fill_request
 from fillgen.app.formats import Delivery, Target, named_targets, numbered, refuse_unwritable
 from fillgen.app.options import (
     OPTIONS,
@@ -91,7 +91,7 @@ def tune(
             written_chart(chords, sequence, str(read.key), read.metre.name), read.bars, sequence
         ),
         close=played.close,
-        fills=fills_wished(fills),
+        fills=fill_request(fills),
         from_tune=from_tune,
         pack=pack,
     )

@@ -37,7 +37,7 @@ from fillgen.teaching.sentences import reasons
 from fillgen.theory.keys import read_metre
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import all_keys, blues_keys
-from fillgen.vary.wish import NEAR
+from fillgen.vary.variation import NEAR
 from fillgen.version import __version__
 from fillgen.writers.checks import check_document, check_text
 from fillgen.writers.document import chart_document

@@ -21,10 +21,10 @@ from fillgen.book import store
 from fillgen.book.door import SHORT_WAIT, Book
 from fillgen.book.entries import LONGEST_NOTE, Entry, plain_word
 from fillgen.book.exchange import from_json, to_json
+from fillgen.book.listing import grouped, list_document
 from fillgen.book.place import book_path
 from fillgen.book.search import Wanted, read_day
 from fillgen.book.search import search as found_in
-from fillgen.book.telling import grouped, list_document
 from fillgen.chart.text import parse_chart
 from fillgen.engine.request import Request, Weights
 from fillgen.errors import OptionError, OutputError, did_you_mean, many, shorten

@@ -200,7 +200,7 @@ def listed(out: str) -> list[int]:
 
 @pytest.mark.usefixtures("filled")
 @pytest.mark.parametrize(
-    ("wishes", "found"),
+    ("args", "found"),
     [
         ([], [1, 2, 3, 4, 5]),
         (["--chart", "| Cmaj7 | Em7 A7 | Dm7 | G7 |"], [1, 2, 3]),
@@ -219,16 +219,16 @@ def listed(out: str) -> list[int]:
     ],
     ids=lambda value: " ".join(map(str, value)),
 )
-def test_lists_and_searches(run: object, wishes: list[str], found: list[int]) -> None:
-    """Each wish of the list, as text and as JSON."""
+def test_lists_and_searches(run: object, args: list[str], found: list[int]) -> None:
+    """Each search of the list, as text and as JSON."""
     run("book", "tag", "gig", "2,5")
     run("book", "star", "1", "--stars", "4")
     run("book", "rename", "5", "Bell tower")
-    out, _ = run("book", *wishes)
+    out, _ = run("book", *args)
     assert listed(out) == found
-    document = json.loads(run("book", *wishes, "--format", "json")[0])
+    document = json.loads(run("book", *args, "--format", "json")[0])
     assert [idea["id"] for idea in document["ideas"]] == found
-    assert document["found"] == (5 if wishes[:1] == ["-n"] else len(found))
+    assert document["found"] == (5 if args[:1] == ["-n"] else len(found))
 
 
 @pytest.mark.usefixtures("filled")
