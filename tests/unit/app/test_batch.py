@@ -418,7 +418,7 @@ def test_full_disk_ends_the_run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path,
 
     with monkeypatch.context() as patch:
         patch.setattr(files.os, "fsync", full)
-        with pytest.raises(OutputError, match="goes on from here"):
+        with pytest.raises(OutputError, match="Run the same command to continue"):
             run(charts, out)
     assert list(tree(out)) == ["a.json"]
     assert states(run(charts, out)) == {"a.txt": "kept", "b.txt": "made", "c.txt": "made"}

@@ -378,7 +378,7 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
         (["star", "0"], "no idea 0"),
         (["star", "1", "9"], "the book has no idea 9"),
         (["star", "--last", "6"], "no rank 6. They have ranks 1 and 2."),
-        (["set", "Gig", "--last"], "--last needs the ranks"),
+        (["set", "Gig", "--last"], "--last needs ranks"),
         (["--rhythm", "walz"], "unknown rhythm 'walz'. Did you mean 'waltz'?"),
         (["--shape", "arc"], "unknown shape 'arc'. Did you mean 'arch'?"),
         (["import", "notes.pdf"], "is a PDF; fillgen can't read phrases from one. fillgen takes .json"),
