@@ -953,5 +953,5 @@ def test_a_hand_is_named_or_refused(call: Call) -> None:
     unknown = call("ideas", CHART, "--hand", "smal")
     assert (unknown.code, "Did you mean 'small'?" in unknown.err) == (2, True)
     wide = call("voicings", CHART, "--hand", "small", "--span", "14")
-    assert (wide.code, "It holds 12 at most" in wide.err) == (2, True)
+    assert (wide.code, "The limit for it is 12" in wide.err) == (2, True)
     assert call("voicings", CHART, "--hand", "large", "--span", "15").code == 0
