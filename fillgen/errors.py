@@ -100,7 +100,7 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
         as_typed = difflib.SequenceMatcher(b=word)
         best = [max(by_small[small], key=lambda name: _likeness(as_typed, name)) for small in near]
         return f"Did you mean {' or '.join(map(repr, best))}?"
-    return f"It is one of: {', '.join(words)}." if words and len(words) <= _MANY else ""
+    return f"Use one of: {', '.join(words)}." if words and len(words) <= _MANY else ""
 
 
 def _likeness(word: SequenceMatcher[str], name: str) -> float:

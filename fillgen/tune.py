@@ -13,8 +13,8 @@ from fillgen.chart.text import parse_chart
 from fillgen.engine.generate import Gather, generate
 from fillgen.engine.request import Request
 from fillgen.errors import FillgenError, NoPhraseError, OptionError, many
-from fillgen.fills.choice import Fill, Filled, check_wishes, fills_of
-from fillgen.fills.fill import Wishes, rhythm_in
+from fillgen.fills.choice import Fill, Filled, check_fill_request, fills_of
+from fillgen.fills.fill import FillRequest, rhythm_in
 from fillgen.fills.motif import beginning_with, motif_of
 from fillgen.fills.rooms import Run
 from fillgen.hands.closing import closed_idea
@@ -57,7 +57,7 @@ class TuneRequest:
     seed: int = 0
     chords: str | None = None
     close: str | None = None
-    fills: Wishes | None = None
+    fills: FillRequest | None = None
     from_tune: bool = False
     pack: RulePack = field(default_factory=RulePack)
 
@@ -117,7 +117,7 @@ def _check(request: TuneRequest) -> None:
     if not request.intro and not request.ending and request.fills is None:
         raise OptionError("both intro and ending have 0 bars", hint="Use --intro 4, --ending 4 or --fills.")
     if request.fills is not None:
-        check_wishes(request.fills)
+        check_fill_request(request.fills)
     if request.from_tune and not request.intro:
         raise OptionError("no intro to make from the tune", hint="Use --intro 4.")
     if request.quote and not 0 < request.quote < request.ending:

@@ -67,7 +67,7 @@ class Order:
     def __post_init__(self) -> None:
         forms = [ending[1:] for ending, kind in FORMATS.items() if kind.can_hold(frozenset(IDEAS))]
         if self.form not in forms:
-            hint = did_you_mean(self.form, forms) or f"It is one of: {', '.join(forms)}."
+            hint = did_you_mean(self.form, forms) or f"Use one of: {', '.join(forms)}."
             raise OptionError(f"unknown format {shorten(self.form)}", hint=hint)
         if not FORMATS[self.ending].is_sheet(frozenset(IDEAS)):
             refuse_look(self.look)
@@ -182,9 +182,7 @@ class Index:
             raise OutputError(f"cannot be used: {error.strerror or error}", place=str(self.path)) from error
         head = (json.dumps(_HEAD) + "\n").encode()
         if content and not content.startswith(head) and not head.startswith(content):
-            raise OutputError(
-                "is not a list that fillgen batch made", place=str(self.path), hint="Move it away."
-            )
+            raise OutputError("wasn't made by fillgen batch", place=str(self.path), hint="Move it elsewhere.")
         for line in content.splitlines():
             self._read(line)
         if not content.startswith(head):
@@ -199,9 +197,9 @@ class Index:
             self._handle = os.open(self.path, flags, 0o666)
             if not _lock(self._handle):
                 os.close(self._handle)
-                hint = "Let it end, or give another folder."
+                hint = "Wait until it ends, or give another folder."
                 raise OutputError(
-                    "another fillgen batch is writing here", place=str(self.path.parent), hint=hint
+                    "another fillgen batch is writing to this folder", place=str(self.path.parent), hint=hint
                 )
             with suppress(OSError):
                 if os.path.samestat(os.fstat(self._handle), self.path.stat()):
@@ -301,7 +299,7 @@ class Batch:
         overwrite: bool = False,
     ) -> None:
         if not 1 <= jobs <= MOST_JOBS:
-            raise OptionError(f"{jobs} jobs at a time", hint=f"Give 1 to {MOST_JOBS}.")
+            raise OptionError(f"--jobs is {jobs}", hint=f"Give 1 to {MOST_JOBS}.")
         self.order, self.charts, self.results, self.read = order, charts, results, read
         self.jobs, self.overwrite, self.stopped = jobs, overwrite, False
         inside = results if _place(results) != _place(charts) else None
@@ -311,7 +309,7 @@ class Batch:
             raise OutputError("holds no charts", place=str(charts), hint=hint)
         if order.ending in CHARTS and (inside is None or self._would_clash()):
             hint = "Give another folder for the results."
-            raise OutputError("results as text would lie among the charts", place=str(results), hint=hint)
+            raise OutputError("text results would mix with the charts", place=str(results), hint=hint)
 
     def __len__(self) -> int:
         return len(self.names) + len(self._closed)
@@ -368,7 +366,7 @@ class Batch:
             raise OutputError(
                 "made with other options, other rules or another version",
                 place=f"{others[0]}{more}",
-                hint="Use --overwrite to make all anew, or give another folder.",
+                hint="Use --overwrite to make them all again, or give another folder.",
             )
 
     def _key(self, target: Path) -> str:
@@ -382,7 +380,7 @@ class Batch:
                 key = self._key(self._target(outcome.name))
                 index.add([(key, (*index.entries[key][:2], outcome.holds))])
             if outcome.ends_all:
-                raise OutputError(str(outcome), hint="The same command goes on from here.")
+                raise OutputError(str(outcome), hint="Run the same command to continue.")
             yield outcome
 
     def _waiting(self, index: Index) -> Iterator[Job | Outcome]:
@@ -421,12 +419,10 @@ class Batch:
         entry = index.entries.get(self._key(target))
         if entry is None:
             hint = "Use --overwrite to replace it."
-            raise OutputError(
-                "exists already and is no result of fillgen batch", place=str(target), hint=hint
-            )
+            raise OutputError("exists already and wasn't made by fillgen batch", place=str(target), hint=hint)
         if not entry[2]:
             return False
-        hint = "Remove it to have it made again, or use --overwrite to make all anew."
+        hint = "Delete it to make it again, or use --overwrite to make them all again."
         if entry[0] != chart:
             raise OutputError("was made from another text of the chart", place=str(target), hint=hint)
         if _digest_of(target) != entry[2]:
@@ -491,9 +487,9 @@ class _Crew:
             while guilty := (yield from self._shift(again, 1)):
                 deaths += 1
                 if deaths == _MOST_DEATHS:
-                    hint = "There may be too little memory: give fewer --jobs. The same command goes on from here."
-                    raise OutputError(f"the processes at work died over {deaths} charts", hint=hint)
-                yield Outcome(guilty[0].name, "refused", "The process that worked on it died, twice.")
+                    hint = "The machine may be short of memory: use fewer --jobs. Run the same command to continue."
+                    raise OutputError(f"the worker processes died on {deaths} charts", hint=hint)
+                yield Outcome(guilty[0].name, "refused", "The process working on it died twice.")
 
     def _here(self, waiting: Iterator[Job | Outcome]) -> Iterator[Outcome]:
         """The outcomes, made by this process itself."""
@@ -611,6 +607,8 @@ def make(job: Job, order: Order) -> Outcome:
         ends_all = isinstance(cause, OSError) and cause.errno in _NO_ROOM
         return Outcome(job.name, "refused", str(error), ends_all=ends_all)
     except Exception as error:  # the other charts go on, whatever is wrong with this one
-        message = f"A fault of fillgen, not of the chart: {type(error).__name__} {shorten(str(error), 80)}."
+        message = (
+            f"A bug in fillgen, not a fault of the chart: {type(error).__name__} {shorten(str(error), 80)}."
+        )
         return Outcome(job.name, "refused", message)
     return Outcome(job.name, "made", holds=digest(content))

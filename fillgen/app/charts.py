@@ -56,7 +56,7 @@ def _brought(options: ChordOptions, rhythm: str | None, pack: RulePack | None) -
 
 
 def _bringing(rhythm: str | None, metre: Metre) -> str:
-    return f"No metre is named: {rhythm} brings {metre.name}."
+    return f"No metre given, so {rhythm} sets {metre.name}."
 
 
 def _progression(options: ChordOptions) -> Progression:

@@ -399,7 +399,7 @@ def book_content(
 
     `played` is how they are played, and the sounds of the parts; JSON has them as they are in the book.
     """
-    from fillgen.book.telling import entries_text, one_ground, sheet_entries, singly  # noqa: PLC0415
+    from fillgen.book.listing import entries_text, one_ground, sheet_entries, singly  # noqa: PLC0415
 
     def json() -> str:
         from fillgen.book.exchange import in_other_key, to_json  # noqa: PLC0415

@@ -6,18 +6,16 @@ from dataclasses import replace
 
 from fillgen.app.options import OPTIONS, FillOptions
 from fillgen.errors import OptionError
-from fillgen.fills.fill import Wishes
+from fillgen.fills.fill import FillRequest
 
 
-def fills_wished(options: FillOptions) -> Wishes | None:
-    """The wishes of a player, None where no fills are asked for; OptionError for a wish about fills that aren't."""
+def fill_request(options: FillOptions) -> FillRequest | None:
+    """The options of fills, None where no fills are asked for; OptionError for an option about fills without --fills."""
     if options.fills:
-        wishes = Wishes(how_many=options.how_many, only=options.only)
-        return wishes if options.gap is None else replace(wishes, gap=options.gap)
+        request = FillRequest(how_many=options.how_many, only=options.only)
+        return request if options.gap is None else replace(request, gap=options.gap)
     rows = OPTIONS[FillOptions]
     for name in ("gap", "how_many", "only"):
         if getattr(options, name) is not None:
-            raise OptionError(
-                f"{rows[name].flags[0]} is about fills, and none are asked for", hint="Add --fills."
-            )
+            raise OptionError(f"{rows[name].flags[0]} needs --fills", hint="Add --fills.")
     return None

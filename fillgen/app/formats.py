@@ -231,8 +231,8 @@ def refuse_look(look: SheetOptions) -> None:
         row.flags[-1].split("/")[-1] for name, row in OPTIONS[SheetOptions].items() if _differs(look, name)
     ]
     if named:
-        goes = "goes" if len(named) == 1 else "go"
-        raise OptionError(f"{listed(named, 'and')} {goes} with a sheet of music", hint="Such as -o NAME.pdf.")
+        need = "needs" if len(named) == 1 else "need"
+        raise OptionError(f"{listed(named, 'and')} {need} a sheet of music", hint="Such as -o NAME.pdf.")
 
 
 def _differs(look: SheetOptions, name: str) -> bool:
@@ -270,9 +270,9 @@ def _target(output: str, usable: frozenset[str]) -> Target:
     known = "files" in usable if ending == FOLDER else ending in FORMATS
     if not known:
         name = shorten(f"{Path(output).name or output}{FOLDER if ending == FOLDER else ''}")
-        raise OptionError(f"cannot tell what to write to {name}", hint=_offered(ending, usable))
+        raise OptionError(f"can't tell what to write to {name}", hint=_offered(ending, usable))
     if ending != FOLDER and not FORMATS[ending].can_hold(usable):
-        raise OptionError(f"{shorten(output)} cannot hold this", hint=_offered("", usable))
+        raise OptionError(f"{shorten(output)} can't hold this", hint=_offered("", usable))
     return Target(Path(output), ending, output)
 
 
@@ -291,13 +291,13 @@ def _check_sound(options: OutputOptions, targets: Sequence[Target]) -> None:
     kinds = [target.ending for target in targets if not target.is_folder and target.format.is_sound]
     if options.audio and not folder:
         raise OptionError(
-            "--audio goes with a folder",
+            "--audio needs a folder",
             hint="Such as -o takes/ --audio; or all in one file with -o idea.wav.",
         )
     kinds += [_USUAL_SOUND] if options.audio else []
     for name, value in (("--soundfont", options.soundfont), ("--voices", options.voices)):
         if value is not None and not kinds:
-            raise OptionError(f"{name} goes with a sound file", hint="Such as -o idea.wav.")
+            raise OptionError(f"{name} needs a sound file", hint="Such as -o idea.wav.")
     if kinds:
         from fillgen.sound.files import check_kind  # noqa: PLC0415
 
@@ -311,7 +311,7 @@ def printed_as(options: OutputOptions) -> str:
     word = options.format or TEXT
     if word not in (TEXT, JSON):
         raise OptionError(
-            f"unknown format {shorten(word)}", hint=did_you_mean(word, (TEXT, JSON)) or "It is text or json."
+            f"unknown format {shorten(word)}", hint=did_you_mean(word, (TEXT, JSON)) or "Use text or json."
         )
     return word
 

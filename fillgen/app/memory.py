@@ -39,11 +39,11 @@ def keeps(options: BookOptions, *, fresh: bool = False, taste: bool = False) -> 
 
     off = "--no-book" if options.no_book else OFF if is_off() else ""
     if options.book is not None and off:
-        raise OptionError(f"--book and {off} do not go together")
+        raise OptionError(f"--book can't be used with {off}")
     reads = {"--fresh": fresh and "What was shown before is", "--taste": taste and "Your stars are"}
     for flag, what in reads.items():
         if off and what:
-            raise OptionError(f"{flag} and {off} do not go together", hint=f"{what} in the idea book.")
+            raise OptionError(f"{flag} can't be used with {off}", hint=f"{what} in the idea book.")
     if options.book is not None:
         from fillgen.book.door import refuse_unusable  # noqa: PLC0415
 
@@ -84,11 +84,11 @@ def remember(
 
 def not_remembered(error: FillgenError) -> str:
     """What to say where ideas could not be remembered."""
-    return f"The ideas are not remembered: {' '.join(str(error).split())}"
+    return f"Ideas not saved in the book: {' '.join(str(error).split())}"
 
 
 def fresh_ideas(request: Request, book: Path | None, *, wait: float | None = None) -> Ideas:
-    """Ideas for a request that the book doesn't know."""
+    """Ideas for a request that aren't in the book."""
     from fillgen.book.door import Book  # noqa: PLC0415
     from fillgen.book.fresh import fresh, shown  # noqa: PLC0415
     from fillgen.book.place import book_path  # noqa: PLC0415
@@ -121,7 +121,7 @@ def numbers_of(texts: Sequence[str]) -> list[int]:
             raise OptionError(f"{shorten(word)} is not the number of an idea", hint=hint)
         low, high = map(int, ends)
         if high < low or high - low >= _MOST_NUMBERS:
-            raise OptionError(f"{shorten(word)} names no ideas", hint="The first number is the lower one.")
+            raise OptionError(f"{shorten(word)} is not a range of ideas", hint="Put the lower number first.")
         found += range(low, high + 1)
     return list(dict.fromkeys(found))
 
@@ -142,7 +142,7 @@ def as_answer(entries: Sequence[Entry], tempo: int | None = None) -> Ideas:
 
     OptionError where they stand over several charts, and for a tempo that isn't offered.
     """
-    from fillgen.book.telling import one_ground  # noqa: PLC0415
+    from fillgen.book.listing import one_ground  # noqa: PLC0415
     from fillgen.engine.request import check_tempo  # noqa: PLC0415
 
     found = one_ground(entries, None)
@@ -157,7 +157,7 @@ def as_reading(entries: Sequence[Entry]) -> Reading:
     from fillgen.readers.phrases import Reading  # noqa: PLC0415
 
     if len(entries) != 1:
-        raise OptionError(f"{len(entries)} ideas are named", hint="Name one: it is varied.")
+        raise OptionError(f"{len(entries)} ideas are named", hint="Name the one to vary.")
     (entry,) = entries
     origin = entry.origin
     progression = entry.chart.progression()

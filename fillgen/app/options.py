@@ -207,15 +207,15 @@ FIRST_NOTE_ON = Option(
     "The beat of the bar on which a MIDI file's first note falls, such as 2 or 1.5. [default: found from the playing]",
     float,
 )
-PORT = Option(("--port",), "The MIDI output; a part of its name is enough. [default: the only one there is]")
-ONLY = Option(("--only",), "Only some of the ideas, by rank: such as 1,4 or 1-6. [default: all]")
+PORT = Option(("--port",), "The MIDI output; part of its name is enough. [default: the only one there is]")
+ONLY = Option(("--only",), "Only these ideas, by rank, such as 1,4 or 1-6. [default: all]")
 TASTE = Option(
     ("--taste",),
     "Rank by what your stars in the idea book say you like, once they say it clearly. The stars are read on this machine "
     "and stay on it; fillgen book taste shows what they say.",
     bool,
 )
-LAST = Option(("--last",), "The numbers are ranks of the ideas shown last.", bool)
+LAST = Option(("--last",), "The numbers are ranks of the ideas last shown.", bool)
 _RHYTHM = Option(
     ("--rhythm",),
     "The rhythm; names of several words go in quotes. [default: what suits the metre]",
@@ -295,20 +295,20 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "lead_to": _LEAD_TO,
         "hand": _HAND,
         "strict": Option(
-            ("--strict",), "Matters of style and of the level count as much as clashes do.", bool
+            ("--strict",), "Count matters of style and of the level as seriously as clashes.", bool
         ),
     },
     VaryOptions: {
         "keep": Option(
             ("--keep",),
-            "What stays: bars (1,2 or 1-3), rhythm, pitches or contour, or several with commas.",
+            "What to keep: bars (1,2 or 1-3), rhythm, pitches or contour, or several with commas.",
             many=True,
         ),
-        "mirror": Option(("--mirror",), "Ups become downs, over the same rhythm.", bool),
+        "mirror": Option(("--mirror",), "Turn it upside down, in the same rhythm.", bool),
         "level_as": Option(("--as",), "The same phrase easier or harder: as on this level, 1 to 5.", int),
         "move_to": Option(("--move-to",), "Into another key, chords and notes, such as Ab or 'F# minor'."),
         "like": Option(("--like",), "Small changes only.", bool),
-        "unlike": Option(("--unlike",), "As different as can be over the same chart.", bool),
+        "unlike": Option(("--unlike",), "As different as possible over the same chart.", bool),
         "answer": Option(("--answer",), "Phrases that answer it.", bool),
     },
     PlayOptions: {
@@ -320,10 +320,10 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             values=lambda: PARTS,
         ),
         "times": Option(
-            ("--times",), "How often an idea is played over, or a backing track, without a gap.", int
+            ("--times",), "How many times an idea or a backing track is played, without a gap.", int
         ),
         "second_set": Option(
-            ("--second-set",), "The left hand takes its second-best voicings every other time.", bool
+            ("--second-set",), "The left hand plays its second-best voicings every other time.", bool
         ),
         "count_in": Option(
             ("--count-in/--no-count-in",),
@@ -377,13 +377,11 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
     },
     SheetOptions: {
         "staves": Option(
-            ("--staves",), "On a sheet: 1 for the right hand, 2 with the left hand's chords.", int
+            ("--staves",), "Staves of a sheet: 1 for the right hand, 2 with the left hand's chords.", int
         ),
-        "note_names": Option(
-            ("--note-names",), "On a sheet: the name of each note under it, for beginners.", bool
-        ),
-        "fingers": Option(("--fingers/--no-fingers",), "On a sheet: fingers above the notes.", bool),
-        "paper": Option(("--paper",), "Of a PDF: a4 or letter.", values=lambda: tuple(PAPERS)),
+        "note_names": Option(("--note-names",), "Print the name of each note under it, for beginners.", bool),
+        "fingers": Option(("--fingers/--no-fingers",), "Print fingers above the notes.", bool),
+        "paper": Option(("--paper",), "Paper of a PDF: a4 or letter.", values=lambda: tuple(PAPERS)),
         "title": Option(("--title",), "The title of a sheet. [default: the chart's]"),
         "author": Option(("--author",), "Whom a sheet names as its author."),
         "columns": Option(("--columns",), "Of a PDF: 2 for two columns of ideas of up to four bars.", int),

@@ -12,7 +12,7 @@ from fillgen.phrase.remark import on_reading
 from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import RulePack
 from fillgen.theory.keys import read_key
-from fillgen.vary import Wish, read_keep, vary
+from fillgen.vary import Variation, read_keep, vary
 
 
 def variants(
@@ -27,25 +27,25 @@ def variants(
     Raises OptionError where options contradict one another, PhraseError where the phrase doesn't fit its chart, and
     NoPhraseError where nothing can be found.
     """
-    wish = wish_of(varying, options)
+    variation = variation_of(varying, options)
     if options.lead_to is not None:
         options = replace(options, lead_to=lead_of(options.lead_to, reading.notes[-1].midi))
     request = Request.over(reading.progression, options, pack)
     tempo = options.tempo if options.tempo is not None else reading.tempo
     request = replace(request, tempo=tempo, closes=reading.whole, weights=weights)
-    found = vary(request, reading.notes, wish)
+    found = vary(request, reading.notes, variation)
     return replace(found, remarks=(*on_reading(reading.remarks), *found.remarks))
 
 
-def wish_of(varying: VaryOptions, options: IdeaOptions) -> Wish:
+def variation_of(varying: VaryOptions, options: IdeaOptions) -> Variation:
     """What is to be varied, checked as far as the options alone say; OptionError where they contradict one another."""
     near = [word for word in ("like", "unlike", "answer") if getattr(varying, word)]
     if len(near) > 1:
-        raise OptionError(f"--{near[0]} and --{near[1]} do not go together")
+        raise OptionError(f"use --{near[0]} or --{near[1]}, not both")
     if varying.level_as is not None and options.level is not None:
-        raise OptionError("--as and --level do not go together", hint="--as names the level itself.")
+        raise OptionError("use --as or --level, not both", hint="--as sets the level.")
     return replace(
-        read_keep(",".join(varying.keep)) if varying.keep else Wish(),
+        read_keep(",".join(varying.keep)) if varying.keep else Variation(),
         mirror=varying.mirror,
         level_as=varying.level_as,
         key=read_key(varying.move_to) if varying.move_to is not None else None,

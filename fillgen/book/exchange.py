@@ -26,8 +26,8 @@ from fillgen.book.entries import (
     plain_note,
     plain_word,
 )
+from fillgen.book.listing import in_key
 from fillgen.book.store import add, every_entry, stamp
-from fillgen.book.telling import in_key
 from fillgen.book.validity import checked, escaped, options_text
 from fillgen.errors import FillgenError, OutputError, shorten
 from fillgen.phrase.idea import Ideas

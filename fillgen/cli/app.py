@@ -67,7 +67,7 @@ def _fillgen(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    """Take the options that stand before a command; without a command, say how to begin."""
+    """Handle the options before a command; without a command, show how to begin."""
     if context.invoked_subcommand is None:
         typer.echo(WELCOME)
 
@@ -121,7 +121,7 @@ def _run(given: Sequence[str]) -> int:
     except BrokenPipeError:
         return GONE
     except OSError as error:
-        return _failed(f"fillgen: cannot go on: {error.strerror or error}.")
+        return _failed(f"fillgen: can't go on: {error.strerror or error}.")
     except Exception as error:
         format_message = getattr(error, "format_message", None)
         if format_message is None:

@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 
 CHARTS = Option((), "A folder of charts: .txt, .chart and .chords, sub-folders too.", Path, metavar="FOLDER")
 RESULTS = Option(("--output", "-o"), "The folder for the results, made if missing.", Path, metavar="RESULTS")
-FORMAT = Option(("--format",), "What each result is written as: json, txt, mid, pdf or another ending of -o.")
-JOBS = Option(("--jobs", "-j"), "How many charts at a time. [default: one a core]", int)
-QUIET = Option(("--quiet", "-q"), "Say only what was refused.", bool)
+FORMAT = Option(("--format",), "The format of the results: json, txt, mid, pdf or another ending of -o.")
+JOBS = Option(("--jobs", "-j"), "Charts made at the same time. [default: one per core]", int)
+QUIET = Option(("--quiet", "-q"), "Report only charts that were refused.", bool)
 
 
 @grouped(without=("chart", "sequence"))
@@ -52,8 +52,8 @@ def batch(
 ) -> None:
     """Ideas for every chart of a folder, one result file each, on all cores.
 
-    Stopped or killed, the same command goes on where it was. Charts that cannot be read are named at the end, with
-    exit code 2; the others are made all the same.
+    If it is stopped, run the same command to continue. Charts that can't be read are listed at the end, with exit
+    code 2; the rest are still made.
     """
     from fillgen.app.batch import Batch, Order
 
@@ -77,7 +77,7 @@ def batch(
     _tell(states, refused, quiet or work.stopped)
     if work.stopped:
         done = f"{states['made'] + states['kept']:,} of {len(work):,}"
-        typer.echo(f"fillgen: stopped; {done} are done. The same command goes on from here.", err=True)
+        typer.echo(f"fillgen: stopped; {done} done. Run the same command to continue.", err=True)
         raise typer.Exit(130)
     if refused:
         raise typer.Exit(2)

@@ -1,4 +1,4 @@
-"""The commands of the idea book: `fillgen book` and what stands behind it."""
+"""The commands of the idea book: `fillgen book` and its subcommands."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ KEY = OPTIONS[ChordOptions]["key"]
 METRE = OPTIONS[ChordOptions]["metre"]
 SEQUENCE = OPTIONS[ChordOptions]["sequence"]
 CHART = Option(("--chart",), "Over these chords, in any key: a chart or its file; or part of a title.")
-OF_CHART = Option(("--chart",), "The chords of a phrase that is brought in.")
+OF_CHART = Option(("--chart",), "The chords of the phrase you import.")
 IN_KEY = Option(("--key",), "In this key, chords and notes. [default: as they were shown]")
 SHOWN_KEY = Option(("--key",), "Shown in this key.")
 RHYTHM = Option(("--rhythm",), "In this rhythm.", values=OPTIONS[IdeaOptions]["rhythm"].values)
@@ -62,22 +62,20 @@ WORDS = Option(("--words",), "With these words in the name, the note or the titl
 SINCE = Option(("--since",), "Last shown on this day or later, such as 2026-11-01.")
 UNTIL = Option(("--until",), "Last shown on this day or earlier.")
 AT_LEAST = Option(("--stars",), "With this many stars or more.", int)
-LISTED = Option(("--count", "-n"), "How many are listed.", int)
-STARS = Option(
-    ("--stars",), "How many, 1 to 5; 0 takes them away. [default: 1, or as many more as it has]", int
-)
-TAG_NAME = Option((), "A word or a few.", metavar="TAG")
+LISTED = Option(("--count", "-n"), "How many to list.", int)
+STARS = Option(("--stars",), "How many, 1 to 5; 0 removes them. [default: 1, or as many more as it has]", int)
+TAG_NAME = Option((), "The tag, a word or a few.", metavar="TAG")
 REMOVE_TAG = Option(("--remove",), "Remove the tag.", bool)
-TEXT = Option((), "The note, or - to read it; '' takes it away.", metavar="TEXT")
-NAME = Option((), "The name; '' takes it away.", metavar="NAME")
-SET_NAME = Option((), "The set. Left out, the sets are listed.", metavar="NAME")
-REMOVE = Option(("--remove",), "Take the ideas out of the set; without numbers all of them.", bool)
+TEXT = Option((), "The note, or - to read it from standard input; '' removes it.", metavar="TEXT")
+NAME = Option((), "The name; '' removes it.", metavar="NAME")
+SET_NAME = Option((), "The name of the set. Leave it out to list the sets.", metavar="NAME")
+REMOVE = Option(("--remove",), "Take the ideas out of the set; without numbers, all of them.", bool)
 SET = Option(("--set",), "The ideas of this set.")
 ALL = Option(("--all",), "All ideas.", bool)
 SOURCES = Option(
     (), "JSON of another book or of fillgen ideas; .mid, .musicxml, .abc, .txt.", many=True, metavar="FILE..."
 )
-OTHERS = Option((), "Books of others; they stay as they are.", Path, many=True, metavar="BOOK...")
+OTHERS = Option((), "The other books; they aren't changed.", Path, many=True, metavar="BOOK...")
 
 FORGET_TASTE = Option(
     ("--forget",), "Begin anew: the stars so far stay, but no longer count for your taste.", bool
@@ -106,13 +104,13 @@ def book(
     no_pager: Annotated[bool, OPTIONS[OutputOptions]["no_pager"]] = False,
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
-    """List and search the ideas that were shown, those last shown first."""
+    """List and search the ideas you have been shown, most recent first."""
     if context.invoked_subcommand is not None:
         _refuse_before(context)
         return
+    from fillgen.book.listing import list_document, list_text
     from fillgen.book.search import Wanted, read_day, search
     from fillgen.book.store import entries
-    from fillgen.book.telling import list_document, list_text
     from fillgen.theory.keys import read_key
 
     printed = OutputOptions(format=format_, no_pager=no_pager)
@@ -142,7 +140,7 @@ def book(
     )
     print_out(content, printed)
     if format_ != JSON and not total and not book.exists:
-        say_note(f"there is no book yet; it would be {book.path}.")
+        say_note(f"there is no book yet. It will be at {book.path}.")
 
 
 def _refuse_before(context: typer.Context) -> None:
@@ -152,7 +150,7 @@ def _refuse_before(context: typer.Context) -> None:
     if given:
         option = {"file": "book", "format_": "format"}.get(given[0], given[0]).replace("_", "-")
         raise OptionError(
-            f"--{option} stands before {context.invoked_subcommand}", hint="Write it at the end."
+            f"--{option} stands before {context.invoked_subcommand}", hint="Put it after the command."
         )
 
 
@@ -202,9 +200,9 @@ def show(
     no_pager: Annotated[bool, OPTIONS[OutputOptions]["no_pager"]] = False,
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
-    """Show ideas in full, with what was noted."""
+    """Show ideas in full, with their notes and tags."""
+    from fillgen.book.listing import entries_text
     from fillgen.book.store import entries
-    from fillgen.book.telling import entries_text
 
     with opened(file, writes=False) as book:
         found = entries(book, _chosen(book, numbers_of(ids), last))
@@ -301,7 +299,7 @@ def forget(
     last: Annotated[bool, LAST] = False,
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
-    """Take ideas out of the book, for good; --fresh may show them again."""
+    """Delete ideas from the book. --fresh may show them again."""
     from fillgen.book import store
 
     with at_hand(file) as book:
@@ -344,12 +342,12 @@ def _list_sets(file: Path | None, output: OutputOptions) -> None:
     with opened(file, writes=False) as book:
         found = sets(book)
     lines = [f"{name}: {many(count, 'idea')}" for name, count in found]
-    show_text("\n".join(lines) or "There is no set yet. fillgen book set NAME ID... makes one.", output)
+    show_text("\n".join(lines) or "No sets yet. Make one with fillgen book set NAME ID...", output)
 
 
 def _refuse_no_ranks(ids: Sequence[str] | None, last: bool) -> None:
     if last and not ids:
-        raise OptionError("--last needs the ranks of ideas", hint="Such as --last 1,3.")
+        raise OptionError("--last needs ranks", hint="Such as --last 1,3.")
 
 
 def _change_set(name: str, wanted: Sequence[int], remove: bool, last: bool, file: Path | None) -> None:
@@ -398,9 +396,9 @@ def export(
 
     targets = targets_of(output, BOOK, look)
     if playing.second is not None and any(target.ending == ".json" for target in targets):
-        raise OptionError("another book takes in one voice", hint="Leave --second out for a .json file.")
+        raise OptionError("a book stores one voice only", hint="Leave --second out for a .json file.")
     if sum((bool(ids), name is not None, tag is not None, every)) != 1:
-        raise OptionError("say which ideas: give numbers, --set, --tag or --all", hint="One of them.")
+        raise OptionError("say which ideas: give numbers, --set, --tag or --all", hint="Use one of these.")
     _refuse_no_ranks(ids, last)
     played = played_as(playing, RulePack())
     with opened(file, writes=False) as book:
@@ -424,7 +422,7 @@ def _put(
     look: SheetOptions,
     played: tuple[Playing, dict[str, str]] | None = None,
 ) -> None:
-    """Print ideas of the book, or write them to files, played in some way."""
+    """Print ideas of the book, or write them to files."""
     from fillgen.theory.keys import read_key
 
     wanted = read_key(key) if key is not None else None
@@ -444,7 +442,7 @@ def import_(
     rhythm: Annotated[str | None, OPTIONS[IdeaOptions]["rhythm"]] = None,
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
-    """Take in ideas from JSON, or phrases of your own from files."""
+    """Import ideas from JSON, or your own phrases from files."""
     from fillgen.book.store import add
 
     chart = written_chart(chart, sequence, key, metre)
@@ -460,7 +458,7 @@ def import_(
 
 def _tell_taken(count: int, new: int) -> None:
     known = count - new
-    also = f", {many(known, 'idea')} known already" if known else ""
+    also = f", {many(known, 'idea')} already in the book" if known else ""
     typer.echo(f"{many(new, 'new idea')}{also}")
 
 
@@ -492,14 +490,14 @@ def _refuse_other(path: Path, source: str) -> None:
     if ending in _PHRASES[:-1]:
         return
     if is_book(path):
-        raise OutputError("is an idea book", place=source, hint=f"Join it: fillgen book merge {source}.")
+        raise OutputError("is an idea book", place=source, hint=f"Merge it: fillgen book merge {source}.")
     if ending not in _PHRASES:
         raise OutputError(
-            "is a PDF, and no phrase can be read from it"
+            "is a PDF; fillgen can't read phrases from one"
             if ending == ".pdf"
-            else "is no phrase, by its name",
+            else "isn't a phrase file, going by its name",
             place=source,
-            hint="Taken are .json of a book or of fillgen ideas, and phrases in .mid, .musicxml, .mxl, .abc and .txt.",
+            hint="fillgen takes .json of a book or of fillgen ideas, and phrases in .mid, .musicxml, .mxl, .abc and .txt.",
         )
 
 
@@ -516,7 +514,7 @@ def merge(
     others: Annotated[list[Path], OTHERS],
     file: Annotated[Path | None, FILE] = None,
 ) -> None:
-    """Join other books into this one: both are kept, and nothing is lost."""
+    """Merge other books into this one. Nothing is lost, and the others aren't changed."""
     from fillgen.book.exchange import merge as merged
 
     with opened(file) as book, book.writing():
@@ -527,14 +525,14 @@ def merge(
 @app.command(cls=Strict)
 @grouped()
 def check(*, file: Annotated[Path | None, FILE] = None) -> None:
-    """Read the whole book, and say whether it is sound and where it lies."""
+    """Check that the book is intact, and say where it is."""
     from fillgen.book import store
     from fillgen.book.place import book_path
 
     path = book_path(file)
     with opened(file, writes=False) as book:
         count = store.check(book)
-    typer.echo(f"{path}: sound, {many(count, 'idea')}" if path.exists() else f"{path}: there is no book yet")
+    typer.echo(f"{path}: sound, {many(count, 'idea')}" if path.exists() else f"{path}: no book yet")
 
 
 @app.command(cls=Strict)
@@ -558,10 +556,10 @@ def taste(
     printed = OutputOptions(format=format_, no_pager=no_pager)
     check_printed(printed)
     if forget and recall:
-        raise OptionError("--forget and --recall do not go together")
+        raise OptionError("use --forget or --recall, not both")
     if forget or recall:
         if format_ is not None:
-            raise OptionError(f"--format and --{'forget' if forget else 'recall'} do not go together")
+            raise OptionError(f"--{'forget' if forget else 'recall'} can't be used with --format")
         _change_taste(file, forget=forget)
         return
     pack = pack_of(rules)
@@ -574,7 +572,7 @@ def taste(
 
 
 def _change_taste(file: Path | None, *, forget: bool) -> None:
-    """Leave the stars so far out of the taste, or count all of them again."""
+    """Leave the stars so far out of your taste, or count them all again."""
     from fillgen.book.taste import set_aside, take_back
 
     with at_hand(file) as book:

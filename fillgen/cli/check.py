@@ -32,7 +32,7 @@ from fillgen.hands.playing import played_as
 from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import RulePack
 
-EXPLAIN = Option(("--explain",), "Say note by note what each note is, and which rules hold.", bool)
+EXPLAIN = Option(("--explain",), "Explain each note, and the rules it keeps or breaks.", bool)
 
 
 @grouped(without=("audio",))
@@ -51,7 +51,7 @@ def check(
     book: BookOptions,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
-    """What clashes in a phrase of your own, what is a matter of style or beyond the level, and how to mend it.
+    """Check your own phrase: what clashes, what is a matter of style or beyond the level, and how to mend it.
 
     With -o NAME.txt or .json the report goes to a file; with .mid, .pdf and the like the phrase itself does. The exit code
     is 1 where something clashes or is out of reach, with --strict where anything at all is amiss.
@@ -68,7 +68,9 @@ def check_targets(output: OutputOptions, look: SheetOptions, *, explain: bool = 
     check_printed(output)
     targets = targets_of(output, CHECKED, look)
     if explain and (output.format == JSON or any(target.ending == ".json" for target in targets)):
-        raise OptionError("--explain is in words", hint="JSON says it of every note anyway; leave it out.")
+        raise OptionError(
+            "--explain needs text output", hint="JSON explains every note anyway. Leave --explain out."
+        )
     return targets
 
 

@@ -34,8 +34,8 @@ from fillgen.hands.playing import Playing, played_as
 from fillgen.phrase.idea import Ideas
 from fillgen.rules.pack import RulePack
 
-EXPLAIN = Option(("--explain",), "Say note by note why the idea fits, and why it ranks there.", bool)
-FRESH = Option(("--fresh",), "Only ideas that were never shown over these chords, in any key.", bool)
+EXPLAIN = Option(("--explain",), "Explain each note of an idea, and why it ranks where it does.", bool)
+FRESH = Option(("--fresh",), "Only ideas you haven't been shown over these chords, in any key.", bool)
 
 
 @grouped()
@@ -61,7 +61,9 @@ def ideas(
     check_printed(output)
     targets = targets_of(output, IDEAS, look)
     if explain and (output.format == JSON or any(target.ending != ".txt" for target in targets)):
-        raise OptionError("--explain is in words", hint="Print it as text, or write it with -o to .txt.")
+        raise OptionError(
+            "--explain needs text output", hint="Print it as text, or write it with -o to .txt."
+        )
     pack = pack_of(rules)
     played = way_of(playing, pack, options, needed=bool(targets))
     remembers = keeps(book, fresh=fresh, taste=taste)
@@ -107,7 +109,7 @@ def show_ideas(
 def _say_page(playing: PlayOptions) -> None:
     """What of the ways of playing a page leaves to the reader."""
     if playing.times > 1 or playing.feel != PlayOptions().feel or playing.second_set:
-        note("the page plays an idea once, in time, with one set of voicings; it can loop.")
+        note("the page plays each idea once, at one tempo, with one set of voicings; you can loop it there.")
 
 
 _EXAMPLE = 3
@@ -117,7 +119,7 @@ _EXAMPLE = 3
 def _hint(found: Ideas) -> str:
     """How to see why an idea is among them."""
     ranks = [idea.rank for idea in found][:_EXAMPLE]
-    return f"To see why an idea fits and why it ranks there: --only {ranks[-1]} --explain" if ranks else ""
+    return f"To see why an idea fits and ranks where it does: --only {ranks[-1]} --explain" if ranks else ""
 
 
 def _explained(every: Ideas, found: Ideas, only: str | None, width: int) -> str:

@@ -87,7 +87,8 @@ def reading_of(
     """A phrase lined up with its chart; only one of them can come from standard input."""
     if chords.chart == phrase == "-":
         raise OptionError(
-            "chart and phrase cannot both come from standard input", hint="Give one as text or file."
+            "chart and phrase can't both come from standard input",
+            hint="Give one of them as text or as a file.",
         )
     return charts.reading_of(read_chart(chords), phrase, part, rhythm, pack, hints)
 
@@ -191,7 +192,7 @@ def own_phrase(
         entries = book_entries(chords, book, last=last)
         if entries is None:
             raise OptionError(
-                "a phrase is needed after its chart",
+                "give a phrase after its chart",
                 hint='Such as "| Eb | Bb7 |" "G5h F5h | D5h F5h", a score with chord symbols, or the number of an idea in the '
                 "book.",
             )
@@ -208,11 +209,11 @@ def book_entries(chords: ChordOptions, book: BookOptions, *, last: bool = False)
 
     if chords.chart is None or not is_numbers(chords.chart):
         if last:
-            raise OptionError("--last needs the ranks of ideas", hint="Such as 1,3 --last.")
+            raise OptionError("--last needs ranks", hint="Such as 1,3 --last.")
         return None
     if chords.key is not None or chords.metre is not None or chords.sequence is not None or chords.sevenths:
         raise OptionError(
-            "an idea of the book has its own chart",
+            "an idea of the book brings its own chart",
             hint="Leave out --key, --metre, --sequence and --sevenths.",
         )
     return taken_out([chords.chart], book.book, last=last)
@@ -242,23 +243,22 @@ def ideas_of_book(
 def refuse_options(names: Sequence[str], what: str) -> None:
     """OptionError where options, by their names, don't go with what there is."""
     if names:
-        verb = "does" if len(names) == 1 else "do"
         flags = [f"--{name.replace('_', '-')}" for name in names]
         it = "it" if len(names) == 1 else "them"
-        raise OptionError(f"{listed(flags, 'and')} {verb} not go with {what}", hint=f"Leave {it} out.")
+        raise OptionError(f"{listed(flags, 'and')} can't be used with {what}", hint=f"Leave {it} out.")
 
 
 def refuse_part(part: str | None, hints: Hints | None = None) -> None:
     """OptionError where a part is named, or the beat of the first note, and no phrase is given."""
     if hints is not None and hints.first_note_on is not None:
         raise OptionError(
-            "--first-note-on goes with a phrase", hint="It says where a MIDI file's first note falls."
+            "--first-note-on needs a phrase", hint="It says where a MIDI file's first note falls."
         )
     if part is not None:
-        raise OptionError("--part goes with a phrase", hint="It names a part of the phrase's file.")
+        raise OptionError("--part needs a phrase", hint="It names a part of the phrase's file.")
 
 
 def refuse_last(last: bool) -> None:
     """OptionError where --last is given with a phrase."""
     if last:
-        raise OptionError("--last goes with the rank of an idea", hint="Such as 3 --last.")
+        raise OptionError("--last needs the rank of an idea", hint="Such as 3 --last.")

@@ -33,10 +33,10 @@ if TYPE_CHECKING:
     from fillgen.sound.listening import Heard
 
 INPUT = Option(
-    ("--input",), "The MIDI input you play on, a part of its name is enough. [default: the only one]"
+    ("--input",), "The MIDI input you play on; part of its name is enough. [default: the only one there is]"
 )
-NO_METRONOME = Option(("--no-metronome",), "No clicks; you keep time by yourself.", bool)
-LATENCY = Option(("--latency",), "Milliseconds by which your notes arrive late through the equipment.", float)
+NO_METRONOME = Option(("--no-metronome",), "No clicks: you keep the time.", bool)
+LATENCY = Option(("--latency",), "How late your notes arrive through the equipment, in milliseconds.", float)
 _USUAL_TEMPO = 100
 """A tempo at which most phrases can be played, in quarter notes a minute. Chosen."""
 
@@ -55,7 +55,7 @@ def listen(
     look: SheetOptions,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
-    """Play a phrase over the chart to a metronome, and see what clashes and what works, as check says it.
+    """Play a phrase over the chart to a metronome, then see what clashes and what works, as in check.
 
     A bar is counted in, then the chart goes by once. The exit code is 1 where something clashes or is out of reach, with
     --strict where anything at all is amiss.
@@ -64,7 +64,7 @@ def listen(
     from fillgen.sound.listening import check_one_metre, written
 
     if no_metronome and port is not None:
-        raise OptionError("--no-metronome and --port do not go together", hint="Leave one of them out.")
+        raise OptionError("use --no-metronome or --port, not both", hint="Leave one of them out.")
     targets = check_targets(output, look, explain=explain)
     pack = pack_of(rules)
     tempo = options.tempo

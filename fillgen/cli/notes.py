@@ -12,7 +12,7 @@ from fillgen.cli.outputs import answer, check_printed, width_of
 from fillgen.cli.signature import grouped
 
 DORIAN_SIXTH = Option(
-    ("--dorian-sixth",), "Leave the sixth over ii7 quickly as well, as some teachers do.", bool
+    ("--dorian-sixth",), "Treat the sixth over ii7 as a note to leave quickly too, as some teachers do.", bool
 )
 
 

@@ -71,7 +71,7 @@ def check_printed(options: OutputOptions) -> None:
     printed_as(options)
     if options.format is not None and options.output:
         raise OptionError(
-            "--format is for what is printed", hint="A file's ending says its format, such as -o NAME.json."
+            "--format is for printed output", hint="A file's ending sets its format, such as -o NAME.json."
         )
 
 
@@ -92,7 +92,7 @@ def deliver_all(deliveries: Sequence[Delivery], options: OutputOptions) -> None:
         "drums" in each.content.look.parts and any(_is_sheet(target, each.content) for target in each.targets)
         for each in deliveries
     ):
-        note("drums are heard only; the sheet doesn't show them.")
+        note("the sheet leaves out the drums.")
     sounding = [each for each in deliveries if any(_sounds(target, options) for target in each.targets)]
     if sounding:
         _say_sound([each.content for each in sounding], options)
@@ -147,7 +147,7 @@ def say_older(targets: Sequence[Target], written: int, options: OutputOptions) -
     for target in targets:
         older = len(list(target.path.glob(f"idea-*{kind}"))) - written if target.is_folder else 0
         if older > 0:
-            note(f"{older} older files named idea-*{kind} are in {target.given} as well.")
+            note(f"{target.given} also has {older} older files named idea-*{kind}.")
 
 
 def keep_in_book(

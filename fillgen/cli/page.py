@@ -19,13 +19,15 @@ from fillgen.errors import OptionError
 if TYPE_CHECKING:
     from fillgen.server.guard import Door
 
-CHART = Option((), "A chart to begin with: text, a file, or - for standard input.", metavar="CHART")
-DESKTOP = Option(("--desktop",), "Put an icon that opens the page into your menu, and start nothing.", bool)
+CHART = Option((), "The chart to open with: text, a file, or - for standard input.", metavar="CHART")
+DESKTOP = Option(("--desktop",), "Add an icon for the page to your menu, and don't start it.", bool)
 PORT = Option(("--port",), "The port on this computer; 0 for any free one. [default: 61753]", int)
-NEW_ADDRESS = Option(("--new-address",), "Take a new address; the old one stops working.", bool)
-NO_BROWSER = Option(("--no-browser",), "Print the address only; open no browser.", bool)
+NEW_ADDRESS = Option(("--new-address",), "Use a new address; the old one stops working.", bool)
+NO_BROWSER = Option(("--no-browser",), "Print the address, and don't open a browser.", bool)
 SHARE = Option(("--share",), "Let other devices in the local network open the page.", bool)
-ADDRESS = Option(("--address",), "With --share: the address of this computer to share at, if it has several.")
+ADDRESS = Option(
+    ("--address",), "With --share: which of this computer's addresses to use, if it has several."
+)
 
 
 @grouped()
@@ -41,7 +43,7 @@ def page(
     desktop: Annotated[bool, DESKTOP] = False,
     book: BookOptions,
 ) -> None:
-    """A page in your browser: charts, ideas that are seen and heard, practice, and the idea book.
+    """A page in your browser: charts, ideas to see and hear, practice, and the idea book.
 
     Only this computer can reach it, unless you share it. Its address stays the same. Ctrl-C ends it.
     """
@@ -51,7 +53,7 @@ def page(
     remembers = keeps(book)
     begin_with = _checked(written_chart(chart, sequence))
     if address is not None and not share:
-        raise OptionError("--address is for sharing", hint="Add --share.")
+        raise OptionError("--address needs --share", hint="Add --share.")
     from fillgen.server.addresses import kept_token, network_address
     from fillgen.server.serving import loopback, network, page_of, serve
 
@@ -71,7 +73,7 @@ def page(
             for door in shared:
                 _say_shared(door, remembers)
             typer.echo(
-                "The page is there until you press Ctrl-C. Keep headphones and amplifiers low.", err=True
+                "The page stays open until you press Ctrl-C. Keep headphones and amplifiers low.", err=True
             )
             if not no_browser:
                 threading.Thread(target=_open, args=(own.once,), daemon=True).start()
@@ -90,7 +92,7 @@ def _install() -> None:
     for path in install(os.environ, Path.home()):
         typer.echo(f"written: {path}")
     typer.echo(
-        "fillgen is in your menu now; close its window to end the page. To remove it, delete what was written."
+        "fillgen is in your menu now. Close its window to end the page. To remove it, delete these files."
     )
     if sys.platform in UNTRIED:
         typer.echo(f"Note: on {UNTRIED[sys.platform]} this hasn't been tried yet.", err=True)
@@ -153,7 +155,7 @@ def _open(address: str) -> None:
     import webbrowser
 
     if not webbrowser.open(address):
-        typer.echo("No browser could be opened: copy the address into one.", err=True)
+        typer.echo("No browser opened. Copy the address into one.", err=True)
 
 
 def _log(line: str) -> None:

@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from fillgen.sound.performance import Performance
 
 _MOST_LOOPS = 1000
-LOOP = Option(("--loop",), "How often it is played over; 0 is until Ctrl-C.", int)
+LOOP = Option(("--loop",), "How many times to play it; 0 repeats until Ctrl-C.", int)
 _OF_FILES = {"tempo", "count_in"}
 """The options that go with a MIDI file."""
 _OF_PHRASES = {"tempo", "rhythm", "hand"}
@@ -87,8 +87,8 @@ def play(
     What sounds is what -o NAME.mid writes. Ctrl-C stops it, and no note hangs.
     """
     if not 0 <= loop <= _MOST_LOOPS:
-        hint = f"Ask for 1 to {_MOST_LOOPS}, or 0 for until Ctrl-C."
-        raise OptionError(f"{many(loop, 'loop')} are asked for", hint=hint)
+        hint = f"Give 1 to {_MOST_LOOPS}, or 0 to repeat until Ctrl-C."
+        raise OptionError(f"--loop is {loop:,}", hint=hint)
     if chords.chart is not None and is_midi_file(chords.chart):
         asked = [*given(replace(chords, chart=None)), *given(options), *given(playing)]
         others = {
@@ -102,7 +102,9 @@ def play(
         asked += [name for name, value in others.items() if value]
         refuse_options([name for name in asked if name not in _OF_FILES], "a MIDI file")
         if phrase is not None:
-            raise OptionError("a phrase does not go with a MIDI file", hint="Give it after its chart.")
+            raise OptionError(
+                "a phrase can't be played with a MIDI file", hint="Give the phrase after its chart."
+            )
         _send(_file_piece(chords.chart, options.tempo, playing.count_in), port, loop)
         return
     pack = pack_of(rules)

@@ -16,7 +16,7 @@ from fillgen.cli.signature import grouped
 def ports(*, format_: Annotated[str | None, OPTIONS[OutputOptions]["format"]] = None) -> None:
     """MIDI ports of this machine: inputs for listen, outputs for play.
 
-    A part of a name that no other port has is enough for --port and --input.
+    For --port and --input, any part of a name that only one port has is enough.
     """
     from fillgen.sound.ports import port_names
 

@@ -53,20 +53,20 @@ if TYPE_CHECKING:
     from fillgen.teaching.practice import Session
 
 SLOWEST = Option(
-    ("--slowest",), "Where a loop begins, as a share of the tempo, 0.3 to 1. [default: 0.6]", float
+    ("--slowest",), "The slowest tempo of a loop, as a share of the tempo, 0.3 to 1. [default: 0.6]", float
 )
-STEPS = Option(("--steps",), "Tempos from the slowest up to the tempo. [default: 4; 1 with --keys]", int)
-TIMES = Option(("--times",), "How often each round of a loop is played. [default: 2; 1 with --keys]", int)
+STEPS = Option(
+    ("--steps",), "How many tempos, from the slowest up to the tempo. [default: 4; 1 with --keys]", int
+)
+TIMES = Option(("--times",), "How many times each tempo is played. [default: 2; 1 with --keys]", int)
 KEYS = Option(
     ("--keys",),
     "The phrase in key after key, without a gap: fifths, fourths or half-steps through all twelve, or keys with "
     "commas, such as Eb,Ab,Db.",
     values=lambda: ("fifths", "fourths", "half-steps"),
 )
-TURNS = Option(
-    ("--turns",), "Call and answer instead: this many ideas, each followed by empty bars for you.", int
-)
-LEVELS = Option(("--levels",), "The steps of a lesson: levels, with commas.")
+TURNS = Option(("--turns",), "Call and answer: this many ideas, each followed by empty bars for you.", int)
+LEVELS = Option(("--levels",), "The levels of a lesson, such as 1,2,4 or 1-3.")
 PER_LEVEL = Option(("--per-level",), "Ideas at each step of a lesson.", int)
 _PAGES = (".html", ".htm")
 _LEVELS, _PER_LEVEL = "1,2,3", 2
@@ -162,29 +162,29 @@ def _check_together(
     """Refuse options that don't go with one another, or with a lesson where that is all there is."""
     if is_lesson and level is not None:
         hint = "A lesson has --levels, such as --levels 1,2,4."
-        raise OptionError("--level goes with a .mid file", hint=hint)
+        raise OptionError("--level needs a .mid file", hint=hint)
     if is_lesson and second is not None:
-        raise OptionError("--second goes with a .mid file", hint="A lesson has one voice.")
+        raise OptionError("--second needs a .mid file", hint="A lesson has one voice.")
     if is_lesson and only is not None:
         hint = "A lesson takes the best ideas of each level."
-        raise OptionError("--only goes with a .mid file", hint=hint)
+        raise OptionError("--only needs a .mid file", hint=hint)
     if turns is not None and any(target.ending in _PAGES for target in lessons):
-        raise OptionError("--turns goes with a .mid file", hint="A lesson has levels, not turns.")
+        raise OptionError("--turns needs a .mid file", hint="A lesson has levels, not turns.")
     if turns is not None and only is not None:
-        raise OptionError("--turns and --only do not go together", hint="Each turn takes the next idea.")
+        raise OptionError("use --turns or --only, not both", hint="Each turn takes the next idea.")
 
 
 def _check_keys(turns: int | None, steps: int | None, slowest: float | None, lesson: tuple[str, int]) -> None:
     """Refuse what doesn't go with a phrase through the keys."""
     if turns is not None:
-        hint = "--keys takes one phrase through the keys, each turn takes the next idea."
-        raise OptionError("--turns and --keys do not go together", hint=hint)
+        hint = "--keys takes one phrase through the keys; each turn takes the next idea."
+        raise OptionError("use --turns or --keys, not both", hint=hint)
     if lesson != (_LEVELS, _PER_LEVEL):
         hint = "A lesson stays in the key of its chart: leave out --keys for one."
-        raise OptionError("--levels and --per-level do not go with --keys", hint=hint)
+        raise OptionError("--levels and --per-level can't be used with --keys", hint=hint)
     if slowest is not None and (steps is None or steps == 1):
-        hint = "Each key is played at the tempo alone; --steps 3 rises to it in each key."
-        raise OptionError("--slowest goes with --steps where there are --keys", hint=hint)
+        hint = "Each key is played at full tempo only. --steps 3 works up to it in each key."
+        raise OptionError("with --keys, --slowest needs --steps", hint=hint)
 
 
 def _mine(
@@ -232,7 +232,7 @@ def _course(
     from fillgen.teaching.lesson import lesson
 
     if mine is not None and len(mine) > 1:
-        raise OptionError(f"{len(mine)} ideas are named", hint="A lesson takes one.")
+        raise OptionError(f"{len(mine)} ideas are named", hint="A lesson takes one of them.")
     return lesson(
         explained_progression_of(chords, options.rhythm, pack) if mine is None else mine.progression,
         levels=_numbers(levels),
@@ -277,7 +277,7 @@ def _session(
         return call_and_answer(ideas, turns=plan.turns, parts=parts, count_in=count_in)
     some = chosen(ideas.ideas, only)
     if only is not None and len(some) > 1:
-        raise OptionError("a loop repeats one idea", hint="Name one rank with --only.")
+        raise OptionError("a loop needs one idea", hint="Choose one with --only.")
     first = Ensemble(replace(ideas, ideas=some), played).in_order()[0]
     slowest = USUAL_SLOWEST if plan.slowest is None else plan.slowest
     if plan.keys is None:
@@ -298,5 +298,7 @@ def _numbers(text: str) -> tuple[int, ...]:
             raise OptionError(f"{shorten(word.strip())} is not a level", hint=hint)
         found += range(ends[0], ends[1] + 1)
     if found != sorted(set(found)):
-        raise OptionError(f"the levels {shorten(text)} do not go up", hint="A ladder goes up, such as 1,2,3.")
+        raise OptionError(
+            f"the levels {shorten(text)} don't rise", hint="Give them in rising order, such as 1,2,3."
+        )
     return tuple(found)

@@ -11,7 +11,7 @@ from fillgen.cli.outputs import show, width_of
 from fillgen.cli.signature import grouped
 
 NAME = Option((), "A rule, level, rhythm or shape to explain.", metavar="NAME")
-CHECK = Option(("--check",), "Check a rule pack of your own, and say what it adds.", Path)
+CHECK = Option(("--check",), "Check a rule pack of your own, and list what it adds.", Path)
 
 
 @grouped()
@@ -29,7 +29,7 @@ def rules(
     lines: list[str] = []
     if check is not None:
         added = ", ".join(f"{len(rows)} {group}" for group, rows in pack.own.items()) or "nothing"
-        lines.append(f"{check} is a sound rule pack. It gives: {added}.")
+        lines.append(f"{check} is a valid rule pack. It adds: {added}.")
     if name is not None:
         lines.append(explain(name, pack, width))
     elif check is None:

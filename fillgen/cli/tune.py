@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from fillgen.app.contents import TUNE, joined_sheets, tune_content
-from fillgen.app.fills import fills_wished
+from fillgen.app.fills import fill_request
 from fillgen.app.formats import Delivery, Target, named_targets, numbered, refuse_unwritable
 from fillgen.app.options import (
     OPTIONS,
@@ -35,15 +35,11 @@ if TYPE_CHECKING:
 FILE = Option((), "A tune in MusicXML, ABC or MIDI (.musicxml, .mxl, .abc, .mid).", Path, metavar="FILE")
 INTRO = Option(("--intro",), "Bars of intro, 0 for none.", int)
 ENDING = Option(("--ending",), "Bars of ending, 0 for none.", int)
-FROM_TUNE = Option(
-    ("--from-tune",), "Begin the intro with the tune's own motif, over the intro's chords.", bool
-)
-QUOTE = Option(("--quote",), "Bars from the tune's end to begin the ending with.", int)
-CHORDS = Option(
-    ("--chords",), "A chart for the tune's bars, in place of its chord symbols or of those proposed."
-)
+FROM_TUNE = Option(("--from-tune",), "Begin the intro with the tune's motif, over the intro's chords.", bool)
+QUOTE = Option(("--quote",), "Begin the ending with this many of the tune's last bars.", int)
+CHORDS = Option(("--chords",), "A chart for the tune, instead of its own or proposed chords.")
 _JOINED = (".pdf", ".svg", ".html", ".htm")
-"""Sheets that hold several versions; a score holds one."""
+"""Use sheets for several versions; a score holds one."""
 
 
 @grouped(
@@ -69,14 +65,14 @@ def tune(
     look: SheetOptions,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
-    """Put an intro and an ending on a tune, and fills into it; every note of the tune stays as it is."""
+    """Add an intro, an ending and fills to a tune. Every note of the tune stays as it is."""
     from fillgen.app.tunes import open_tune
     from fillgen.tune import MOST_CHOICES, TuneRequest, pieces
 
     check_printed(output)
     together, apart = _named(output, look, min(options.count, MOST_CHOICES))
     if playing.close == "fading":
-        raise OptionError("a tune does not fade", hint="Give --close held or --close button.")
+        raise OptionError("--close fading isn't for tunes", hint="Give --close held or --close button.")
     pack = pack_of(rules)
     played, sounds = played_as(playing, pack)
     read = open_tune(file)
@@ -95,7 +91,7 @@ def tune(
             written_chart(chords, sequence, str(read.key), read.metre.name), read.bars, sequence
         ),
         close=played.close,
-        fills=fills_wished(fills),
+        fills=fill_request(fills),
         from_tune=from_tune,
         pack=pack,
     )
@@ -141,7 +137,7 @@ def _repeated(text: str | None, bars: int, sequence: str | None) -> str | None:
     if bars % own:
         raise OptionError(
             f"--sequence has {many(own, 'bar')}, the tune {bars}",
-            hint="Take a sequence that comes out even with the tune, or give a bar for each with --chords.",
+            hint="Use a sequence that divides the tune evenly, or give a chart of the same length with --chords.",
         )
     *head, body = text.splitlines()
     return "\n".join([*head, *[body] * (bars // own)])

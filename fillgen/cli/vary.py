@@ -68,7 +68,7 @@ def vary(
     book: BookOptions,
     rules: Annotated[Path | None, RULES] = None,
 ) -> None:
-    """Keep some of a phrase and find the rest anew; turn it, move it, make it easier or harder, or answer it.
+    """Keep part of a phrase and vary the rest; invert it, transpose it, make it easier or harder, or answer it.
 
     The phrase is given after its chart, or as the number of an idea in the idea book (with --last: its rank in what was
     shown last). With a chart alone, --only 3 varies the third idea that fillgen ideas finds over it with the same options.
@@ -107,8 +107,8 @@ def _idea_of_chart(chords: ChordOptions, only: str, options: IdeaOptions, pack: 
     found = generate(Request.over(progression_of(chords, options.rhythm, pack), asked, pack))
     ideas = chosen(found.ideas, only)
     if len(ideas) != 1:
-        raise OptionError(f"--only {only} names {len(ideas)} ideas", hint="Name one: it is varied.")
-    remarks = (f"Varied is idea {ideas[0].rank} of seed {options.seed}.",)
+        raise OptionError(f"--only {only} names {len(ideas)} ideas", hint="Name the one to vary.")
+    remarks = (f"Variants of idea {ideas[0].rank}, seed {options.seed}.",)
     return Reading(
         found.progression, ideas[0].phrase, found.tempo, "", remarks, whole=True, swings=found.swing
     )

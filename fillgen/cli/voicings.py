@@ -27,8 +27,8 @@ _MOST_PATHS = 20
 COUNT = Option(("--count", "-n"), f"How many ways through the chart, 1 to {_MOST_PATHS}.", int)
 LOW = Option(("--low",), "Lowest key.")
 HIGH = Option(("--high",), "Highest key.")
-THIN = Option(("--thin",), "Three keys at most, for small hands: the fifth is left out first.", bool)
-SPREAD = Option(("--spread",), "Spread forms as well, up to a tenth.", bool)
+THIN = Option(("--thin",), "At most three keys, for small hands; the fifth goes first.", bool)
+SPREAD = Option(("--spread",), "Open voicings too, up to a tenth.", bool)
 
 
 @grouped(without=("audio", "staves", "note_names", "columns"))
@@ -58,9 +58,9 @@ def voicings(
     targets = targets_of(output, VOICINGS, look)
     lowest, highest = pitch_of(low, "the lowest key"), pitch_of(high, "the highest key")
     if lowest > highest:
-        raise OptionError(f"the lowest key {low} lies above the highest, {high}")
+        raise OptionError(f"the lowest key {low} is above the highest key {high}")
     if not 1 <= count <= _MOST_PATHS:
-        raise OptionError(f"the count is {count}", hint=f"Ask for 1 to {_MOST_PATHS} ways.")
+        raise OptionError(f"the count is {count}", hint=f"Give 1 to {_MOST_PATHS}.")
     if tempo is not None:
         check_tempo(tempo)
     found = explained_progression_of(chords)

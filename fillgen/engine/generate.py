@@ -370,7 +370,7 @@ class Engine:
                 own = own * _GUIDE.near(self.windows.domain(note), *near[index])
             if before is not None:
                 is_short = plan.rhythm[index - 1][1] < _SHORT
-                moved = self._moved(plan.wishes[index - 1], is_short)
+                moved = self._moved(plan.intervals[index - 1], is_short)
                 own = own * moved[_window(*offsets[index - 1 : index + 1])]
             table = self._factor(before, note, after, context.homes[index], accents[index]) * own[:, :, None]
             if index in inside and before is not None and after is not None:

@@ -34,7 +34,7 @@ class Guide:
     turns: float = 1.2
     rocks: float = 1.5
     shape: float = 5.0
-    wish: float = 1.0
+    gesture: float = 1.0
     colour: float = 0.8
     plain: float = 1.3
     still: float = -0.8
@@ -114,7 +114,7 @@ class Guide:
         if not interval:
             return np.ones((size + 1, size + 1))
         away = np.abs(_rises(size) - interval)
-        return np.asarray(np.exp(-self.wish * np.minimum(away, 6) / 2.0))
+        return np.asarray(np.exp(-self.gesture * np.minimum(away, 6) / 2.0))
 
 
 @cache

@@ -42,13 +42,13 @@ Rhythm_ = tuple[tuple[int, int], ...]
 class Plan:
     """A rhythm for a whole phrase with its shape.
 
-    `letters` names the form's letter of each bar, `wishes` the interval (in semitones) that the gesture of the bar
+    `letters` names the form's letter of each bar, `intervals` the interval (in semitones) that the gesture of the bar
     prefers between each note and the next, 0 for no preference. `passages` are the bars that return.
     """
 
     rhythm: Rhythm_
     letters: tuple[str, ...]
-    wishes: tuple[int, ...]
+    intervals: tuple[int, ...]
     shape: Shape
     passages: tuple[Passage, ...] = ()
 
@@ -90,7 +90,7 @@ def plans(
             return
         used.add(flat)
         turn += 1
-        gestures = wishes(flat, outline.letters, progression, dice)
+        gestures = gesture_intervals(flat, outline.letters, progression, dice)
         yield Plan(flat, outline.letters, gestures, shapes[turn % len(shapes)], outline.passages)
 
 
@@ -443,7 +443,9 @@ def makes_room(bar: list[tuple[int, int]], until: int) -> bool:
 # Gestures
 
 
-def wishes(rhythm: Rhythm_, letters: Sequence[str], progression: Progression, dice: Dice) -> tuple[int, ...]:
+def gesture_intervals(
+    rhythm: Rhythm_, letters: Sequence[str], progression: Progression, dice: Dice
+) -> tuple[int, ...]:
     """The preferred interval from each note to the next, the same in bars that share a letter."""
     gestures: dict[str, list[int]] = {}
     found = []
@@ -454,8 +456,8 @@ def wishes(rhythm: Rhythm_, letters: Sequence[str], progression: Progression, di
         bar_before = bar
         letter = letters[bar]
         base = gestures.setdefault(letter.replace("'", ""), _gesture(dice))
-        wish = base[item % len(base)] if letter != "z" else 0
-        found.append(-wish if "'" in letter else wish)
+        wanted = base[item % len(base)] if letter != "z" else 0
+        found.append(-wanted if "'" in letter else wanted)
     return tuple(found)
 
 

@@ -205,7 +205,7 @@ def _word(word: str, known: Sequence[str], what: str) -> str:
 
 def _offered(word: str, known: Sequence[str]) -> str:
     near = did_you_mean(word, known)
-    every = f"It is one of: {', '.join(known)}."
+    every = f"Use one of: {', '.join(known)}."
     return near if near == every else f"{near} {every}".strip()
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError, many, shorten
-from fillgen.fills.fill import Candidate, Wishes, candidates
+from fillgen.fills.fill import Candidate, FillRequest, candidates
 from fillgen.fills.rooms import Room, Run, place, rooms
 from fillgen.phrase.idea import IdeaNote
 from fillgen.phrase.note import Phrase
@@ -57,7 +57,7 @@ def moved(notes: Sequence[IdeaNote], ticks: int) -> tuple[IdeaNote, ...]:
     return tuple(replace(each, note=replace(each.note, onset=each.note.onset + ticks)) for each in notes)
 
 
-def fills_of(progression: Progression, line: Phrase, runs: Sequence[Run], wanted: Wishes) -> Filled:
+def fills_of(progression: Progression, line: Phrase, runs: Sequence[Run], wanted: FillRequest) -> Filled:
     """Fills where a line over a progression leaves room for them, as many and as busy as requested.
 
     `runs` say how the measures of the line are played. A place that returns has the same fill each time; from
@@ -68,11 +68,11 @@ def fills_of(progression: Progression, line: Phrase, runs: Sequence[Run], wanted
     >>> from fillgen.phrase.text import parse_phrase
     >>> chart = parse_chart("| Eb | Bb7 | Eb |")
     >>> tune = parse_phrase("G5q Bb5q G5h | F5w | Eb5w", chart.metre)
-    >>> filled = fills_of(chart, tune, (), Wishes(gap=4))
+    >>> filled = fills_of(chart, tune, (), FillRequest(gap=4))
     >>> [(fill.number, fill.room.onset) for fill in filled.fills]
     [(1, 2400)]
     """
-    check_wishes(wanted)
+    check_fill_request(wanted)
     found = rooms(progression, line, wanted.gap, runs)
     if not found:
         hint = f" Try --gap {LEAST_GAP}." if wanted.gap > LEAST_GAP else ""
@@ -87,12 +87,12 @@ def fills_of(progression: Progression, line: Phrase, runs: Sequence[Run], wanted
     return Filled(tuple(chosen), tuple(remarks))
 
 
-def check_wishes(wanted: Wishes) -> None:
+def check_fill_request(wanted: FillRequest) -> None:
     """OptionError for fill options that are wrong for any tune."""
     if not LEAST_GAP <= wanted.gap <= MOST_GAP:
         raise OptionError(f"a gap of {wanted.gap:g} beats", hint=f"Give {LEAST_GAP} to {MOST_GAP} beats.")
     if wanted.only is not None and wanted.how_many is not None:
-        raise OptionError("--only and --how-many do not go together", hint="Use one of them.")
+        raise OptionError("use --only or --how-many, not both", hint="Use one of them.")
     if wanted.how_many is not None:
         how_many(wanted.how_many, 1)
 
@@ -107,7 +107,7 @@ def _nothing(progression: Progression, room: Room) -> str:
 # How many
 
 
-def _picked(progression: Progression, found: Sequence[Room], wanted: Wishes, first: int) -> list[Room]:
+def _picked(progression: Progression, found: Sequence[Room], wanted: FillRequest, first: int) -> list[Room]:
     """The rooms to fill: those named by number, or the requested number of those that need it most.
 
     `first` is the tune's first full bar, counted from 0.
@@ -200,7 +200,7 @@ def _is_another(fill: Candidate, known: Candidate) -> bool:
 class _Chooser:
     """Chooses a fill for each room in turn, and remembers what was played."""
 
-    def __init__(self, progression: Progression, line: Phrase, wanted: Wishes) -> None:
+    def __init__(self, progression: Progression, line: Phrase, wanted: FillRequest) -> None:
         self.progression, self.line, self.wanted = progression, line, wanted
         self.played: list[Candidate] = []
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from fillgen.chart.progression import Progression, Span, where_differing
 from fillgen.dice import Dice
 from fillgen.engine.generate import Candidates, Engine, Kept, PhraseSpace
-from fillgen.engine.plans import Plan, Rhythm_, wishes
+from fillgen.engine.plans import Plan, Rhythm_, gesture_intervals
 from fillgen.engine.request import Request, settle
 from fillgen.fills.rooms import Room
 from fillgen.fills.timing import rhythms
@@ -52,7 +52,7 @@ _REPEATED = 0.5
 
 
 @dataclass(frozen=True)
-class Wishes:
+class FillRequest:
     """The options for fills. `gap` is in beats; `how_many` is None for all; None elsewhere takes the default."""
 
     gap: float = 2
@@ -98,7 +98,9 @@ class _Found:
     size: int
 
 
-def candidates(progression: Progression, line: Phrase, room: Room, wanted: Wishes) -> Iterator[Candidate]:
+def candidates(
+    progression: Progression, line: Phrase, room: Room, wanted: FillRequest
+) -> Iterator[Candidate]:
     """The fills that fit a room, best first."""
     search = _Search(progression, line, room, wanted)
     found = sorted(search.found(), key=lambda each: -each.worth)
@@ -108,7 +110,7 @@ def candidates(progression: Progression, line: Phrase, room: Room, wanted: Wishe
 class _Search:
     """The stretch of a tune around one room, as a phrase of its own for the engine."""
 
-    def __init__(self, progression: Progression, line: Phrase, room: Room, wanted: Wishes) -> None:
+    def __init__(self, progression: Progression, line: Phrase, room: Room, wanted: FillRequest) -> None:
         first = progression.bar_index(room.onset)
         self.shift = progression.start_of(first)
         self.own = excerpt(progression, first, progression.bar_index(room.first.next.onset))
@@ -157,7 +159,7 @@ class _Search:
         letters = tuple("abcd"[n % 4] for n in range(len(self.own.bars)))
         shapes = self.engine.choices.shapes
         for below in (True, False) if self._overlaps(rhythm[0][0]) else (True,):
-            intervals = wishes(whole, letters, self.own, self.dice)
+            intervals = gesture_intervals(whole, letters, self.own, self.dice)
             plan = Plan(whole, letters, intervals, self.dice.one_of(shapes))
             yield plan, self._kept(rhythm, below=below, onward=onward)
 

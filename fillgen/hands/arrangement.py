@@ -16,7 +16,7 @@ _STRETCH = 8
 _PHRASE = 4
 """The bars after which a small fill may come. Phrases of four and eight bars: common practice."""
 _TIMEKEEPERS = ("Closed Hi-hat", "Open Hi-hat", "Ride Cymbal 1", "Ride Cymbal 2", "Ride Bell")
-"""What the hand keeps time on that strikes a crash."""
+"""The timekeeping sounds of the hand that also strikes the crash."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ _SMALL, _LARGE = 1, 2
 
 
 def _fill(number: int, count: int) -> int:
-    """Which fill the bar of a number has in a stretch of some bars."""
+    """Which fill a bar has, by its number in a stretch of bars."""
     if count < _PHRASE // 2:
         return 0
     if number == count - 1:

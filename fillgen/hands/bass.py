@@ -19,7 +19,7 @@ _TOO_FAR = 1000.0
 _HOME = 0.35
 """What each semitone from the home pitch costs, so that a line does not stay at an end of its register."""
 _OCTAVE_BELOW, _NO_OCTAVE = 6.0, 20.0
-"""What it costs that the octave of a root lies below it, or that there is no room for one."""
+"""The cost of a root's octave below it, or of no room for one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ class _Way:
         return min((cost + _leap(midi, self.after), line) for midi, (cost, line) in best.items())
 
     def _choices(self, degree: str, root: int) -> list[tuple[float, int]]:
-        """The pitches that a degree of a pattern may have above or below a root, each with what it costs besides."""
+        """The pitches a degree of a pattern may have above or below a root, each with its extra cost."""
         register, chord = self.register, self.span.chord
         if degree == "a":
             return _approaches(self)
@@ -119,7 +119,7 @@ _Lines = dict[int, tuple[float, tuple[int, ...]]]
 
 
 def _onward(best: _Lines, midi: int, extra: float) -> tuple[float, tuple[int, ...]]:
-    """The cheapest line that goes on to a note, the lower one of equals."""
+    """The cheapest line that continues to a note; the lower one of equals."""
     cost, line = min(
         (cost + abs(midi - last) + _leap(midi, last), line) for last, (cost, line) in best.items()
     )
@@ -227,7 +227,7 @@ def _candidates(way: _Way, tick: int, beats: Sequence[int]) -> list[int]:
 
 
 def _cheapest(best: _Lines, midi: int) -> tuple[float, tuple[int, ...]]:
-    """The best line that goes on to a note; one that turns straight back to where it was costs more."""
+    """The best line that continues to a note; one that turns straight back costs more."""
     ways = (
         (cost + _cost(line[-1], midi) + _TURNING_BACK * (midi in line[-2:-1]), line)
         for cost, line in best.values()
@@ -237,7 +237,7 @@ def _cheapest(best: _Lines, midi: int) -> tuple[float, tuple[int, ...]]:
 
 
 def _cost(before: int, midi: int) -> float:
-    """How awkward a move is: steps are free, repeated notes and wide leaps dear."""
+    """How awkward a move is: steps are free, repeated notes and wide leaps expensive."""
     move = abs(midi - before)
     if move == 0:
         return 6.0

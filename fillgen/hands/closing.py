@@ -1,4 +1,4 @@
-"""How a take comes to its end: the last note held or struck short, and the slowing-down that leads there."""
+"""How a take ends: the last note held or struck short, and the slowing-down that leads there."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from fillgen.phrase.text import phrase_text
 from fillgen.theory.metre import TICKS
 
 BUTTON = TICKS // 2
-"""The ticks of a last note that is struck short."""
+"""The length of a short last note, in ticks."""
 SLOWEST = 0.5
-"""The share of the tempo that is left when the last note is reached."""
+"""The share of the tempo that remains at the last note."""
 CURVATURE = 2.0
 """The exponent of the slowing-down; listeners preferred 2 and 3 (Friberg and Sundberg 1999)."""
 _STEP = TICKS // 4

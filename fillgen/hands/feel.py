@@ -1,6 +1,6 @@
 """Played, not typed: how loud, how long and how late the strokes of a take are, by the table `rules/feel.toml`.
 
-Everything here is repeatable: the same seed, the same differences. What stands on paper does not change.
+Everything here is repeatable: the same seed, the same differences. What is written doesn't change.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from fillgen.theory.metre import TICKS, Timeline
 _ARCH = 4
 """The bars over which loudness swells and fades."""
 _SLOT = TICKS // 12
-"""What lies within so many ticks moves together: nothing that is written is nearer to anything else."""
+"""Strokes within this many ticks move together: no two written places are closer."""
 _MOST_GAP = TICKS // 8
 """The most ticks by which a note is shorter than it is written: half a sixteenth."""
 _SOLO = ("right", "fills")
@@ -42,7 +42,7 @@ class Feel:
 
     @property
     def share(self) -> float:
-        """How much there is of what a player does on purpose: all of it from the usual feel on."""
+        """How much of a player's deliberate shaping applies: all of it from the usual feel on."""
         return min(1.0, self.amount / USUAL_FEEL)
 
     # Loudness
@@ -145,7 +145,7 @@ class Feel:
 
 
 _APART = 500
-"""What parts the chances of the right hand from those of the band."""
+"""Separates the chances of the right hand from those of the band."""
 
 
 def _ways(part: str) -> Mapping[str, Any]:

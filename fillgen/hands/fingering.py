@@ -36,7 +36,7 @@ HOP_POINTS = 5
 """What is charged for a finger that goes from a key held with others to another key held so. A choice made here: parallel
 thirds take 1-3, 2-4 and 3-5 in turn, as every book of scales in thirds has them."""
 REST_SECONDS = 1.0
-"""A longer wait for the next note does not make a melody easier still. A choice made here."""
+"""A longer wait for the next note makes a melody no easier. A choice made here."""
 HARD = 20.0
 """Points a second at which difficulty is one half. A choice made here: the C major scale at four notes a second comes
 to 0.3."""
@@ -56,7 +56,7 @@ _FARTHEST = 24
 _NEAR = 12
 """Melodies without wider steps than this many semitones need smaller tables, which are sooner made."""
 _JUMP = 10**9
-"""The price of a jump while fingers are sought: more than all points of any melody."""
+"""The price of a jump while fingers are searched for: more than all points of any melody."""
 
 
 # Rules and hands
@@ -294,11 +294,11 @@ def _summed(points: Mapping[str, Points]) -> Points:
     return np.asarray(sum(points.values()))
 
 
-# The fingerings that cost least
+# The cheapest fingerings
 
 
 def best(pitches: Sequence[int], hand: Reach | None = None) -> Fingers:
-    """The fingers for a melody that cost least, exactly; a medium hand if none is given.
+    """The cheapest fingering of a melody, found exactly; for a medium hand if none is given.
 
     Fingerings are compared by their jumps, fewest first, then by their points, then by the lower first finger that
     differs. OptionError for anything that isn't a pitch.
@@ -491,7 +491,7 @@ class _Ways:
         return np.asarray(after + self.turns[index - 1][rows, fingers[-2], fingers[-1]] if index else after)
 
     def fingers(self) -> NDArray[np.intp]:
-        """The fingers that cost least, counted from 0, of all that do the lower first finger that differs."""
+        """The cheapest fingers, counted from 0; of equals, those with the lower first finger that differs."""
         rows = np.arange(len(self.keys))
         chosen = [self.starts.argmin(axis=1)]
         for _ in self.moves:
@@ -508,7 +508,7 @@ def _added(*tables: Points) -> Points:
     return np.asarray(np.add.reduce(tables))
 
 
-# How hard it is
+# Difficulty
 
 
 def difficulty(pitches: Sequence[int], seconds: Sequence[float], hand: Reach | None = None) -> float:

@@ -14,7 +14,7 @@ from itertools import combinations
 from fillgen.hands.reach import FINGERS, Reach, reach
 
 _STRAINED = 4
-"""How much more a semitone costs beyond what is comfortable than one beyond what is relaxed. Chosen."""
+"""How many times more a semitone beyond the comfortable span costs than one beyond the relaxed span. Chosen."""
 
 
 def chord_fingers(

@@ -161,7 +161,7 @@ def _fills(rows: Mapping[str, Any], metre: Metre, place: str) -> tuple[Drums, ..
 def _left_style(patterns: Mapping[str, Any], place: str) -> str:
     style = patterns.get("left", LEFT_STYLES[0])
     if style not in LEFT_STYLES:
-        hint = did_you_mean(str(style), LEFT_STYLES) or f"It is one of: {', '.join(LEFT_STYLES)}."
+        hint = did_you_mean(str(style), LEFT_STYLES) or f"Use one of: {', '.join(LEFT_STYLES)}."
         raise PackError(f"unknown left hand {style!r}", place=place, hint=hint)
     return str(style)
 
@@ -209,7 +209,7 @@ def _plain_bass(metre: Metre) -> tuple[tuple[BassNote, ...], ...]:
 
 @lru_cache(maxsize=512)
 def read_bass(text: str, metre: Metre, place: str = "") -> tuple[BassNote, ...]:
-    """A bar of bass from its text, such as `1q. 5e 5h`; PackError where it does not fill the bar."""
+    """A bar of bass from its text, such as `1q. 5e 5h`; PackError where it doesn't fill the bar."""
     if text == "walk":
         return WALK
     notes: list[BassNote] = []
@@ -229,7 +229,7 @@ def read_bass(text: str, metre: Metre, place: str = "") -> tuple[BassNote, ...]:
             notes.append((at, length, degree))
         at, tied = at + length, ties and not is_rest
     if tied or at != metre.bar or not notes:
-        raise PackError(f"bass {text!r} does not fill a {metre.name} bar", place=place)
+        raise PackError(f"bass {text!r} doesn't fill a {metre.name} bar", place=place)
     return tuple(notes)
 
 

@@ -23,9 +23,9 @@ LEFT_STYLES = ("rhythm", "broken", "held", "strummed")
 ENTRIES = ("together", "thin")
 """How the parts come in: at once, or the bass after a bar and the drums after two."""
 USUAL_FEEL = 0.3
-"""How far a take is from exact where nothing is asked for."""
+"""The default feel."""
 SECONDS = ("thirds", "sixths", "chord")
-"""What may be added under the right hand's line."""
+"""The kinds of second voice under the right hand's line."""
 BASSES = ("keyboard", "pedals")
 """Where the bass may lie, as `fillgen.hands.bass.REGISTERS` has it."""
 
@@ -142,8 +142,8 @@ def span_of(span: int | None, size: str | None) -> int:
     """The left hand's span in semitones: as asked for and as a size of hand can hold, or else what suits the hand."""
     wanted = reach(size or "medium").span if span is None else span
     if size is not None and wanted > reach(size).held:
-        hint = f"It holds {reach(size).held} at most."
-        raise OptionError(f"a {size} hand does not hold {wanted} semitones", hint=hint)
+        hint = f"The limit for it is {reach(size).held}."
+        raise OptionError(f"{wanted} semitones are too wide for a {size} hand", hint=hint)
     return wanted
 
 
@@ -161,15 +161,15 @@ def _sounds(given: Sequence[str]) -> dict[str, str]:
 
 
 def check_second(kind: str | None) -> None:
-    """OptionError for a second voice that isn't offered; None is none."""
+    """OptionError for a second voice that isn't offered; None means no second voice."""
     if kind is not None and kind not in SECONDS:
-        hint = did_you_mean(kind, SECONDS) or f"It is one of: {', '.join(SECONDS)}."
+        hint = did_you_mean(kind, SECONDS) or f"Use one of: {', '.join(SECONDS)}."
         raise OptionError(f"unknown second voice {shorten(kind)}", hint=hint)
 
 
 def _check_word(what: str, word: str | None, known: Sequence[str]) -> None:
     if word is not None and word not in known:
-        hint = did_you_mean(word, known) or f"It is one of: {', '.join(known)}."
+        hint = did_you_mean(word, known) or f"Use one of: {', '.join(known)}."
         raise OptionError(f"unknown {what} {shorten(word)}", hint=hint)
 
 
@@ -179,9 +179,9 @@ def check_playing(playing: Playing) -> None:
         if part not in PARTS:
             raise OptionError(f"unknown part {part!r}", hint=did_you_mean(part, PARTS))
     if not playing.parts:
-        raise OptionError("no part is to be played", hint=f"The parts are {', '.join(PARTS)}.")
+        raise OptionError("no part is chosen", hint=f"The parts are {', '.join(PARTS)}.")
     if not 1 <= playing.times <= 32:
-        raise OptionError(f"{playing.times} times over", hint="Ask for 1 to 32 times.")
+        raise OptionError(f"{playing.times} times is out of range", hint="Give 1 to 32.")
     if playing.swing is not None and not 1 <= playing.swing <= 4:
         raise OptionError(
             f"the swing is {playing.swing:g}", hint="Give 1 (straight) to 4; 2 is the usual swing."
@@ -189,7 +189,7 @@ def check_playing(playing: Playing) -> None:
     if not 0 <= playing.feel <= 1:
         raise OptionError(f"the feel is {playing.feel:g}", hint="Give 0 (exact) to 1 (loose).")
     if playing.close == "fading" and playing.slow_down:
-        raise OptionError("a fading close does not slow down", hint="Ask for --close held with --slow-down.")
+        raise OptionError("a fading close can't slow down", hint="Use --close held with --slow-down.")
     check_second(playing.second)
     _check_word("left hand", playing.left, LEFT_STYLES)
     _check_word("way of entering", playing.enter, ENTRIES)

@@ -32,7 +32,7 @@ class Stretch:
     relaxed: tuple[int, int]
 
     def wider(self, semitones: int) -> Stretch:
-        """The same fingers of a hand that opens farther: the far ends move, a relaxed hand stays as it is."""
+        """The same fingers of a hand that opens farther: the far ends move, the relaxed spans stay."""
         (near, far), (near_comfort, far_comfort) = self.practical, self.comfortable
         return Stretch((near, far + semitones), (near_comfort, far_comfort + semitones), self.relaxed)
 
@@ -53,7 +53,7 @@ class Reach:
     size: str
     stretches: tuple[tuple[Stretch, ...], ...] = field(hash=False, repr=False)
     span: int = 12
-    """How far a chord is spread, in semitones, that the hand holds again and again."""
+    """The widest chord for the hand to hold again and again, in semitones."""
 
     def between(self, finger: int, other: int) -> Stretch:
         """How far two fingers stretch; nowhere where they are the same."""

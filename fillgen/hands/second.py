@@ -31,7 +31,7 @@ QUICKEST = {"thirds": 0.16, "sixths": 0.16, "chord": 0.25}
 """Seconds: what is shorter goes alone, under chords eighths beyond 120 quarter notes a minute. A choice made here."""
 _SHORTEST = TICKS // 2
 _CLOSE = 12
-"""A close chord is no wider than an octave."""
+"""The widest close chord: an octave."""
 _SIXTH = 9
 """The widest interval of two voices, and of what takes the place of a third or sixth."""
 _TRITONE, _FIFTH = 6, 7
@@ -41,7 +41,7 @@ _HARSH = (1, 11)
 
 @dataclass(frozen=True, slots=True)
 class _Interval:
-    """What the voices are apart: letters, the semitones that are consonant, and what else comes nearest to it."""
+    """The interval of two voices: letters, the consonant semitones, and the nearest substitutes."""
 
     letters: int
     sizes: tuple[int, int]
@@ -162,7 +162,7 @@ class _Place:
                 yield key
 
     def is_crossed(self, key: int) -> bool:
-        """Whether a key of the scale is heard about it under the same letter with another sign, such as F by F#."""
+        """Whether a key of the scale is heard nearby under the same letter with another accidental, such as F near F#."""
         name = next(name for name in passing_names(self.chord, self.key) if name.pitch_class == key % 12)
         return any(each.letter == name.letter and each != name for each in self.near)
 

@@ -36,9 +36,9 @@ _STRUM = 11
 _FAST = 140
 """The tempo above which chords are broken in quarters."""
 _ACCENT = 16
-"""What a last stroke that is short is louder by, in velocity."""
+"""The velocity added to a short last stroke."""
 _ROUNDS = 3
-"""So many passes may differ: the first, into which no fill leads, the second, and the third, which has the first's pattern again."""
+"""The number of passes that may differ: the first, into which no fill leads, the second, and the third, which has the first's pattern again."""
 _FADE = (1.0, 0.7, 0.4)
 """The loudness of the passes of a fading close: once as it is, then softer twice."""
 

@@ -85,7 +85,7 @@ class Hand:
             raise OptionError(message, place="register", hint=hint)
         if not 1 <= self.span <= (WIDEST if self.spread else TENTH):
             hint = f"The span is 1 to {TENTH}, with spread forms 1 to {WIDEST}."
-            raise OptionError(f"{self.span} semitones are not offered", place="span", hint=hint)
+            raise OptionError(f"{self.span} semitones is out of range", place="span", hint=hint)
 
     @property
     def most(self) -> int:
@@ -435,8 +435,8 @@ def best_paths(progression: Progression, hand: Hand | None = None, count: int = 
     """
     hand = hand or Hand()
     if not 1 <= count <= MOST_PATHS:
-        hint = f"Ask for 1 to {MOST_PATHS} paths."
-        raise OptionError(f"{count} paths are not offered", place="count", hint=hint)
+        hint = f"Give 1 to {MOST_PATHS}."
+        raise OptionError(f"{count} is out of range", place="count", hint=hint)
     steps = _steps(progression)
     choices = [_choices(progression, first, hand) for first, *_ in steps]
     ways = _ways(choices, hand, count)
@@ -604,7 +604,7 @@ def _all(count: int) -> str:
 
 
 def _place(index: int, count: int) -> str:
-    """Where a key lies among the keys of the hand, counted from the lowest.
+    """The name of a key's place in the hand, counted from the lowest.
 
     >>> [_place(index, 4) for index in range(4)]
     ['lowest', 'lower middle', 'upper middle', 'top']

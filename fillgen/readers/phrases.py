@@ -154,7 +154,7 @@ def _hinted(found: Found, hints: Hints) -> Found:
         hint = (
             "In text and scores the bar lines show it: begin with a short bar for a pick-up, or with a rest."
         )
-        raise OptionError("--first-note-on goes with a MIDI file", place=found.place, hint=hint)
+        raise OptionError("--first-note-on needs a MIDI file", place=found.place, hint=hint)
     return found
 
 

@@ -27,15 +27,15 @@ _TOKEN_BYTES = 24
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{32}")
 _FILE = "page-address"
 _SIGNS = "abcdefghjkmnpqrstuvwxyz23456789"
-"""What short tokens are made of: nothing that is easily taken for something else."""
+"""What short tokens are made of: no characters that are easily confused."""
 _SHORT = 9
-"""The length of a short token: 31 to the power of 9 are 44 bits, which take centuries to guess at a thousand tries a second."""
+"""The length of a short token: 31 to the power of 9 is 44 bits: centuries of guessing at a thousand tries a second."""
 _ELSEWHERE = ("192.0.2.1", 9)
 """An address that no computer has (RFC 5737): to ask which way out there is, nothing is sent."""
 
 
 def new_token() -> str:
-    """A token that nobody can guess, of 192 bits."""
+    """A token of 192 random bits."""
     return secrets.token_urlsafe(_TOKEN_BYTES)
 
 
@@ -45,7 +45,7 @@ def short_token() -> str:
 
 
 def kept_token(path: Path | None = None, *, renew: bool = False) -> str:
-    """The token of the page on this computer: the one that `path` keeps, else a new one that it keeps from now on.
+    """The token of the page on this computer: read from `path`, or made and stored there.
 
     Without a path the file is in the user's state folder. A file that others may read isn't trusted. Where none can be
     written the token is good for this start.
@@ -126,4 +126,4 @@ def _way_out() -> str:
             found: str = asking.getsockname()[0]
             return found
     except OSError:
-        raise OptionError("this computer is in no local network", hint=ADDRESS_HINT) from None
+        raise OptionError("this computer isn't in a local network", hint=ADDRESS_HINT) from None

@@ -37,7 +37,7 @@ from fillgen.teaching.sentences import reasons
 from fillgen.theory.keys import read_metre
 from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import all_keys, blues_keys
-from fillgen.vary.wish import NEAR
+from fillgen.vary.variation import NEAR
 from fillgen.version import __version__
 from fillgen.writers.checks import check_document, check_text
 from fillgen.writers.document import chart_document
@@ -48,11 +48,11 @@ _USUAL_IDEAS, _USUAL_VARIANTS = 50, 10
 _PACK = RulePack()
 
 
-# What there is to choose from
+# Choices
 
 
 def _start(question: Question) -> Reply:
-    """What the page's form offers, and with what it begins."""
+    """What the page's form offers, and its initial values."""
     pack = _PACK
     rhythms = [pack.rhythm(name) for name in pack.rhythm_names]
     return document_reply(
@@ -104,7 +104,7 @@ def _sequences_find(question: Question) -> Reply:
 
 
 def _chart(question: Question) -> Reply:
-    """A chart as it is understood."""
+    """A chart as fillgen reads it."""
     fields = fields_of(question)
     progression = asked.progression_of(fields)
     fields.end()
@@ -136,7 +136,7 @@ def _chord_at(progression: Progression, bar: int, beat: float) -> int:
         hint = f"There are {len(progression.bars)} bars; bar {bar} has {metre.beats} beats."
         if not progression.metres:
             hint = f"There are {len(progression.bars)} bars of {metre.beats} beats."
-        raise OptionError(f"there is no beat {beat:g} of bar {bar}", hint=hint)
+        raise OptionError(f"bar {bar} has no beat {beat:g}", hint=hint)
     tick = progression.start_of(bar - 1) + round((beat - 1) * metre.beat)
     onsets = [each.span.onset for each in chord_notes(progression)]
     return sum(onset <= tick for onset in onsets) - 1
@@ -211,12 +211,12 @@ def _notation(question: Question) -> Reply:
     stage = Stage(in_two_voices(ideas, playing), playing)
     offered = stage.keys()
     if shift not in [key["shift"] for key in offered]:
-        raise OptionError("these ideas cannot be moved there", place="shift")
+        raise OptionError("these ideas can't be transposed that far", place="shift")
     return document_reply(stage.look(shift or 0))
 
 
 def _files(question: Question) -> Reply:
-    """Ideas that the page has as a file to take along."""
+    """Ideas of the page as a file to download."""
     fields = fields_of(question)
     ideas = asked.ideas_of(fields, _PACK)
     ending, shift = fields.text("ending") or "", fields.whole("shift", -5, 6) or 0
@@ -240,7 +240,7 @@ def _check(question: Question) -> Reply:
 
 
 def _as_notation(report: Report) -> dict[str, Any]:
-    """A checked phrase as the page shows ideas, and as the second one, where there is one, the mended phrase."""
+    """A checked phrase as the page shows ideas, followed by the mended phrase if there is one."""
     lines = [report.notes, *([_annotated(report.progression, report.mend.notes)] if report.mend else [])]
     rhythm = _PACK.rhythm(_PACK.usual_rhythm(report.progression))
     ideas = tuple(_as_idea(rank, line, report.progression) for rank, line in enumerate(lines, 1))
@@ -261,7 +261,7 @@ def _as_idea(rank: int, notes: tuple[IdeaNote, ...], progression: Progression) -
     return Idea(rank, 0.0, {}, "", phrase_text(phrase, progression, [each.name for each in notes]), notes)
 
 
-# What the page is made of
+# Assets
 
 
 def _bank(_: Question) -> Reply:

@@ -41,7 +41,7 @@ ASKED: Mapping[str, tuple[str, str]] = {
 """What the page may ask: the address, the method, and the name of the answer (`fillgen.server.answers.ANSWERS`)."""
 MADE: Mapping[str, str] = {"bank.json": "bank", "music-font.css": "music-font"}
 """Assets that a worker makes, since what they are made of takes time to load; by name the answer."""
-_WORDS = {404: "there is nothing at this address", 405: "this cannot be asked in that way"}
+_WORDS = {404: "nothing at this address", 405: "this address doesn't take that method"}
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ class _Desk:
         return Response(self.site.page(), media_type="text/html; charset=utf-8")
 
     async def asset(self, request: Request) -> Response:
-        """An asset out of the table of all there are; a name from outside never becomes a path."""
+        """An asset from the table of all assets; a name from a request never becomes a path."""
         name = request.path_params["name"]
         if name in MADE:
             return await self._asked(request, Question(MADE[name], self.site.settings))
@@ -101,7 +101,7 @@ class _Desk:
         return await self._asked(request, Question(name, self.site.settings, await request.body()))
 
     async def _asked(self, request: Request, question: Question) -> Response:
-        """The answer of a worker; the work is stopped as soon as the asker has gone."""
+        """The answer of a worker; the work stops as soon as the client disconnects."""
         work = asyncio.create_task(self._answered(question))
         gone = asyncio.create_task(_left(request))
         await asyncio.wait({work, gone}, return_when=asyncio.FIRST_COMPLETED)
@@ -126,7 +126,7 @@ _GONE = 400
 
 
 async def _left(request: Request) -> None:
-    """Wait until the asker has gone; the body has been read before."""
+    """Wait until the client disconnects; the body has been read already."""
     while (await request.receive())["type"] != "http.disconnect":
         pass
 
@@ -134,5 +134,5 @@ async def _left(request: Request) -> None:
 async def _refused(_: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
     headers = dict(getattr(error, "headers", None) or {})
-    content = error_bytes(_WORDS.get(status, "this cannot be done"))
+    content = error_bytes(_WORDS.get(status, "this can't be done"))
     return Response(content, status, headers={**headers, "Content-Type": JSON})

@@ -61,7 +61,7 @@ def _progression(options: ChordOptions) -> Progression:
         raise
     if len(found.bars) > MOST_BARS:
         message = f"the chart has {len(found.bars)} bars; the page takes {MOST_BARS}"
-        raise ChartError(message, hint="The command line takes longer ones.")
+        raise ChartError(message, hint="The command line takes longer charts.")
     return found
 
 
@@ -101,8 +101,8 @@ _PITCHES = {"low": "the lowest note", "high": "the highest note"}
 def check_work(count: int, bars: int) -> None:
     """OptionError where so many ideas over so many bars are more than one request may ask for."""
     if count * bars > MOST_WORK:
-        hint = f"Over {many(bars, 'bar')} ask for {MOST_WORK // bars} ideas at most."
-        raise OptionError(f"{count} ideas are too many for so long a chart", place="count", hint=hint)
+        hint = f"For {many(bars, 'bar')} the limit is {MOST_WORK // bars} ideas."
+        raise OptionError(f"{count} ideas are too many for a chart this long", place="count", hint=hint)
 
 
 def second_of(fields: Fields) -> Playing:
@@ -130,7 +130,7 @@ def _found(fields: Fields, progression: Progression, part: str | None, metre: st
     file, played = fields.part("file"), fields.rows("played", _MOST_PLAYED)
     if sum(each is not None for each in (text, file, played)) != 1:
         raise OptionError(
-            "give a phrase, a file or what was played", hint="A phrase is written like F5q. Eb5e D5h."
+            "give a phrase, a file or a recording", hint="A phrase is written like F5q. Eb5e D5h."
         )
     if played is not None:
         return _played(played, fields.whole("tempo"), progression)
@@ -158,7 +158,7 @@ def _renamed(place: str, name: str) -> str:
 def _played(rows: Sequence[Fields], tempo: int | None, progression: Progression) -> Found:
     """Keys that were pressed, in seconds from the first beat of the chart, as a phrase on paper."""
     if tempo is None or not 20 <= tempo <= 400:
-        raise OptionError("a tempo from 20 to 400 is expected", place="tempo")
+        raise OptionError("give a tempo from 20 to 400", place="tempo")
     check_one_metre(progression)
     sounds = [_sound(row, tempo) for row in rows]
     ordered = tuple(sorted(sounds, key=lambda sound: (sound.onset, sound.midi)))
@@ -170,7 +170,7 @@ def _sound(row: Fields, tempo: int) -> Sound:
     midi = row.whole("midi", 0, 127)
     row.end()
     if start is None or end is None or midi is None or not end > start or math.isclose(start, end):
-        raise OptionError("a note needs midi, start and a later end", place="played")
+        raise OptionError("a note needs midi, start and an end after the start", place="played")
     second = tempo * TICKS / 60
     return Sound(start * second, end * second, midi)
 
@@ -183,7 +183,7 @@ def ideas_of(fields: Fields, pack: RulePack) -> Ideas:
     progression = replace(progression_of(fields), first=_first(fields))
     rows = fields.rows("ideas", MOST_IDEAS)
     if not rows:
-        raise OptionError("some ideas are expected", place="ideas")
+        raise OptionError("give at least one idea", place="ideas")
     check_work(len(rows), len(progression.bars))
     choices = settle(Request.over(progression, replace(fields.group(IdeaOptions), count=1), pack))
     hand = choices.hand or reach()
@@ -215,9 +215,7 @@ def _first(fields: Fields) -> int:
 def _phrase(row: Fields, progression: Progression) -> Phrase:
     text = row.text("text", LONGEST_CHART)
     if text is None:
-        raise OptionError(
-            "a phrase is expected", place="text", hint="A phrase is written like F5q. Eb5e D5h."
-        )
+        raise OptionError("give a phrase", place="text", hint="A phrase is written like F5q. Eb5e D5h.")
     phrase = parse_phrase(text, progression.timeline)
     check_phrase(progression, phrase)
     return phrase
@@ -236,4 +234,4 @@ def _idea(number: int, row: Fields, phrase: Phrase, fingers: Sequence[int], prog
 def _check_ranks(ideas: Sequence[Idea]) -> None:
     ranks = [idea.rank for idea in ideas]
     if len(set(ranks)) < len(ranks):
-        raise OptionError("two ideas have one rank", place="ideas")
+        raise OptionError("two ideas have the same rank", place="ideas")

@@ -21,10 +21,10 @@ from fillgen.book import store
 from fillgen.book.door import SHORT_WAIT, Book
 from fillgen.book.entries import LONGEST_NOTE, Entry, plain_word
 from fillgen.book.exchange import from_json, to_json
+from fillgen.book.listing import grouped, list_document
 from fillgen.book.place import book_path
 from fillgen.book.search import Wanted, read_day
 from fillgen.book.search import search as found_in
-from fillgen.book.telling import grouped, list_document
 from fillgen.chart.text import parse_chart
 from fillgen.engine.request import Request, Weights
 from fillgen.errors import OptionError, OutputError, did_you_mean, many, shorten
@@ -53,11 +53,11 @@ def _path(question: Question) -> Path:
     return book_path(Path(named) if named else None)
 
 
-# What is shown goes in
+# Entering ideas
 
 
 def fresh(question: Question, request: Request) -> Ideas:
-    """Ideas that the book does not know."""
+    """Ideas that aren't in the book."""
     return fresh_ideas(request, _path(question), wait=SHORT_WAIT)
 
 
@@ -79,7 +79,7 @@ def remembered(
     return numbers, [fault] if fault else []
 
 
-# Looking into it
+# Reading
 
 
 def about(question: Question) -> Reply:
@@ -94,7 +94,7 @@ def about(question: Question) -> Reply:
 
 
 def search(question: Question) -> Reply:
-    """The ideas that are looked for, last shown first; those of a set in its order."""
+    """The ideas that match, most recently shown first; those of a set in its order."""
     fields = fields_of(question)
     wanted, named = _wanted(fields), fields.text("set")
     count = fields.whole("count", 1, MOST_IDEAS) or MOST_IDEAS
@@ -132,7 +132,7 @@ def _wanted(fields: Fields) -> Wanted:
 def _ids(fields: Fields) -> tuple[int, ...]:
     found = fields.wholes("ids", 1, LARGEST, MOST_IDEAS)
     if not found:
-        raise OptionError("numbers of ideas are expected", place="ids")
+        raise OptionError("give the numbers of ideas", place="ids")
     return tuple(dict.fromkeys(found))
 
 
@@ -178,7 +178,7 @@ def change(question: Question) -> Reply:
     steps = fields.rows("steps", _MOST_STEPS)
     fields.end()
     if not steps:
-        raise OptionError("some changes are expected", place="steps")
+        raise OptionError("give at least one change", place="steps")
     undo: list[Step] = []
     touched: list[int] = []
     with Book(_path(question), wait=SHORT_WAIT) as book, book.writing():
@@ -258,7 +258,7 @@ def _words_for(step: Fields) -> tuple[tuple[int, ...], tuple[str, ...]]:
     ids, words = _ids(step), step.words("words")
     step.end()
     if not words:
-        raise OptionError("some tags are expected", place="words")
+        raise OptionError("give at least one tag", place="words")
     return ids, tuple(dict.fromkeys(plain_word(word, "tag") for word in words))
 
 
@@ -283,7 +283,7 @@ def _add(book: Book, step: Fields) -> _Change:
     step.end()
     entries = from_json(json.dumps(document), "book", datetime.now(UTC))
     if not entries or len(entries) > MOST_IDEAS:
-        raise OptionError(f"1 to {many(MOST_IDEAS, 'idea')} are expected", place="book")
+        raise OptionError(f"give 1 to {many(MOST_IDEAS, 'idea')}", place="book")
     highest = store.highest(book) or 0
     numbers, _ = store.add(book, entries)
     new = [number for number in dict.fromkeys(numbers) if number > highest]
@@ -356,4 +356,4 @@ _ACTIONS: Mapping[str, Callable[[Book, Fields], _Change]] = {
     "take": _take,
     "arrange": _arrange,
 }
-"""What can be done to the book."""
+"""The changes a page can make to the book."""

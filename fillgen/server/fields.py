@@ -15,7 +15,7 @@ LARGEST = 2**53 - 1
 """The largest whole number that JSON's readers agree on (RFC 8259, section 6)."""
 _LONGEST_WORD = 200
 _FARTHEST = 1e6
-"""Numbers that are options lie nearer to 0 than this; what each may be is checked where it is used."""
+"""Options that are numbers lie nearer to 0 than this; the range of each is checked where it is used."""
 Group = TypeVar("Group")
 
 
@@ -32,11 +32,11 @@ def document_of(body: bytes) -> Any:
     except RecursionError:
         raise OptionError("the request is nested too deeply") from None
     except ValueError as error:
-        raise OptionError(f"the request is no JSON: {error}") from None
+        raise OptionError(f"the request is not JSON: {error}") from None
 
 
 def _no_number(word: str) -> NoReturn:
-    raise ValueError(f"{word} is no number")
+    raise ValueError(f"{word} is not a number")
 
 
 class Fields:
@@ -76,7 +76,7 @@ class Fields:
         return OptionError(f"{wanted} is expected", place=self._place + name)
 
     def text(self, name: str, longest: int = _LONGEST_WORD) -> str | None:
-        """A text of so many characters at most; None where it is left out or empty."""
+        """A text of limited length; None where it is left out or empty."""
         value = self._taken(name)
         if value is None:
             return None
@@ -107,7 +107,7 @@ class Fields:
         return float(value)
 
     def flag(self, name: str) -> bool:
-        """Whether something is wished for; it is not where the field is left out."""
+        """True or false; false where the field is left out."""
         value = self._taken(name)
         if value is not None and not isinstance(value, bool):
             raise self._wrong(name, "true or false")
@@ -155,7 +155,7 @@ class Fields:
         row = Fields(dict(zip(map(str, range(len(values))), values, strict=True)), self._place + name)
         found = [row.word(str(index)) for index in range(len(values))]
         if None in found:
-            raise self._wrong(name, "a row of texts")
+            raise self._wrong(name, "a list of texts")
         return tuple(word for word in found if word is not None)
 
     def wholes(self, name: str, low: int, high: int, most: int) -> tuple[int, ...] | None:
@@ -165,7 +165,7 @@ class Fields:
             return None
         for value in values:
             if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
-                raise self._wrong(name, f"a row of whole numbers from {low} to {high}")
+                raise self._wrong(name, f"a list of whole numbers from {low} to {high}")
         return tuple(values)
 
     def rows(self, name: str, most: int) -> list[Fields] | None:
@@ -181,7 +181,7 @@ class Fields:
         return None if value is None else Fields(value, self._place + name)
 
     def whatever(self, name: str) -> Any:
-        """A value that somebody else judges."""
+        """An unvalidated value."""
         return self._taken(name)
 
     def content(self, name: str) -> bytes | None:
@@ -199,7 +199,7 @@ class Fields:
         if value is None:
             return None
         if not isinstance(value, list):
-            raise self._wrong(name, "a row of values")
+            raise self._wrong(name, "a list of values")
         if len(value) > most:
             raise OptionError(f"has {len(value):,} values; the limit is {most:,}", place=self._place + name)
         return value

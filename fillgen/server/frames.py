@@ -1,4 +1,4 @@
-"""How the server and its workers talk: frames of a kind, a length and so many bytes, over a pipe."""
+"""How the server and its workers talk: frames over a pipe, each a kind, a length and that many bytes."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 QUESTION, HEAD, DATA, END = b"q", b"h", b"d", b"e"
-"""What is asked; what kind of answer comes; a part of it; its end, with what is to be logged, if anything."""
+"""A question; the head of an answer; a part of it; its end, with a line for the log if there is one."""
 PREFIX = 5
 """Bytes before the content of a frame: its kind and its length."""
 JSON, LINES = "application/json", "application/x-ndjson"
@@ -72,9 +72,9 @@ def json_bytes(document: Any) -> bytes:
 
 
 def silent(_line: str) -> None:
-    """What logs go to that nobody reads."""
+    """A log that discards everything."""
 
 
 def error_bytes(message: str, *, place: str = "", hint: str = "", **more: Any) -> bytes:
-    """An error as JSON: the words of the command line, parted."""
+    """An error as JSON: the message of the command line, in its parts."""
     return json_bytes({"error": {"message": message, "place": place, "hint": hint, **more}})

@@ -1,7 +1,7 @@
-"""Who may ask: nothing gets past this that does not come from the page itself.
+"""Access control: only requests from the page itself get through.
 
 The address holds a random token; Host must be the address and port of the socket that was reached, so that a name made to
-point here (DNS rebinding) is no use; a POST must come from the page's own origin, as JSON, which no form of another site can
+point here (DNS rebinding) doesn't help; a POST must come from the page's own origin, as JSON, which no form of another site can
 send. A page that is shared has two doors with a token each: one on the loopback interface, one in the local network.
 Sources: RFC 9110 (Host, methods), the Fetch standard (Origin, Sec-Fetch-Site), Content Security Policy level 3.
 """
@@ -46,7 +46,7 @@ Log = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Why a request is turned away: an HTTP status, and what is said."""
+    """Why a request is refused: an HTTP status and a message."""
 
     status: int
     message: str
@@ -59,7 +59,7 @@ _HTTP_PORT = 80
 
 @dataclass(frozen=True, slots=True)
 class Door:
-    """Where the page is: its token, its port, a code that leads there once, and this computer's IPv4 address.
+    """A way in to the page: its token, its port, a one-time code, and this computer's IPv4 address.
 
     The code is for the browser's command line, which every user of the computer can read.
 
@@ -87,13 +87,13 @@ class Door:
 
     @property
     def hosts(self) -> tuple[str, ...]:
-        """What a browser may call this computer; it leaves out port 80, the default of HTTP."""
+        """The hosts a browser may name; it leaves out port 80, the default of HTTP."""
         names = (self.host,) if self.is_shared else (self.host, "localhost")
         named = tuple(f"{name}:{self.port}" for name in names)
         return (*named, *names) if self.port == _HTTP_PORT else named
 
     def path(self, raw: bytes) -> str | None:
-        """What stands after the token in a path as it was sent; None where it does not begin with the token."""
+        """What follows the token in a path as it was sent; None where it doesn't begin with the token."""
         _, token, *rest = raw.split(b"/", 2) if raw.startswith(b"/") else (b"", b"")
         known = secrets.compare_digest(token, self.token.encode())
         return f"/{rest[0].decode('ascii', 'replace')}" if known and rest else None
@@ -114,13 +114,13 @@ class Headers:
         return [value.decode("latin-1") for key, value in self.pairs if key == wanted]
 
     def one(self, name: str) -> str:
-        """The value of a header that stands there once, else nothing."""
+        """The value of a header given exactly once, else nothing."""
         found = self.every(name)
         return found[0] if len(found) == 1 else ""
 
 
 def refusal(scope: Scope, door: Door) -> Refusal | None:
-    """Why a request is turned away before its body is read; None where it may come in."""
+    """Why a request is refused before its body is read; None where it isn't."""
     headers = Headers(scope)
     if len(headers.pairs) > _MOST_HEADERS or headers.size > _MOST_HEAD:
         return Refusal(431, "the request has too many headers, or too long ones")
@@ -131,7 +131,7 @@ def refusal(scope: Scope, door: Door) -> Refusal | None:
     if door.path(raw) is None:
         return OLD_ADDRESS
     if b"%" in raw or scope.get("query_string"):
-        return Refusal(404, "there is nothing at this address")
+        return Refusal(404, "nothing at this address")
     return _foreign(scope, headers, f"http://{host}") or _unreadable(scope, headers)
 
 
@@ -140,11 +140,11 @@ def _foreign(scope: Scope, headers: Headers, own: str) -> Refusal | None:
     site = headers.every("sec-fetch-site")
     opened = scope["method"] in ("GET", "HEAD") and headers.one("sec-fetch-mode") == "navigate"
     if not set(site) <= {"same-origin", "none"} and not opened:
-        return Refusal(403, "another site may not ask here")
+        return Refusal(403, "requests from other sites are refused")
     origin = headers.every("origin")
     needed = scope["method"] not in ("GET", "HEAD")
     if (needed or origin) and origin != [own]:
-        return Refusal(403, "another site may not ask here", "Only the page itself can.")
+        return Refusal(403, "requests from other sites are refused", "Only the page itself can ask.")
     return None
 
 
@@ -156,16 +156,16 @@ def _unreadable(scope: Scope, headers: Headers) -> Refusal | None:
         return Refusal(400, "a request of this kind has no body") if has_body else None
     kind = headers.one("content-type").replace(" ", "").lower()
     if kind not in (JSON, f"{JSON};charset=utf-8"):
-        message = f"the kind of content {shorten(kind)} is not taken"
+        message = f"the content type {shorten(kind)} isn't accepted"
         return Refusal(415, message, f"Send {JSON}.")
     if headers.every("content-encoding"):
-        return Refusal(415, "packed content is not taken")
+        return Refusal(415, "compressed content isn't accepted")
     if length.isdecimal() and (len(length) > 9 or int(length) > MOST_BODY):
         return TOO_LARGE
     return None
 
 
-OLD_ADDRESS = Refusal(404, "there is no such page", "Copy the whole address that fillgen page printed.")
+OLD_ADDRESS = Refusal(404, "no such page", "Copy the whole address that fillgen page printed.")
 _LOST = b"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>fillgen: this address is no longer in use</title></head>
 <body><h1>This address is no longer in use</h1>
@@ -221,7 +221,7 @@ class Guard:
         inside = {**scope, "path": path, "raw_path": (path or "").encode(), "root_path": ""}
         try:
             await self.app(inside, _Replayed(body, receive), send)
-        except Exception as error:  # one request must not harm the others
+        except Exception as error:  # one request must not break the others
             self.log(f"{scope['method']} {path}: {type(error).__name__}: {shorten(str(error), 200)}")
             if not send.begun:
                 await _refuse(send, Refusal(500, OUR_FAULT))
@@ -248,7 +248,7 @@ def _is_reader(scope: Scope) -> bool:
 
 
 async def _body(receive: Receive) -> bytes | Refusal | None:
-    """The whole body; None where the asker has gone."""
+    """The whole body; None where the client has disconnected."""
     body = bytearray()
     try:
         async with asyncio.timeout(BODY_SECONDS):
@@ -262,11 +262,11 @@ async def _body(receive: Receive) -> bytes | Refusal | None:
                 if not message.get("more_body", False):
                     return bytes(body)
     except TimeoutError:
-        return Refusal(408, "the request did not come to its end in time")
+        return Refusal(408, "the request took too long to arrive")
 
 
 class _Replayed:
-    """A body that was read, given once more; then what else comes."""
+    """A body that was read, replayed once; then whatever else comes."""
 
     def __init__(self, body: bytes, receive: Receive) -> None:
         self._body: bytes | None = body
@@ -280,7 +280,7 @@ class _Replayed:
 
 
 class _Marked:
-    """Answers on their way out, each with the headers that all carry."""
+    """Outgoing answers, with the common headers added."""
 
     def __init__(self, send: Send) -> None:
         self._send = send

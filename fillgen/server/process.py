@@ -26,12 +26,12 @@ from fillgen.server.frames import (
 )
 
 BAD, CLASH, NONE, FAULT, FULL = 400, 409, 422, 500, 503
-"""HTTP statuses: what was asked cannot be read; a file stands in the way; no phrase is possible; a fault of ours; too much was asked."""
+"""HTTP statuses: an unreadable request; a file in the way; no phrase possible; a bug; too much asked."""
 MOST_MEMORY = 1_500_000_000
 """The memory that a worker may have, in bytes."""
-_TOO_MUCH = "this takes more memory than a page should"
-OUR_FAULT = "something went wrong here; it is a fault of fillgen, not of yours"
-_GENERAL = "Try again; if it comes back, report it with what you asked for."
+_TOO_MUCH = "this takes more memory than the page allows"
+OUR_FAULT = "something went wrong; it's a bug in fillgen, not a mistake of yours"
+_GENERAL = "Try again; if it happens again, report it with what you asked for."
 
 
 def answered(question: Question) -> Iterator[tuple[bytes, bytes]]:
@@ -85,7 +85,7 @@ def error_of(error: FillgenError) -> bytes:
 
 
 def work(asks: BinaryIO, tells: BinaryIO) -> None:
-    """Answer questions until no more can come."""
+    """Answer questions until the pipe is closed."""
     while (content := _next(asks)) is not None:
         for kind, part in answered(Question.read(content)):
             tells.write(frame(kind, part))

@@ -1,4 +1,4 @@
-"""The server itself: bound to the loopback interface, and to the local network if asked; run until it is stopped."""
+"""The server itself: bound to the loopback interface, and to the local network if asked; run until stopped."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _LONGEST_HEAD = 16_384
 
 @contextlib.contextmanager
 def loopback(port: int | None = 0, token: str = "") -> Iterator[tuple[socket.socket, Door]]:
-    """A socket that listens on 127.0.0.1, and its door; its token is new unless one is given.
+    """A socket that listens on 127.0.0.1, and its door, with a new token unless one is given.
 
     Port 0 takes a free one; None takes `PORT`, or a free one if that is taken. OptionError if the port given is in use or
     may not be used.

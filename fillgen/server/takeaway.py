@@ -1,4 +1,4 @@
-"""Ideas as files to take along."""
+"""Ideas as files to download."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def format_of(ending: str, forms: Sequence[str]) -> Format:
     """The format of an ending without its dot, such as `pdf`, for a content of some forms; OptionError for another."""
     known = [name[1:] for name, kind in FORMATS.items() if kind.can_hold(frozenset(forms))]
     if ending not in known:
-        hint = did_you_mean(ending, known) or f"It is one of: {', '.join(known)}."
+        hint = did_you_mean(ending, known) or f"Use one of: {', '.join(known)}."
         raise OptionError(f"unknown kind of file {shorten(ending)}", place="ending", hint=hint)
     return FORMATS[f".{ending}"]
 
@@ -45,7 +45,7 @@ def shifted(ideas: Ideas, shift: int) -> Ideas:
     if not shift:
         return ideas
     if not can_move(ideas.ideas):
-        raise OptionError("these ideas cannot be moved there", place="shift")
+        raise OptionError("these ideas can't be transposed that far", place="shift")
     progression = chords_at(ideas.progression, shift)
     moved = []
     for idea in ideas_at(ideas.ideas, progression, shift, ideas.hand):

@@ -38,7 +38,7 @@ QUICK = frozenset(
 """The questions that are answered in a moment: a worker of their own is always there for them."""
 _PIECE = 1 << 16
 UNABLE = 503
-"""The HTTP status of a question that nobody could answer."""
+"""The HTTP status where no worker could answer."""
 COMMAND = command("fillgen.server.process")
 """What a worker is started with."""
 
@@ -73,7 +73,7 @@ class Answer:
                 self.abandon()
 
     def abandon(self) -> None:
-        """Have the work on an answer stopped that nobody waits for."""
+        """Stop the work on an answer that nobody is waiting for."""
         if self._work is not None:
             self._work.cancel()
 
@@ -85,7 +85,7 @@ class Answer:
 class Workers:
     """Some worker processes: `most` at a time, `limit` seconds an answer, `wait` seconds until one must be free.
 
-    One of them is kept for quick questions: those that take long have the others. A context manager; `log` is given a line for each fault. What a worker did not manage is an answer too, of status 503.
+    One of them is kept for quick questions: those that take long have the others. A context manager; `log` is given a line for each fault. A question that no worker could answer gets an answer of status 503.
     """
 
     def __init__(
@@ -124,13 +124,13 @@ class Workers:
             await self._end(process)
 
     async def ask(self, question: Question) -> Answer:
-        """The answer to a question as soon as it begins; work that the asker no longer waits for is stopped."""
+        """The answer to a question as soon as it begins; work is stopped when the client disconnects."""
         frames: _Frames = asyncio.Queue()
         try:
             async with asyncio.timeout(self._wait):
                 await self._room(question)
         except TimeoutError:
-            _tell(frames, "", "there is too much to do at the moment", "Try again in a moment.")
+            _tell(frames, "", "fillgen is busy", "Try again in a moment.")
             return Answer((await frames.get())[1], frames)
         work = asyncio.create_task(self._answer(question, frames))
         self._at_work.add(work)
@@ -194,21 +194,21 @@ class Workers:
                 process = await self._passed_on(process, question, frames, begun)
             self._proven.add(process)
             self._idle.append(process)
-        except asyncio.CancelledError:  # nobody waits for the answer any more
+        except asyncio.CancelledError:  # the client has gone
             if process is not None:
                 await self._replaced(process)
         except TimeoutError:
             self._log(f"{question.name}: stopped after {self._limit:g} seconds")
-            message = f"this took longer than {self._limit:g} seconds and was stopped"
+            message = f"stopped after {self._limit:g} seconds: this takes too long"
             await self._failed(process, frames, begun, message, "Ask for fewer bars or ideas.")
         except (OSError, EOFError):
             if not self._closing:
                 self._log(f"{question.name}: the process that answered ended")
-            message = "the page was stopped" if self._closing else "the work on this broke off"
+            message = "the page was stopped" if self._closing else "the work on this ended early"
             await self._failed(process, frames, begun, message, "Try again.")
-        except Exception as error:  # whatever a worker sends, whoever asked is answered
+        except Exception as error:  # whatever a worker sends, the client gets an answer
             self._log(f"{question.name}: {type(error).__name__}: {error}")
-            await self._failed(process, frames, begun, "the work on this broke off", "Try again.")
+            await self._failed(process, frames, begun, "the work on this ended early", "Try again.")
         finally:
             self._leave(question)
 

@@ -14,7 +14,7 @@ def read_metre(text: str) -> Metre:
     1440
     """
     if text not in METRES:
-        raise OptionError(f"unknown metre {shorten(text)}", hint=f"It is one of: {', '.join(METRES)}.")
+        raise OptionError(f"unknown metre {shorten(text)}", hint=f"Use one of: {', '.join(METRES)}.")
     return METRES[text]
 
 

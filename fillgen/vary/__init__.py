@@ -24,12 +24,12 @@ from fillgen.vary.nearness import answer, like, unlike
 from fillgen.vary.pool import Pool, nearest_of, scored
 from fillgen.vary.task import Task, task_for
 from fillgen.vary.transposition import moved
-from fillgen.vary.wish import NEAR, Wish, check_wish, read_keep
+from fillgen.vary.variation import NEAR, Variation, check_variation, read_keep
 
-__all__ = ["LIKE", "NEAR", "UNLIKE", "Wish", "distance", "read_keep", "vary"]
+__all__ = ["LIKE", "NEAR", "UNLIKE", "Variation", "distance", "read_keep", "vary"]
 
 
-def vary(request: Request, phrase: Phrase, wish: Wish) -> Ideas:
+def vary(request: Request, phrase: Phrase, variation: Variation) -> Ideas:
     """Variants of a phrase over the chart of a request, best first; those of a mirror image or another level nearest
     first.
 
@@ -48,17 +48,17 @@ def vary(request: Request, phrase: Phrase, wish: Wish) -> Ideas:
     """
     check_phrase(request.progression, phrase)
     remarks: tuple[Remark, ...] = ()
-    if wish.key is not None:
-        request, phrase, remarks = moved(request, phrase, wish.key)
-    check_wish(wish, request.progression)
-    task = task_for(request, phrase, wish)
+    if variation.key is not None:
+        request, phrase, remarks = moved(request, phrase, variation.key)
+    check_variation(variation, request.progression)
+    task = task_for(request, phrase, variation)
     check_kept(task)
     return _chosen(task, _pool(task), remarks)
 
 
 def _pool(task: Task) -> Pool:
-    wish = task.wish
-    if wish.level_as is not None:
+    variation = task.variation
+    if variation.level_as is not None:
         return at_level(task)
     ways: dict[str, Callable[[Task], Pool]] = {
         "mirror": mirrored,
@@ -66,13 +66,13 @@ def _pool(task: Task) -> Pool:
         "unlike": unlike,
         "answer": answer,
     }
-    for aim in wish.aims:
+    for aim in variation.aims:
         return ways[aim](task)
-    if wish.pitches:
+    if variation.pitches:
         return with_pitches(task)
-    if wish.rhythm or wish.contour:
+    if variation.rhythm or variation.contour:
         return with_rhythm(task)
-    return with_bars(task) if wish.bars else _itself(task)
+    return with_bars(task) if variation.bars else _itself(task)
 
 
 def _chosen(task: Task, pool: Pool, remarks: tuple[Remark, ...]) -> Ideas:
@@ -83,8 +83,8 @@ def _chosen(task: Task, pool: Pool, remarks: tuple[Remark, ...]) -> Ideas:
         picked = nearest_of(pool.groups, pool.nearest, task.choices.request.count, pool.most_alike)
         apart = len(picked)
     choices = task.choices
-    wish, count = task.wish, choices.request.count
-    only_moved = wish.key is not None and not wish.kept and not wish.aims
+    variation, count = task.variation, choices.request.count
+    only_moved = variation.key is not None and not variation.kept and not variation.aims
     counted = () if only_moved else on_count(count, pool.phrases, len(picked), apart)
     return Ideas(
         task.progression,

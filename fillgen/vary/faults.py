@@ -13,7 +13,7 @@ from fillgen.phrase.spelling import spell
 from fillgen.rules.judge import Breach
 from fillgen.rules.rule import RuleUse, Seen
 from fillgen.vary.likeness import rhythm_of
-from fillgen.vary.wish import Bars
+from fillgen.vary.variation import Bars
 
 
 def faults_in(engine: Engine, phrase: Phrase, bars: Bars) -> list[Breach]:

@@ -62,7 +62,7 @@ def nothing(task: Task, tried: Sequence[PhraseSpace], what: str = "that keeps th
     for onsets in _suspects(tried):
         if any(_without(task, space, onsets).count for space in tried):
             return _preventing(task, onsets)
-    if task.wish.rhythm or task.wish.contour or task.wish.mirror:
+    if task.variation.rhythm or task.variation.contour or task.variation.mirror:
         return _in_rhythm(task)
     if not task.engine.spaces(task.dice):
         return task.engine.why_nothing()
@@ -127,7 +127,7 @@ def _preventing(task: Task, onsets: Sequence[int]) -> NoPhraseError:
         f"{task.names[index]} over {task.progression.span_at(task.phrase[index].onset).heard.symbol}"
         for index in found
     )
-    way = "the way to " if task.wish.contour and not task.bars else ""
+    way = "the way to " if task.variation.contour and not task.bars else ""
     its, it = ("its", "it") if len(found) == 1 else ("their", "them")
     return NoPhraseError(
         f"{way}{names} can't be kept next to {its} neighbours; without {it} there are phrases",

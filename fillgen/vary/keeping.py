@@ -7,13 +7,13 @@ from dataclasses import replace
 from itertools import islice, pairwise
 
 from fillgen.engine.generate import FEW, Kept, PhraseSpace
-from fillgen.engine.plans import Plan, Rhythm_, plans, wishes
+from fillgen.engine.plans import Plan, Rhythm_, gesture_intervals, plans
 from fillgen.rules.pack import Shape
 from fillgen.vary.impossible import nothing, nothing_else
 from fillgen.vary.likeness import rhythm_of
 from fillgen.vary.pool import Pool, apart_from_phrase, gathered
 from fillgen.vary.task import Task, own_plan, rises_of
-from fillgen.vary.wish import Bars
+from fillgen.vary.variation import Bars
 
 PLANS = 24
 """Plans drawn for fifty variants and fewer."""
@@ -84,7 +84,7 @@ def echoing(task: Task, plan: Plan) -> Plan:
         moves = [after.midi - note.midi for note, after in pairwise(task.inside(bar))]
         if moves and letter != "z":
             gestures.setdefault(letter.replace("'", ""), ("'" in letter, moves))
-    found = list(plan.wishes)
+    found = list(plan.intervals)
     item, last = 0, -1
     for index, (onset, _) in enumerate(plan.rhythm):
         bar = task.bar(onset)
@@ -94,7 +94,7 @@ def echoing(task: Task, plan: Plan) -> Plan:
         turned, moves = gestures.get(letter.replace("'", ""), (False, []))
         if moves and bar not in task.bars:
             found[index] = moves[item % len(moves)] * (-1 if turned != ("'" in letter) else 1)
-    return replace(plan, wishes=tuple(found))
+    return replace(plan, intervals=tuple(found))
 
 
 def keeping_bars(task: Task, plan: Plan) -> Kept:
@@ -105,7 +105,7 @@ def keeping_bars(task: Task, plan: Plan) -> Kept:
 
 def with_rhythm(task: Task) -> Pool:
     """Phrases that have the same rhythm, and go up and down as the phrase does where the contour is kept."""
-    rises = rises_of(task) if task.wish.contour else {}
+    rises = rises_of(task) if task.variation.contour else {}
     kept = replace(keeping_bars(task, own_plan(task)), rises=rises)
     spaces = _over_rhythm(task, kept)
     if not spaces[0].count:
@@ -124,7 +124,11 @@ def _over_rhythm(task: Task, kept: Kept) -> list[PhraseSpace]:
         return [first]
     shapes = [*task.choices.shapes] * (PLANS // 2)
     leaning = [
-        replace(plain, shape=shape, wishes=wishes(plain.rhythm, plain.letters, task.progression, task.dice))
+        replace(
+            plain,
+            shape=shape,
+            intervals=gesture_intervals(plain.rhythm, plain.letters, task.progression, task.dice),
+        )
         for shape in shapes[: PLANS // 2]
     ]
     return [task.engine.space(echoing(task, plan), kept) for plan in leaning]

@@ -57,7 +57,7 @@ def _is_like(task: Task, group: Candidates) -> NDArray[np.bool_]:
 def _few_notes(task: Task) -> Iterator[PhraseSpace]:
     """For each note the phrases in which it is the first of a few neighbouring notes that change."""
     plan = own_plan(task)
-    rises = rises_of(task) if task.wish.contour else {}
+    rises = rises_of(task) if task.variation.contour else {}
     own = dict(enumerate(note.midi for note in task.phrase))
     for first in _places(task):
         free, note = _free_from(task, first), task.phrase[first]
@@ -89,7 +89,7 @@ def _free_from(task: Task, first: int) -> range:
 
 def _new_figures(task: Task) -> list[PhraseSpace]:
     """Phrases with another rhythm in one bar; the notes that both rhythms have keep their pitch."""
-    if task.wish.rhythm or task.wish.contour:
+    if task.variation.rhythm or task.variation.contour:
         return []
     plans_ = [plan for bar in range(len(task.progression.bars)) for plan in _with_figure(task, bar)]
     some = sorted({task.dice.below(len(plans_)) for _ in range(2 * PLANS)}) if plans_ else []
@@ -244,7 +244,7 @@ def _opened(task: Task, opening: int, shapes: Sequence[Shape]) -> Iterator[Plan]
         for plan in islice(planned(task, bars, shapes=shapes), 6 * PLANS):
             rhythm = (*call, *(note for note in plan.rhythm if note[0] >= opening))
             if _is_firm(task, rhythm):
-                yield replace(plan, rhythm=rhythm, wishes=(0,) * len(rhythm))
+                yield replace(plan, rhythm=rhythm, intervals=(0,) * len(rhythm))
         return
     landing, other = planned(task, bars, True, shapes), planned(task, bars, shapes=shapes)
     for one, two in islice(zip(landing, other, strict=False), 3 * PLANS):

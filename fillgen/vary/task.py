@@ -25,7 +25,7 @@ from fillgen.rules.pack import BUSY, Level, Shape
 from fillgen.theory.metre import Metre
 from fillgen.vary.faults import broken, faults_in
 from fillgen.vary.likeness import Ranges, rhythm_of
-from fillgen.vary.wish import Bars, Wish, kept_bars
+from fillgen.vary.variation import Bars, Variation, kept_bars
 
 _LOWEST = 3
 """The lowest default level."""
@@ -37,7 +37,7 @@ class Task:
 
     engine: Engine
     phrase: Phrase
-    wish: Wish
+    variation: Variation
     dice: Dice
 
     @property
@@ -68,7 +68,7 @@ class Task:
     @cached_property
     def bars(self) -> Bars:
         """The bars that are kept."""
-        return kept_bars(self.wish, self.progression)
+        return kept_bars(self.variation, self.progression)
 
     @property
     def timed(self) -> Bars:
@@ -109,18 +109,18 @@ def follows(task: Task, shape: Shape, pitches: Sequence[int] = ()) -> float:
     return round(float(score.follows(row, [shape], times)[0, 0]), 6)
 
 
-def task_for(request: Request, phrase: Phrase, wish: Wish) -> Task:
+def task_for(request: Request, phrase: Phrase, variation: Variation) -> Task:
     """A phrase with the request and all settings: the level, and the range that holds what is kept."""
-    level = wish.level_as if wish.level_as is not None else request.level
+    level = variation.level_as if variation.level_as is not None else request.level
     if level is None:
-        level = _lowest_level(request, phrase, wish)
-    if wish.level_as is not None:
+        level = _lowest_level(request, phrase, variation)
+    if variation.level_as is not None:
         _check_level(request, phrase, level)
     settled = replace(request, level=level)
     if settled.busy is None:
         settled = replace(settled, busy=_busy(settled, phrase))
-    held = _held(request.progression, phrase, wish)
-    return Task(Engine(settle(_widened(settled, held)), phrase), phrase, wish, Dice(request.seed))
+    held = _held(request.progression, phrase, variation)
+    return Task(Engine(settle(_widened(settled, held)), phrase), phrase, variation, Dice(request.seed))
 
 
 def _widened(request: Request, held: Phrase) -> Request:
@@ -132,12 +132,16 @@ def _widened(request: Request, held: Phrase) -> Request:
     return replace(request, low=low, high=high)
 
 
-def _held(progression: Progression, phrase: Phrase, wish: Wish) -> Phrase:
+def _held(progression: Progression, phrase: Phrase, variation: Variation) -> Phrase:
     """The notes that the range has to hold: those of kept bars, otherwise all, but none if all are to be new."""
-    if wish.bars and wish.near != "like" and not (wish.mirror or wish.pitches or wish.contour):
-        bars = kept_bars(wish, progression)
+    if (
+        variation.bars
+        and variation.near != "like"
+        and not (variation.mirror or variation.pitches or variation.contour)
+    ):
+        bars = kept_bars(variation, progression)
         return tuple(note for note in phrase if progression.bar_index(note.onset) in bars)
-    return () if wish.near == "unlike" else phrase
+    return () if variation.near == "unlike" else phrase
 
 
 def _busy(request: Request, phrase: Phrase) -> str:
@@ -161,14 +165,18 @@ def levels(request: Request) -> Iterator[tuple[int, Engine]]:
         yield number, Engine(settle(replace(request, level=number, low=60, high=84)))
 
 
-def _lowest_level(request: Request, phrase: Phrase, wish: Wish) -> int:
+def _lowest_level(request: Request, phrase: Phrase, variation: Variation) -> int:
     """The lowest level from 3 up whose rules the kept notes keep, and rather one whose rhythms are like theirs.
 
     Where no note is kept for certain it is the level whose rules the phrase breaks least.
     """
-    strict = wish.kept and not wish.aims and not wish.pitches
-    bars = kept_bars(wish, request.progression) if strict else frozenset(range(len(request.progression.bars)))
-    same_time = wish.rhythm or wish.contour or not wish.bars
+    strict = variation.kept and not variation.aims and not variation.pitches
+    bars = (
+        kept_bars(variation, request.progression)
+        if strict
+        else frozenset(range(len(request.progression.bars)))
+    )
+    same_time = variation.rhythm or variation.contour or not variation.bars
     looked = [(n, engine) for n, engine in levels(request) if n >= _LOWEST]
     faults = {number: faults_in(engine, phrase, bars) for number, engine in looked}
     timed = (

@@ -19,8 +19,8 @@ from fillgen.book import store
 from fillgen.book.door import Book
 from fillgen.book.entries import Chart, Entry, Origin, Showing
 from fillgen.book.fresh import fresh, shown
+from fillgen.book.listing import list_text
 from fillgen.book.search import Wanted, search
-from fillgen.book.telling import list_text
 from fillgen.chart.text import parse_chart
 from fillgen.dice import Dice
 from fillgen.engine.generate import Engine, generate

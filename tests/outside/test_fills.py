@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from fillgen.fills.fill import Wishes
+from fillgen.fills.fill import FillRequest
 from fillgen.hands.playing import PARTS, Playing
 from fillgen.readers.confined import read_tune
 from fillgen.readers.tunes import Tune
@@ -56,8 +56,8 @@ def read(name: str) -> Tune:
 @cache
 def piece(name: str, *, fills: bool = True, intro: int = 1) -> Piece:
     """A tune with intro and ending, and a fill in every place that has room."""
-    wished = Wishes(how_many="100%") if fills else None
-    return pieces(TuneRequest(read(name), intro=intro, ending=2, fills=wished))[0]
+    request = FillRequest(how_many="100%") if fills else None
+    return pieces(TuneRequest(read(name), intro=intro, ending=2, fills=request))[0]
 
 
 @pytest.mark.parametrize("intro", [0, 1])
@@ -126,7 +126,7 @@ def test_the_band_stays_below_the_fills() -> None:
 
 def test_each_version_has_fills_of_its_own() -> None:
     """Of several versions each fills the tune in another way."""
-    request = TuneRequest(read("harbour-lanterns"), intro=2, ending=0, count=2, fills=Wishes())
+    request = TuneRequest(read("harbour-lanterns"), intro=2, ending=0, count=2, fills=FillRequest())
     one, other = pieces(request)
     assert [fill.text for fill in one.fills] != [fill.text for fill in other.fills]
 
@@ -196,14 +196,14 @@ def test_no_room_is_a_remark(tmp_path: Path, capsys: pytest.CaptureFixture[str])
         (["--fills", "--gap", "0"], "gap of 0 beats"),
         (["--fills", "--how-many", "some"], "'some'"),
         (["--fills", "--intro", "0", "--ending", "0", "--only", "77"], "no fill 77"),
-        (["--fills", "--only", "1", "--how-many", "2"], "do not go together"),
+        (["--fills", "--only", "1", "--how-many", "2"], "use --only or --how-many, not both"),
         (["--from-tune", "--intro", "0"], "no intro"),
     ],
 )
-def test_the_command_refuses_wrong_wishes(
+def test_the_command_refuses_wrong_options(
     options: list[str], said: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A wish outside what is offered ends with 2 and a sentence that names it."""
+    """An option outside what is offered ends with 2 and a sentence that names it."""
     assert run([str(SHARED / "harbour-lanterns.musicxml"), *options]) == 2
     out, err = capsys.readouterr()
     assert out == ""
@@ -215,7 +215,7 @@ def test_busy_fills_have_more_notes() -> None:
     tune = read("harbour-lanterns")
     counts = []
     for busy in ("few", "many"):
-        request = TuneRequest(tune, intro=0, ending=0, busy=busy, fills=Wishes())
+        request = TuneRequest(tune, intro=0, ending=0, busy=busy, fills=FillRequest())
         counts.append(sum(len(fill.notes) for fill in pieces(request)[0].fills))
     assert counts[0] < counts[1]
 
@@ -224,7 +224,7 @@ def test_chords_of_each_time_are_minded() -> None:
     """Where a repeat has other chords the second time, its fills are found for each time apart."""
     tune = read("harbour-lanterns")
     chart = "| Eb | Cm7 | Fm7 | Bb7 | Eb | C7 | Fm7 | Db9 | Gm7 | C7 | Fm7 | Bb7 | Eb | Cm7 | Fm7 Bb7 | Eb |"
-    request = TuneRequest(tune, intro=0, ending=0, chords=chart, fills=Wishes(how_many="100%"))
+    request = TuneRequest(tune, intro=0, ending=0, chords=chart, fills=FillRequest(how_many="100%"))
     fills = pieces(request)[0].fills
     assert all(each.role for fill in fills for each in fill.notes)
     assert any(len(fill.room.gaps) == 1 for fill in fills if fill.room.first.written < 4 * 1920)
@@ -233,7 +233,7 @@ def test_chords_of_each_time_are_minded() -> None:
 def test_fills_go_on_where_the_metre_changes() -> None:
     """Of a tune that turns from one metre to another, in the rhythm of the metre that holds there; all of it is written."""
     tune = read_tune(SHARED / "the-crooked-stile.musicxml")
-    found = pieces(TuneRequest(tune, intro=1, ending=2, fills=Wishes(gap=1, how_many="100%")))[0]
+    found = pieces(TuneRequest(tune, intro=1, ending=2, fills=FillRequest(gap=1, how_many="100%")))[0]
     assert found.fills
     line = found.ideas.progression
     begin = {note.onset for note in found.idea.phrase}

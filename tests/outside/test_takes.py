@@ -63,9 +63,9 @@ def swinging(tempo: int = 132, level: int = 4) -> Ideas:
     return fillgen.ideas(CHART, rhythm="swing", tempo=tempo, level=level, busy="many", count=2, seed=5)
 
 
-def playing(**wishes: Any) -> Playing:
-    """All parts, with some wishes."""
-    return Playing(parts=PARTS, **wishes)
+def playing(**options: Any) -> Playing:
+    """All parts, with some options."""
+    return Playing(parts=PARTS, **options)
 
 
 @cache
@@ -342,9 +342,9 @@ def test_a_walking_bass_is_one_voice_under_chords_off_the_beat() -> None:
 # How often, and how it begins and closes
 
 
-def strokes_of(ideas: Ideas, part: str, **wishes: Any) -> tuple[Stroke, ...]:
+def strokes_of(ideas: Ideas, part: str, **options: Any) -> tuple[Stroke, ...]:
     """What a part plays in the first idea."""
-    return Ensemble(ideas, playing(**wishes)).take(ideas[0]).strokes[part]
+    return Ensemble(ideas, playing(**options)).take(ideas[0]).strokes[part]
 
 
 @pytest.mark.parametrize("part", PARTS)

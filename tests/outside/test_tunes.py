@@ -280,9 +280,9 @@ def piece(case: str, quote: int = 0) -> Piece:
     return pieces(TuneRequest(read(case), intro=INTRO, ending=ending, quote=quote))[0]
 
 
-def short(tune: Tune, **wishes: Any) -> Piece:
+def short(tune: Tune, **changes: Any) -> Piece:
     """A tune with a bar of intro and one of ending, which are found fastest."""
-    return pieces(TuneRequest(tune, **{"intro": 1, "ending": 1, **wishes}))[0]
+    return pieces(TuneRequest(tune, **{"intro": 1, "ending": 1, **changes}))[0]
 
 
 @cache
@@ -1065,10 +1065,10 @@ def test_the_command_refuses_in_a_line_or_two(
         (["-o", "out.docx"], "cannot tell"),
     ],
 )
-def test_the_command_refuses_wrong_wishes(
+def test_the_command_refuses_wrong_options(
     options: list[str], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A wish outside what is offered ends with 2 and a sentence that names it."""
+    """An option outside what is offered ends with 2 and a sentence that names it."""
     path = save(score(TUNES["plain"]), tmp_path)
     assert run([str(path), *options]) == 2
     out, err = capsys.readouterr()

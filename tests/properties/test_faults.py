@@ -443,7 +443,7 @@ def test_two_batches_at_once(tmp_path: Path) -> None:
     command = ("batch", "in", "-o", "out", *RANDOM, "--jobs", "1")
     ended = both(command, command, cwd=tmp_path)
     assert {code for code, _ in ended} <= {0, 2}
-    assert all("another fillgen batch is writing here" in err for code, err in ended if code)
+    assert all("another fillgen batch is writing to this folder" in err for code, err in ended if code)
     assert run(*command, cwd=tmp_path).stderr == "0 written, 4 there already.\n"
 
 

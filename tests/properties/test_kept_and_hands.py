@@ -64,7 +64,7 @@ def test_kept_phrases_are_those_of_all_that_keep() -> None:
         chance = random.Random(1000 + case)
         engine = engine_of(chance.choice(CHARTS), chance.choice((2, 3, 5)))
         plan = min(engine.spaces(Dice(case)), key=lambda space: space.count).plan
-        short = Plan(plan.rhythm[:5], plan.letters, plan.wishes[:5], plan.shape)
+        short = Plan(plan.rhythm[:5], plan.letters, plan.intervals[:5], plan.shape)
         every = pitches_of(engine, engine.space(short))
         if not every:
             continue

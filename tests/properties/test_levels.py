@@ -26,7 +26,7 @@ from fillgen.teaching.check import check
 from fillgen.theory.metre import LENGTHS, METRES
 from fillgen.vary import vary
 from fillgen.vary.task import task_for
-from fillgen.vary.wish import Wish
+from fillgen.vary.variation import Variation
 from tests.effort import examples
 
 PACK = RulePack()
@@ -79,7 +79,7 @@ def named_by_vary(request: Request, phrase: Phrase) -> list[int]:
     named = []
     for level in LEVELS:
         try:
-            task_for(request, phrase, Wish(level_as=level))
+            task_for(request, phrase, Variation(level_as=level))
         except OptionError as error:
             if "already" not in error.message:
                 raise
@@ -133,7 +133,7 @@ def test_phrases_put_at_another_level_fit_it_and_can_be_written(case: Case, leve
     chart, phrase = case
     request = Request(chart, count=2)
     with suppress(FillgenError):
-        for idea in vary(request, phrase, Wish(level_as=level)):
+        for idea in vary(request, phrase, Variation(level_as=level)):
             assert parse_phrase(idea.text, chart.metre) == idea.phrase
             heights = [note.midi for note in (*phrase, *idea.phrase)]
             wide = CheckSettings(low=min(heights), high=max(heights), strict=True)

@@ -30,7 +30,7 @@ from fillgen.vary import vary
 from fillgen.vary.keeping import keeping_bars, planned
 from fillgen.vary.likeness import distance
 from fillgen.vary.task import task_for
-from fillgen.vary.wish import Wish, read_keep
+from fillgen.vary.variation import Variation, read_keep
 from fillgen.writers.document import document
 from tests.effort import each_once, examples, one_in
 from tests.outside.second_checker import Limits, faults
@@ -60,16 +60,16 @@ def call_of(number: int) -> tuple[Progression, Phrase, int]:
     return found.progression, found[number % 2].phrase, level
 
 
-def ask(number: int, wish: Wish, **settings_: object) -> Ideas:
+def ask(number: int, variation: Variation, **settings_: object) -> Ideas:
     chart, call, level = call_of(number)
     options = {"count": 8, "level": level, "seed": number, **settings_}
-    return vary(Request(chart, **options), call, wish)  # type: ignore[arg-type]
+    return vary(Request(chart, **options), call, variation)  # type: ignore[arg-type]
 
 
-def asked(number: int, wish: Wish, **settings_: object) -> Ideas | FillgenError:
+def asked(number: int, variation: Variation, **settings_: object) -> Ideas | FillgenError:
     """What comes back, be it ideas or an error."""
     try:
-        return ask(number, wish, **settings_)
+        return ask(number, variation, **settings_)
     except FillgenError as error:
         return error
 
@@ -126,7 +126,7 @@ def test_kept_bars_are_identical(number: int) -> None:
     chart, call, _ = call_of(number)
     size, bars = chart.metre.bar, len(chart.bars)
     kept = (bars,) if number % 2 else tuple(range(2, bars + 1))
-    found = ask(number, Wish(bars=kept), count=6)
+    found = ask(number, Variation(bars=kept), count=6)
     check(number, found)
     for idea in found:
         now, before = ([n for n in line if n.onset // size + 1 in kept] for line in (idea.phrase, call))
@@ -136,13 +136,13 @@ def test_kept_bars_are_identical(number: int) -> None:
 @pytest.mark.parametrize("number", one_in(2, _SOME))
 def test_rhythm_contour_and_pitches_are_kept(number: int) -> None:
     _, call, _ = call_of(number)
-    for idea in (found := ask(number, Wish(rhythm=True))):
+    for idea in (found := ask(number, Variation(rhythm=True))):
         assert rhythm(idea.phrase) == rhythm(call)
     check(number, found)
-    for idea in (found := ask(number, Wish(pitches=True), count=6)):
+    for idea in (found := ask(number, Variation(pitches=True), count=6)):
         assert [note.midi for note in idea.phrase] == [note.midi for note in call]
     check(number, found)
-    for idea in (found := ask(number, Wish(contour=True))):
+    for idea in (found := ask(number, Variation(contour=True))):
         assert (rhythm(idea.phrase), rises(idea.phrase)) == (rhythm(call), rises(call))
     check(number, found)
 
@@ -155,7 +155,7 @@ def test_any_bars_with_rhythm_or_contour(number: int, data: st.DataObject) -> No
     every = range(1, len(chart.bars) + 1)
     bars = tuple(sorted(data.draw(st.sets(st.sampled_from(every), max_size=len(every) - 1))))
     part = data.draw(st.sampled_from(("rhythm", "contour")))
-    found = asked(number, Wish(bars=bars, rhythm=part == "rhythm", contour=part == "contour"), count=4)
+    found = asked(number, Variation(bars=bars, rhythm=part == "rhythm", contour=part == "contour"), count=4)
     if isinstance(found, NoPhraseError):
         assert "no other phrase" in str(found)
         return
@@ -173,7 +173,7 @@ def test_any_bars_with_rhythm_or_contour(number: int, data: st.DataObject) -> No
 def test_mirror_reverses_directions(number: int) -> None:
     """All directions are turned round, or as many as the remark says."""
     _, call, _ = call_of(number)
-    found = ask(number, Wish(mirror=True))
+    found = ask(number, Variation(mirror=True))
     check(number, found)
     match = re.search(r"reversed: (\d+) of (\d+) aren't", " ".join(map(str, found.remarks)))
     left = int(match[1]) if match else 0
@@ -186,14 +186,14 @@ def test_mirror_reverses_directions(number: int) -> None:
 def test_like_and_unlike_by_shared_time(number: int) -> None:
     """Small changes leave 60 % of the sounding time, never all; the other extreme leaves less than 15 %."""
     chart, call, _ = call_of(number)
-    found = ask(number, Wish(near="like"))
+    found = ask(number, Variation(near="like"))
     check(number, found)
     for idea in found:
         one, other = sounded(idea.phrase), sounded(call)
         same = sum(other.get(tick) == midi for tick, midi in one.items())
         assert 0.6 * max(len(one), len(other)) <= same < len(one.keys() | other.keys())
         assert distance(idea.phrase, call) == pytest.approx(1 - same / len(one.keys() | other.keys()))
-    found = ask(number, Wish(near="unlike"))
+    found = ask(number, Variation(near="unlike"))
     check(number, found)
     for idea in found:
         assert shared(idea.phrase, call) < 0.15
@@ -204,7 +204,7 @@ def test_like_and_unlike_by_shared_time(number: int) -> None:
 @pytest.mark.parametrize("number", one_in(2, _CALLS))
 def test_answers_take_up_the_call_and_close(number: int) -> None:
     chart, call, _ = call_of(number)
-    found = ask(number, Wish(near="answer"))
+    found = ask(number, Variation(near="answer"))
     check(number, found)
     opening = [note for note in rhythm(call) if note[0] < max(chart.metre.bar, call[0].onset + 1)]
     if len(chart.bars) == 1:
@@ -220,7 +220,7 @@ def test_answers_take_up_the_call_and_close(number: int) -> None:
 def test_at_another_level_it_is_recognisably_the_same(number: int, level: int) -> None:
     """Three quarters of the strong beats and half of the time stay; at level 1 a remark tells what does not."""
     chart, call, _ = call_of(number)
-    found = asked(number, Wish(level_as=level), count=6)
+    found = asked(number, Variation(level_as=level), count=6)
     if isinstance(found, OptionError):
         assert f"is already at level {level}" in str(found)
         return
@@ -249,11 +249,11 @@ def test_moving_keeps_intervals_and_degrees(number: int, tonic: str) -> None:
     name = {"Ab": "G#", "Db": "C#"}.get(tonic, tonic) if mode == "minor" else tonic
     if name == str(chart.key.tonic):
         return
-    moved = ask(number, Wish(key=read_key(f"{name} {mode}")))[0]
+    moved = ask(number, Variation(key=read_key(f"{name} {mode}")))[0]
     shift = moved.phrase[0].midi - call[0].midi
     assert abs(shift) <= 11
     assert [note.midi - shift for note in moved.phrase] == [note.midi for note in call]
-    same = vary(Request(chart, count=1), call, Wish(key=read_key(f"{name} {mode}")))
+    same = vary(Request(chart, count=1), call, Variation(key=read_key(f"{name} {mode}")))
     degrees = [each.degree for each in same[0].notes]
     own = [chart.span_at(note.onset).heard.degree_of(note.midi % 12) for note in call]
     assert degrees == own
@@ -277,7 +277,7 @@ def test_moved_names_are_those_of_music21(chart: str, text: str, tonic: str) -> 
     call = parse_phrase(text, progression.metre)
     if tonic == str(progression.key.tonic):
         return
-    (moved,) = vary(Request(progression, low=48, high=90), call, Wish(key=read_key(tonic)))
+    (moved,) = vary(Request(progression, low=48, high=90), call, Variation(key=read_key(tonic)))
     names = re.findall(r"[A-G][b#]?\d", text)
     start, end = (pitch.Pitch(str(name).replace("b", "-") + "4") for name in (progression.key.tonic, tonic))
     shift = moved.phrase[0].midi - call[0].midi
@@ -292,22 +292,22 @@ def test_moved_names_are_those_of_music21(chart: str, text: str, tonic: str) -> 
 
 
 @pytest.mark.parametrize(
-    "wish",
+    "variation",
     [
-        Wish(bars=(1,)),
-        Wish(rhythm=True),
-        Wish(pitches=True),
-        Wish(mirror=True),
-        Wish(level_as=5),
-        Wish(level_as=2),
-        Wish(near="like"),
-        Wish(near="unlike"),
-        Wish(near="answer"),
+        Variation(bars=(1,)),
+        Variation(rhythm=True),
+        Variation(pitches=True),
+        Variation(mirror=True),
+        Variation(level_as=5),
+        Variation(level_as=2),
+        Variation(near="like"),
+        Variation(near="unlike"),
+        Variation(near="answer"),
     ],
-    ids=lambda wish: "-".join((*wish.kept, *wish.aims)),
+    ids=lambda variation: "-".join((*variation.kept, *variation.aims)),
 )
-def test_the_same_seed_gives_the_same(wish: Wish) -> None:
-    first, again = (document(ask(0, wish, count=10)) for _ in range(2))
+def test_the_same_seed_gives_the_same(variation: Variation) -> None:
+    first, again = (document(ask(0, variation, count=10)) for _ in range(2))
     assert first == again
 
 
@@ -379,7 +379,7 @@ def test_rhythms_of_a_row_of_pitches_are_all_there_are(chart: str, text: str, le
     """Found bar by bar, and by trying every combination of cells: the same rhythms, and the same number."""
     progression = parse_chart(chart)
     call = parse_phrase(text, progression.metre)
-    found = vary(Request(progression, level=level, count=1000), call, Wish(pitches=True))
+    found = vary(Request(progression, level=level, count=1000), call, Variation(pitches=True))
     wanted = plain_rhythms(progression, call, Engine(settle(Request(progression, level=level))))
     assert f"{len(wanted - {tuple(rhythm(call))}):,} other rhythm" in found.remarks[0].text
     audible = {line for line in wanted if sounds_other(line, call)}
@@ -396,7 +396,9 @@ def test_small_changes_of_pitch_are_all_there_are() -> None:
     """Every phrase in the same rhythm that changes up to three neighbouring notes and 40 % of the time."""
     chart = parse_chart("| C | G7 |")
     call = parse_phrase("E5q D5q C5q E5q | D5q B4q G4h", chart.metre)
-    found = vary(Request(chart, level=3, low=67, high=77, count=1000), call, Wish(rhythm=True, near="like"))
+    found = vary(
+        Request(chart, level=3, low=67, high=77, count=1000), call, Variation(rhythm=True, near="like")
+    )
     engine = Engine(settle(Request(chart, level=3, low=67, high=77)))
     places = engine.places(rhythm(call))
     wanted = set()
@@ -418,17 +420,17 @@ def test_small_changes_of_pitch_are_all_there_are() -> None:
 # What cannot be kept
 
 
-def with_note(number: int, index: int, midi: int) -> tuple[Phrase, Wish]:
-    """A call with one note changed, and the wish to keep its bar."""
+def with_note(number: int, index: int, midi: int) -> tuple[Phrase, Variation]:
+    """A call with one note changed, and the variation to keep its bar."""
     chart, call, _ = call_of(number)
     note = call[index]
     changed = (*call[:index], Note(note.onset, note.length, midi), *call[index + 1 :])
-    return changed, Wish(bars=(chart.bar_of(note.onset),))
+    return changed, Variation(bars=(chart.bar_of(note.onset),))
 
 
-def refusal(request: Request, call: Phrase, wish: Wish) -> NoPhraseError | None:
+def refusal(request: Request, call: Phrase, variation: Variation) -> NoPhraseError | None:
     try:
-        vary(request, call, wish)
+        vary(request, call, variation)
     except NoPhraseError as error:
         return error
     return None
@@ -439,15 +441,15 @@ def refusal(request: Request, call: Phrase, wish: Wish) -> NoPhraseError | None:
 def test_a_rule_said_to_be_broken_is_broken(number: int, at: int, midi: int, level: int) -> None:
     """One note of a kept bar changed at will: either it goes well, or the rule that is named is really broken."""
     chart, call, _ = call_of(number)
-    changed, wish = with_note(number, at % len(call), midi)
+    changed, variation = with_note(number, at % len(call), midi)
     request = Request(chart, level=level, low=58, high=88, count=1)
-    error = refusal(request, changed, wish)
+    error = refusal(request, changed, variation)
     broken = re.match(r"(\S+) breaks (\S+) over", error.message) if error else None
     if error is None or broken is None:
-        assert error is None or unkept(request, changed, wish, error)
+        assert error is None or unkept(request, changed, variation, error)
         return
     index = named_at(chart, changed, error)
-    assert chart.bar_of(changed[index].onset) in wish.bars
+    assert chart.bar_of(changed[index].onset) in variation.bars
     assert fillgen.read_pitch(broken[1]) == changed[index].midi
     engine = Engine(settle(request))
     every = breaches(engine.choices.uses, engine.places(rhythm(changed)), [note.midi for note in changed])
@@ -469,21 +471,21 @@ def test_without_the_note_that_is_named_there_are_phrases() -> None:
         chart, call, _ = call_of(number)
         index = max(i for i, note in enumerate(call) if chart.bar_of(note.onset) == 1)
         for midi in range(62, 84, 2):
-            changed, wish = with_note(number, index, midi)
+            changed, variation = with_note(number, index, midi)
             request = Request(chart, level=3, low=58, high=88, count=1)
-            error = refusal(request, changed, wish)
+            error = refusal(request, changed, variation)
             if error is not None and "can't be kept next to" in str(error):
                 refused += 1
-                assert unkept(request, changed, wish, error)
+                assert unkept(request, changed, variation, error)
     assert refused > 3
 
 
-def unkept(request: Request, call: Phrase, wish: Wish, error: NoPhraseError) -> bool:
+def unkept(request: Request, call: Phrase, variation: Variation, error: NoPhraseError) -> bool:
     """Whether there are phrases once the notes that are named need not be kept, and none as long as they are."""
     named = [fillgen.read_pitch(name) for name in re.findall(r"([A-G][b#]*\d) over", error.message)]
-    task = task_for(request, call, wish)
+    task = task_for(request, call, variation)
     first = named_at(request.progression, call, error)
-    kept = [note for note in call if request.progression.bar_of(note.onset) in wish.bars]
+    kept = [note for note in call if request.progression.bar_of(note.onset) in variation.bars]
     free = [
         {note.onset for note in some}
         for some in combinations(kept, len(named))
@@ -512,22 +514,22 @@ def test_variants_pass_the_second_checker(number: int) -> None:
     low, high = min(59, *heights), max(86, *heights)
     roles = {2: {"chord tone"}, 3: {"chord tone", "passing", "neighbour"}}.get(level, _ROLES)
     roles = frozenset(roles - {"approach", "appoggiatura"}) if level == 4 else frozenset(roles)
-    for wish in (
-        Wish(bars=(1,)),
-        Wish(rhythm=True),
-        Wish(near="answer"),
-        Wish(near="like"),
-        Wish(near="unlike"),
+    for variation in (
+        Variation(bars=(1,)),
+        Variation(rhythm=True),
+        Variation(near="answer"),
+        Variation(near="like"),
+        Variation(near="unlike"),
     ):
-        found = document(ask(number, wish, count=4))
+        found = document(ask(number, variation, count=4))
         for idea in found["ideas"]:
             alone = {**found, "ideas": [{**idea, "rank": 1}]}
-            assert not faults(alone, Limits(low, high, _LEAPS[level], roles)), (wish, idea["text"])
+            assert not faults(alone, Limits(low, high, _LEAPS[level], roles)), (variation, idea["text"])
 
 
 def test_keep_reads_bars_and_parts() -> None:
     """Bars in any order and number, joined with any part."""
     for bars in (range(1, 3), range(2, 9), range(4, 5)):
         text = ",".join(str(bar) for bar in reversed(bars))
-        assert read_keep(f"{text},contour") == Wish(bars=tuple(bars), contour=True)
+        assert read_keep(f"{text},contour") == Variation(bars=tuple(bars), contour=True)
         assert read_keep(f"{bars.start}-{bars.stop - 1}").bars == tuple(bars)

@@ -317,7 +317,7 @@ def test_result_that_was_begun(tmp_path: Path, there: bytes | None) -> None:
 def test_index_of_another_kind(tmp_path: Path) -> None:
     """A file in the place of the index that is none is told, and left alone."""
     charts, out = lay(tmp_path / "in", "a.txt"), lay(tmp_path / "out", INDEX, text="a diary\n")
-    with pytest.raises(OutputError, match="is not a list that fillgen batch made"):
+    with pytest.raises(OutputError, match="wasn't made by fillgen batch"):
         run(charts, out)
     assert (out / INDEX).read_text() == "a diary\n"
 
@@ -327,7 +327,7 @@ def test_only_one_batch_writes(tmp_path: Path) -> None:
     charts, out = lay(tmp_path / "in", "a.txt"), tmp_path / "out"
     out.mkdir()
     first = Index(out)
-    with pytest.raises(OutputError, match="another fillgen batch is writing here"):
+    with pytest.raises(OutputError, match="another fillgen batch is writing to this folder"):
         run(charts, out)
     first.close()
     assert states(run(charts, out)) == {"a.txt": "made"}
@@ -418,7 +418,7 @@ def test_full_disk_ends_the_run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path,
 
     with monkeypatch.context() as patch:
         patch.setattr(files.os, "fsync", full)
-        with pytest.raises(OutputError, match="goes on from here"):
+        with pytest.raises(OutputError, match="Run the same command to continue"):
             run(charts, out)
     assert list(tree(out)) == ["a.json"]
     assert states(run(charts, out)) == {"a.txt": "kept", "b.txt": "made", "c.txt": "made"}
@@ -440,7 +440,8 @@ def test_failure_of_one_file_is_its_own(monkeypatch: pytest.MonkeyPatch, tmp_pat
     found = run(charts, out)
     assert states(found) == {"a.txt": "made", "b.txt": "refused", "c/d.txt": "refused"}
     assert (
-        str(found["b.txt"]) == "b.txt: A fault of fillgen, not of the chart: ZeroDivisionError 'by chance'."
+        str(found["b.txt"])
+        == "b.txt: A bug in fillgen, not a fault of the chart: ZeroDivisionError 'by chance'."
     )
     assert "cannot be made" in found["c/d.txt"].message
     assert list(tree(out)) == ["a.json", "c"]
@@ -483,7 +484,7 @@ def test_stop(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatc
     assert command(capsys, *arguments) == (
         130,
         "",
-        "fillgen: stopped; 2 of 3 are done. The same command goes on from here.\n",
+        "fillgen: stopped; 2 of 3 done. Run the same command to continue.\n",
     )
     assert list(tree(out)) == ["a.json", "b.json"]
     assert signal.getsignal(signal.SIGINT) is before
@@ -501,7 +502,7 @@ def test_stop_at_once(
 
     monkeypatch.setattr(Order, "result", interrupted)
     code, _, err = command(capsys, "batch", str(charts), "-o", str(out), "--jobs", "1")
-    assert (code, err) == (130, "fillgen: stopped; 0 of 2 are done. The same command goes on from here.\n")
+    assert (code, err) == (130, "fillgen: stopped; 0 of 2 done. Run the same command to continue.\n")
     assert tree(out) == {}
 
 
@@ -536,7 +537,7 @@ def test_process_that_dies_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Pa
     monkeypatch.setattr(batch, "_pool", Threads("deadly").pool)
     found = run(charts, out, jobs=4)
     assert [name for name, outcome in found.items() if outcome.state != "made"] == ["07-deadly.txt"]
-    assert str(found["07-deadly.txt"]) == "07-deadly.txt: The process that worked on it died, twice."
+    assert str(found["07-deadly.txt"]) == "07-deadly.txt: The process working on it died twice."
     assert len(tree(out)) == 20
 
 
@@ -552,7 +553,7 @@ def test_processes_that_always_die_end_the_run(monkeypatch: pytest.MonkeyPatch, 
     charts = lay(tmp_path / "in", *(f"{n:02}-deadly.txt" for n in range(40)))
     monkeypatch.setattr(batch, "_pool", Threads("deadly").pool)
     with pytest.raises(
-        OutputError, match=r"the processes at work died over 8 charts\. There may be too little memory"
+        OutputError, match=r"the worker processes died on 8 charts\. The machine may be short of memory"
     ):
         run(charts, tmp_path / "out", jobs=4)
 

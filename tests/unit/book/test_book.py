@@ -24,10 +24,10 @@ from fillgen.book.door import Book, BookError
 from fillgen.book.entries import Chart
 from fillgen.book.exchange import from_json
 from fillgen.book.fresh import Shown, fresh, held, shown
+from fillgen.book.listing import entries_text, in_key, list_text
 from fillgen.book.search import Wanted, read_day, search
 from fillgen.book.store import tags
 from fillgen.book.taste import aside, set_aside
-from fillgen.book.telling import entries_text, in_key, list_text
 from fillgen.chart.text import chart_text, parse_chart
 from fillgen.dice import Dice
 from fillgen.engine.generate import Engine, generate
@@ -381,7 +381,7 @@ def filled(book: Book) -> Book:
     ],
 )
 def test_search(filled: Book, wanted: Wanted, found: list[int]) -> None:
-    """Each wish, in any key, in every showing of an idea, those last shown first."""
+    """Each condition, in any key, in every showing of an idea, those last shown first."""
     assert search(filled, wanted) == (found, len(found))
 
 

@@ -104,9 +104,9 @@ def test_no_trace(run: object, place: Path, monkeypatch: pytest.MonkeyPatch, how
     run("book", "check")
     assert list(place.iterdir()) == []
     _, err = run("ideas", CHART, "--fresh", *extra, code=2)
-    assert "do not go together" in err
+    assert "can't be used with" in err
     if how == "option":
-        assert "do not go together" in run("ideas", CHART, "--book", "x.book", *extra, code=2)[1]
+        assert "can't be used with" in run("ideas", CHART, "--book", "x.book", *extra, code=2)[1]
 
 
 def test_the_usual_place(place: Path) -> None:
@@ -200,7 +200,7 @@ def listed(out: str) -> list[int]:
 
 @pytest.mark.usefixtures("filled")
 @pytest.mark.parametrize(
-    ("wishes", "found"),
+    ("args", "found"),
     [
         ([], [1, 2, 3, 4, 5]),
         (["--chart", "| Cmaj7 | Em7 A7 | Dm7 | G7 |"], [1, 2, 3]),
@@ -219,16 +219,16 @@ def listed(out: str) -> list[int]:
     ],
     ids=lambda value: " ".join(map(str, value)),
 )
-def test_lists_and_searches(run: object, wishes: list[str], found: list[int]) -> None:
-    """Each wish of the list, as text and as JSON."""
+def test_lists_and_searches(run: object, args: list[str], found: list[int]) -> None:
+    """Each search of the list, as text and as JSON."""
     run("book", "tag", "gig", "2,5")
     run("book", "star", "1", "--stars", "4")
     run("book", "rename", "5", "Bell tower")
-    out, _ = run("book", *wishes)
+    out, _ = run("book", *args)
     assert listed(out) == found
-    document = json.loads(run("book", *wishes, "--format", "json")[0])
+    document = json.loads(run("book", *args, "--format", "json")[0])
     assert [idea["id"] for idea in document["ideas"]] == found
-    assert document["found"] == (5 if wishes[:1] == ["-n"] else len(found))
+    assert document["found"] == (5 if args[:1] == ["-n"] else len(found))
 
 
 @pytest.mark.usefixtures("filled")
@@ -325,7 +325,7 @@ def test_json_goes_to_another_book(run: object) -> None:
     assert run("book", "import", "mine.json", "--book", "pupil.book")[0] == "5 new ideas\n"
     assert (
         run("book", "import", "mine.json", "--book", "pupil.book")[0]
-        == "0 new ideas, 5 ideas known already\n"
+        == "0 new ideas, 5 ideas already in the book\n"
     )
     assert run("book", "--tag", "quick", "--book", "pupil.book")[0].count("foxtrot") == 1
     assert run("book", "set", "--book", "pupil.book")[0] == "Gig: 2 ideas\n"
@@ -339,7 +339,7 @@ def test_books_are_joined(run: object) -> None:
     run("ideas", "| C | G7 |", "-n", "4", "--book", "pupil.book")
     before = Path("pupil.book").read_bytes()
     assert run("book", "merge", "pupil.book")[0] == "4 new ideas\n"
-    assert run("book", "merge", "pupil.book")[0] == "0 new ideas, 4 ideas known already\n"
+    assert run("book", "merge", "pupil.book")[0] == "0 new ideas, 4 ideas already in the book\n"
     assert Path("pupil.book").read_bytes() == before
     assert "fillgen book merge pupil.book" in run("book", "import", "pupil.book", code=2)[1]
     assert "9 ideas" in run("book", "check")[0]
@@ -360,7 +360,9 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
     assert document["ideas"][0]["text"] == PHRASE
     assert document["ideas"][0]["last"] == "2026-11-22T20:00:00Z"
     if kind == "musicxml":
-        assert run("book", "import", "phrase.musicxml")[0].startswith("0 new ideas, 1 idea known already")
+        assert run("book", "import", "phrase.musicxml")[0].startswith(
+            "0 new ideas, 1 idea already in the book"
+        )
     else:
         assert "has no chord symbols" in run("book", "import", f"phrase.{kind}", code=2)[1]
 
@@ -376,14 +378,14 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
         (["star", "0"], "no idea 0"),
         (["star", "1", "9"], "the book has no idea 9"),
         (["star", "--last", "6"], "no rank 6. They have ranks 1 and 2."),
-        (["set", "Gig", "--last"], "--last needs the ranks"),
+        (["set", "Gig", "--last"], "--last needs ranks"),
         (["--rhythm", "walz"], "unknown rhythm 'walz'. Did you mean 'waltz'?"),
         (["--shape", "arc"], "unknown shape 'arc'. Did you mean 'arch'?"),
-        (["import", "notes.pdf"], "is a PDF, and no phrase can be read from it. Taken are .json"),
+        (["import", "notes.pdf"], "is a PDF; fillgen can't read phrases from one. fillgen takes .json"),
         (["import", "ferry.svg"], "cannot be read"),
         (["star", "one"], "'one' is not the number"),
-        (["star", "5-2"], "'5-2' names no ideas"),
-        (["star", "1-9999999999"], "names no ideas"),
+        (["star", "5-2"], "'5-2' is not a range of ideas"),
+        (["star", "1-9999999999"], "is not a range of ideas"),
         (["star", "9" * 30], "is not the number"),
         (["star", "²"], "is not the number"),
         (["star", "1", "--stars", "6"], "Give 0 to 5"),
@@ -395,12 +397,12 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
         (["--key", "H"], "unknown key 'H'"),
         (["--stars", "9"], "Give 0 to 5"),
         (["-n", "0"], "the count is 0"),
-        (["--stars", "2", "star", "1"], "Write it at the end"),
+        (["--stars", "2", "star", "1"], "Put it after the command"),
         (["--book", "x.book", "star", "1"], "--book stands before star"),
         (["set", "Frday"], "no set 'Frday'"),
         (["export"], "say which ideas"),
         (["export", "1", "--all"], "say which ideas"),
-        (["export", "1", "-o", "x.docx"], "cannot tell what to write"),
+        (["export", "1", "-o", "x.docx"], "can't tell what to write"),
         (["export", "1", "--key", "Cm"], "change its mode"),
         (["import", "none.json"], "cannot be read"),
         (["import", "ferry.txt", "--chart", "| C |"], "ferry.txt"),
@@ -600,7 +602,9 @@ def test_a_sheet_brings_its_chords(run: object) -> None:
     """A sheet of ours is taken in with its own chords; the book has the idea already."""
     run("ideas", CHART, "-n", "1")
     run("ideas", CHART, "-n", "9", "--only", "1", "-o", "one.musicxml", "--no-book")
-    assert run("book", "import", "one.musicxml")[0] == "0 new ideas, 1 idea known already\nIt is idea 1.\n"
+    assert (
+        run("book", "import", "one.musicxml")[0] == "0 new ideas, 1 idea already in the book\nIt is idea 1.\n"
+    )
     run("ideas", CHART, "-n", "9", "--only", "2", "-o", "two.musicxml", "--no-book")
     assert run("book", "import", "two.musicxml")[0] == "1 new idea\nIt is idea 2.\n"
     bare = re.sub(r"<harmony.*?</harmony>", "", Path("two.musicxml").read_text(), flags=re.DOTALL)
@@ -657,7 +661,7 @@ def test_a_named_book_and_none(run: object, command: str, monkeypatch: pytest.Mo
     """A book that is named contradicts the variable that turns remembering off."""
     monkeypatch.setenv("FILLGEN_NO_BOOK", "1")
     err = run(command, PLAIN, "--book", "mine.book", code=2)[1]
-    assert "--book and FILLGEN_NO_BOOK do not go together" in err
+    assert "--book can't be used with FILLGEN_NO_BOOK" in err
     assert not Path("mine.book").exists()
 
 
@@ -730,10 +734,10 @@ def test_too_few_stars(run: object) -> None:
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (["ideas", PLAIN, "--taste", "--no-book"], "--taste and --no-book do not go together"),
+        (["ideas", PLAIN, "--taste", "--no-book"], "--taste can't be used with --no-book"),
         (["vary", PLAIN, PHRASE, "--like", "--taste", "--no-book"], "--taste and --no-book"),
-        (["book", "taste", "--forget", "--recall"], "--forget and --recall do not go together"),
-        (["book", "taste", "--forget", "--format", "json"], "--format and --forget do not go together"),
+        (["book", "taste", "--forget", "--recall"], "use --forget or --recall, not both"),
+        (["book", "taste", "--forget", "--format", "json"], "--forget can't be used with --format"),
     ],
 )
 def test_a_taste_that_cannot_be_asked_for(run: object, arguments: list[str], told: str) -> None:

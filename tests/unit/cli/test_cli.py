@@ -193,7 +193,7 @@ BAD_USE: dict[str, tuple[list[str], list[str]]] = {
     "no chart": (["ideas"], ["chart"]),
     "two charts": (["ideas", "| C |", "| F |"], ["| F |"]),
     "option without a value": (["ideas", "| C |", "--key"], ["--key"]),
-    "count that is no number": (["ideas", "| C |", "--count", "ten"], ["--count", "'ten'"]),
+    "count that is not a number": (["ideas", "| C |", "--count", "ten"], ["--count", "'ten'"]),
     "level that is no number": (["ideas", "| C |", "--level", "high"], ["--level", "'high'"]),
     "tempo of many digits": (["ideas", "| C |", "--tempo", "9" * 5000], ["--tempo"]),
     "unknown format": (["ideas", "| C |", "--format", "xml"], ["'xml'", "text", "json"]),
@@ -213,7 +213,9 @@ def test_bad_use(call: Call, tmp_path: Path, what: str) -> None:
     assert tree(tmp_path) == {}
 
 
-@pytest.mark.parametrize("what", ["unknown option", "no chart", "count that is no number", "unknown format"])
+@pytest.mark.parametrize(
+    "what", ["unknown option", "no chart", "count that is not a number", "unknown format"]
+)
 def test_bad_use_is_said_as_shortly(call: Call, what: str) -> None:
     """A mistake in the use of the command is said in one or two lines, as every other mistake is."""
     answer = call(*BAD_USE[what][0])
@@ -362,7 +364,7 @@ BAD_PLAYING: dict[str, tuple[list[str], list[str]]] = {
     "no time": (["--times", "0"], ["0", "1 to 32"]),
     "too many times": (["--times", "33"], ["33", "1 to 32"]),
     "swing backwards": (["--swing", "0.5"], ["0.5", "1", "4"]),
-    "swing that is no number": (["--swing", "nan"], ["nan", "1", "4"]),
+    "swing that is not a number": (["--swing", "nan"], ["nan", "1", "4"]),
     "too loose": (["--feel", "1.5"], ["1.5", "0", "1"]),
     "unknown close": (["--close", "hold"], ["'hold'", "'held'"]),
     "unknown bass": (["--bass", "pedal"], ["'pedal'", "'pedals'"]),
@@ -559,7 +561,7 @@ def test_json_tells_the_ideas(call: Call, settings: dict[str, Any]) -> None:
 def test_written_text_is_the_printed_text(call: Call, tmp_path: Path, name: str) -> None:
     """A text or JSON file holds what would be printed but for the hint at other options, and the number of ideas is told on standard error."""
     printed = call("ideas", CHART, "-n", "3", "--format", "json" if name.endswith("json") else "text").out
-    printed = printed.replace("To see why an idea fits and why it ranks there: --only 3 --explain\n", "")
+    printed = printed.replace("To see why an idea fits and ranks where it does: --only 3 --explain\n", "")
     answer = call("ideas", CHART, "-n", "3", "-o", name)
     assert (answer.code, answer.out) == (0, "")
     assert answer.err == f"3 ideas in {name}\n"
@@ -823,7 +825,7 @@ def test_own_pack(call: Call, tmp_path: Path) -> None:
     )
     checked = call("rules", "--check", "own.toml")
     assert (checked.code, checked.err) == (0, "")
-    assert "own.toml is a sound rule pack" in checked.out
+    assert "own.toml is a valid rule pack" in checked.out
     assert "1 level" in checked.out
     assert "1 shape" in checked.out
     assert re.search(r"^  6 +narrow", call("rules", "--rules", "own.toml").out, re.MULTILINE)
@@ -951,5 +953,5 @@ def test_a_hand_is_named_or_refused(call: Call) -> None:
     unknown = call("ideas", CHART, "--hand", "smal")
     assert (unknown.code, "Did you mean 'small'?" in unknown.err) == (2, True)
     wide = call("voicings", CHART, "--hand", "small", "--span", "14")
-    assert (wide.code, "It holds 12 at most" in wide.err) == (2, True)
+    assert (wide.code, "The limit for it is 12" in wide.err) == (2, True)
     assert call("voicings", CHART, "--hand", "large", "--span", "15").code == 0

@@ -326,9 +326,9 @@ def test_only_some_of_the_ideas(call: Call, tmp_path: Path, arguments: Sequence[
 
 def test_remarks_about_all_are_left_out_of_some(call: Call) -> None:
     """Where only some ideas are shown, nothing is said about all; what the chart lacks is said still."""
-    wishes = ("ideas", "| Ab | Cm | Db | Eb7 |", "-n", "50", "--level", "1", "--busy", "few")
-    assert "Note: " in call(*wishes).out
-    assert "Note: " not in call(*wishes, "--only", "1").out
+    args = ("ideas", "| Ab | Cm | Db | Eb7 |", "-n", "50", "--level", "1", "--busy", "few")
+    assert "Note: " in call(*args).out
+    assert "Note: " not in call(*args, "--only", "1").out
     assert "Note: " in call("ideas", "| C | F |", "--for", "intro", "--only", "1").out
 
 

@@ -345,7 +345,7 @@ def test_nothing_played(call: Call, world: World) -> None:
     [
         ((HOME, "--input", "flute"), ["no MIDI input 'flute'", ORGAN]),
         ((HOME, "--port", "flute"), ["no MIDI output 'flute'", EXPANDER]),
-        ((HOME, "--port", "expander", "--no-metronome"), ["do not go together"]),
+        ((HOME, "--port", "expander", "--no-metronome"), ["not both"]),
         ((HOME, "--tempo", "5"), ["the tempo is 5"]),
         ((HOME, "--level", "9"), ["9"]),
         ((HOME, "--hand", "tiny"), ["tiny"]),

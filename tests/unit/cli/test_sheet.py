@@ -38,8 +38,8 @@ def test_same_ideas_as_are_printed(call: Call, tmp_path: Path) -> None:
 
 def test_looks_can_be_chosen(call: Call, tmp_path: Path) -> None:
     """Two staves, note names, no fingers and a title are found in the picture, the paper in the PDF."""
-    wishes = ("--staves", "2", "--note-names", "--no-fingers", "--title", "Tea & <Rain>", "--paper", "Letter")
-    assert call("ideas", CHART, "-n", "1", *wishes, "-o", "look.svg", "-o", "look.pdf").code == 0
+    args = ("--staves", "2", "--note-names", "--no-fingers", "--title", "Tea & <Rain>", "--paper", "Letter")
+    assert call("ideas", CHART, "-n", "1", *args, "-o", "look.svg", "-o", "look.pdf").code == 0
     text = (tmp_path / "look.svg").read_text(encoding="utf-8")
     assert 'class="syl"' in text
     assert 'class="fing"' not in text
@@ -58,19 +58,19 @@ def test_looks_can_be_chosen(call: Call, tmp_path: Path) -> None:
 
 def test_columns_and_author(call: Call, tmp_path: Path) -> None:
     """A PDF names its author and has two columns if asked for; both are refused where there is no sheet."""
-    wishes = ("--columns", "2", "--author", "Mara Lind")
-    assert call("ideas", CHART, "-n", "6", *wishes, "-o", "two.pdf").code == 0
+    args = ("--columns", "2", "--author", "Mara Lind")
+    assert call("ideas", CHART, "-n", "6", *args, "-o", "two.pdf").code == 0
     content = (tmp_path / "two.pdf").read_bytes()
     assert b"/Author (Mara Lind)" in content
     assert len(re.findall(rb"/Type /Page\b(?!s)", content)) == 1
-    refused(call("ideas", CHART, *wishes), "--author and --columns go with a sheet")
-    refused(call("ideas", "| Ab | Db | Ab | Eb7 | Ab |", "-n", "1", *wishes, "-o", "long.pdf"), "four bars")
+    refused(call("ideas", CHART, *args), "--author and --columns need a sheet")
+    refused(call("ideas", "| Ab | Db | Ab | Eb7 | Ab |", "-n", "1", *args, "-o", "long.pdf"), "four bars")
     assert not (tmp_path / "long.pdf").exists()
 
 
 def test_handouts_take_the_look_of_a_sheet(call: Call, tmp_path: Path) -> None:
     """Title, author and paper of notes, voicings, sequences and a lesson are those asked for, on paper and as a page."""
-    wishes = ("--title", "Monday <class>", "--author", "Mara Lind", "--paper", "letter")
+    args = ("--title", "Monday <class>", "--author", "Mara Lind", "--paper", "letter")
     commands = (
         ("notes", "--sequence", "plagal close", "--key", "Ab"),
         ("voicings", CHART),
@@ -79,7 +79,7 @@ def test_handouts_take_the_look_of_a_sheet(call: Call, tmp_path: Path) -> None:
     )
     for words in commands:
         name = words[0]
-        answer = call(*words, *wishes, "-o", f"{name}.pdf", "-o", f"{name}.html")
+        answer = call(*words, *args, "-o", f"{name}.pdf", "-o", f"{name}.html")
         assert answer.code == 0, answer.err
         content = (tmp_path / f"{name}.pdf").read_bytes()
         assert b"/Title (Monday <class>)" in content

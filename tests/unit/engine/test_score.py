@@ -217,7 +217,7 @@ def test_echo_term(letters: list[str], line: list[int], value: float) -> None:
     """Bars with the same letter should move alike, with a turned letter the other way; other bars owe nothing."""
     setting = setting_of([[2] * 4] * 2, letters="xy")
     setting = ScoreContext(
-        Plan(setting.plan.rhythm, tuple(letters), setting.plan.wishes, RISE),
+        Plan(setting.plan.rhythm, tuple(letters), setting.plan.intervals, RISE),
         setting.places,
         setting.timeline,
         60,

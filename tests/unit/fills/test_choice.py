@@ -11,7 +11,7 @@ from fillgen import parse_chart
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError
 from fillgen.fills.choice import Fill, Filled, fills_of
-from fillgen.fills.fill import Wishes
+from fillgen.fills.fill import FillRequest
 from fillgen.phrase.idea import CHORD_TONE
 from fillgen.phrase.note import Phrase
 from fillgen.phrase.text import parse_phrase
@@ -53,9 +53,9 @@ def tune(name: str) -> tuple[Progression, Phrase]:
 
 
 @cache
-def filled(name: str, **wishes: object) -> Filled:
+def filled(name: str, **options: object) -> Filled:
     """The fills of a tune."""
-    return fills_of(*tune(name), (), Wishes(**wishes))  # type: ignore[arg-type]
+    return fills_of(*tune(name), (), FillRequest(**options))  # type: ignore[arg-type]
 
 
 EVERY = [
@@ -143,7 +143,9 @@ def played(times: int) -> list[list[tuple[int, int, int]]]:
     """The fills at the second bar of a section that is written out some times, counted from the section."""
     chart, notes = (f"{' '.join([SECTION[0]] * times)} Ab |", " | ".join([SECTION[1]] * times + ["C5w"]))
     progression = parse_chart(chart.replace("| |", "|"))
-    found = fills_of(progression, parse_phrase(notes, progression.metre), (), Wishes(how_many="100%")).fills
+    found = fills_of(
+        progression, parse_phrase(notes, progression.metre), (), FillRequest(how_many="100%")
+    ).fills
     section = 4 * 1920
     return [
         [(each.note.onset % section, each.note.length, each.note.midi) for each in fill.notes]
@@ -191,7 +193,7 @@ def test_no_room_is_said() -> None:
     """A tune that never rests or holds has no fills, and a remark says so."""
     progression = parse_chart("| Eb | Bb7 |")
     line = parse_phrase("G5q Bb5q G5q Eb5q | F5q Ab5q D5q Bb4q", progression.metre)
-    found = fills_of(progression, line, (), Wishes())
+    found = fills_of(progression, line, (), FillRequest())
     assert found.fills == ()
     assert len(found.remarks) == 1
     assert "no room" in found.remarks[0]
@@ -206,7 +208,7 @@ def test_where_nothing_fits_is_said() -> None:
 
 
 @pytest.mark.parametrize(
-    "wishes",
+    "options",
     [
         {"gap": 0.5},
         {"gap": 17},
@@ -221,15 +223,17 @@ def test_where_nothing_fits_is_said() -> None:
         {"only": "1", "how_many": "1"},
     ],
 )
-def test_wrong_wishes_are_refused(wishes: dict[str, object]) -> None:
-    """A wish outside what is offered is an OptionError with a hint."""
+def test_wrong_options_are_refused(options: dict[str, object]) -> None:
+    """An option outside what is offered is an OptionError with a hint."""
     with pytest.raises(OptionError) as caught:
-        filled("a waltz", **wishes)
+        filled("a waltz", **options)
     assert caught.value.hint
 
 
 def test_the_same_seed_gives_the_same_fills() -> None:
     """The seed decides, nothing else."""
     name = "a waltz"
-    texts = [[fill.text for fill in fills_of(*tune(name), (), Wishes(seed=seed)).fills] for seed in (1, 1)]
+    texts = [
+        [fill.text for fill in fills_of(*tune(name), (), FillRequest(seed=seed)).fills] for seed in (1, 1)
+    ]
     assert texts[0] == texts[1]

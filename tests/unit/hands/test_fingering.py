@@ -119,7 +119,7 @@ def test_a_small_hand_gives_up_the_far_ends() -> None:
 def test_an_unknown_size_names_the_nearest() -> None:
     with pytest.raises(OptionError, match=r"hand: unknown size 'midium'\. Did you mean 'medium'"):
         reach("midium")
-    with pytest.raises(OptionError, match="It is one of: small, medium, large"):
+    with pytest.raises(OptionError, match="Use one of: small, medium, large"):
         reach("xyz")
 
 

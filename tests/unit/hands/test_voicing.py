@@ -394,7 +394,7 @@ def test_where_there_is_no_voicing_a_way_on_is_named(hand: Hand, hint: str) -> N
 @pytest.mark.parametrize("count", [0, -1, MOST_PATHS + 1])
 def test_a_count_outside_what_is_offered_is_refused(count: int) -> None:
     """One path at least, a hundred at most."""
-    with pytest.raises(OptionError, match=f"^count: {count} paths are not offered. Ask for 1 to 100 paths"):
+    with pytest.raises(OptionError, match=f"^count: {count} is out of range. Give 1 to 100"):
         best_paths(parse_chart("C"), count=count)
 
 

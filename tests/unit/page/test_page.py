@@ -629,7 +629,10 @@ def test_ideas_and_variations_are_written_as_pages(call: Call, tmp_path: Path) -
 def test_page_says_what_it_leaves_to_the_reader(call: Call, tmp_path: Path) -> None:
     path = tmp_path / "ideas.html"
     answer = call("ideas", "| C | G7 |", "-n", "1", "--times", "3", "-o", str(path))
-    assert "Note: the page plays an idea once, in time, with one set of voicings; it can loop." in answer.err
+    assert (
+        "Note: the page plays each idea once, at one tempo, with one set of voicings; you can loop it there."
+        in answer.err
+    )
 
 
 def test_page_refuses_what_it_cannot_do(call: Call, tmp_path: Path) -> None:

@@ -436,7 +436,7 @@ def ensemble() -> bytes:
 
 
 def test_highest_part_is_taken() -> None:
-    """Without a wish the part with the highest mean pitch is taken, never the drums, and it is named."""
+    """Without a choice the part with the highest mean pitch is taken, never the drums, and it is named."""
     answer = found(ensemble())
     assert answer.part == "Lead"
     assert answer.title == "Alder"

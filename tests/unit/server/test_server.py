@@ -198,7 +198,7 @@ def test_fresh_ideas_were_never_shown(page: Page) -> None:
         ({"rhythm": "foxtrott"}, 400, "Did you mean 'foxtrot'"),
         ({"shap": "arch"}, 400, "Did you mean 'shape'?"),
         ({"count": 201}, 400, "1 to 200"),
-        ({"chart": "| C " * 32, "count": 51}, 400, "50 ideas at most"),
+        ({"chart": "| C " * 32, "count": 51}, 400, "the limit is 50 ideas"),
         ({"low": "C6", "high": "C4"}, 400, "is above"),
         ({"low": "H2"}, 400, "the lowest note"),
         ({"low": "C4", "high": "C4", "level": 2, "rhythm": "foxtrot"}, 422, ""),
@@ -490,10 +490,10 @@ def test_the_book_is_searched_and_opened(page: Page, shown: list[int]) -> None:
 @pytest.mark.parametrize(
     ("steps", "told"),
     [
-        ([], "some changes are expected"),
+        ([], "give at least one change"),
         ([{"action": "stra", "ids": [1]}], "Did you mean 'star'?"),
-        ([{"action": "tag", "ids": [1], "words": []}], "some tags are expected"),
-        ([{"action": "add", "book": {"fillgen-book": 1, "ideas": []}}], "ideas are expected"),
+        ([{"action": "tag", "ids": [1], "words": []}], "give at least one tag"),
+        ([{"action": "add", "book": {"fillgen-book": 1, "ideas": []}}], "give 1 to"),
     ],
 )
 def test_changes_that_say_nothing(page: Page, steps: list[dict[str, Any]], told: str) -> None:
@@ -690,7 +690,7 @@ def test_the_death_of_a_worker_harms_no_other_question() -> None:
             beside = asyncio.create_task(workers.ask(Question("start", {})))
             victim.kill()
             last = json.loads((await broken.whole()).splitlines()[-1])
-            assert last["error"]["message"] == "the work on this broke off"
+            assert last["error"]["message"] == "the work on this ended early"
             after = await workers.ask(Question("start", {}))
             return [first.status, (await beside).status, after.status], logged
 
@@ -947,7 +947,7 @@ def test_the_browser_is_opened_unless_told_not_to(
     [
         (("| C | Hm |",), "bar 2, chord 1: unknown chord 'Hm'. Did you mean 'Bm'?"),
         (("--port", "70000"), "the port is 70000"),
-        (("--book", "a.book", "--no-book"), "--book and --no-book do not go together"),
+        (("--book", "a.book", "--no-book"), "--book can't be used with --no-book"),
     ],
 )
 def test_what_cannot_be_served(arguments: tuple[str, ...], told: str) -> None:

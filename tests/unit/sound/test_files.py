@@ -189,14 +189,14 @@ def test_variations_practice_and_tunes(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        (("-o", "idea.wav", "--audio"), "--audio goes with a folder"),
-        (("--audio",), "--audio goes with a folder"),
-        (("-o", "idea.mid", "--soundfont", "x.sf2"), "--soundfont goes with a sound file"),
+        (("-o", "idea.wav", "--audio"), "--audio needs a folder"),
+        (("--audio",), "--audio needs a folder"),
+        (("-o", "idea.mid", "--soundfont", "x.sf2"), "--soundfont needs a sound file"),
         (("-o", "idea.wav", "--soundfont", "no-such.sf2"), "cannot be read"),
-        (("-o", "idea.mid", "--voices", "own"), "--voices goes with a sound file"),
+        (("-o", "idea.mid", "--voices", "own"), "--voices needs a sound file"),
         (("-o", "idea.wav", "--voices", "fonts"), "Did you mean 'font'?"),
         (("-o", "idea.wav", "--voices", "own", "--soundfont", "x.sf2"), "no use for --soundfont"),
-        (("-o", "idea.mp3"), "cannot tell what to write"),
+        (("-o", "idea.mp3"), "can't tell what to write"),
     ],
 )
 def test_what_does_not_go_together(

@@ -74,10 +74,10 @@ def scale(count: int, every: float = 0.1) -> Performance:
     return Performance(tuple(sorted(events, key=lambda e: e.second)), count * every)
 
 
-def played(performance: Performance, clock: FakeClock | None = None, **wishes: object) -> Tape:
+def played(performance: Performance, clock: FakeClock | None = None, **options: object) -> Tape:
     clock = clock or FakeClock()
     tape = Tape(clock)
-    perform(performance, tape, clock=Clock(clock.now, clock.sleep), **wishes)  # type: ignore[arg-type]
+    perform(performance, tape, clock=Clock(clock.now, clock.sleep), **options)  # type: ignore[arg-type]
     return tape
 
 
@@ -143,7 +143,7 @@ def test_loop_follows_without_a_gap() -> None:
 
 
 def test_endless_loop_goes_on_until_stopped() -> None:
-    """Without a number of times it goes on; a wish to stop is answered within a fiftieth of a second."""
+    """Without a number of times it goes on; a request to stop is answered within a fiftieth of a second."""
     clock, stop = FakeClock(), Stop()
     tape = Tape(clock)
 

@@ -35,9 +35,9 @@ def made(tempo: int = 116) -> Ideas:
     return fillgen.ideas("| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", rhythm="foxtrot", count=3, seed=4, tempo=tempo)
 
 
-def looped(tempo: int = 116, **wishes: Any) -> Session:
+def looped(tempo: int = 116, **options: Any) -> Session:
     """A loop of the first idea."""
-    return loop(made(tempo), made(tempo)[0], **wishes)
+    return loop(made(tempo), made(tempo)[0], **options)
 
 
 def seconds(each: Round, bars: int, bar: float = 4) -> float:
@@ -204,10 +204,10 @@ def test_without_a_count_in_there_are_no_clicks(answers: bool) -> None:
 # Through the keys
 
 
-def taken(order: str = "fourths", **wishes: Any) -> Session:
+def taken(order: str = "fourths", **options: Any) -> Session:
     """The first idea through the keys of an order, or of a list."""
     keys = keys_through(order, made().progression.key)
-    return through_keys(made(), in_keys(made(), made()[0], keys), **wishes)
+    return through_keys(made(), in_keys(made(), made()[0], keys), **options)
 
 
 def test_each_key_once_at_its_tempo() -> None:
@@ -260,7 +260,7 @@ def test_more_than_an_hour_through_the_keys_is_refused_with_what_fits() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wishes", "hint"),
+    ("options", "hint"),
     [
         ({"slowest": 0.29}, "from 0.3 to 1"),
         ({"slowest": 1.01}, "from 0.3 to 1"),
@@ -273,15 +273,15 @@ def test_more_than_an_hour_through_the_keys_is_refused_with_what_fits() -> None:
         ({"parts": ()}, "The parts are"),
     ],
 )
-def test_a_loop_refuses(wishes: dict[str, Any], hint: str) -> None:
+def test_a_loop_refuses(options: dict[str, Any], hint: str) -> None:
     """A setting outside what is offered is refused with what is offered."""
     with pytest.raises(OptionError) as caught:
-        looped(**wishes)
+        looped(**options)
     assert hint in caught.value.hint
 
 
 @pytest.mark.parametrize(
-    ("wishes", "hint"),
+    ("options", "hint"),
     [
         ({"turns": 0}, "1 to 50 turns"),
         ({"turns": 51}, "1 to 50 turns"),
@@ -289,10 +289,10 @@ def test_a_loop_refuses(wishes: dict[str, Any], hint: str) -> None:
         ({"parts": ("bass",)}, "add 'right'"),
     ],
 )
-def test_calls_and_answers_refuse(wishes: dict[str, Any], hint: str) -> None:
+def test_calls_and_answers_refuse(options: dict[str, Any], hint: str) -> None:
     """So are turns, and an answer over nothing."""
     with pytest.raises(OptionError) as caught:
-        call_and_answer(made(), **wishes)
+        call_and_answer(made(), **options)
     assert hint in caught.value.hint
 
 

@@ -1,4 +1,4 @@
-"""Phrases varied, one wish at a time, on small charts in several keys and metres; and every refusal."""
+"""Phrases varied, one variation at a time, on small charts in several keys and metres; and every refusal."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from fillgen.theory.keys import read_key
 from fillgen.theory.metre import METRES, is_triplet
 from fillgen.vary import vary
 from fillgen.vary.likeness import LIKE, UNLIKE, distance
-from fillgen.vary.wish import Wish, read_keep
+from fillgen.vary.variation import Variation, read_keep
 from tests.effort import one_in
 
 CHART = parse_chart("| D | F#m | Em7 | A7 |")
@@ -36,8 +36,8 @@ TRIPLETS = parse_phrase(
 )
 
 
-def ask(wish: Wish, chart: Progression = CHART, call: Phrase = CALL, **settings: object) -> Ideas:
-    return vary(Request(chart, **settings), call, wish)  # type: ignore[arg-type]
+def ask(variation: Variation, chart: Progression = CHART, call: Phrase = CALL, **settings: object) -> Ideas:
+    return vary(Request(chart, **settings), call, variation)  # type: ignore[arg-type]
 
 
 def rhythm(phrase: Phrase) -> list[tuple[int, int]]:
@@ -60,19 +60,19 @@ def in_bars(phrase: Phrase, chart: Progression, *bars: int) -> list[Note]:
 
 
 @pytest.mark.parametrize(
-    ("text", "wish"),
+    ("text", "variation"),
     [
-        ("1", Wish(bars=(1,))),
-        ("2,1,2", Wish(bars=(1, 2))),
-        ("1-3", Wish(bars=(1, 2, 3))),
-        (" 0 - 1 , 4 ", Wish(bars=(0, 1, 4))),
-        ("rhythm", Wish(rhythm=True)),
-        ("Contour,2", Wish(bars=(2,), contour=True)),
-        ("pitches", Wish(pitches=True)),
+        ("1", Variation(bars=(1,))),
+        ("2,1,2", Variation(bars=(1, 2))),
+        ("1-3", Variation(bars=(1, 2, 3))),
+        (" 0 - 1 , 4 ", Variation(bars=(0, 1, 4))),
+        ("rhythm", Variation(rhythm=True)),
+        ("Contour,2", Variation(bars=(2,), contour=True)),
+        ("pitches", Variation(pitches=True)),
     ],
 )
-def test_what_is_kept_is_read(text: str, wish: Wish) -> None:
-    assert read_keep(text) == wish
+def test_what_is_kept_is_read(text: str, variation: Variation) -> None:
+    assert read_keep(text) == variation
 
 
 @pytest.mark.parametrize(
@@ -116,11 +116,11 @@ def test_distance_is_the_share_of_time_that_differs() -> None:
 )
 def test_kept_bars_stay(call: Phrase, keep: str) -> None:
     """Notes that begin in kept bars keep onset, length and pitch, and no other note begins there."""
-    wish = read_keep(keep)
-    found = ask(wish, call=call, count=20)
+    variation = read_keep(keep)
+    found = ask(variation, call=call, count=20)
     assert len(found) == 20
     for idea in found:
-        assert in_bars(idea.phrase, CHART, *wish.bars) == in_bars(call, CHART, *wish.bars)
+        assert in_bars(idea.phrase, CHART, *variation.bars) == in_bars(call, CHART, *variation.bars)
         assert all(a.end <= b.onset for a, b in pairwise(idea.phrase))
         assert idea.phrase != call
 
@@ -202,7 +202,7 @@ def test_keeps_go_together() -> None:
 
 
 def test_mirror_turns_every_direction_where_the_rules_allow_it() -> None:
-    found = ask(Wish(mirror=True), count=10)
+    found = ask(Variation(mirror=True), count=10)
     assert found.remarks[0].kind == RemarkKind.ORDER
     for idea in found:
         assert rhythm(idea.phrase) == rhythm(CALL)
@@ -213,7 +213,7 @@ def test_mirror_image_itself_comes_first_where_it_keeps_the_rules() -> None:
     """About its first note, in the scale of C: up a third becomes down a third."""
     chart = parse_chart("| C | C |")
     call = parse_phrase("E5q. F5e G5h | E5q. D5e E5h", chart.metre)
-    first = ask(Wish(mirror=True), chart, call)[0]
+    first = ask(Variation(mirror=True), chart, call)[0]
     assert first.text == "E5q. D5e C5h | E5q. F5e E5h"
 
 
@@ -221,14 +221,14 @@ def test_mirror_turns_as_many_as_it_can_and_says_how_many_stay() -> None:
     """Three chord tones make two steps down, not three: one direction cannot be turned round."""
     chart = parse_chart("| C | C |")
     call = parse_phrase("C5h E5h | G5h C6h", chart.metre)
-    found = ask(Wish(mirror=True), chart, call, low=72, high=80, level=2)
+    found = ask(Variation(mirror=True), chart, call, low=72, high=80, level=2)
     assert any("don't let every direction be reversed: 1 of 3" in remark.text for remark in found.remarks)
     for idea in found:
         assert sum(a == -b for a, b in zip(rises(idea.phrase), rises(call), strict=True)) == 2
 
 
 def test_mirror_leaves_kept_bars() -> None:
-    for idea in ask(Wish(bars=(1,), mirror=True), count=5):
+    for idea in ask(Variation(bars=(1,), mirror=True), count=5):
         assert in_bars(idea.phrase, CHART, 1) == in_bars(CALL, CHART, 1)
         assert rises(idea.phrase)[2:] == [-rise for rise in rises(CALL)[2:]]
 
@@ -238,12 +238,12 @@ def test_mirror_leaves_kept_bars() -> None:
 
 def test_decoration_falls_away_on_an_easier_level() -> None:
     """From level 3 to 2 passing notes fall, their time goes to the note before, strong beats stay."""
-    first = ask(Wish(level_as=2), count=1)[0]
+    first = ask(Variation(level_as=2), count=1)[0]
     assert first.text == "F#5h D5h | A4q C#5q F#5h | G5h E5q D5q | C#5h A4h"
 
 
 def test_syncopation_is_straightened_below_level_4() -> None:
-    found = ask(Wish(level_as=3), call=PUSHED, count=5)
+    found = ask(Variation(level_as=3), call=PUSHED, count=5)
     assert found[0].text == "D5q F#5q D5h | A4q F#4q A4h | E4q G4q B4h | A4q G4q A4h"
     assert not any(
         CHART.metre.crosses(note.onset % CHART.metre.bar, note.length)
@@ -254,7 +254,7 @@ def test_syncopation_is_straightened_below_level_4() -> None:
 
 def test_triplets_fall_below_level_5() -> None:
     """Below level 5 no note of a triplet is left, and bars 2 to 4, which had none, stay as they were."""
-    found = ask(Wish(level_as=4), call=TRIPLETS, count=1)
+    found = ask(Variation(level_as=4), call=TRIPLETS, count=1)
     _, rest = found[0].text.split(" | ", 1)
     assert rest == "A4q C#5q F#5h | G5q. F#5e E5q D5q | C#5h A4h"
     assert any(is_triplet(note.length) for note in TRIPLETS)
@@ -263,7 +263,7 @@ def test_triplets_fall_below_level_5() -> None:
 
 def test_level_1_is_the_roots() -> None:
     """One root for each chord, near to what sounded; what that leaves of the phrase is said."""
-    found = ask(Wish(level_as=1), call=PUSHED)
+    found = ask(Variation(level_as=1), call=PUSHED)
     assert found.level == 1
     assert found.remarks[1].kind == RemarkKind.PARTLY
     assert "recognisable" in found.remarks[1].text
@@ -276,7 +276,7 @@ def test_level_1_is_the_roots() -> None:
 def test_a_harder_level_adds_what_it_is_made_of(level: int, roles: set[str]) -> None:
     """Syncopation or an anticipation at level 4; a chromatic or leaning note or a triplet at level 5."""
     metre = CHART.metre
-    for idea in ask(Wish(level_as=level), count=15):
+    for idea in ask(Variation(level_as=level), count=15):
         kinds = {each.role for each in idea.notes}
         crosses = any(metre.crosses(note.onset % metre.bar, note.length) for note in idea.phrase)
         triplet = any(note.length % 120 for note in idea.phrase)
@@ -288,7 +288,7 @@ def test_a_harder_level_adds_what_it_is_made_of(level: int, roles: set[str]) -> 
 
 def test_passing_notes_are_put_between_at_level_3() -> None:
     call = parse_phrase("F#5h D5h | A4h C#5h | G5h E5h | C#5h A4h", CHART.metre)
-    found = ask(Wish(level_as=3), call=call, count=15)
+    found = ask(Variation(level_as=3), call=call, count=15)
     for idea in found:
         assert {each.role for each in idea.notes} & {"passing", "neighbour"}
         sounding = {note.onset: note.midi for note in idea.phrase}
@@ -297,16 +297,16 @@ def test_passing_notes_are_put_between_at_level_3() -> None:
 
 def test_the_level_a_phrase_has_already_is_refused() -> None:
     with pytest.raises(OptionError, match="is already at level 3"):
-        ask(Wish(level_as=3))
+        ask(Variation(level_as=3))
     with pytest.raises(OptionError, match="there is no level 9"):
-        ask(Wish(level_as=9))
+        ask(Variation(level_as=9))
 
 
 # Another key
 
 
 def test_moving_alone_gives_the_phrase_itself() -> None:
-    found = ask(Wish(key=read_key("E")))
+    found = ask(Variation(key=read_key("E")))
     assert [span.chord.symbol for span in found.progression.spans] == ["E", "G#m", "F#m7", "B7"]
     assert found[0].text == "G#5q. F#5e E5h | B4q D#5q G#5h | A5q. G#5e F#5q E5q | D#5h B4h"
     assert (len(found), found.phrases, found.remarks) == (1, 1, ())
@@ -314,11 +314,11 @@ def test_moving_alone_gives_the_phrase_itself() -> None:
 
 def test_moving_goes_the_smaller_way_that_stays_in_range() -> None:
     """Up to E where there is room, down where the range ends below; the call lies between A4 and G5."""
-    assert pitches(ask(Wish(key=read_key("E")))[0].phrase)[0] == 78 + 2
-    assert pitches(ask(Wish(key=read_key("E")), low=55, high=79)[0].phrase)[0] == 78 - 10
-    assert pitches(ask(Wish(key=read_key("B")))[0].phrase)[0] == 78 - 3
+    assert pitches(ask(Variation(key=read_key("E")))[0].phrase)[0] == 78 + 2
+    assert pitches(ask(Variation(key=read_key("E")), low=55, high=79)[0].phrase)[0] == 78 - 10
+    assert pitches(ask(Variation(key=read_key("B")))[0].phrase)[0] == 78 - 3
     with pytest.raises(NoPhraseError, match="can't be moved to fit between"):
-        ask(Wish(key=read_key("E")), low=67, high=76)
+        ask(Variation(key=read_key("E")), low=67, high=76)
 
 
 @pytest.mark.parametrize(
@@ -339,21 +339,21 @@ def test_moved_chords_are_plainly_spelled(
     """Expected symbols by hand; a key of seven signs is written with fewer."""
     head = parse_chart(chart, key=chart.split()[1].rstrip("Δ7"))
     call = parse_phrase("C5w | G4w", head.metre)
-    found = ask(Wish(key=read_key(key)), head, call)
+    found = ask(Variation(key=read_key(key)), head, call)
     assert " ".join(span.chord.symbol for span in found.progression.spans) == symbols
     assert tuple(map(str, found.remarks)) == remark
 
 
 def test_moving_keeps_the_mode() -> None:
     with pytest.raises(OptionError, match=r"change its mode. Name a major key"):
-        ask(Wish(key=read_key("Bm")))
+        ask(Variation(key=read_key("Bm")))
     with pytest.raises(OptionError, match="in D major already"):
-        ask(Wish(key=read_key("D")))
+        ask(Variation(key=read_key("D")))
 
 
-def test_moving_goes_first_and_another_wish_after_it() -> None:
-    found = ask(Wish(key=read_key("C"), bars=(1,)), count=5)
-    moved = ask(Wish(key=read_key("C")))[0].phrase
+def test_moving_goes_first_and_another_change_after_it() -> None:
+    found = ask(Variation(key=read_key("C"), bars=(1,)), count=5)
+    moved = ask(Variation(key=read_key("C")))[0].phrase
     assert str(found.progression.key) == "C major"
     for idea in found:
         assert in_bars(idea.phrase, CHART, 1) == in_bars(moved, CHART, 1)
@@ -364,9 +364,9 @@ def test_moving_goes_first_and_another_wish_after_it() -> None:
 
 @pytest.mark.parametrize(("chart", "call"), [(CHART, CALL), (CHART, PUSHED), (WALTZ, TURN), (SLOW, ROCKING)])
 def test_like_and_unlike_keep_their_bounds(chart: Progression, call: Phrase) -> None:
-    for idea in ask(Wish(near="like"), chart, call, count=20):
+    for idea in ask(Variation(near="like"), chart, call, count=20):
         assert 0 < distance(idea.phrase, call) <= 1 - LIKE
-    for idea in ask(Wish(near="unlike"), chart, call, count=20):
+    for idea in ask(Variation(near="unlike"), chart, call, count=20):
         assert distance(idea.phrase, call) > 1 - UNLIKE
         assert rhythm(idea.phrase) != rhythm(call)
         assert idea.phrase[0].midi != call[0].midi
@@ -375,9 +375,9 @@ def test_like_and_unlike_keep_their_bounds(chart: Progression, call: Phrase) -> 
 
 
 def test_like_keeps_what_is_kept_besides() -> None:
-    for idea in ask(Wish(bars=(2,), near="like"), count=10):
+    for idea in ask(Variation(bars=(2,), near="like"), count=10):
         assert in_bars(idea.phrase, CHART, 2) == in_bars(CALL, CHART, 2)
-    for idea in ask(Wish(contour=True, near="like"), count=10):
+    for idea in ask(Variation(contour=True, near="like"), count=10):
         assert rises(idea.phrase) == rises(CALL)
         assert rhythm(idea.phrase) == rhythm(CALL)
 
@@ -385,7 +385,7 @@ def test_like_keeps_what_is_kept_besides() -> None:
 def test_like_mends_a_wrong_note() -> None:
     """A phrase with one note that breaks a rule: only what changes that note keeps the rules."""
     call = parse_phrase("F#5q. E5e D5h | A4q C#5q F#5h | G5q. F#5e A5q D5q | C#5h A4h", CHART.metre)
-    found = ask(Wish(near="like"), call=call, count=10)
+    found = ask(Variation(near="like"), call=call, count=10)
     assert all(Note(4800, 480, 81) not in idea.phrase for idea in found)
 
 
@@ -394,7 +394,7 @@ def test_an_answer_answers(chart: Progression, call: Phrase) -> None:
     """The call's first bar in rhythm and contour or its turn, a start near its end, a close on the root."""
     bar = chart.metre.bar
     opening = [note for note in call if note.onset < bar]
-    for idea in ask(Wish(near="answer"), chart, call, count=20):
+    for idea in ask(Variation(near="answer"), chart, call, count=20):
         begun = idea.phrase[: len(opening)]
         assert rhythm(begun) == rhythm(tuple(opening))
         assert rises(begun) in (rises(tuple(opening)), [-rise for rise in rises(tuple(opening))])
@@ -407,14 +407,14 @@ def test_an_answer_answers(chart: Progression, call: Phrase) -> None:
 
 
 def test_an_answer_ends_where_it_is_asked_to() -> None:
-    found = ask(Wish(near="answer"), count=10, ends_on=("third",))
+    found = ask(Variation(near="answer"), count=10, ends_on=("third",))
     assert {idea.notes[-1].degree for idea in found} == {"3"}
 
 
 def test_an_answer_over_one_bar_opens_with_half_of_it() -> None:
     chart = parse_chart("| C |")
     call = parse_phrase("E5q F5q G5h", chart.metre)
-    for idea in ask(Wish(near="answer"), chart, call):
+    for idea in ask(Variation(near="answer"), chart, call):
         assert rhythm(idea.phrase[:2]) == [(0, 480), (480, 480)]
 
 
@@ -442,24 +442,24 @@ def test_the_range_is_widened_to_hold_what_is_kept() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wish", "part"),
+    ("variation", "part"),
     [
-        (Wish(), "there is nothing to vary by"),
-        (Wish(bars=(1, 2, 3, 4)), "nothing is left to vary: all bars are kept"),
-        (Wish(rhythm=True, pitches=True), "nothing is left to vary: rhythm and pitches are both kept"),
-        (Wish(bars=(5,)), "there is no bar 5. The bars are 1 to 4."),
-        (Wish(bars=(0,)), "there is no bar 0"),
-        (Wish(mirror=True, near="like"), "mirror and like do not go together"),
-        (Wish(level_as=2, near="answer"), "another level and answer do not go together"),
-        (Wish(contour=True, mirror=True), "mirror and keeping contour do not go together"),
-        (Wish(pitches=True, near="unlike"), "unlike and keeping pitches do not go together"),
-        (Wish(bars=(1,), level_as=2), "another level and keeping bars do not go together"),
-        (Wish(near="likely"), "unknown nearness 'likely'. Did you mean"),
+        (Variation(), "there is nothing to vary by"),
+        (Variation(bars=(1, 2, 3, 4)), "nothing is left to vary: all bars are kept"),
+        (Variation(rhythm=True, pitches=True), "nothing is left to vary: rhythm and pitches are both kept"),
+        (Variation(bars=(5,)), "there is no bar 5. The bars are 1 to 4."),
+        (Variation(bars=(0,)), "there is no bar 0"),
+        (Variation(mirror=True, near="like"), "mirror and like can't be combined"),
+        (Variation(level_as=2, near="answer"), "another level and answer can't be combined"),
+        (Variation(contour=True, mirror=True), "mirror and keeping contour can't be combined"),
+        (Variation(pitches=True, near="unlike"), "unlike and keeping pitches can't be combined"),
+        (Variation(bars=(1,), level_as=2), "another level and keeping bars can't be combined"),
+        (Variation(near="likely"), "unknown nearness 'likely'. Did you mean"),
     ],
 )
-def test_wishes_that_cannot_be_met_are_refused(wish: Wish, part: str) -> None:
+def test_variations_that_cannot_be_made_are_refused(variation: Variation, part: str) -> None:
     with pytest.raises(OptionError) as caught:
-        ask(wish)
+        ask(variation)
     assert part in str(caught.value)
 
 
@@ -526,7 +526,7 @@ def test_pitches_that_no_rhythm_carries_are_refused() -> None:
 def test_a_phrase_too_wrong_for_small_changes_is_refused() -> None:
     call = parse_phrase("G#5h D#5h | B4h E5h | G#5w | C5h D#5h", CHART.metre)
     with pytest.raises(NoPhraseError, match=r"bar 1, beat 1: G#5 breaks strong-beat over D"):
-        ask(Wish(near="like"), call=call)
+        ask(Variation(near="like"), call=call)
 
 
 # What comes back
@@ -593,28 +593,28 @@ def test_bars_kept_where_the_metre_changes(bars: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "wish",
+    "variation",
     [
-        Wish(rhythm=True),
-        Wish(pitches=True),
-        Wish(contour=True),
-        Wish(near="like"),
-        Wish(near="unlike"),
-        Wish(near="answer"),
+        Variation(rhythm=True),
+        Variation(pitches=True),
+        Variation(contour=True),
+        Variation(near="like"),
+        Variation(near="unlike"),
+        Variation(near="answer"),
     ],
     ids=str,
 )
-def test_wishes_where_the_metre_changes(wish: Wish) -> None:
-    """Every wish is met as over bars of one metre: the rhythm, the pitches or the contour stay; texts read back."""
-    found = ask(wish, CHANGING, HOPPING, count=4)
+def test_variations_where_the_metre_changes(variation: Variation) -> None:
+    """Every variation is met as over bars of one metre: the rhythm, the pitches or the contour stay; texts read back."""
+    found = ask(variation, CHANGING, HOPPING, count=4)
     assert len(found)
     for idea in found:
         assert rhythm(parse_phrase(idea.text, CHANGING.timeline)) == rhythm(idea.phrase)
-        if wish.rhythm:
+        if variation.rhythm:
             assert rhythm(idea.phrase) == rhythm(HOPPING)
-        if wish.pitches:
+        if variation.pitches:
             assert pitches(idea.phrase) == pitches(HOPPING)
-        if wish.contour:
+        if variation.contour:
             assert rises(idea.phrase) == rises(HOPPING)
-        if wish.near == "like":
+        if variation.near == "like":
             assert distance(idea.phrase, HOPPING) <= 1 - LIKE

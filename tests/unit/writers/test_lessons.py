@@ -137,7 +137,7 @@ def test_a_level_without_ideas_says_so() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wishes", "error", "told"),
+    ("options", "error", "told"),
     [
         ({"levels": ()}, OptionError, "The levels are 1, 2, 3, 4, 5"),
         ({"levels": (1, 9)}, OptionError, "there is no level 9"),
@@ -150,10 +150,10 @@ def test_a_level_without_ideas_says_so() -> None:
         ({"phrase": ()}, PhraseError, "no note"),
     ],
 )
-def test_what_a_lesson_refuses(wishes: dict[str, Any], error: type[Exception], told: str) -> None:
+def test_what_a_lesson_refuses(options: dict[str, Any], error: type[Exception], told: str) -> None:
     """A setting outside what is offered is refused with what is."""
     with pytest.raises(error, match=re.escape(told)):
-        lesson(parse_chart("| C | G7 |"), **wishes)
+        lesson(parse_chart("| C | G7 |"), **options)
 
 
 def test_a_phrase_longer_than_the_chart_is_refused() -> None:

@@ -581,7 +581,7 @@ LONG = own("| C | F | G | C | F |", "C5w | C5w | C5w | C5w | C5w", name="long")
         (lambda: engraved("<mei", "x", 2100), "cannot be engraved"),
     ],
 )
-def test_wrong_wishes_are_told(made: object, told: str) -> None:
+def test_wrong_options_are_told(made: object, told: str) -> None:
     """A wrong setting, name, kind or score ends in a message that says what to do."""
     assert callable(made)
     with pytest.raises(FillgenError, match=re.escape(told)):

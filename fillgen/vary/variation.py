@@ -22,7 +22,7 @@ Bars = frozenset[int]
 
 
 @dataclass(frozen=True)
-class Wish:
+class Variation:
     """What a phrase is to become.
 
     `bars` are kept as they are, by their numbers; `rhythm`, `pitches` and `contour` are kept all through. `mirror`
@@ -54,13 +54,13 @@ class Wish:
         )
 
 
-def read_keep(text: str) -> Wish:
+def read_keep(text: str) -> Variation:
     """What to keep, from text: numbers of bars (`1,2`, `1-3`) and `rhythm`, `pitches` or `contour`, joined by commas.
 
     OptionError names what it cannot read.
 
     >>> read_keep("1-2,rhythm")
-    Wish(bars=(1, 2), rhythm=True, pitches=False, contour=False, mirror=False, level_as=None, key=None, near='')
+    Variation(bars=(1, 2), rhythm=True, pitches=False, contour=False, mirror=False, level_as=None, key=None, near='')
     """
     bars: list[int] = []
     parts: list[str] = []
@@ -70,7 +70,7 @@ def read_keep(text: str) -> Wish:
         else:
             bars += _read_bars(word)
     rhythm, pitches, contour = (part in parts for part in _PARTS)
-    return Wish(tuple(sorted(set(bars))), rhythm, pitches, contour)
+    return Variation(tuple(sorted(set(bars))), rhythm, pitches, contour)
 
 
 def _read_bars(word: str) -> range:
@@ -98,42 +98,44 @@ _GOES_WITH: dict[str, tuple[str, ...]] = {
 """What can be kept with each aim."""
 
 
-def check_wish(wish: Wish, progression: Progression) -> None:
+def check_variation(variation: Variation, progression: Progression) -> None:
     """OptionError for a request that contradicts itself or leaves nothing to vary."""
-    if wish.near and wish.near not in NEAR:
-        raise OptionError(f"unknown nearness {shorten(wish.near)}", hint=did_you_mean(wish.near, NEAR))
-    if not wish.kept and not wish.aims and wish.key is None:
+    if variation.near and variation.near not in NEAR:
+        raise OptionError(
+            f"unknown nearness {shorten(variation.near)}", hint=did_you_mean(variation.near, NEAR)
+        )
+    if not variation.kept and not variation.aims and variation.key is None:
         hint = (
             "Keep bars (--keep 1,2), the rhythm, the pitches or the contour, or use --mirror, --as LEVEL, "
             "--move-to KEY, --like, --unlike or --answer."
         )
         raise OptionError("there is nothing to vary by", hint=hint)
-    if len(wish.aims) > 1:
-        raise OptionError(f"{' and '.join(wish.aims)} do not go together", hint="Use one of them.")
-    for aim in wish.aims:
-        for part in wish.kept:
+    if len(variation.aims) > 1:
+        raise OptionError(f"{' and '.join(variation.aims)} can't be combined", hint="Use one of them.")
+    for aim in variation.aims:
+        for part in variation.kept:
             if part not in _GOES_WITH[aim]:
                 others = _GOES_WITH[aim]
                 hint = f"With it you can keep: {', '.join(others)}." if others else "Use one of them."
-                raise OptionError(f"{aim} and keeping {part} do not go together", hint=hint)
-    _check_bars(wish, progression)
+                raise OptionError(f"{aim} and keeping {part} can't be combined", hint=hint)
+    _check_bars(variation, progression)
 
 
-def _check_bars(wish: Wish, progression: Progression) -> None:
+def _check_bars(variation: Variation, progression: Progression) -> None:
     first, last = progression.first, progression.first + len(progression.bars) - 1
-    for bar in wish.bars:
+    for bar in variation.bars:
         if not first <= bar <= last:
             hint = f"The bars are {first} to {last}." if first < last else f"There is only bar {first}."
             raise OptionError(f"there is no bar {bar}", hint=hint)
-    if len(set(wish.bars)) == len(progression.bars):
+    if len(set(variation.bars)) == len(progression.bars):
         raise OptionError("nothing is left to vary: all bars are kept", hint="Keep fewer bars.")
-    if wish.pitches and wish.rhythm:
+    if variation.pitches and variation.rhythm:
         raise OptionError(
             "nothing is left to vary: rhythm and pitches are both kept",
             hint="Keep one of them, or some bars.",
         )
 
 
-def kept_bars(wish: Wish, progression: Progression) -> Bars:
+def kept_bars(variation: Variation, progression: Progression) -> Bars:
     """The bars that are kept, counted from 0."""
-    return frozenset(bar - progression.first for bar in wish.bars)
+    return frozenset(bar - progression.first for bar in variation.bars)
