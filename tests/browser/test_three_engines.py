@@ -134,7 +134,9 @@ def varied(tab: Tab, number: int) -> None:
     tab.click(of_idea(number, 1, ".bar-keep[data-bar='1']"))
     tab.click(of_idea(number, 1, ".vary-find"))
     tab.wait(f"fillgen.rounds.length === 2 && {ENDED}")
-    made = [each.split(" | ") for each in tab.evaluate("fillgen.rounds[1].entries.map(({ idea }) => idea.text)")]
+    made = [
+        each.split(" | ") for each in tab.evaluate("fillgen.rounds[1].entries.map(({ idea }) => idea.text)")
+    ]
     assert len(made) > 1
     assert {each[0] for each in made} == {first[0]}
     assert all(each != first for each in made)
