@@ -47,7 +47,8 @@ export class Keys {
       }
     } catch (error) {
       if (this.turn !== turn) return;
-      this.page.settings.set({ shift: 0 });
+      // without an answer the key stays chosen: it is asked for again with the next change, or when the page is opened again
+      if (!/** @type {any} */ (error).unanswered) this.page.settings.set({ shift: 0 });
       this.page.trouble(error, "The ideas cannot be shown in that key");
       return;
     }

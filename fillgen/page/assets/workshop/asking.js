@@ -26,6 +26,7 @@ export class Refusal extends Error {
 export class Gone extends Error {
   constructor() {
     super("the server does not answer");
+    this.unanswered = true;
   }
 }
 
