@@ -107,6 +107,12 @@ class Tab:
     def open(self, address: str) -> None:
         self.engine.goto(address)
 
+    def reload(self) -> None:
+        """Leave the page and open its address again, as it is by now."""
+        address = self.evaluate("location.href")
+        self.engine.goto("about:blank")
+        self.engine.goto(address)
+
     def evaluate(self, expression: str) -> Any:
         return self.engine.evaluate(expression)
 

@@ -22,6 +22,7 @@ from tests.browser.test_three_engines import (
     LIT,
     PLAY,
     READ_CHORDS,
+    READY,
     SOUND,
 )
 from tests.hosts import served, two_hosts
@@ -35,6 +36,7 @@ def test_a_tablet_finds_and_plays(browser: Any, tmp_path: Path) -> None:
         away = browser.browser_type.launch(executable_path=str(start), args=list(ARGUMENTS))
         tab = Tab(Chromium(away.new_context(viewport={"width": WIDTH, "height": HEIGHT}).new_page()))
         tab.open(page.lan)
+        tab.wait(READY)
         assert tab.evaluate("[isSecureContext, location.host]") == [False, urlsplit(page.lan).netloc]
         assert tab.evaluate(
             "navigator.requestMIDIAccess === undefined && !('audioWorklet' in new AudioContext())"

@@ -101,18 +101,16 @@ ALIKE = 1.7
 RENDER = """async ([part, seconds]) => {
     const { player, current } = fillgen;
     const { whole } = current.round;
-    player.context ??= new AudioContext();
-    const own = new player.constructor(player.loadBank);
-    own.context = new OfflineAudioContext(2, Math.round(seconds * 44100), 44100);
-    own.bank = await player.loadBank();
-    own.wire();
-    const wishes = { ...fillgen.wishesFor(current), parts: [part], volume: 100, countIn: false, loop: false, slow: false };
-    own.wake(whole, wishes);
-    own.level(wishes);
-    own.run = { key: "", whole, idea: current.idea, wishes, round: 0, lights: [], sounding: [], begins: 0 };
-    own.begin(0, 0, true);
-    for (const event of own.run.events) if (event.part === part) own.strike(event);
-    const made = await own.context.startRendering();
+    const { bank, constructor: Sound } = await player.prepare();
+    const context = new OfflineAudioContext(2, Math.round(seconds * 44100), 44100);
+    const sound = new Sound(context, bank);
+    const wishes = { ...fillgen.playing.wishesFor(current), parts: [part], volume: 100, countIn: false, loop: false, slow: false };
+    sound.wake(whole, wishes);
+    sound.level(wishes);
+    const run = { key: "", whole, idea: current.idea, wishes, sound, context, round: 0, lights: [], events: [], next: 0, begins: 0, ends: 0 };
+    player.begin(run, 0, 0, true);
+    for (const event of run.events) if (event.part === part) sound.strike(event);
+    const made = await context.startRendering();
     return [0, 1].map((ear) => Math.sqrt(made.getChannelData(ear).reduce((sum, each) => sum + each * each, 0)));
 }"""
 

@@ -21,33 +21,26 @@ CHART = "| Amaj7 | F#m7 B7 | Bm7 | E7 |"
 # What is pressed and filled in, by role and accessible name or by selector
 CHORDS = "#chart"
 FIND = "button.find"
-PLAY, STOP = "#card-idea-1 .play", ("button", "Stop")
-STAR_FIRST, STAR_FOURTH = "#card-idea-1 .star", "#card-idea-4 .star"
-KEY = "#controls [name=key]"
-OPEN_VARY, KEEP_BAR_ONE, VARY = (
-    "#card-idea-1 .vary-idea > summary",
-    "#card-idea-1 .keep-bars input",
-    "#card-idea-1 button.vary",
-)
-OPEN_FILES, SAVE_MIDI, SAVE_MUSICXML = (
-    "#card-idea-1 .more > summary",
-    "#card-idea-1 .midi",
-    "#card-idea-1 .musicxml",
-)
-PRINT = ("button", "Print starred")
+PLAY = "#play"
+VIEW, KEY = "#view summary", "#view [name=key]"
+TRAY, PRINT = "#tray-button", "#print"
 
 # What the page shows and knows, as JavaScript
-READ_CHORDS = "document.querySelectorAll('.chord-row button').length"
-CARDS = "document.querySelectorAll('article.idea').length"
-ENDED = "document.querySelector('.found-count')?.textContent.includes('on the page')"
-DRAWN = "document.querySelector('article.idea .picture svg path, article.idea .picture svg use')"
-NOTES = "fillgen.ideas.get('idea-1').notes.map((note) => note.midi)"
-TEXTS = "[...fillgen.ideas.values()].map((idea) => idea.text)"
-LIT = "document.querySelector('article.idea .lit')"
+READY = "document.body.dataset.ready === 'true'"
+READ_CHORDS = "document.querySelectorAll('.chart-bars .chord').length"
+CARDS = "fillgen.listed().length"
+ENDED = "fillgen.workshop.search.under === null"
+DRAWN = "document.querySelector('#ideas .picture svg path, #ideas .picture svg use')"
+FIRST = "fillgen.rounds[0].entries[0]"
+NOTES = f"{FIRST}.idea.notes.map((note) => note.midi)"
+LIT = "document.querySelector('#ideas .lit')"
 SOUND = "Math.hypot(...fillgen.player.samples()) / Math.sqrt(fillgen.player.samples().length)"
 PLAYING = "fillgen.player.playing"
-STARRED = "document.querySelectorAll('article.idea .star[aria-pressed=true]').length"
-SHIFT = "fillgen.shift"
+STARRED = "document.querySelectorAll('#ideas .star[aria-pressed=true]').length"
+SHIFT = f"fillgen.lookOf({FIRST}).own.shift"
+STATE = """[fillgen.listed().map(({ idea, round, bars }) => [idea.text, round.kept, [...bars]]), [...fillgen.tray.kept.keys()],
+  fillgen.settings.shift, document.getElementById("chart").value]"""
+"""What has to survive a reload: ideas, kept bars, stars, the key and the chart."""
 FLOOR = 0.003
 """The root mean square of samples from -1 to 1 (-50 dB) above which a page counts as heard: it begins quietly."""
 ON_PAPER = """(() => {
@@ -57,7 +50,8 @@ ON_PAPER = """(() => {
     if (rule.cssRules) flip(rule.cssRules);
   } };
   for (const sheet of document.styleSheets) flip(sheet.cssRules);
-  return [...document.querySelectorAll("article.idea")].filter((each) => each.checkVisibility()).map((each) => each.id);
+  return [...document.querySelectorAll("article.idea")].filter((each) => each.checkVisibility())
+    .map((each) => fillgen.entries.get(each.dataset.key).idea.text);
 })()"""
 """The ideas that are printed: the rules for paper are switched on, as no driver of WebKit prints."""
 
@@ -84,62 +78,86 @@ def tab(engine_tab: Tab, tmp_path: Path) -> Iterator[Tab]:
     server.stop()
 
 
-def found(tab: Tab) -> None:
-    """A chart typed key by key, and its fifty ideas."""
+def found(tab: Tab) -> int:
+    """A chart typed key by key, and its fifty ideas; the number of their round."""
+    tab.wait(READY)
+    before = tab.evaluate("fillgen.made")
     tab.fill(CHORDS, CHART)
     tab.wait(f"{READ_CHORDS} === 5")
     tab.click(FIND)
-    tab.wait(f"{CARDS} === 50 && {ENDED}")
+    tab.wait(f"fillgen.made > {before} && {CARDS} === 50 && {ENDED}")
     tab.wait(DRAWN)
+    return int(tab.evaluate("fillgen.rounds[0].number"))
+
+
+def of_idea(number: int, rank: int, what: str) -> str:
+    """The selector of something in the card of an idea."""
+    return f"#card-{number}-{rank} {what}"
 
 
 def test_the_main_way(tab: Tab) -> None:
-    """Typed, found, played, starred, in another key, taken along, and varied."""
-    found(tab)
+    """Typed, found, played, starred, in another key, taken along, varied, and still there once it is reloaded."""
+    number = found(tab)
     tab.click(PLAY)
     tab.wait(LIT)
     tab.wait(f"{SOUND} > {FLOOR}")
-    tab.click(STOP)
+    tab.click(PLAY)
     tab.wait(f"{PLAYING} === null")
-    tab.click(STAR_FIRST)
-    tab.click(STAR_FOURTH)
+    for rank in (1, 4):
+        tab.click(of_idea(number, rank, ".star"))
     tab.wait(f"{STARRED} === 2")
     before = tab.evaluate(NOTES)
+    tab.click(VIEW)
     tab.choose(KEY, "F major")
     tab.wait(f"{SHIFT} === -4")
+    tab.click(VIEW)
     moved = [midi - 4 for midi in before]
     tab.watch_files()
-    tab.click(OPEN_FILES)
-    tab.click(SAVE_MIDI)
+    tab.click(of_idea(number, 1, ".midi"))
     assert pitches_of_midi(tab.file(0)) == moved
-    tab.click(SAVE_MUSICXML)
+    tab.click(of_idea(number, 1, ".musicxml"))
     tab.wait("given.length === 2")
     assert pitches_of_score(tab.file(1)) == moved
-    first = tab.evaluate(TEXTS)[0].split(" | ")
-    tab.click(OPEN_VARY)
-    tab.click(KEEP_BAR_ONE)
-    tab.click(VARY)
-    tab.wait(f"{CARDS} < 50 && {ENDED}")
-    varied = [each.split(" | ") for each in tab.evaluate(TEXTS)]
-    assert len(varied) > 1
-    assert {each[0] for each in varied} == {first[0]}
-    assert all(each != first for each in varied[1:])
+    varied(tab, number)
+    state = tab.evaluate(STATE)
+    assert len(state[1]) == 2
+    tab.reload()
+    tab.wait(READY)
+    assert tab.evaluate(STATE) == state
+    tab.wait(f"{STARRED} === 2 && {SHIFT} === -4")
+
+
+def varied(tab: Tab, number: int) -> None:
+    """Variations of the first idea with its first bar kept, below it."""
+    first = tab.evaluate(f"{FIRST}.idea.text").split(" | ")
+    tab.click(of_idea(number, 1, ".vary"))
+    tab.click(of_idea(number, 1, ".bar-keep[data-bar='1']"))
+    tab.click(of_idea(number, 1, ".vary-find"))
+    tab.wait(f"fillgen.rounds.length === 2 && {ENDED}")
+    made = [
+        each.split(" | ") for each in tab.evaluate("fillgen.rounds[1].entries.map(({ idea }) => idea.text)")
+    ]
+    assert len(made) > 1
+    assert {each[0] for each in made} == {first[0]}
+    assert all(each != first for each in made)
 
 
 def test_what_is_starred_is_printed(tab: Tab) -> None:
     """The button prints, and the stars alone stand on paper; where the engine prints to a file it is one sheet."""
-    found(tab)
-    tab.click(STAR_FIRST)
-    tab.click(STAR_FOURTH)
+    number = found(tab)
+    for rank in (1, 4):
+        tab.click(of_idea(number, rank, ".star"))
     tab.wait(f"{STARRED} === 2")
+    stars = tab.evaluate("[0, 3].map((place) => fillgen.rounds[0].entries[place].idea.text)")
     tab.evaluate("(window.print = () => { window.printed = true; }) && 0")
+    tab.click(TRAY)
     tab.click(PRINT)
     tab.wait("window.printed")
     sheet = tab.engine.pdf()
     if sheet is not None:
         assert sheet.startswith(b"%PDF-")
         assert 0 < len(sheet) < 3_000_000
-    assert tab.evaluate(ON_PAPER) == ["card-idea-1", "card-idea-4"]
+    assert tab.evaluate(ON_PAPER) == stars
 
 
 def pitches_of_midi(content: bytes) -> list[int]:

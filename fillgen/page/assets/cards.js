@@ -183,6 +183,6 @@ export function roved(event) {
  * @returns {HTMLElement}
  */
 function stop(row, place) {
-  row.forEach((each, index) => each.setAttribute("tabindex", index === place ? "0" : "-1"));
+  for (const [index, each] of row.entries()) each.setAttribute("tabindex", index === place ? "0" : "-1");
   return row[place];
 }

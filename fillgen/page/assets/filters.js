@@ -1,6 +1,6 @@
 // Which ideas are shown, and in which order.
 
-/** @import { Entry } from "./types.js" */
+/** @import { Entry, Round } from "./types.js" */
 
 /**
  * In which third of all numbers each one lies, from 0 to 2.
@@ -52,4 +52,24 @@ export function sorted(entries, sort, isStarred) {
     const [first, second] = [key(a), key(b)];
     return first < second ? -1 : Number(first > second) || a.idea.rank - b.idea.rank;
   });
+}
+
+/**
+ * Hides and orders the cards of some rounds as it is asked for; variations stay below their idea.
+ * @param {Round[]} rounds
+ * @param {import("./settings.js").Settings["filters"]} filters
+ * @param {(entry: Entry) => boolean} isStarred
+ * @returns {number} how many are shown
+ */
+export function arrange(rounds, filters, isStarred) {
+  const all = rounds.flatMap(({ entries }) => entries);
+  const shown = shownAmong(all, filters, isStarred);
+  for (const [place, { card }] of all.entries()) card.hidden = !shown[place];
+  for (const round of rounds) {
+    const wanted = sorted(round.entries, filters.sort, isStarred).map(({ card }) => card);
+    const now = [...round.cards.children].filter((each) => each.classList.contains("idea"));
+    if (wanted.some((card, place) => now[place] !== card)) round.cards.append(...wanted);
+    for (const other of rounds) if (other.of?.round === round) other.of.card.after(other.root);
+  }
+  return shown.filter(Boolean).length;
 }

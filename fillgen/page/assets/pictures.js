@@ -2,7 +2,7 @@
 import { drawn } from "./elements.js";
 import { inWords, signed } from "./words.js";
 
-/** @import { Entry, Idea, Look, OwnLook } from "./types.js" */
+/** @import { Idea, Look, OwnLook } from "./types.js" */
 
 const SVG = "http://www.w3.org/2000/svg";
 const LINK = "http://www.w3.org/1999/xlink";

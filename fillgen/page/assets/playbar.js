@@ -21,11 +21,11 @@ export class PlayBar {
   constructor(page) {
     this.page = page;
     this.bar = 0;
-    byId("play").addEventListener("click", () => page.toggle());
-    byId("before").addEventListener("click", () => page.go(-1));
-    byId("next").addEventListener("click", () => page.go(1));
-    byId("slower").addEventListener("click", () => page.faster(-STEP));
-    byId("faster").addEventListener("click", () => page.faster(STEP));
+    byId("play").addEventListener("click", () => page.playing.toggle());
+    byId("before").addEventListener("click", () => page.playing.go(-1));
+    byId("next").addEventListener("click", () => page.playing.go(1));
+    byId("slower").addEventListener("click", () => page.playing.faster(-STEP));
+    byId("faster").addEventListener("click", () => page.playing.faster(STEP));
     byId("loop").addEventListener("click", () => this.loop());
     byId("progress").addEventListener("click", (event) => this.clicked(event));
     byId("sound").addEventListener("keydown", (event) => {
@@ -50,7 +50,7 @@ export class PlayBar {
   /** @param {MouseEvent} event */
   clicked(event) {
     const box = byId("progress").getBoundingClientRect();
-    this.page.startAt((event.clientX - box.left) / box.width);
+    this.page.playing.startAt((event.clientX - box.left) / box.width);
   }
 
   /** Shows what is there to be played, and how. */
@@ -73,13 +73,13 @@ export class PlayBar {
   where() {
     const { current, player } = this.page;
     const { tick, length } = player.where();
-    const bar = current ? this.page.barAt(current, tick) : 0;
+    const bar = current ? this.page.playing.barAt(current, tick) : 0;
     const words = current ? `${titleOf(current.idea).split(":")[0]}${player.playing ? `, bar ${bar}` : ""}` : "Nothing to play yet";
     if (byId("where").textContent !== words) byId("where").textContent = words;
     /** @type {HTMLElement} */ (byId("progress").firstElementChild).style.transform = `scaleX(${player.playing ? Math.min(1, tick / length) : 0})`;
     if (bar !== this.bar && player.playing && current) {
       this.bar = bar;
-      this.page.follow(current, bar);
+      this.page.playing.follow(current, bar);
     }
   }
 

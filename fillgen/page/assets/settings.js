@@ -5,6 +5,9 @@ import { signed } from "./words.js";
 /** @import { Round, Sound, Whole, Wishes } from "./types.js" */
 /** @import { Store } from "./store.js" */
 
+/**
+ * @type {{volume: number, names: boolean, fingers: boolean, theme: string, size: string, loop: string, slow: boolean, countIn: boolean|null, parts: string[]|null, voice: string, tempo: number|null, letters: boolean}}
+ */
 const START = { volume: 40, names: false, fingers: true, theme: "auto", size: "m", loop: "off", slow: false, countIn: null, parts: null, voice: "", tempo: null, letters: true };
 export const LOOPS = ["off", "bar", "idea", "all"];
 const [SLOWEST, FASTEST] = [30, 280];

@@ -48,13 +48,13 @@ export class Shortcuts {
   space(event) {
     if (event.target instanceof Element && event.target.closest("button, a")) return;
     event.preventDefault();
-    this.page.toggle();
+    this.page.playing.toggle();
   }
 
   /** @param {KeyboardEvent} event */
   arrow(event) {
     event.preventDefault();
-    this.page.go(event.key === "ArrowLeft" ? -1 : 1);
+    this.page.playing.go(event.key === "ArrowLeft" ? -1 : 1);
   }
 
   /** @param {KeyboardEvent} event */
@@ -64,9 +64,9 @@ export class Shortcuts {
     /** @type {Record<string, () => void>} */
     const acts = {
       l: () => page.playbar.loop(),
-      "-": () => page.faster(-4),
-      "+": () => page.faster(4),
-      "=": () => page.faster(4),
+      "-": () => page.playing.faster(-4),
+      "+": () => page.playing.faster(4),
+      "=": () => page.playing.faster(4),
       s: () => current && page.star(current.key),
       e: () => (page.stand.open ? page.stand.close() : current && page.stand.show(current)),
       n: () => settings.set({ names: !settings.kept.names }),
@@ -85,6 +85,6 @@ export class Shortcuts {
     if (page.answer.open) page.answer.close();
     else if (page.stand.open) page.stand.close();
     else if (page.tray.open) page.tray.toggle();
-    else page.stop();
+    else page.playing.stop();
   }
 }

@@ -95,7 +95,7 @@ export class Stand {
   asked(index) {
     if (index < 0 || !this.entry) return;
     this.go(index);
-    this.page.why(this.entry, index);
+    this.page.reasons.tell(this.entry, index);
   }
 
   /** @param {number} index */

@@ -3,6 +3,7 @@ import { midiFile, musicxml, offer } from "./files.js";
 import { swingRatio } from "./music.js";
 
 /** @import { Entry, Idea, Look, Whole, Wishes } from "./types.js" */
+/** @import { Page } from "./main.js" */
 
 const MIDI = "audio/midi";
 const MUSICXML = "application/vnd.recordare.musicxml+xml";
@@ -15,7 +16,7 @@ const MUSICXML = "application/vnd.recordare.musicxml+xml";
  * @param {(entry: Entry) => {own: Look, wishes: Wishes}} stateOf
  * @returns {Bundle[]}
  */
-export function bundles(entries, stateOf) {
+function bundles(entries, stateOf) {
   /** @type {Map<string, Entry[]>} */
   const groups = new Map();
   for (const entry of entries) {
@@ -55,10 +56,10 @@ function bundle(group, stateOf) {
  * @param {"midi"|"musicxml"} kind
  * @param {string} name
  * @param {Bundle} bundle
- * @param {((bundle: Bundle) => Promise<Uint8Array>)|null} fetchScore of several staves
+ * @param {((bundle: Bundle) => Promise<Uint8Array<ArrayBuffer>>)|null} fetchScore of several staves
  * @returns {Promise<string>}
  */
-export async function give(kind, name, bundle, fetchScore) {
+async function give(kind, name, bundle, fetchScore) {
   const { whole, ideas, look, wishes } = bundle;
   const parts = wishes.parts.length ? wishes.parts : ["right"];
   if (kind === "midi") {
@@ -70,4 +71,30 @@ export async function give(kind, name, bundle, fetchScore) {
   else offer(`${name}.musicxml`, musicxml(whole, ideas, look, { tempo: wishes.tempo, ratio: swingRatio(whole, wishes.tempo) }), MUSICXML);
   const alone = others && !fetchScore ? ", with the right hand alone; MIDI has all parts" : "";
   return alone || (parts.includes("drums") ? ", without the drums, which are heard only" : "");
+}
+
+export class Takeaway {
+  /** @param {Page} page */
+  constructor(page) {
+    this.page = page;
+  }
+
+  /**
+   * @param {"midi"|"musicxml"} kind
+   * @param {Entry[]} entries
+   * @param {string} name
+   */
+  async give(kind, entries, name) {
+    try {
+      const found = bundles(entries, (entry) => ({ own: this.page.lookOf(entry).own, wishes: this.page.playing.wishesFor(entry) }));
+      for (const [place, bundle] of found.entries()) {
+        const own = bundle.look;
+        const key = own.shift ? `-in-${own.key.split(" ")[0].replace("#", "-sharp")}` : "";
+        const file = `${name}${found.length > 1 ? `-${place + 1}` : ""}${key}`;
+        this.page.say(`${file} is ready${await give(kind, file, bundle, this.page.fetchScore)}.`);
+      }
+    } catch (error) {
+      this.page.trouble(error, "The file cannot be made");
+    }
+  }
 }

@@ -154,6 +154,6 @@ export class Tray {
   /** @param {"midi"|"musicxml"} kind */
   async give(kind) {
     await this.fill();
-    await this.page.give(kind, this.entries, "starred");
+    await this.page.takeaway.give(kind, this.entries, "starred");
   }
 }

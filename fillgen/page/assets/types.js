@@ -136,4 +136,96 @@
 
 /** @typedef {{whole: Pick<Whole, "chart"|"key"|"metre"|"first"|"level"|"rhythm"|"tempo"|"hand"|"seed"|"second">, row: {text: string, rank: number, shape: string, score: number}, book: number|null}} Kept */
 
+/**
+ * The sounds that a page plays.
+ * @typedef {{key: number, pitch: number, rate: number, gain: number, loop: [number, number], decay: number, pan: number, upto: number, choke: string, pcm: string}} SampleFacts
+ * @typedef {SampleFacts & {buffer: AudioBuffer}} Sample
+ * @typedef {{release: number, samples: Sample[], wide: [number, number, number]}} Voice
+ * @typedef {object} Bank
+ * @property {Record<string, {release: number, samples: SampleFacts[], wide: [number, number, number]}>} voices
+ * @property {{rate: number, gain: number, pcm: string}} room
+ * @property {{gain: number, drums: number, fall: number[]}} mix
+ */
+
+/**
+ * The way of a part's sound: its level, what of it goes to the room, and whose turn it is among the samples of a key.
+ * @typedef {{level: GainNode, sent: GainNode, pan: number, turns: Map<number, number>, voice: string, volume: number}} Bus
+ */
+
+/**
+ * What is played: times are seconds of the audio clock.
+ * @typedef {{part: string, at: number, lasts: number, midi: number, velocity: number, note?: number}} Event
+ * @typedef {{source: AudioBufferSourceNode, cut: GainNode, from: number, until: number, choke?: string}} Sounding
+ * @typedef {{detail: {key: string, note: number, ids: string[], due: number, at: number}, ends: number, lit: boolean}} Light
+ * @typedef {object} Run
+ * @property {string} key
+ * @property {Whole} whole
+ * @property {Idea} idea
+ * @property {Wishes} wishes
+ * @property {import("./sound.js").Sound} sound
+ * @property {AudioContext} context
+ * @property {number} round
+ * @property {Light[]} lights
+ * @property {Event[]} events
+ * @property {number} next the event that is struck next
+ * @property {number} begins
+ * @property {number} ends
+ */
+
+/**
+ * What the served page has to choose from.
+ * @typedef {object} Start
+ * @property {string} version
+ * @property {string} chart with which the page was started
+ * @property {boolean} book whether there is an idea book
+ * @property {{number: number, name: string}[]} levels
+ * @property {Record<string, any>} usual
+ * @property {{bars_of_all: number}} most
+ * @property {string[]} keys
+ * @property {string[]} metres
+ * @property {{name: string, tempo: number, metres: string[]}[]} rhythms
+ * @property {Record<string, string>} rhythm_of the usual rhythm of a metre
+ * @property {string[]} busy
+ * @property {string[]} shapes
+ * @property {string[]} for
+ * @property {string[]} hands
+ * @property {string[]} seconds
+ * @property {string[]} near
+ */
+
+/**
+ * A chart as the server read it.
+ * @typedef {{key: string, metre: string, rhythm: string, bars: Look["bars"]}} ReadChart
+ * @typedef {{name: string, bars: number, mode: string, purpose: string, chart: string, key: string, says: string}} Sequence
+ */
+
+/**
+ * An idea of the book, and a step that changes some of them.
+ * @typedef {{id: number, name: string, stars: number, title: string, key: string, metre: string, rhythm: string, level: number|null, shape: string, last: string, tags: string[], sets: string[], note: string, chart: string}} BookIdea
+ * @typedef {{action: string, ids?: number[], [more: string]: any}} Step
+ */
+
+/**
+ * A phrase that was checked: the notes with something against them, and what mends it.
+ * @typedef {{note: number, bar: number, kind: string, what: string, says: string, reason: string}} Fault
+ * @typedef {{text: string, changed: number[], sentences: string[]}} Mend
+ * @typedef {object} Report
+ * @property {Whole} whole
+ * @property {{glyphs: Record<string, string>, ideas: Idea[]}} drawn
+ * @property {string} verdict
+ * @property {number} level
+ * @property {string[]} reading
+ * @property {Fault[]} faults
+ * @property {Mend|null} mend
+ * @property {string[]} works
+ * @property {string[]} remarks
+ * @property {{why: string}[]} notes
+ */
+
+/**
+ * Which notes fit a chord.
+ * @typedef {{name: string, degree: string, kind: string}} FitNote
+ * @typedef {{symbol: string, heard: string, bar: number, through: number, remark: string, notes: FitNote[], into: string, common: {words: string}[], ways: {words: string}[]}} FitChord
+ */
+
 export {};

@@ -80,6 +80,6 @@ function noteInWords(names, from, length) {
  */
 export function inKey(sentence, names, own, others, look) {
   const change = new Map(own.spans.map(([, , symbol], place) => [symbol, look.spans[place][2]]));
-  names.forEach((name, place) => change.set(name, others[place]));
+  for (const [place, name] of names.entries()) change.set(name, others[place]);
   return sentence.replace(/(?<![\w#])[A-G][\w#()+°øΔ/-]*/g, (word) => signed(change.get(word) ?? word));
 }

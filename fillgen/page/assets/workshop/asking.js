@@ -2,9 +2,18 @@
 
 // The server has answered that it cannot be done, in the words of the command line.
 export class Refusal extends Error {
-  constructor({ message = "this cannot be done", place = "", hint = "", ...more } = {}) {
+  /** @param {{message?: string, place?: string, hint?: string, start?: number|null, end?: number|null}} [error] */
+  constructor({ message = "this cannot be done", place = "", hint = "", start = -1, end = -1 } = {}) {
     super(message);
-    Object.assign(this, more, { place, hint });
+    this.place = place;
+    this.hint = hint;
+    this.start = start ?? -1; // where in the chart it begins, -1 where it isn't about a place
+    this.end = end ?? -1;
+  }
+
+  /** Whether it is about a place in the chart. */
+  get isPlaced() {
+    return this.start >= 0;
   }
 
   get said() {
@@ -17,17 +26,25 @@ export class Refusal extends Error {
 export class Gone extends Error {
   constructor() {
     super("the server does not answer");
+    this.unanswered = true;
   }
 }
 
+/** @param {unknown} error */
 function isDropped(error) {
   return error instanceof DOMException && error.name === "AbortError";
 }
 
+/** @param {string} name */
 function tell(name) {
   document.dispatchEvent(new CustomEvent(`workshop:${name}`));
 }
 
+/**
+ * @template T
+ * @param {Promise<T>} asked
+ * @returns {Promise<T>}
+ */
 async function reached(asked) {
   try {
     const answer = await asked;
@@ -40,7 +57,13 @@ async function reached(asked) {
   }
 }
 
+/**
+ * @param {string} path
+ * @param {unknown} [document]
+ * @param {{signal?: AbortSignal}} [options]
+ */
 async function request(path, document, { signal } = {}) {
+  /** @type {RequestInit} */
   const asked = { cache: "no-store", credentials: "same-origin", signal };
   if (document !== undefined) {
     Object.assign(asked, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(document) });
@@ -50,6 +73,7 @@ async function request(path, document, { signal } = {}) {
   throw new Refusal(await toldBy(answer));
 }
 
+/** @param {Response} answer */
 async function toldBy(answer) {
   try {
     return (await answer.json()).error;
@@ -58,13 +82,24 @@ async function toldBy(answer) {
   }
 }
 
-// The JSON document that answers a question; without a document to send it is only read.
+/**
+ * The JSON document that answers a question; without a document to send it is only read.
+ * @param {string} path
+ * @param {unknown} [document]
+ * @param {{signal?: AbortSignal}} [options]
+ * @returns {Promise<any>}
+ */
 export async function ask(path, document, options) {
   const answer = await request(path, document, options);
   return reached(answer.json());
 }
 
-// The bytes that answer a question, and the name they go by.
+/**
+ * The bytes that answer a question, and the name they go by.
+ * @param {string} path
+ * @param {unknown} [document]
+ * @param {{signal?: AbortSignal}} [options]
+ */
 export async function fetched(path, document, options) {
   const answer = await request(path, document, options);
   const named = /filename="([^"]*)"/.exec(answer.headers.get("Content-Disposition") ?? "");
@@ -72,28 +107,37 @@ export async function fetched(path, document, options) {
   return { bytes, name: named ? named[1] : "", type: answer.headers.get("Content-Type") ?? "" };
 }
 
-// The documents of an answer that comes a line at a time, each as soon as it is there.
+/**
+ * The documents of an answer that comes a line at a time, each as soon as it is there.
+ * @param {string} path
+ * @param {unknown} [document]
+ * @param {{signal?: AbortSignal}} [options]
+ */
 export async function* lines(path, document, options) {
   const answer = await request(path, document, options);
-  const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
+  const reader = /** @type {ReadableStream<Uint8Array<ArrayBuffer>>} */ (answer.body).pipeThrough(new TextDecoderStream()).getReader();
   let rest = "";
   for (;;) {
     const { value, done } = await reached(reader.read());
     rest += value ?? "";
     const parts = rest.split("\n");
-    rest = done ? "" : parts.pop();
+    rest = done ? "" : (parts.pop() ?? "");
     for (const part of parts) if (part.trim()) yield read(part);
     if (done) return;
   }
 }
 
+/** @param {string} line */
 function read(line) {
   const message = JSON.parse(line);
   if (message.error) throw new Refusal(message.error);
   return message;
 }
 
-// A file's bytes as base64, as JSON can hold them.
+/**
+ * A file's bytes as base64, as JSON can hold them.
+ * @param {Uint8Array} bytes
+ */
 export function base64(bytes) {
   let text = "";
   for (let start = 0; start < bytes.length; start += 32768) {
@@ -102,9 +146,12 @@ export function base64(bytes) {
   return btoa(text);
 }
 
-// What is said of something that went wrong; nothing where it was only dropped, or where the banner says it.
+/**
+ * What is said of something that went wrong; nothing where it was only dropped, or where the banner says it.
+ * @param {unknown} error
+ */
 export function saidOf(error) {
   if (isDropped(error) || error instanceof Gone) return "";
   if (error instanceof Refusal) return error.said;
-  return `Something went wrong in the page: ${error.message}. Reload the page.`;
+  return `Something went wrong in the page: ${error instanceof Error ? error.message : error}. Reload the page.`;
 }

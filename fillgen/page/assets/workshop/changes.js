@@ -1,18 +1,26 @@
 // What was changed last, and how each change is taken back.
 import { button, isTyping } from "../elements.js";
 
+/** @import { Page } from "../main.js" */
+
 const MOST = 50;
 
 export class Changes {
+  /** @param {Page} page */
   constructor(page) {
     this.page = page;
+    /** @type {{what: string, back: () => unknown}[]} */
     this.row = [];
     this.busy = false;
     this.button = button("Undo", () => this.undo(), { class: "button quiet undo", "aria-keyshortcuts": "Control+Z", hidden: true });
     document.addEventListener("keydown", (event) => this.key(event));
   }
 
-  // Remembers a change: what it was, and what takes it back.
+  /**
+   * Remembers a change: what it was, and what takes it back.
+   * @param {string} what
+   * @param {() => unknown} back
+   */
   add(what, back) {
     this.row.push({ what, back });
     if (this.row.length > MOST) this.row.shift();
@@ -20,8 +28,8 @@ export class Changes {
   }
 
   async undo() {
-    if (this.busy || !this.row.length) return;
-    const last = this.row.pop();
+    const last = this.busy ? undefined : this.row.pop();
+    if (!last) return;
     this.busy = true;
     try {
       await last.back();
@@ -42,6 +50,7 @@ export class Changes {
     this.button.hidden = !last;
   }
 
+  /** @param {KeyboardEvent} event */
   key(event) {
     const asked = (event.ctrlKey || event.metaKey) && !event.shiftKey && !event.altKey && event.key.toLowerCase() === "z";
     if (!asked || isTyping(event.target) || event.defaultPrevented) return;

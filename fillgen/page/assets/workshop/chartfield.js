@@ -2,22 +2,23 @@
 import { ask, Refusal } from "./asking.js";
 import { button, fresh, make, rested } from "../elements.js";
 
+/** @import { ReadChart } from "../types.js" */
+
 const WAIT = 180; // milliseconds after the last letter
 const WRITES = "Each chord is a bar; write | Gm7 C7 | for two in one. / holds a chord one more beat, % repeats a bar.";
 
 export class ChartField {
-  // `settings` gives the key and the metre that are chosen; `onRead` is called with what the chart was understood as,
-  // null where it cannot be read.
+  /**
+   * @param {() => Record<string, unknown>} settings the key and the metre that are chosen
+   * @param {(read: ReadChart|null) => void} onRead is called with what the chart was understood as, null where it cannot be read
+   */
   constructor(settings, onRead) {
     this.settings = settings;
     this.onRead = onRead;
     this.checking = rested(WAIT, () => this.check().catch(() => {}));
     this.turn = 0;
+    /** @type {Refusal|null} */
     this.wrong = null;
-    this.build();
-  }
-
-  build() {
     const ids = { help: fresh("chart-help"), error: fresh("chart-error") };
     this.input = make("textarea", {
       id: "chart",
@@ -49,18 +50,24 @@ export class ChartField {
     return this.input.value.trim() ? this.input.value : "";
   }
 
-  // Puts a chart into the field and has it read.
+  /**
+   * Puts a chart into the field and has it read.
+   * @param {string} text
+   */
   async put(text) {
     this.input.value = text;
     this.grow();
     await this.check().catch(() => {});
   }
 
-  // Enter begins a new line while the chart is written over several, and finds ideas otherwise.
+  /**
+   * Enter begins a new line while the chart is written over several, and finds ideas otherwise.
+   * @param {KeyboardEvent} event
+   */
   entered(event) {
     if (event.key !== "Enter" || event.shiftKey || event.isComposing || this.input.value.includes("\n")) return;
     event.preventDefault();
-    this.input.form.requestSubmit();
+    this.input.form?.requestSubmit();
   }
 
   // As many lines as are written, up to six.
@@ -74,7 +81,10 @@ export class ChartField {
     this.checking.soon();
   }
 
-  // Reads the chart now. The error is thrown on once it is shown; what is overtaken by a newer one answers null.
+  /**
+   * Reads the chart now. The error is thrown on once it is shown; what is overtaken by a newer one answers null.
+   * @returns {Promise<ReadChart|null>}
+   */
   async check() {
     this.checking.drop();
     this.turn += 1;
@@ -99,7 +109,10 @@ export class ChartField {
     }
   }
 
-  // Shows what is wrong, in words and at its place; null takes it away.
+  /**
+   * Shows what is wrong, in words and at its place; null takes it away.
+   * @param {Refusal|null} error
+   */
   show(error) {
     this.wrong = error;
     if (error) this.input.setAttribute("aria-invalid", "true");
@@ -110,19 +123,20 @@ export class ChartField {
     this.offer();
   }
 
-  get isMarked() {
-    return this.wrong !== null && Number.isInteger(this.wrong.start) && this.wrong.end > this.wrong.start;
+  /** What is wrong, where it is at a place. */
+  get marked() {
+    return this.wrong?.isPlaced && this.wrong.end > this.wrong.start ? this.wrong : null;
   }
 
   // Underlines what is wrong, in a text that lies behind the field.
   shade() {
     const text = this.input.value;
-    const marked = this.isMarked && this.wrong.end <= text.length;
-    if (!marked) {
+    const { marked } = this;
+    if (!marked || marked.end > text.length) {
       this.behind.replaceChildren();
       return;
     }
-    const { start, end } = this.wrong;
+    const { start, end } = marked;
     this.behind.replaceChildren(text.slice(0, start), make("mark", {}, text.slice(start, end)), `${text.slice(end)}\n`);
     this.scrolled();
   }
@@ -134,9 +148,10 @@ export class ChartField {
 
   offer() {
     const buttons = [];
-    if (this.isMarked) {
+    const { marked } = this;
+    if (marked) {
       buttons.push(button("Go to the wrong place", () => this.go()));
-      for (const word of this.proposed()) buttons.push(button(`Write ${word}`, () => this.mend(word)));
+      for (const word of proposed(marked)) buttons.push(button(`Write ${word}`, () => this.mend(word)));
     }
     const had = this.mends.contains(document.activeElement);
     this.mends.replaceChildren(...buttons);
@@ -144,22 +159,27 @@ export class ChartField {
     if (had) this.input.focus();
   }
 
-  // The words that the message holds out for what is wrong.
-  proposed() {
-    const near = /^Did you mean (.*)\?/.exec(this.wrong.hint);
-    return near ? [...near[1].matchAll(/'([^']+)'/g)].map((found) => found[1]) : [];
-  }
-
   // Selects what is wrong, so that typing writes over it.
   go() {
     this.input.focus();
-    if (this.isMarked) this.input.setSelectionRange(this.wrong.start, this.wrong.end);
+    if (this.marked) this.input.setSelectionRange(this.marked.start, this.marked.end);
   }
 
+  /** @param {string} word */
   mend(word) {
-    const { start, end } = this.wrong;
+    if (!this.marked) return;
+    const { start, end } = this.marked;
     this.input.focus();
     this.input.setRangeText(word, start, end, "end");
     this.check().catch(() => {});
   }
+}
+
+/**
+ * The words that a message holds out for what is wrong.
+ * @param {Refusal} refusal
+ */
+function proposed({ hint }) {
+  const near = /^Did you mean (.*)\?/.exec(hint);
+  return near ? [...near[1].matchAll(/'([^']+)'/g)].map((found) => found[1]) : [];
 }

@@ -4,15 +4,36 @@ import { button, choice, field, fresh, make, many } from "../elements.js";
 import { addGlyphs } from "../pictures.js";
 import { Listening } from "./listening.js";
 
+/** @import { Page } from "../main.js" */
+/** @import { Idea, ReadChart, Report, Round, Start } from "../types.js" */
+
 const MOST_BYTES = 700_000; // the server takes a million bytes, and base64 is a third longer than what it holds
+/** @type {Record<string, string>} */
 const WORDS = { clash: "clashes", style: "style", level: "beyond", fresh: "changed" };
 const KINDS = ".mid,.midi,.musicxml,.mxl,.xml,.abc,.txt";
 
 export class Checking {
-  // `actions`: chart() gives chart, key and metre as asked for, or null; read() the chart as understood; volume(); say; warn; gone.
+  file = make("input", { type: "file", accept: KINDS, on: { change: ({ target }) => this.take(target.files[0]) } });
+  part = make("input", { type: "text", maxlength: "100", autocomplete: "off" });
+  phrase = make("textarea", { rows: "2", spellcheck: "false", autocomplete: "off", autocapitalize: "off" });
+  drop = make(
+    "div",
+    { class: "drop" },
+    field("Choose a file, or drop it here", this.file, { hint: "MIDI, MusicXML, ABC or text with a phrase" }),
+    field("Part", this.part, { hint: "by name or number, if the file has several; else the highest" }),
+  );
+  mistake = make("p", { class: "mistake", id: fresh("check-mistake"), role: "alert" });
+  result = make("div", { class: "report", role: "region", "aria-label": "What was found in the phrase", tabindex: "-1", hidden: true });
+
+  /**
+   * @param {Start} start
+   * @param {Page} page
+   * @param {{chart: () => object|null, read: () => ReadChart|null, volume: () => number, say: (words: string) => void}} actions `chart` gives
+   * chart, key and metre as asked for, `read` the chart as understood
+   */
   constructor(start, page, actions) {
-    this.start = start;
     this.page = page;
+    /** @type {Round|null} */
     this.round = null;
     this.actions = actions;
     this.turn = 0;
@@ -23,25 +44,19 @@ export class Checking {
       warn: (words) => this.refuse(words),
       heard: (notes, tempo) => this.check({ played: notes, tempo }, `${many(notes.length, "note")} played`),
     });
-    this.build();
+    const levels = start.levels.map(({ number, name }) => /** @type {[number, string]} */ ([number, `${number}: ${name}`]));
+    this.level = choice([...levels, ["auto", "the lowest that it fits"]]);
+    this.level.value = String(start.usual.level);
+    this.root = make(
+      "details",
+      { class: "panel", id: "panel-check" },
+      make("summary", { class: "button quiet" }, "Check"),
+      make("div", { class: "panel-inside" }, make("h2", {}, "Check a phrase of your own"), this.form(), this.listening.root, this.mistake, this.result),
+    );
+    this.catchFiles();
   }
 
-  build() {
-    this.file = make("input", { type: "file", accept: KINDS, on: { change: () => this.take(this.file.files[0]) } });
-    this.part = make("input", { type: "text", maxlength: "100", autocomplete: "off" });
-    this.phrase = make("textarea", { rows: "2", spellcheck: "false", autocomplete: "off", autocapitalize: "off" });
-    const levels = this.start.levels.map(({ number, name }) => [number, `${number}: ${name}`]);
-    this.level = choice([...levels, ["auto", "the lowest that it fits"]]);
-    this.level.value = String(this.start.usual.level);
-    this.drop = make(
-      "div",
-      { class: "drop" },
-      field("Choose a file, or drop it here", this.file, { hint: "MIDI, MusicXML, ABC or text with a phrase" }),
-      field("Part", this.part, { hint: "by name or number, if the file has several; else the highest" }),
-    );
-    this.mistake = make("p", { class: "mistake", id: fresh("check-mistake"), role: "alert" });
-    this.phrase.setAttribute("aria-describedby", this.mistake.id);
-    this.result = make("div", { class: "report", role: "region", "aria-label": "What was found in the phrase", tabindex: "-1", hidden: true });
+  form() {
     const form = make(
       "form",
       { class: "check-form", on: { submit: (event) => this.written(event) } },
@@ -57,23 +72,19 @@ export class Checking {
     );
     // what is written has two descriptions: how it is written, and what was wrong with it
     this.phrase.setAttribute("aria-describedby", `${this.phrase.id}-hint ${this.mistake.id}`);
-    this.root = make(
-      "details",
-      { class: "panel", id: "panel-check" },
-      make("summary", { class: "button quiet" }, "Check"),
-      make("div", { class: "panel-inside" }, make("h2", {}, "Check a phrase of your own"), form, this.listening.root, this.mistake, this.result),
-    );
-    this.catchFiles();
+    return form;
   }
 
   // Files that are dropped anywhere on the panel are taken; elsewhere a drop would open the file in the page's place.
   catchFiles() {
+    /** @param {DragEvent} event */
     const holdsFile = (event) => [...(event.dataTransfer?.types ?? [])].includes("Files");
+    /** @param {boolean} on */
     const over = (on) => this.drop.classList.toggle("over", on);
     document.addEventListener("dragover", (event) => {
       if (!holdsFile(event)) return;
       event.preventDefault();
-      over(this.root.contains(event.target));
+      over(event.target instanceof Node && this.root.contains(event.target));
     });
     document.addEventListener("dragleave", (event) => {
       if (!event.relatedTarget) over(false);
@@ -83,10 +94,11 @@ export class Checking {
       event.preventDefault();
       over(false);
       this.root.open = true;
-      this.take(event.dataTransfer.files[0]);
+      this.take(event.dataTransfer?.files[0]);
     });
   }
 
+  /** @param {File|undefined} file */
   async take(file) {
     if (!file) return;
     if (file.size > MOST_BYTES) {
@@ -97,13 +109,14 @@ export class Checking {
     try {
       bytes = new Uint8Array(await file.arrayBuffer());
     } catch (error) {
-      this.refuse(`${file.name} cannot be read (${error.name}). Give a file, not a folder.`);
+      this.refuse(`${file.name} cannot be read (${error instanceof Error ? error.name : error}). Give a file, not a folder.`);
       return;
     }
     await this.check({ file: { name: file.name, content: base64(bytes) } }, file.name);
     this.file.value = "";
   }
 
+  /** @param {SubmitEvent} event */
   written(event) {
     event.preventDefault();
     if (!this.phrase.value.trim()) {
@@ -114,11 +127,16 @@ export class Checking {
     this.check({ phrase: this.phrase.value }, "the phrase that is written");
   }
 
+  /** @param {string} words */
   refuse(words) {
     this.result.hidden = true;
     this.mistake.textContent = words;
   }
 
+  /**
+   * @param {{file?: {name: string, content: string}, phrase?: string, played?: unknown, tempo?: number}} what
+   * @param {string} name
+   */
   async check(what, name) {
     const chart = this.actions.chart();
     if (!chart) {
@@ -139,6 +157,10 @@ export class Checking {
     }
   }
 
+  /**
+   * @param {Report} report
+   * @param {string} name
+   */
   show(report, name) {
     this.clear();
     const { whole, drawn } = report;
@@ -157,17 +179,23 @@ export class Checking {
     );
     addGlyphs(drawn.glyphs);
     this.round = this.page.begin(whole, { heading: `Checked: ${name}`, place: music });
-    drawn.ideas.forEach((idea, place) => this.card(idea, place, report));
+    for (const [place, idea] of drawn.ideas.entries()) this.card(this.round, idea, place, report);
     this.page.end(this.round);
     this.result.focus();
   }
 
-  // The phrase and its mend as music: what is wrong is marked at the notes, and every note can be asked.
-  card(idea, place, report) {
+  /**
+   * The phrase and its mend as music: what is wrong is marked at the notes, and every note can be asked.
+   * @param {Round} round
+   * @param {Idea} idea
+   * @param {number} place
+   * @param {Report} report
+   */
+  card(round, idea, place, report) {
     const title = place ? "Mended" : "Your phrase";
     if (!place) idea.why = report.notes.map(({ why }) => why);
-    const entry = this.page.add(this.round, idea, { title, acts: ["play", "star", "stand", "midi", "musicxml"] });
-    const faults = place ? report.mend.changed.map((note) => ({ note, kind: "fresh" })) : report.faults;
+    const entry = this.page.add(round, idea, { title, acts: ["play", "star", "stand", "midi", "musicxml"] });
+    const faults = place ? (report.mend?.changed ?? []).map((note) => ({ note, kind: "fresh" })) : report.faults;
     for (const { note, kind } of [...faults].reverse()) entry.marks.set(note, { sign: kind, word: WORDS[kind] });
   }
 
@@ -177,6 +205,7 @@ export class Checking {
     this.round = null;
   }
 
+  /** @param {Report["mend"]} mend */
   mend(mend) {
     if (!mend) return [];
     const use = button("Write the mended phrase", () => {
@@ -191,11 +220,20 @@ export class Checking {
   }
 }
 
+/**
+ * @param {string} title
+ * @param {string[]} sentences
+ */
 function lined(title, sentences) {
   return sentences.length ? [make("h4", {}, title), make("ul", {}, sentences.map((sentence) => make("li", {}, sentence)))] : [];
 }
 
-// The faults of one kind: every place with what is wrong there, then each rule once.
+/**
+ * The faults of one kind: every place with what is wrong there, then each rule once.
+ * @param {string} title
+ * @param {Report} report
+ * @param {string} kind
+ */
 function faulty(title, report, kind) {
   const faults = report.faults.filter((fault) => fault.kind === kind);
   if (!faults.length) return [];

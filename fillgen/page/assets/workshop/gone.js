@@ -2,7 +2,10 @@
 import { ask } from "./asking.js";
 import { button, make } from "../elements.js";
 
+/** @import { Page } from "../main.js" */
+
 export class GoneNotice {
+  /** @param {Page} page */
   constructor(page) {
     this.page = page;
     this.message = make("div", { role: "alert" });

@@ -3,34 +3,63 @@ import { offer } from "../files.js";
 import { ask, fetched, lines, saidOf } from "./asking.js";
 import { button, choice, field, fresh, make, many, option, rested, tick } from "../elements.js";
 
+/** @import { Page } from "../main.js" */
+/** @import { BookIdea, Round, Start, Step } from "../types.js" */
+/** @import { BookChanges } from "./bookchanges.js" */
+
 const AT_ONCE = 20;
 const STARS = [0, 1, 2, 3, 4, 5];
 const WAIT = 350;
 
+/** @param {number} count */
 function starWords(count) {
   return count ? `${"★".repeat(count)} ${many(count, "star")}` : "no star";
 }
 
 export class IdeaBook {
-  // `actions`: show(ids, heading) puts ideas on the page, changed(what, back) remembers for undo, done() once something
-  // is changed, say(words).
-  // `book` makes the changes.
+  words = make("input", { type: "search", autocomplete: "off", on: { input: () => this.looking.soon() } });
+  stars = choice([["", "any"], ...STARS.slice(1).map((count) => [count, `${starWords(count)} or more`])]);
+  tag = choice([["", "any"]]);
+  inSet = choice([["", "any"]]);
+  mistake = make("p", { class: "mistake", id: fresh("book-mistake"), role: "alert" });
+  count = make("p", { class: "book-count", role: "status" });
+  list = make("ol", { class: "book-list" });
+  further = button("Show more", () => this.search(this.found.size), { class: "button", hidden: true });
+  setNames = make("datalist", { id: fresh("sets") });
+  tagNames = make("datalist", { id: fresh("tags") });
+  every = tick("Select all", { on: { change: (event) => this.tickAll(event.target.checked) } });
+  chosenCount = make("p", { class: "chosen-count", role: "status" });
+  setName = make("input", { type: "text", maxlength: "100", autocomplete: "off" });
+  chosenActs = make("div", { class: "chosen-acts" });
+
+  /**
+   * @param {Start} start
+   * @param {BookChanges} book makes the changes
+   * @param {object} actions
+   * @param {(ids: number[], heading: string) => unknown} actions.show puts ideas on the page
+   * @param {(what: string, back: () => unknown) => void} actions.changed remembers for undo
+   * @param {() => unknown} actions.done once something is changed
+   * @param {(words: string) => void} actions.say
+   * @param {() => {second?: string, parts?: string[]}} actions.heard
+   * @param {Page} actions.page
+   */
   constructor(start, book, actions) {
     this.start = start;
     this.book = book;
     this.actions = actions;
+    /** @type {Map<number, BookIdea>} */
     this.found = new Map();
-    this.rounds = []; // of the music in the list
+    /** @type {Round[]} of the music in the list */
+    this.rounds = [];
+    /** @type {Set<number>} */
     this.ticked = new Set();
     this.total = 0;
+    this.size = 0; // of the book
     this.turn = 0;
     this.looking = rested(WAIT, () => this.search());
-    this.build();
-  }
-
-  build() {
+    this.shape = choice([["", "any shape"], ...start.shapes]);
+    this.key = choice([["", "any key"], ...start.keys]);
     this.root = make("details", { class: "panel", id: "panel-book" }, make("summary", { class: "button quiet" }, "Book"));
-    this.mistake = make("p", { class: "mistake", id: fresh("book-mistake"), role: "alert" });
     const inside = this.start.book ? [this.searchForm(), this.mistake, this.chosenRow(), this.listing()] : [make("p", { class: "hint" }, "The idea book is turned off: the page was started without one. What is starred stays in this browser.")];
     this.root.append(make("div", { class: "panel-inside" }, make("h2", {}, "Idea book"), inside));
     this.root.addEventListener("toggle", () => this.root.open && this.refresh());
@@ -39,13 +68,7 @@ export class IdeaBook {
   // Looking
 
   searchForm() {
-    const on = { change: () => this.search() };
-    this.words = make("input", { type: "search", autocomplete: "off", on: { input: () => this.looking.soon() } });
-    this.stars = choice([["", "any"], ...STARS.slice(1).map((count) => [count, `${starWords(count)} or more`])], { on });
-    this.tag = choice([["", "any"]], { on });
-    this.shape = choice([["", "any shape"], ...this.start.shapes], { on });
-    this.inSet = choice([["", "any"]], { on });
-    this.key = choice([["", "any key"], ...this.start.keys], { on });
+    for (const select of [this.stars, this.tag, this.shape, this.inSet, this.key]) select.addEventListener("change", () => this.search());
     return make(
       "form",
       { class: "fields", role: "search", "aria-label": "Idea book", on: { submit: (event) => this.asked(event) } },
@@ -58,12 +81,14 @@ export class IdeaBook {
     );
   }
 
+  /** @param {SubmitEvent} event */
   asked(event) {
     event.preventDefault();
     this.search();
   }
 
   wanted() {
+    /** @type {Record<string, string|number>} */
     const asked = { words: this.words.value.trim(), tag: this.tag.value, shape: this.shape.value, set: this.inSet.value, key: this.key.value };
     if (this.stars.value) asked.stars = Number(this.stars.value);
     return Object.fromEntries(Object.entries(asked).filter(([, value]) => value !== ""));
@@ -86,12 +111,17 @@ export class IdeaBook {
     await this.search();
   }
 
+  /**
+   * @param {HTMLSelectElement} select
+   * @param {[string, number][]} rows
+   */
   refill(select, rows) {
     const before = select.value;
     select.replaceChildren(...[["", "any"], ...rows.map(([name, count]) => [name, `${name} (${count})`])].map(option));
     select.value = rows.some(([name]) => name === before) ? before : "";
   }
 
+  /** @param {number} [skip] */
   async search(skip = 0) {
     this.looking.drop();
     this.turn += 1;
@@ -106,6 +136,7 @@ export class IdeaBook {
     }
   }
 
+  /** @param {unknown} error */
   refuse(error) {
     this.mistake.textContent = saidOf(error);
   }
@@ -113,14 +144,14 @@ export class IdeaBook {
   // The list
 
   listing() {
-    this.count = make("p", { class: "book-count", role: "status" });
-    this.list = make("ol", { class: "book-list" });
-    this.further = button("Show more", () => this.search(this.found.size), { class: "button", hidden: true });
-    this.setNames = make("datalist", { id: fresh("sets") });
-    this.tagNames = make("datalist", { id: fresh("tags") });
     return make("div", {}, this.count, this.list, this.further, this.setNames, this.tagNames);
   }
 
+  /**
+   * @param {number} total
+   * @param {BookIdea[]} ideas
+   * @param {number} skip
+   */
   show(total, ideas, skip) {
     if (!skip) {
       this.found.clear();
@@ -138,12 +169,16 @@ export class IdeaBook {
     if (ideas.length) this.music(ideas.map(({ id }) => id));
     this.total = total;
     this.tell();
-    if (skip) this.list.children[first]?.querySelector("input").focus();
+    if (skip) this.list.children[first]?.querySelector("input")?.focus();
   }
 
-  // Has the ideas that are listed as music, which can be played. They are fetched chart by chart.
+  /**
+   * Has the ideas that are listed as music, which can be played. They are fetched chart by chart.
+   * @param {number[]} ids
+   */
   async music(ids) {
     const { page } = this.actions;
+    /** @type {Round|null} */
     let round = null;
     try {
       for await (const message of lines("book/open", { ids, ...(this.actions.heard().second ? { second: this.actions.heard().second } : {}) })) {
@@ -171,6 +206,7 @@ export class IdeaBook {
     this.chosen();
   }
 
+  /** @param {BookIdea} idea */
   row(idea) {
     const name = idea.name ? `Idea ${idea.id}, ${idea.name}` : `Idea ${idea.id}`;
     const choose = tick(name, { checked: this.ticked.has(idea.id), "data-part": "tick", on: { change: (event) => this.tickIdea(idea.id, event.target.checked) } });
@@ -193,12 +229,19 @@ export class IdeaBook {
     );
   }
 
+  /**
+   * @param {string} words
+   * @param {BookIdea} idea
+   * @param {string} part
+   * @param {() => unknown} act
+   */
   act(words, idea, part, act) {
     const made = button(words, act, { "data-part": part });
     made.append(make("span", { class: "unseen" }, ` idea ${idea.id}`));
     return made;
   }
 
+  /** @param {BookIdea} idea */
   details(idea) {
     const name = make("input", { type: "text", maxlength: "200", value: idea.name, autocomplete: "off" });
     const tag = make("input", { type: "text", maxlength: "100", list: this.tagNames.id, autocomplete: "off" });
@@ -228,9 +271,6 @@ export class IdeaBook {
   // What is done with several
 
   chosenRow() {
-    this.every = tick("Select all", { on: { change: (event) => this.tickAll(event.target.checked) } });
-    this.chosenCount = make("p", { class: "chosen-count", role: "status" });
-    this.setName = make("input", { type: "text", maxlength: "100", autocomplete: "off" });
     const acts = [
       button("Show on the page", () => this.open(this.ids())),
       button("Sheet to print (PDF)", () => this.give("pdf")),
@@ -238,7 +278,7 @@ export class IdeaBook {
       button("Forget", () => this.forget(this.ids())),
     ];
     const set = make("div", { class: "row set-row" }, field("Name of a set", this.setName), button("Add to set", () => this.putInSet()));
-    this.chosenActs = make("div", { class: "chosen-acts" }, make("div", { class: "row" }, acts), set);
+    this.chosenActs.append(make("div", { class: "row" }, acts), set);
     return make("fieldset", { class: "chosen" }, make("legend", {}, "Selected ideas"), this.every.row, this.chosenCount, this.chosenActs);
   }
 
@@ -246,15 +286,20 @@ export class IdeaBook {
     return [...this.found.keys()].filter((id) => this.ticked.has(id));
   }
 
+  /**
+   * @param {number} id
+   * @param {boolean} on
+   */
   tickIdea(id, on) {
     if (on) this.ticked.add(id);
     else this.ticked.delete(id);
     this.chosen();
   }
 
+  /** @param {boolean} on */
   tickAll(on) {
     this.ticked = new Set(on ? this.found.keys() : []);
-    for (const box of this.list.querySelectorAll('[data-part="tick"]')) box.checked = on;
+    for (const box of this.list.querySelectorAll('[data-part="tick"]')) /** @type {HTMLInputElement} */ (box).checked = on;
     this.chosen();
   }
 
@@ -266,6 +311,7 @@ export class IdeaBook {
     this.chosenActs.hidden = !count;
   }
 
+  /** @param {number[]} ids */
   open(ids) {
     this.actions.show(ids, `From the idea book: ${ids.length === 1 ? `idea ${ids[0]}` : many(ids.length, "idea")}`);
   }
@@ -281,6 +327,7 @@ export class IdeaBook {
     if (await this.change([{ action: "put", ids, set }], `putting ${many(ids.length, "idea")} into the set ${set}`)) this.choices();
   }
 
+  /** @param {string} ending */
   async give(ending) {
     const title = this.inSet.value || "From the idea book";
     try {
@@ -292,11 +339,16 @@ export class IdeaBook {
     }
   }
 
+  /** @param {number[]} ids */
   forget(ids) {
     return this.change([{ action: "forget", ids }], `forgetting ${ids.length === 1 ? `idea ${ids[0]}` : many(ids.length, "idea")}`);
   }
 
-  // Changes the book; what takes it back is remembered. Answers whether it was done.
+  /**
+   * Changes the book; what takes it back is remembered. Answers whether it was done.
+   * @param {Step[]} steps
+   * @param {string} what
+   */
   async change(steps, what) {
     this.mistake.textContent = "";
     try {
@@ -325,19 +377,25 @@ export class IdeaBook {
     this.refill(this.inSet, Object.entries(words.sets));
   }
 
-  // Shows what became of the ideas that a change was about; the focus stays where it was.
+  /**
+   * Shows what became of the ideas that a change was about; the focus stays where it was.
+   * @param {Step[]} steps
+   * @param {BookIdea[]} ideas
+   */
   update(steps, ideas) {
     const left = new Map(ideas.map((idea) => [idea.id, idea]));
-    const gone = steps.filter(({ action }) => action === "forget").flatMap(({ ids }) => ids);
+    const gone = steps.filter(({ action }) => action === "forget").flatMap(({ ids = [] }) => ids);
     for (const id of gone) this.drop(id);
     for (const [id, idea] of left) if (this.found.has(id)) this.replace(idea);
     this.tell();
   }
 
+  /** @param {number} id */
   rowOf(id) {
-    return this.list.querySelector(`:scope > [data-id="${id}"]`);
+    return /** @type {HTMLElement|null} */ (this.list.querySelector(`:scope > [data-id="${id}"]`));
   }
 
+  /** @param {number} id */
   drop(id) {
     const old = this.rowOf(id);
     const next = old?.nextElementSibling ?? old?.previousElementSibling;
@@ -345,18 +403,21 @@ export class IdeaBook {
     if (this.found.delete(id)) this.total -= 1;
     this.ticked.delete(id);
     old?.remove();
-    if (held) (next?.querySelector('[data-part="forget"]') ?? this.words).focus();
+    if (held) /** @type {HTMLElement} */ (next?.querySelector('[data-part="forget"]') ?? this.words).focus();
   }
 
+  /** @param {BookIdea} idea */
   replace(idea) {
     const old = this.rowOf(idea.id);
-    const part = old.contains(document.activeElement) ? document.activeElement.dataset.part : null;
-    const open = old.querySelector("details").open;
+    if (!old) return;
+    const focused = document.activeElement;
+    const part = focused instanceof HTMLElement && old.contains(focused) ? focused.dataset.part : null;
     this.found.set(idea.id, idea);
     const made = this.row(idea);
-    made.querySelector("details").open = open;
-    made.querySelector(".book-music").replaceWith(old.querySelector(".book-music"));
+    made.querySelector("details")?.toggleAttribute("open", Boolean(old.querySelector("details")?.open));
+    made.querySelector(".book-music")?.replaceWith(...old.querySelectorAll(".book-music"));
     old.replaceWith(made);
-    if (part) ([...made.querySelectorAll("[data-part]")].find((each) => each.dataset.part === part) ?? made.querySelector("summary")).focus();
+    const parts = /** @type {HTMLElement[]} */ ([...made.querySelectorAll("[data-part]")]);
+    if (part) (parts.find((each) => each.dataset.part === part) ?? made.querySelector("summary"))?.focus();
   }
 }

@@ -2,11 +2,14 @@
 import { barQuarters, beatQuarters } from "./beats.js";
 import { button, choice, field, make, many } from "../elements.js";
 
+/** @import { ReadChart } from "../types.js" */
+
 const NOTE_ON = 0x90;
 const NOTE_OFF = 0x80;
 const LOUDEST = 0.25; // share of full scale of a click, at full volume
 const MOST_LATENCY = 500; // milliseconds that can be made up for, as on the command line
 const PATIENCE = 2000; // milliseconds in which the clicks must have begun to run
+/** @type {Record<string, string>} */
 const REFUSED = {
   NotAllowedError: "the browser did not allow it. Allow MIDI for this page in the browser",
   SecurityError: "the browser does not allow it for this page",
@@ -18,11 +21,15 @@ const EARLY = 0.5; // seconds before the first beat that still count
 // Keys that are pressed and let go, in milliseconds of the page's clock.
 export class Ear {
   constructor() {
+    /** @type {Map<number, number>} */
     this.down = new Map();
+    /** @type {{midi: number, begun: number, ended: number}[]} */
     this.notes = [];
   }
 
+  /** @param {{data: Uint8Array|null, timeStamp: number}} message */
   hear({ data, timeStamp }) {
+    if (!data) return;
     const [status, midi, velocity] = data;
     const kind = status & 0xf0;
     if (kind === NOTE_ON && velocity > 0) {
@@ -31,13 +38,21 @@ export class Ear {
     } else if (kind === NOTE_ON || kind === NOTE_OFF) this.letGo(midi, timeStamp);
   }
 
+  /**
+   * @param {number} midi
+   * @param {number} now
+   */
   letGo(midi, now) {
     const begun = this.down.get(midi);
     this.down.delete(midi);
     if (begun !== undefined && now > begun) this.notes.push({ midi, begun, ended: now });
   }
 
-  // What was played, in seconds from a moment; keys that are still held are let go at the end.
+  /**
+   * What was played, in seconds from a moment; keys that are still held are let go at the end.
+   * @param {number} start
+   * @param {number} end
+   */
   since(start, end) {
     for (const midi of [...this.down.keys()]) this.letGo(midi, end);
     const rows = this.notes.map(({ midi, begun, ended }) => ({ midi, start: (begun - start) / 1000, end: (ended - start) / 1000 }));
@@ -60,6 +75,7 @@ class Clicks {
     return null;
   }
 
+  /** @param {AudioContext} context */
   constructor(context) {
     this.context = context;
     const [zero, usual] = [this.zero(), performance.now() - 1000 * context.currentTime];
@@ -68,11 +84,16 @@ class Clicks {
 
   // The moment of the page's clock, in milliseconds, at which the second 0 of the audio clock was heard.
   zero() {
-    const { contextTime, performanceTime } = this.context.getOutputTimestamp?.() ?? {};
+    const { contextTime = 0, performanceTime = 0 } = this.context.getOutputTimestamp?.() ?? {};
     return contextTime > 0 ? performanceTime - 1000 * contextTime : performance.now() - 1000 * this.context.currentTime;
   }
 
-  // A click that is heard at a moment of the page's clock.
+  /**
+   * A click that is heard at a moment of the page's clock.
+   * @param {number} moment
+   * @param {boolean} strong
+   * @param {number} volume
+   */
   click(moment, strong, volume) {
     const { context } = this;
     const at = (moment - this.heard) / 1000;
@@ -91,24 +112,36 @@ class Clicks {
   }
 }
 
+/**
+ * What is under way: moments and durations in milliseconds.
+ * @typedef {{input: MIDIInput, tempo: number, latency: number, clicks: Clicks|null, ear: Ear, begins: number, ends: number, bar: number, beat: number, timers: number[]}} Take
+ */
+
 export class Listening {
-  // `actions`: chart() gives the chart as it was read, volume() 0 to 100, say(words), warn(words), heard(notes, tempo).
+  allow = button("Use my keyboard", () => this.open());
+  inputs = choice([]);
+  tempo = make("input", { type: "number", min: "30", max: "240", step: "1", value: "90" });
+  latency = make("input", { type: "number", min: String(-MOST_LATENCY), max: String(MOST_LATENCY), step: "1", value: "0" });
+  clicks = make("input", { type: "checkbox", checked: true });
+  start = button("Start after a bar of clicks", () => this.begin(), { class: "button button-main" });
+  end = button("Stop and check", () => this.finish(), { class: "button", hidden: true });
+  count = make("p", { class: "count", "aria-hidden": "true" });
+
+  /**
+   * @param {object} actions
+   * @param {() => ReadChart|null} actions.chart as it was read
+   * @param {() => number} actions.volume 0 to 100
+   * @param {(words: string) => void} actions.say
+   * @param {(words: string) => void} actions.warn
+   * @param {(notes: {midi: number, start: number, end: number}[], tempo: number) => void} actions.heard
+   */
   constructor(actions) {
     this.actions = actions;
+    /** @type {MIDIAccess|null} */
     this.access = null;
+    /** @type {Take|null} */
     this.run = null;
-    this.build();
-  }
-
-  build() {
-    this.allow = button("Use my keyboard", () => this.open());
-    this.inputs = choice([]);
-    this.tempo = make("input", { type: "number", min: "30", max: "240", step: "1", value: "90" });
-    this.latency = make("input", { type: "number", min: String(-MOST_LATENCY), max: String(MOST_LATENCY), step: "1", value: "0" });
-    this.clicks = make("input", { type: "checkbox", checked: true });
-    this.start = button("Start after a bar of clicks", () => this.begin(), { class: "button button-main" });
-    this.end = button("Stop and check", () => this.finish(), { class: "button", hidden: true });
-    this.count = make("p", { class: "count", "aria-hidden": "true" });
+    this.waiting = false;
     this.controls = make(
       "div",
       { class: "listening", hidden: true },
@@ -134,7 +167,7 @@ export class Listening {
     try {
       this.access = await navigator.requestMIDIAccess({ sysex: false });
     } catch (error) {
-      const why = REFUSED[error.name] ?? "it could not be opened. Close other programs that use it";
+      const why = REFUSED[/** @type {Error} */ (error).name] ?? "it could not be opened. Close other programs that use it";
       this.actions.warn(`The keyboard cannot be heard: ${why}, or drop a MIDI file.`);
       return;
     }
@@ -148,6 +181,7 @@ export class Listening {
   }
 
   list() {
+    if (!this.access) return;
     const before = this.inputs.value;
     const found = [...this.access.inputs.values()].map(({ id, name }) => [id, name || "keyboard without a name"]);
     const rows = found.length ? found : [["", "none is connected"]];
@@ -163,7 +197,7 @@ export class Listening {
 
   async begin() {
     const read = this.actions.chart();
-    const input = this.access.inputs.get(this.inputs.value);
+    const input = this.access?.inputs.get(this.inputs.value);
     const tempo = Number(this.tempo.value);
     if (!read) return this.actions.warn("There is no chart to play over: write the chords above first.");
     if (read.bars.some((bar) => bar.metre)) return this.actions.warn("The metronome needs a chart whose bars all have one metre.");
@@ -182,8 +216,8 @@ export class Listening {
     this.start.hidden = true;
     this.end.hidden = false;
     this.end.focus();
-    this.metronome(read.bars.length + 1, now);
-    if (!this.access.inputs.has(input.id)) this.lost();
+    this.metronome(this.run, read.bars.length + 1, now);
+    if (!this.access?.inputs.has(input.id)) this.lost();
     return undefined;
   }
 
@@ -196,9 +230,13 @@ export class Listening {
     return found;
   }
 
-  // Clicks and numbers for a bar of counting in, then for the chart; then it ends by itself.
-  metronome(bars, now) {
-    const { run } = this;
+  /**
+   * Clicks and numbers for a bar of counting in, then for the chart; then it ends by itself.
+   * @param {Take} run
+   * @param {number} bars
+   * @param {number} now
+   */
+  metronome(run, bars, now) {
     const beats = Math.round(run.bar / run.beat);
     const first = run.begins - run.bar;
     for (let beat = 0; beat < bars * beats; beat += 1) {
@@ -211,6 +249,7 @@ export class Listening {
     run.timers.push(setTimeout(() => this.finish(), run.ends - now + Math.max(0, run.latency) + 150));
   }
 
+  /** @param {string} words */
   tell(words) {
     this.count.textContent = words;
   }
@@ -231,7 +270,7 @@ export class Listening {
     this.run = null;
     if (!run) return;
     run.input.onmidimessage = null;
-    run.timers.forEach(clearTimeout);
+    for (const timer of run.timers) clearTimeout(timer);
     run.clicks?.close();
     this.count.textContent = "";
     const focused = document.activeElement === this.end;

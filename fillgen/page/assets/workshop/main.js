@@ -16,7 +16,7 @@ import { Sheets } from "./sheets.js";
 import { Vary } from "./vary.js";
 import { Wishes } from "./wishes.js";
 
-/** @import { Entry, Idea, Kept, Round } from "../types.js" */
+/** @import { Entry, Idea, Kept, Round, Start } from "../types.js" */
 
 const EXAMPLE = "Dbmaj7 Fm7 Ebm7 Ab7";
 const EXAMPLES = 12;
@@ -24,7 +24,7 @@ const MOST_VARIANTS = 12;
 const MOST_FOUND = 200; // ideas that the book tells at once
 
 class Workshop {
-  /** @param {any} start what there is to choose from */
+  /** @param {Start} start what there is to choose from */
   constructor(start) {
     this.start = start;
     this.sending = 0; // stars that are on their way to the book
@@ -36,8 +36,6 @@ class Workshop {
       begins: () => this.search.stop(),
       find: (/** @type {any} */ fields, /** @type {boolean} */ below) => this.find(fields, below),
       changed: (/** @type {string} */ what, /** @type {() => void} */ back) => this.changes.add(what, back),
-      refused: () => {},
-      read: () => {},
       notes: (/** @type {any} */ asked) => this.noteChart.show(asked).catch((error) => this.warn(error)),
     });
     this.sheets = new Sheets(page, () => this.wishes.values);
@@ -82,14 +80,19 @@ class Workshop {
    * @param {boolean} below
    */
   find(fields, below) {
-    const bars = this.wishes.read.bars.length;
-    const count = Math.max(1, Math.min(this.start.usual.count, Math.floor(this.start.most.bars_of_all / bars)));
+    const bars = this.bars().length;
+    const count = Math.max(1, Math.min(this.start.usual.count, Math.floor(this.start.most.bars_of_all / Math.max(1, bars))));
     return this.sought({ path: "ideas", asked: { ...fields, count }, heading: this.over(fields), what: "the search before", below, more: fields.fresh ? "More that were never shown" : "More ideas" });
+  }
+
+  /** The bars of the chart as it was read. */
+  bars() {
+    return this.wishes.read?.bars ?? [];
   }
 
   /** @param {any} fields */
   over(fields) {
-    const bars = this.wishes.read.bars.map((/** @type {any} */ { chords }) => chords.map((/** @type {any} */ { symbol }) => signed(symbol)).join(" "));
+    const bars = this.bars().map(({ chords }) => chords.map(({ symbol }) => signed(symbol)).join(" "));
     const shown = bars.length > 8 ? `${bars.slice(0, 4).join(" | ")} … (${bars.length} bars)` : bars.join(" | ");
     return `${shown}${fields.fresh ? ", never shown before" : ""}`;
   }
@@ -133,7 +136,8 @@ class Workshop {
 
   /** Shows what the address asks for, else what was there last, else an example. */
   async arrive() {
-    const turn = (this.turn = {});
+    const turn = {};
+    this.turn = turn;
     document.body.dataset.ready = "false";
     await this.reached();
     if (this.turn === turn) document.body.dataset.ready = "true";
@@ -264,7 +268,7 @@ class Workshop {
     if (!found || this.sending) return;
     const starred = new Set(found.ideas.map((/** @type {any} */ { id }) => id));
     for (const entry of ideas) {
-      if (starred.has(this.shelf.now(entry.idea.book)) && !page.isStarred(entry)) page.tray.set(entry, true);
+      if (entry.idea.book && starred.has(this.shelf.now(entry.idea.book)) && !page.isStarred(entry)) page.tray.set(entry, true);
     }
     page.starsChanged();
   }

@@ -3,20 +3,27 @@ import { drawn, fresh, listed, make } from "../elements.js";
 import { signed } from "../words.js";
 import { ask } from "./asking.js";
 
+/** @import { FitChord, FitNote } from "../types.js" */
+
 const KINDS = [
   { kind: "chord tone", word: "stay", says: "a note of the chord: it may stand on any beat and stay", form: "solid", path: "M-8-8H8V8H-8Z" },
   { kind: "passes", word: "pass", says: "passes well between chord tones", form: "open", path: "M0-9L9 0L0 9L-9 0Z" },
   { kind: "leave quickly", word: "quick", says: "rubs if it lasts: touch it and move on", form: "open", path: "M-8-7L-1 0L-8 7M1-7L8 0L1 7" },
   { kind: "clashes", word: "clash", says: "to avoid, but for a slide into the note beside it", form: "open", path: "M-6-6L6 6M6-6L-6 6" },
 ];
+/** @type {Record<string, number>} */
 const NATURAL = { C: 0, D: 2, E: 4, F: 5, G: 7, A: 9, B: 11 };
+/** @type {Record<string, number>} */
 const SIGNS = { "#": 1, "♯": 1, x: 2, b: -1, "♭": -1 };
 const WHITES = [0, 2, 4, 5, 7, 9, 11];
 const WHITE = { wide: 52, high: 188 };
 const BLACK = { wide: 38, high: 106 };
 const EDGE = 2;
 
-// The pitch class that a name stands for, 0 to 11.
+/**
+ * The pitch class that a name stands for, 0 to 11.
+ * @param {string} name
+ */
 export function pitchClass(name) {
   let found = NATURAL[name[0]];
   for (const sign of name.slice(1)) found += SIGNS[sign] ?? 0;
@@ -27,6 +34,7 @@ export class NoteChart {
   /** @param {{show: (title: string, ...content: Node[]) => void}} answer where it is shown */
   constructor(answer) {
     this.answer = answer;
+    /** @type {Map<string, FitChord>} */
     this.kept = new Map();
     this.turn = 0;
   }
@@ -39,14 +47,16 @@ export class NoteChart {
     const name = JSON.stringify(asked);
     this.turn += 1;
     const { turn } = this;
-    if (!this.kept.has(name)) this.kept.set(name, (await ask("notes", asked)).chord);
+    /** @type {FitChord} */
+    const chord = this.kept.get(name) ?? (await ask("notes", asked)).chord;
+    this.kept.set(name, chord);
     if (turn !== this.turn) return;
-    const chord = this.kept.get(name);
     const heard = chord.heard === chord.symbol ? chord.symbol : `${chord.symbol} (${chord.heard})`;
     const where = chord.bar === chord.through ? `bar ${chord.bar}` : `bars ${chord.bar} to ${chord.through}`;
     this.answer.show(`Notes that fit ${signed(heard)}, ${where}`, ...this.content(chord));
   }
 
+  /** @param {FitChord} chord */
   content(chord) {
     return [
       ...(chord.remark ? [make("p", {}, `${chord.remark[0].toUpperCase()}${chord.remark.slice(1)}.`)] : []),
@@ -54,6 +64,7 @@ export class NoteChart {
     ];
   }
 
+  /** @param {FitChord} chord */
   words(chord) {
     const rows = KINDS.map((look) => {
       const names = chord.notes.filter((note) => note.kind === look.kind).map((note) => `${note.name} (${note.degree})`);
@@ -65,6 +76,7 @@ export class NoteChart {
     return make("div", {}, list, make("h3", {}, `Into ${chord.into}`), make("ul", {}, ways));
   }
 
+  /** @param {FitChord} chord */
   keyboard(chord) {
     const title = fresh("keys");
     const wide = 7 * WHITE.wide + 2 * EDGE;
@@ -75,19 +87,27 @@ export class NoteChart {
       "svg",
       { class: "note-keys", viewBox: `0 0 ${wide} ${high}`, role: "img", "aria-labelledby": title },
       drawn("title", { id: title }, `An octave of keys for ${chord.symbol}; the list tells the same in words`),
-      order.filter((place) => notes.has(place)).map((place) => key(place, notes.get(place))),
+      order.flatMap((place) => {
+        const note = notes.get(place);
+        return note ? [key(place, note)] : [];
+      }),
     );
   }
 }
 
+/**
+ * @param {number} place the pitch class
+ * @param {FitNote} note
+ */
 function key(place, note) {
   const black = !WHITES.includes(place);
   const { wide, high } = black ? BLACK : WHITE;
   const whites = WHITES.filter((each) => each < place).length;
   const left = EDGE + whites * WHITE.wide - (black ? BLACK.wide / 2 : 0);
-  const look = KINDS.find((each) => each.kind === note.kind);
+  const look = KINDS.find((each) => each.kind === note.kind) ?? KINDS[0];
   const middle = left + wide / 2;
   const bottom = EDGE + high;
+  /** @type {(name: string, words: string, above: number) => SVGTextElement} */
   const text = (name, words, above) => drawn("text", { class: name, x: middle, y: bottom - above }, words);
   return drawn(
     "g",
@@ -100,6 +120,7 @@ function key(place, note) {
   );
 }
 
+/** @param {{form: string, path: string}} look */
 function markBox(look) {
   return drawn(
     "svg",

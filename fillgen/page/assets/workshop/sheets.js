@@ -1,7 +1,7 @@
 // What is on the page, kept so that reload, back, a closed tab and a new start of the server bring it back.
 // A sheet is one state of the page; its name is in the address, its content in the browser.
 
-/** @import { Entry, Kept, Round } from "../types.js" */
+/** @import { Kept, Round } from "../types.js" */
 /** @import { Page } from "../main.js" */
 
 const MOST = 12; // sheets that are kept

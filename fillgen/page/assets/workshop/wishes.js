@@ -4,45 +4,79 @@ import { ChartBars } from "./chartbars.js";
 import { ChartField } from "./chartfield.js";
 import { button, choice, field, fresh, grouped, make, option, tick } from "../elements.js";
 
+/** @import { ReadChart, Sequence, Start } from "../types.js" */
+
+/** @type {Record<string, string>} */
 const PURPOSES = { intro: "Intros", turnaround: "Turnarounds", ending: "Endings", vamp: "Vamps" };
+/** @type {Record<string, string>} */
 const SECONDS = { thirds: "thirds", sixths: "sixths", chord: "chords" };
 const FOUND = "from the chords";
 const SUITS = "the usual";
 
+/**
+ * A list of names, each as an option.
+ * @param {string} name
+ * @param {string} none
+ * @param {import("../elements.js").Choosable[]} options
+ */
+function list(name, none, options) {
+  return choice([["", none], ...options], { name });
+}
+
 export class Wishes {
-  // `start`: what there is to choose from. `actions`: find(fields), changed(text before), read(chart as understood).
+  rhythm = choice([], { name: "rhythm" });
+  lead = make("input", { type: "text", name: "lead_to", autocomplete: "off", spellcheck: "false", maxlength: "8" });
+  fresh = tick("Only ideas never shown before", { name: "fresh" });
+  taste = tick("Rank by my stars", { name: "taste" });
+  below = tick("Add below what is here", { name: "below" });
+  mistake = make("p", { class: "mistake", id: fresh("wish-mistake"), role: "alert" });
+  sequence = make("select", { id: fresh("sequence"), on: { change: () => this.sequenceTold() } });
+  says = make("span", { class: "hint", id: `${this.sequence.id}-says` });
+
+  /**
+   * @param {Start} start what there is to choose from
+   * @param {object} actions
+   * @param {() => void} actions.begins
+   * @param {(fields: any, below: boolean) => unknown} actions.find
+   * @param {(what: string, back: () => unknown) => void} actions.changed
+   * @param {(asked: any) => void} actions.notes shows which notes fit a chord
+   */
   constructor(start, actions) {
     this.start = start;
     this.actions = actions;
+    /** @type {Map<string, Sequence>} */
     this.sequences = new Map();
+    /** @type {ReadChart|null} */
     this.read = null;
     this.chart = new ChartField(() => this.place(), (read) => this.understood(read));
     this.bars = new ChartBars(actions.notes);
-    this.build();
-    this.fillRhythms();
-    this.filling = this.fillSequences();
-  }
-
-  build() {
-    const { start } = this;
-    const on = { change: () => this.placed() };
-    this.key = choice([["", FOUND], ...start.keys], { name: "key", on });
-    this.metre = choice([["", "from the chart"], ...start.metres], { name: "metre", on });
-    this.rhythm = choice([], { name: "rhythm" });
+    this.key = list("key", FOUND, start.keys);
+    this.metre = list("metre", "from the chart", start.metres);
     this.level = choice(start.levels.map(({ number, name }) => [number, `${number}: ${name}`]), { name: "level" });
     this.level.value = String(start.usual.level);
     this.busy = choice(start.busy.map((word) => [word, `${word} notes`]), { name: "busy" });
     this.busy.value = start.usual.busy;
-    this.shape = choice([["", "any shape"], ...start.shapes], { name: "shape" });
-    this.purpose = choice([["", "anything"], ...start.for], { name: "for" });
-    this.hand = choice([["", "any hand"], ...start.hands], { name: "hand" });
-    this.second = choice([["", "none"], ...start.seconds.map((word) => [word, SECONDS[word] ?? word])], { name: "second" });
-    this.lead = make("input", { type: "text", name: "lead_to", autocomplete: "off", spellcheck: "false", maxlength: "8" });
-    this.fresh = tick("Only ideas never shown before", { name: "fresh" });
-    this.taste = tick("Rank by my stars", { name: "taste" });
-    this.mistake = make("p", { class: "mistake", id: fresh("wish-mistake"), role: "alert" });
-    this.below = tick("Add below what is here", { name: "below" });
-    this.more = make(
+    this.shape = list("shape", "any shape", start.shapes);
+    this.purpose = list("for", "anything", start.for);
+    this.hand = list("hand", "any hand", start.hands);
+    this.second = list("second", "none", start.seconds.map((word) => [word, SECONDS[word] ?? word]));
+    for (const select of [this.key, this.metre]) select.addEventListener("change", () => this.placed());
+    this.more = this.folded();
+    this.root = make(
+      "form",
+      { class: "wishes", "aria-label": "Find ideas", novalidate: true, on: { submit: (event) => this.submitted(event) } },
+      this.chart.root,
+      this.bars.root,
+      this.mistake,
+      make("div", { class: "row find-row" }, make("button", { type: "submit", class: "button button-main find" }, "Find ideas"), this.more),
+    );
+    this.fillRhythms();
+    this.filling = this.fillSequences();
+  }
+
+  /** What is behind "more". */
+  folded() {
+    return make(
       "details",
       { class: "more-wishes" },
       make("summary", { class: "button quiet" }, "More"),
@@ -61,23 +95,12 @@ export class Wishes {
         field("Second voice", this.second),
         field("Lead to", this.lead, { hint: "the tune's first note: B4, or just B" }),
         this.sequenceRow(),
-        make("div", { class: "field" }, this.below.row, ...(start.book ? [this.fresh.row, this.taste.row] : [])),
+        make("div", { class: "field" }, this.below.row, ...(this.start.book ? [this.fresh.row, this.taste.row] : [])),
       ),
-    );
-    this.button = make("button", { type: "submit", class: "button button-main find" }, "Find ideas");
-    this.root = make(
-      "form",
-      { class: "wishes", "aria-label": "Find ideas", novalidate: true, on: { submit: (event) => this.submitted(event) } },
-      this.chart.root,
-      this.bars.root,
-      this.mistake,
-      make("div", { class: "row find-row" }, this.button, this.more),
     );
   }
 
   sequenceRow() {
-    this.sequence = make("select", { id: fresh("sequence"), on: { change: () => this.sequenceTold() } });
-    this.says = make("span", { class: "hint", id: `${this.sequence.id}-says` });
     this.sequence.setAttribute("aria-describedby", this.says.id);
     const put = button("Use it", () => this.putSequence());
     return make(
@@ -120,22 +143,23 @@ export class Wishes {
     return Object.fromEntries([["chart", this.chart.input.value], ...named.map((each) => [each.name, each.value]), ...boxes.map((each) => [each.name, each.checked])]);
   }
 
+  /** @param {Record<string, any>} values */
   async put(values) {
     for (const [name, value] of Object.entries(values)) {
       const control = this.root.elements.namedItem(name);
       if (name === "chart" || !(control instanceof HTMLElement)) continue;
-      if (control.type === "checkbox") control.checked = Boolean(value);
-      else control.value = value;
+      if (control instanceof HTMLInputElement && control.type === "checkbox") control.checked = Boolean(value);
+      else /** @type {HTMLInputElement} */ (control).value = value;
     }
     await this.chart.put(values.chart ?? "");
     if (values.rhythm) this.rhythm.value = values.rhythm;
   }
 
+  /** @param {ReadChart|null} read */
   understood(read) {
     this.read = read;
     this.fillRhythms();
     this.bars.show(read, this.chart.text);
-    this.actions.read(read);
   }
 
   placed() {
@@ -160,7 +184,7 @@ export class Wishes {
     try {
       const { sequences } = await ask("sequences/find", place);
       if (JSON.stringify(place) !== JSON.stringify(this.place())) return; // a newer choice is under way
-      this.sequences = new Map(sequences.map((each) => [`${each.purpose} ${each.name} ${each.mode}`, each]));
+      this.sequences = new Map(sequences.map((/** @type {Sequence} */ each) => [`${each.purpose} ${each.name} ${each.mode}`, each]));
     } catch (error) {
       this.says.textContent = saidOf(error);
       return;
@@ -170,7 +194,7 @@ export class Wishes {
       const rows = [...this.sequences].filter(([, each]) => each.purpose === purpose);
       return rows.length ? grouped(label, rows.map(([name, each]) => [name, named(each)])) : null;
     });
-    this.sequence.replaceChildren(option(["", this.sequences.size ? "choose a sequence" : "none in this metre and key"]), ...groups.filter(Boolean));
+    this.sequence.replaceChildren(option(["", this.sequences.size ? "choose a sequence" : "none in this metre and key"]), ...groups.filter((group) => group !== null));
     this.sequence.value = this.sequences.has(before) ? before : "";
     this.sequenceTold();
   }
@@ -196,6 +220,7 @@ export class Wishes {
     await this.chart.put(found.chart);
   }
 
+  /** @param {SubmitEvent} event */
   async submitted(event) {
     event.preventDefault();
     this.actions.begins();
@@ -212,20 +237,22 @@ export class Wishes {
     }
   }
 
-  // Says what is wrong with what was wished for, at the field that is meant.
+  /**
+   * Says what is wrong with what was wished for, at the field that is meant.
+   * @param {unknown} error
+   */
   refuse(error) {
-    this.actions.refused();
-    if (this.chart.wrong === error || (error instanceof Refusal && Number.isInteger(error.start))) {
+    if (error instanceof Refusal && (this.chart.wrong === error || error.isPlaced)) {
       if (this.chart.wrong !== error) this.chart.show(error);
       this.chart.go();
       return;
     }
-    const control = error.place ? this.root.elements.namedItem(error.place) : null;
-    if (!(control instanceof HTMLElement)) {
+    const control = error instanceof Refusal && error.place ? this.root.elements.namedItem(error.place) : null;
+    if (!(error instanceof Refusal && (control instanceof HTMLInputElement || control instanceof HTMLSelectElement))) {
       this.mistake.textContent = saidOf(error);
       return;
     }
-    this.mistake.textContent = saidOf(new Refusal({ ...error, message: error.message, place: control.labels[0].textContent }));
+    this.mistake.textContent = saidOf(new Refusal({ message: error.message, hint: error.hint, place: control.labels?.[0].textContent ?? "" }));
     this.more.open = true;
     control.setAttribute("aria-invalid", "true");
     describe(control, [...describers(control), this.mistake.id]);
@@ -242,21 +269,32 @@ export class Wishes {
   }
 }
 
-// The ids of what is read out with a control.
+/**
+ * The ids of what is read out with a control.
+ * @param {Element} control
+ */
 function describers(control) {
   return (control.getAttribute("aria-describedby") ?? "").split(" ").filter(Boolean);
 }
 
+/**
+ * @param {Element} control
+ * @param {string[]} ids
+ */
 function describe(control, ids) {
   if (ids.length) control.setAttribute("aria-describedby", ids.join(" "));
   else control.removeAttribute("aria-describedby");
 }
 
-// What is not empty.
+/**
+ * What is not empty.
+ * @param {Record<string, unknown>} fields
+ */
 function given(fields) {
   return Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== "" && value !== false));
 }
 
+/** @param {Sequence} sequence */
 function named({ name, bars, mode }) {
   return `${name} (${bars} bar${bars === 1 ? "" : "s"}, ${mode})`;
 }
