@@ -61,7 +61,7 @@ export class Wishes {
         field("Second voice", this.second),
         field("Lead to", this.lead, { hint: "the tune's first note: B4, or just B" }),
         this.sequenceRow(),
-        make("div", { class: "field" }, this.below.row, ...(start.book ? [this.fresh.row, this.taste.row] : [])),
+        make("div", { class: "wide row ticks" }, this.below.row, ...(start.book ? [this.fresh.row, this.taste.row] : [])),
       ),
     );
     this.button = make("button", { type: "submit", class: "button button-main find" }, "Find ideas");
