@@ -20,7 +20,7 @@ export class ChartBars {
   show(read, chart) {
     this.root.hidden = read === null;
     if (!read) return;
-    this.label.textContent = `${signed(read.key)}, ${read.metre}. A press on a chord shows its notes.`;
+    this.label.textContent = `${signed(read.key)}, ${read.metre}. Press a chord to see which notes fit.`;
     this.list.replaceChildren(...read.bars.map((/** @type {any} */ bar) => this.bar(bar, read, chart)));
   }
 

@@ -117,7 +117,7 @@ export class ChartField {
     this.wrong = error;
     if (error) this.input.setAttribute("aria-invalid", "true");
     else this.input.removeAttribute("aria-invalid");
-    const said = error ? `Wrong: ${error.said}` : "";
+    const said = error ? `${error.said[0].toUpperCase()}${error.said.slice(1)}` : "";
     if (this.error.textContent !== said) this.error.textContent = said;
     this.shade();
     this.offer();

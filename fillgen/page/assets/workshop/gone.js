@@ -1,8 +1,10 @@
-// What is said when the server does not answer any more. What is on the page stays usable.
+// What is said when the server does not answer any more. What is on the page stays usable, and goes on when it is back.
 import { ask } from "./asking.js";
 import { button, make } from "../elements.js";
 
 /** @import { Page } from "../main.js" */
+
+const PAUSE = 3000; // milliseconds between two questions whether it is back
 
 export class GoneNotice {
   /** @param {Page} page */
@@ -19,15 +21,17 @@ export class GoneNotice {
     if (!this.root.hidden) return;
     this.root.hidden = false;
     this.again.hidden = false;
+    this.timer = setInterval(() => ask("start").catch(() => {}), PAUSE);
     this.message.replaceChildren(
       make("p", {}, make("strong", {}, "fillgen page is no longer running, so nothing new can be found, checked or kept.")),
-      make("p", {}, "Start it again in a terminal with ", make("code", {}, "fillgen page"), " and open the address that it prints; this one will not come back."),
+      make("p", {}, "Start it again in a terminal with ", make("code", {}, "fillgen page"), ". This page then goes on by itself. If it doesn't, open the address that the terminal prints."),
       make("p", {}, "The ideas that are here can still be played, starred, printed and taken along as MIDI and MusicXML."),
     );
   }
 
   hide() {
     if (this.root.hidden) return;
+    clearInterval(this.timer);
     const held = this.root.contains(document.activeElement);
     this.root.hidden = true;
     this.message.replaceChildren();

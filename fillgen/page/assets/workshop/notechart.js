@@ -67,13 +67,13 @@ export class NoteChart {
   /** @param {FitChord} chord */
   words(chord) {
     const rows = KINDS.map((look) => {
-      const names = chord.notes.filter((note) => note.kind === look.kind).map((note) => `${note.name} (${note.degree})`);
+      const names = chord.notes.filter((note) => note.kind === look.kind).map((note) => `${signed(note.name)} (${signed(note.degree)})`);
       return make("li", {}, markBox(look), make("span", {}, make("strong", {}, `${look.word}: `), listed(names) || "none", make("span", { class: "soft" }, ` – ${look.says}`)));
     });
     const list = make("ul", { class: "kinds" }, rows);
     if (!chord.into) return list;
     const ways = [...chord.common, ...chord.ways].map((way) => make("li", {}, `${way.words}.`));
-    return make("div", {}, list, make("h3", {}, `Into ${chord.into}`), make("ul", {}, ways));
+    return make("div", {}, list, make("h3", {}, `Into ${signed(chord.into)}`), make("ul", {}, ways));
   }
 
   /** @param {FitChord} chord */
@@ -114,8 +114,8 @@ function key(place, note) {
     { class: `${black ? "black" : "white"} ${look.word}` },
     drawn("rect", { class: "key", x: left, y: EDGE, width: wide, height: high, rx: 4 }),
     drawn("path", { class: look.form, d: look.path, transform: `translate(${middle} ${bottom - 68})` }),
-    text("key-name", note.name, 40),
-    text("key-degree", note.degree, 24),
+    text("key-name", signed(note.name), 40),
+    text("key-degree", signed(note.degree), 24),
     text("key-word", look.word, 8),
   );
 }

@@ -95,7 +95,7 @@ export class Wishes {
         field("Second voice", this.second),
         field("Lead to", this.lead, { hint: "the tune's first note: B4, or just B" }),
         this.sequenceRow(),
-        make("div", { class: "field" }, this.below.row, ...(this.start.book ? [this.fresh.row, this.taste.row] : [])),
+        make("div", { class: "wide row ticks" }, this.below.row, ...(this.start.book ? [this.fresh.row, this.taste.row] : [])),
       ),
     );
   }
