@@ -37,6 +37,11 @@ _STEM_SIDE = (60, 180)
 """How far to the right of a finger an upward stem of its own note can be."""
 _ASIDE = 90
 """How far such a finger is moved away from the stem; staff lines are 180 apart."""
+_FERMATA = re.compile(r'(<g class="fermata"><use[^>]* transform="translate\((-?\d+), )(-?\d+)')
+_FERMATA_WIDE, _FINGER_HALF = 432, 110
+"""The width of a fermata and half that of a finger."""
+_FERMATA_ROOM, _FERMATA_LIFT = 330, 60
+"""How near above the line of a finger a fermata may be, and by how much a nearer one is lifted."""
 _ALONE = Lock()
 TALLEST = 60000
 """The greatest height of a drawing, in units."""
@@ -156,7 +161,7 @@ def one_sheet(score: str, name: str, glyphs: str, width: int, breaks: str = "enc
     root = _OWN.search(drawn)
     assert root is not None
     named = drawn.replace(f"-{root[1]}", f"-{glyphs}")
-    return _SIGN.sub(_as_text, _PLACEHOLDER.sub("", named))
+    return _fermatas_up(_SIGN.sub(_as_text, _PLACEHOLDER.sub("", named)))
 
 
 def as_mei(score: str, name: str) -> str:
@@ -175,7 +180,7 @@ def _cleaned(drawn: str, name: str) -> Drawing:
     inside = _PLACEHOLDER.sub("", inside)
     inside = _ID.sub(lambda found: found[0] if "-" in found[1] else "", inside)
     inside = inside.replace("<svg class", f'<svg id="{name}-drawing" class', 1)
-    return Drawing(_fingers_aside(_SIGN.sub(_as_text, inside)), int(root[1]), int(root[2]))
+    return Drawing(_fermatas_up(_fingers_aside(_SIGN.sub(_as_text, inside))), int(root[1]), int(root[2]))
 
 
 def _fingers_aside(inside: str) -> str:
@@ -190,6 +195,27 @@ def _fingers_aside(inside: str) -> str:
         return f"{found[1]}{x - _ASIDE if touches else x}{found[3]}"
 
     return _FINGER.sub(aside, inside)
+
+
+def _fermatas_up(inside: str) -> str:
+    """Lift fermatas off the fingers below them, which the engraver lets touch.
+
+    >>> finger = '<g class="fing"><text x="250" y="948">5</text></g>'
+    >>> _fermatas_up(finger + '<g class="fermata"><use transform="translate(34, 695)"/></g>').removeprefix(finger)
+    '<g class="fermata"><use transform="translate(34, 635)"/></g>'
+    """
+    fingers = [(int(found[2]), int(found[4])) for found in _FINGER.finditer(inside)]
+
+    def lifted(found: re.Match[str]) -> str:
+        left, y = int(found[2]), int(found[3])
+        right = left + _FERMATA_WIDE
+        near = any(
+            left - _FINGER_HALF < x < right + _FINGER_HALF and y < line < y + _FERMATA_ROOM
+            for x, line in fingers
+        )
+        return f"{found[1]}{y - _FERMATA_LIFT * near}"
+
+    return _FERMATA.sub(lifted, inside)
 
 
 def _as_text(found: re.Match[str]) -> str:

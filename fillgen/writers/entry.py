@@ -21,7 +21,7 @@ from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import Key
 from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import signed
-from fillgen.writers.musicxml import beat_words, whole_ratio
+from fillgen.writers.musicxml import whole_ratio
 from fillgen.writers.notation import (
     Chunk,
     Score,
@@ -421,22 +421,22 @@ def _length_in_words(symbol: Symbol) -> str:
     return f"{'dotted ' * symbol.letters.endswith('.')}{'triplet ' * symbol.is_triplet}{word}"
 
 
-def about(entry: SheetEntry, *, counted: bool = False) -> str:
-    """Key, metre, rhythm, tempo and swing of an entry in a line; with `counted` the tempo is in beats a minute.
+def about(entry: SheetEntry, *, paced: bool = True) -> str:
+    """Key, metre, rhythm, tempo and swing of an entry in a line; without tempo and swing if it isn't `paced`.
 
     >>> from fillgen.chart.text import parse_chart
     >>> about(SheetEntry("a", parse_chart("| Eb | Bb7 |", key="Eb"), (), "", "swing", 120, 2.0))
     'E♭ major, 4/4, swing, 120 quarter notes a minute, eighths swung 2:1'
-    >>> about(SheetEntry("a", parse_chart("| Dm | A7 |", metre="12/8"), (), "", "slow 6/8", 84), counted=True)
-    'D minor, 12/8, slow 6/8, dotted quarter = 56'
+    >>> about(SheetEntry("a", parse_chart("| Dm | A7 |", metre="12/8"), (), "", "slow 6/8", 84), paced=False)
+    'D minor, 12/8, slow 6/8'
     """
     keys = entry.progression.keys_in_words.split(", ")
     words = [key.split(" ", 1) for key in keys]
     parts = [*(f"{signed(tonic)} {rest}" for tonic, rest in words), entry.progression.metres_in_words]
     parts += [entry.rhythm] if entry.rhythm else []
-    metre = entry.progression.metre
-    parts.append(beat_words(entry.tempo, metre) if counted else f"{entry.tempo} quarter notes a minute")
-    if entry.swing > 1:
+    if paced:
+        parts.append(f"{entry.tempo} quarter notes a minute")
+    if paced and entry.swing > 1:
         first, second = whole_ratio(entry.swing)
         parts.append(f"eighths swung {first}:{second}")
     return printable(", ".join(parts))

@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape, quoteattr
 from fillgen.theory.chords import Chord
 from fillgen.theory.metre import TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Name
-from fillgen.writers.musicxml import beat_mark, beat_words
+from fillgen.writers.musicxml import beat_mark
 from fillgen.writers.notation import (
     RITARDANDO,
     Score,
@@ -20,6 +20,10 @@ from fillgen.writers.notation import (
     name_and_octave,
 )
 
+GLYPHS = {"eighth": "\ueca7", "quarter": "\ueca5", "half": "\ueca3"}
+"""The notes of metronome marks by their lengths."""
+DOT = "\uecb7"
+"""Their dot; both are numbers of SMuFL, as engravers' music fonts have them (section Metronome marks)."""
 _DURATIONS = {"w": "1", "h": "2", "q": "4", "e": "8", "s": "16"}
 _ACCIDENTALS = {"bb": "ff", "b": "f", "n": "n", "#": "s", "##": "x"}
 _GESTURAL = {-3: "ff", -2: "ff", -1: "f", 1: "s", 2: "ss", 3: "ss"}
@@ -98,11 +102,15 @@ def _staff(number: int, staff: ScoreStaff) -> str:
 
 
 def _tempo(score: Score) -> str:
-    """The tempo as it is counted, in words that need no font of signs."""
+    """The tempo as it is counted, with the beat as a glyph of SMuFL, and a word where eighths swing."""
     note, dots, count = beat_mark(score.tempo, score.metre)
     unit = f'mm="{count}" mm.unit="{_UNITS[note]}"{" mm.dots=" + quoteattr(str(dots)) if dots else ""}'
-    words = beat_words(score.tempo, score.metre)
-    return f'<tempo tstamp="1" staff="1" place="above" {unit}>{words}</tempo>'
+    sign = GLYPHS[note] + DOT * dots
+    swing = ", Swing" * (score.swing > 1)
+    return (
+        f'<tempo tstamp="1" staff="1" place="above" {unit}>'
+        f'<rend glyph.auth="smufl">{sign}</rend> = {count}{swing}</tempo>'
+    )
 
 
 _UNITS = {"eighth": 8, "quarter": 4, "half": 2}

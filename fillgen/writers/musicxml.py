@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import xml.etree.ElementTree as ET
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
@@ -286,6 +287,7 @@ def tempo_direction(tempo: int, swing: float = 1.0, metre: Metre = METRES["4/4"]
     _text(mark, "per-minute", count)
     if swing > 1:
         _text(SubElement(direction, "direction-type"), "words", "Swing")
+        _swing_sign(SubElement(direction, "direction-type"))
     sound = SubElement(direction, "sound", {"tempo": str(tempo)})
     if swing > 1:
         first, second = whole_ratio(swing)
@@ -294,6 +296,35 @@ def tempo_direction(tempo: int, swing: float = 1.0, metre: Metre = METRES["4/4"]
         _text(ratio, "second", second)
         _text(ratio, "swing-type", "eighth")
     return direction
+
+
+def _swing_sign(parent: Element) -> None:
+    """Two eighths that are played as a triplet's quarter and eighth, as MusicXML 4.0 writes a relation of notes."""
+    mark = SubElement(parent, "metronome", {"parentheses": "yes"})
+    for beam in ("begin", "end"):
+        note = SubElement(mark, "metronome-note")
+        _text(note, "metronome-type", "eighth")
+        _text(note, "metronome-beam", beam).set("number", "1")
+    _text(mark, "metronome-relation", "equals")
+    for kind, end in (("quarter", "start"), ("eighth", "stop")):
+        note = SubElement(mark, "metronome-note")
+        _text(note, "metronome-type", kind)
+        tuplet = SubElement(
+            note, "metronome-tuplet", {"type": end, "bracket": "yes", "show-number": "actual"}
+        )
+        _text(tuplet, "actual-notes", 3)
+        _text(tuplet, "normal-notes", 2)
+        _text(tuplet, "normal-type", "eighth")
+
+
+def without_swing_signs(content: str) -> str:
+    """A score without the signs of swing, which engravers that don't know them draw as empty brackets."""
+    return _SWING_SIGN.sub("", content)
+
+
+_SWING_SIGN = re.compile(
+    r"<direction-type>\s*<metronome[^>]*>\s*<metronome-note>.*?</metronome>\s*</direction-type>", re.DOTALL
+)
 
 
 def _ritardando(offset: int) -> Element:

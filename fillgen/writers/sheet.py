@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,8 +16,9 @@ from fillgen.writers.engraver import FONT, TALLEST, UNITS, Drawing, as_mei, bar_
 from fillgen.writers.files import write_file
 from fillgen.writers.layout import Cell, Picture, Row, Words, in_rows
 from fillgen.writers.mei import to_mei
-from fillgen.writers.musicxml import score_bytes, tempo_direction, with_sections
+from fillgen.writers.musicxml import score_bytes, tempo_direction, with_sections, without_swing_signs
 from fillgen.writers.notation import LINE, Score, bars_in_line, line_starts
+from fillgen.writers.pace import pace_drawing, pace_words
 from fillgen.writers.styles import css
 
 if TYPE_CHECKING:
@@ -67,17 +68,33 @@ def _title(entries: Sequence[SheetEntry], settings: SheetOptions) -> str:
     return printable(settings.title or entries[0].progression.title).strip()
 
 
-def _common(entries: Sequence[SheetEntry]) -> str:
-    """Key, metre and tempo in a line if they are the same for all entries, else nothing."""
-    lines = {about(entry, counted=True): None for entry in entries}
-    return next(iter(lines)) if len(lines) == 1 else ""
+@dataclass(frozen=True, slots=True)
+class _Pace:
+    """The mark of an entry's tempo and swing, and what it says."""
+
+    drawing: Drawing
+    words: str
 
 
-def _labels(entry: SheetEntry, common: str) -> str:
-    """The text above an entry: its heading, and its key, metre and tempo unless all entries share them."""
-    return " · ".join(
-        filter(None, [printable(entry.heading).strip(), "" if common else about(entry, counted=True)])
-    )
+def _pace(entry: SheetEntry) -> _Pace:
+    facts = entry.tempo, entry.swing, entry.progression.metre
+    return _Pace(pace_drawing(*facts), pace_words(*facts))
+
+
+def _common(entries: Sequence[SheetEntry]) -> tuple[str, _Pace | None]:
+    """Key and metre in a line and the mark of the tempo if they are the same for all entries, else nothing."""
+    lines = {about(entry): entry for entry in entries}
+    if len(lines) > 1:
+        return "", None
+    return about(entries[0], paced=False), _pace(entries[0])
+
+
+def _labels(entry: SheetEntry, common: str) -> tuple[str, _Pace | None]:
+    """The text and the mark above an entry: its heading, and its key, metre and tempo unless all entries share them."""
+    heading = printable(entry.heading).strip()
+    if common:
+        return heading, None
+    return " · ".join(filter(None, [heading, about(entry, paced=False)])), _pace(entry)
 
 
 # Pictures
@@ -91,7 +108,7 @@ def drawings(
 ) -> tuple[Drawing, ...]:
     """An entry engraved: one drawing, or several if it is higher than `height`; lengths in units of the engraver."""
     if entry.source:
-        return engraved(entry.source, entry.name, width, height, margin=_NAMED)
+        return engraved(without_swing_signs(entry.source), entry.name, width, height, margin=_NAMED)
     return drawn(score_of(entry, settings), width, height)
 
 
@@ -219,7 +236,7 @@ _LETTERS = 70
 
 def _whole_svg(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     """All entries below one another as one picture, with the title and what they share above."""
-    common, title = _common(entries), _title(entries, settings)
+    (common, shared), title = _common(entries), _title(entries, settings)
     inside, at = [], _EDGE
     if title:
         at += _TITLE
@@ -230,11 +247,13 @@ def _whole_svg(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
         inside.append(_line(common, at, _HEAD, "normal"))
         at += _HEAD // 2
     wide = round(WIDE / UNITS)
+    at = _put_pace(inside, shared, at)
     for entry in entries:
-        label = _labels(entry, common)
+        label, pace = _labels(entry, common)
         if label:
             at += _HEAD + _EDGE // 2
             inside.append(_line(label, at, _HEAD, "bold"))
+        at = _put_pace(inside, pace, at)
         parts = drawings(entry, settings)
         high = sum(part.high for part in parts)
         place = f' x="{_EDGE}" y="{at}" width="{wide}" height="{high}"'
@@ -254,6 +273,30 @@ def _line(text: str, y: int, size: int, weight: str) -> str:
     return f'<text x="{_EDGE}" y="{y}" font-size="{size}" font-weight="{weight}">{escape(text)}</text>'
 
 
+def _put_pace(inside: list[str], pace: _Pace | None, at: int) -> int:
+    """Add a mark of tempo below a height; the height below the mark."""
+    if pace is None:
+        return at
+    drawing = pace.drawing
+    inside.append(_pace_svg(pace, f'x="{_EDGE}" y="{at}" width="{drawing.wide}" height="{drawing.high}"'))
+    return at + drawing.high
+
+
+def _pace_svg(pace: _Pace, place: str) -> str:
+    drawing = pace.drawing
+    return (
+        f'<svg {place} viewBox="0 0 {drawing.wide} {drawing.high}" xmlns="{_SVG}" role="img" '
+        f"aria-label={quoteattr(pace.words)}>{drawing.inside}</svg>"
+    )
+
+
+def _pace_html(pace: _Pace | None) -> str:
+    if pace is None:
+        return ""
+    size = f'class="pace" width="{pace.drawing.wide}" height="{pace.drawing.high}"'
+    return f"<p>{_pace_svg(pace, size)}</p>"
+
+
 _PAGES = {"a4": "A4", "letter": "letter"}
 
 
@@ -263,9 +306,9 @@ def _html(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     A single entry fills the width of the page: it is there twice, in long lines and in short ones for a phone.
     """
     picture = _both_widths if len(entries) == 1 else _narrow
-    common, title = _common(entries), _title(entries, settings)
+    (common, shared), title = _common(entries), _title(entries, settings)
     style = font_css() + css("sheet", font=FONT, paper=_PAGES[settings.paper])
-    head = f"<p>{escape(common)}</p>\n" if common else ""
+    head = f"<p>{escape(common)}</p>{_pace_html(shared)}\n" if common else ""
     sections = [
         f"<section>{_heading(entry, common)}{picture(entry, settings)}</section>" for entry in entries
     ]
@@ -297,8 +340,8 @@ def _both_widths(entry: SheetEntry, settings: SheetOptions) -> str:
 
 
 def _heading(entry: SheetEntry, common: str) -> str:
-    label = _labels(entry, common)
-    return f"<h2>{escape(label)}</h2>" if label else ""
+    label, pace = _labels(entry, common)
+    return (f"<h2>{escape(label)}</h2>" if label else "") + _pace_html(pace)
 
 
 # Files
@@ -307,10 +350,11 @@ def _heading(entry: SheetEntry, common: str) -> str:
 def _pdf(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     from fillgen.writers.pdf import pdf_bytes, room_of  # noqa: PLC0415 - reportlab is loaded for PDF only
 
-    common, title = _common(entries), _title(entries, settings)
+    (common, shared), title = _common(entries), _title(entries, settings)
     paper = PAPERS[settings.paper]
     width, height = room_of(paper, settings.columns)
-    head = tuple(filter(None, [Words(title, 1) if title else None, Words(common) if common else None]))
+    lines = [Words(title, 1) if title else None, Words(common) if common else None, _pace_piece(shared)]
+    head = tuple(filter(None, lines))
     cells = [cell for entry in entries for cell in _cells(entry, common, settings, width, height)]
     rows = [*([Row((head,), leads=True)] if head else []), *in_rows(cells, settings.columns)]
     return pdf_bytes(rows, paper, title=title, author=settings.author)
@@ -325,10 +369,15 @@ def _cells(entry: SheetEntry, common: str, settings: SheetOptions, width: int, h
         raise OptionError(
             f"two columns hold ideas of up to four bars, not {bars}", hint="Leave --columns out."
         )
-    label = _labels(entry, common)
+    label, pace = _labels(entry, common)
+    above = tuple(filter(None, [Words(label, 3) if label else None, _pace_piece(pace)]))
     for number, drawing in enumerate(drawings(entry, settings, width=width, height=height)):
         picture = Picture(drawing, label or "Phrase", in_words(entry))
-        yield (Words(label, 3), picture) if label and number == 0 else (picture,)
+        yield (*above, picture) if number == 0 else (picture,)
+
+
+def _pace_piece(pace: _Pace | None) -> Picture | None:
+    return None if pace is None else Picture(pace.drawing, "Tempo", pace.words)
 
 
 def unshown(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) -> str:
@@ -342,10 +391,9 @@ def unshown(entries: Sequence[SheetEntry], settings: SheetOptions, kind: str) ->
         return ""
     from fillgen.writers.pdf import shapeless  # noqa: PLC0415 - reportlab is loaded for PDF only
 
-    common = _common(entries)
-    return shapeless(
-        "".join([_title(entries, settings), common, *(_labels(each, common) for each in entries)])
-    )
+    common, _ = _common(entries)
+    labels = [label for label, _ in (_labels(each, common) for each in entries)]
+    return shapeless("".join([_title(entries, settings), common, *labels]))
 
 
 def _musicxml(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
@@ -356,7 +404,7 @@ def _musicxml(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
 
 def _mei(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     if _only(entries).source:
-        return as_mei(entries[0].source, entries[0].name).encode()
+        return as_mei(without_swing_signs(entries[0].source), entries[0].name).encode()
     scores = [score_of(entry, settings) for entry in entries]
     return to_mei(scores, _title(entries, settings), tempo=True).encode()
 

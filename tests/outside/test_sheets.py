@@ -358,10 +358,23 @@ def test_a_stranger_reads_the_tempo(metre: str) -> None:
         "7/8": ("eighth", 0),
     }
     (entry,) = entries_of(fillgen.ideas("| F | C7 |", metre=metre, tempo=120, count=1))
-    (mark,) = read(render([entry], USUAL, "musicxml")).recurse().getElementsByClass("MetronomeMark")
+    marks = read(render([entry], USUAL, "musicxml")).recurse().getElementsByClass("MetronomeMark")
+    (mark,) = [each for each in marks if each.number is not None]  # the sign of swing has no number
     assert (mark.referent.type, mark.referent.dots) == beats.get(metre, ("quarter", 0))
     assert mark.getQuarterBPM() == 120
     check_schema(render([entry], USUAL, "musicxml"))
+
+
+def test_swing_is_written_as_a_relation_of_notes() -> None:
+    """Two eighths equal a triplet's quarter and eighth, as MusicXML 4.0 writes it (metronome-note); straight music has none."""
+    for rhythm, found in (("swing", ["eighth", "eighth", "quarter", "eighth"]), ("bossa nova", [])):
+        (entry,) = entries_of(fillgen.ideas("| F | C7 |", rhythm=rhythm, count=1))
+        content = render([entry], USUAL, "musicxml")
+        check_schema(content)
+        root = ET.fromstring(content)
+        assert [each.text for each in root.iter("metronome-type")] == found
+        assert [each.text for each in root.iter("metronome-relation")] == ["equals"] * bool(found)
+        assert len(list(root.iter("swing"))) == bool(found)
 
 
 @pytest.mark.parametrize("intro", [0, 4])

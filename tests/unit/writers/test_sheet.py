@@ -25,6 +25,7 @@ from fillgen.phrase.note import Note
 from fillgen.readers.phrases import find_phrase, line_up
 from fillgen.teaching.lesson import lesson
 from fillgen.teaching.practice import own_ideas
+from fillgen.theory.metre import METRES
 from fillgen.theory.pitch import read_pitch
 from fillgen.writers.engraver import bar_widths, engraved, outline
 from fillgen.writers.entry import (
@@ -40,6 +41,7 @@ from fillgen.writers.layout import Picture, Row
 from fillgen.writers.look import PAPERS, USUAL, SheetOptions
 from fillgen.writers.midi import to_midi
 from fillgen.writers.notation import note_ids
+from fillgen.writers.pace import pace_drawing
 from fillgen.writers.pdf import pdf_bytes, room_of
 from fillgen.writers.sheet import (
     NARROW,
@@ -320,9 +322,29 @@ def test_what_stands_above() -> None:
     assert "E♭ major, 4/4, swing" in mixed
     slow = replace(own("| C | G7 |", "C5h. E5h. | D5h. B4h.", "12/8"), tempo=84)
     for kind in ("svg", "html"):
-        assert "12/8, slow 6/8, dotted quarter = 56" in render([slow], USUAL, kind).decode()
-    assert about(replace(own("| C |", "C5w", "2/2"), tempo=120), counted=True).endswith("half = 60")
+        assert 'aria-label="dotted quarter = 56"' in render([slow], USUAL, kind).decode()
+    assert mixed.count('aria-label="quarter = 132, eighths swung 2:1"') == 1
     assert "F major, 3/4" in mixed
+
+
+@pytest.mark.parametrize(
+    ("metre", "tempo", "swing", "codes"),
+    [
+        ("4/4", 132, 1.0, ["ECA5"]),
+        ("2/2", 120, 1.0, ["ECA3"]),
+        ("12/8", 84, 1.0, ["ECA5", "ECB7"]),
+        ("4/4", 132, 2.0, ["ECA5", "E0A4", "E0A4", "ECA5", "ECA7", "E883"]),
+    ],
+)
+def test_the_mark_of_tempo_is_drawn_with_notes(
+    metre: str, tempo: int, swing: float, codes: list[str]
+) -> None:
+    """The glyphs are those that SMuFL 1.4 names for metronome marks, and nothing is drawn outside the picture."""
+    drawing = pace_drawing(tempo, swing, METRES[metre])
+    outlines = re.findall(r'<path d="([^"]*)"', drawing.inside)
+    assert outlines == [outline(chr(int(code, 16)))[0] for code in codes]
+    places = [float(x) for x in re.findall(r'(?:translate\(| x=")([\d.]+)', drawing.inside)]
+    assert 0 < min(places) <= max(places) < drawing.wide
 
 
 # Pages and files
@@ -413,7 +435,7 @@ def test_a_wide_picture_has_all_entries() -> None:
     boxes = [
         (float(e.get("y", 0)), float(e.get("height", 0))) for e in tree.findall(f"{SVG}svg") if e.get("role")
     ]
-    assert len(boxes) == len(ENTRIES)
+    assert len(boxes) == len(ENTRIES) + 1, "the mark of the tempo and the ideas"
     assert all(y + high <= below for (y, high), (below, _) in pairwise(boxes))
     assert boxes[-1][0] + boxes[-1][1] <= float(tree.get("height", 0))
     first = tree.find(f"{SVG}text")
@@ -519,7 +541,7 @@ def test_letters_without_a_shape_are_told() -> None:
 
 def test_columns_are_as_wide_as_half_a_page() -> None:
     """Two columns hold the same ideas on fewer pages, two bars a line, and each line is as wide as its column."""
-    many = entries_of(fillgen.ideas("| E | D | A | B7 |", count=20))
+    many = entries_of(fillgen.ideas("| E | D | A | B7 |", count=50))
     one, two = (render(many, SheetOptions(columns=columns), "pdf") for columns in (1, 2))
     assert page_count(two) < page_count(one)
     width, _ = room_of(PAPERS["a4"], 2)
