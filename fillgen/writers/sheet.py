@@ -353,8 +353,7 @@ def _pdf(entries: Sequence[SheetEntry], settings: SheetOptions) -> bytes:
     (common, shared), title = _common(entries), _title(entries, settings)
     paper = PAPERS[settings.paper]
     width, height = room_of(paper, settings.columns)
-    lines = [Words(title, 1) if title else None, Words(common) if common else None, _pace_piece(shared)]
-    head = tuple(filter(None, lines))
+    head = _there(Words(title, 1) if title else None, Words(common) if common else None, _pace_piece(shared))
     cells = [cell for entry in entries for cell in _cells(entry, common, settings, width, height)]
     rows = [*([Row((head,), leads=True)] if head else []), *in_rows(cells, settings.columns)]
     return pdf_bytes(rows, paper, title=title, author=settings.author)
@@ -370,10 +369,14 @@ def _cells(entry: SheetEntry, common: str, settings: SheetOptions, width: int, h
             f"two columns hold ideas of up to four bars, not {bars}", hint="Leave --columns out."
         )
     label, pace = _labels(entry, common)
-    above = tuple(filter(None, [Words(label, 3) if label else None, _pace_piece(pace)]))
+    above = _there(Words(label, 3) if label else None, _pace_piece(pace))
     for number, drawing in enumerate(drawings(entry, settings, width=width, height=height)):
         picture = Picture(drawing, label or "Phrase", in_words(entry))
         yield (*above, picture) if number == 0 else (picture,)
+
+
+def _there(*pieces: Words | Picture | None) -> tuple[Words | Picture, ...]:
+    return tuple(piece for piece in pieces if piece is not None)
 
 
 def _pace_piece(pace: _Pace | None) -> Picture | None:

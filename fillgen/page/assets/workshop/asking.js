@@ -68,9 +68,19 @@ async function request(path, document, { signal } = {}) {
   if (document !== undefined) {
     Object.assign(asked, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(document) });
   }
-  const answer = await reached(fetch(`api/${path}`, asked));
+  const answer = await reached(ours(fetch(`api/${path}`, asked)));
   if (answer.ok) return answer;
   throw new Refusal(await toldBy(answer));
+}
+
+/**
+ * An answer from the server of this page; whatever else may have its port by now doesn't know the address.
+ * @param {Promise<Response>} asked
+ */
+async function ours(asked) {
+  const answer = await asked;
+  if (answer.status === 404) throw new TypeError("there is no such page");
+  return answer;
 }
 
 /** @param {Response} answer */
