@@ -190,9 +190,9 @@ def test_no_room_is_a_remark(tmp_path: Path, capsys: pytest.CaptureFixture[str])
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (["--gap", "3"], "--gap is about fills"),
-        (["--only", "1"], "--only is about fills"),
-        (["--how-many", "2"], "--how-many is about fills"),
+        (["--gap", "3"], "--gap needs --fills"),
+        (["--only", "1"], "--only needs --fills"),
+        (["--how-many", "2"], "--how-many needs --fills"),
         (["--fills", "--gap", "0"], "gap of 0 beats"),
         (["--fills", "--how-many", "some"], "'some'"),
         (["--fills", "--intro", "0", "--ending", "0", "--only", "77"], "no fill 77"),

@@ -1062,7 +1062,7 @@ def test_the_command_refuses_in_a_line_or_two(
         (["--count", "0"], "0 choices"),
         (["--swing", "9"], "swing"),
         (["--chords", "| C |"], "1 bars"),
-        (["-o", "out.docx"], "cannot tell"),
+        (["-o", "out.docx"], "can't tell"),
     ],
 )
 def test_the_command_refuses_wrong_options(

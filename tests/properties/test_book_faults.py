@@ -232,7 +232,7 @@ def test_busy_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
                 patch.setattr("fillgen.book.door.SHORT_WAIT", 0.05)
                 assert run("ideas", "| C | G7 |", "-n", "1", "--book", str(path)) == 0
             err = capsys.readouterr().err
-            assert "Note: the ideas are not remembered" in err
+            assert "Note: ideas not saved in the book" in err
             assert "busy" in err
             assert len(err.splitlines()) == 1
         assert store.entries(book, [1])[0].stars == 3
@@ -280,7 +280,7 @@ def test_full_disk(tmp_path: Path) -> None:
             assert ran.returncode == code, ran.stderr
             assert "Traceback" not in ran.stderr
             assert len(ran.stderr.splitlines()) == 1, ran.stderr
-            assert code or (ran.stdout.count(" | ") > 50 and ran.stderr.startswith("Note: the ideas are not"))
+            assert code or (ran.stdout.count(" | ") > 50 and ran.stderr.startswith("Note: ideas not saved"))
     with Book(path) as book:
         book.check()
         assert len(store.every_entry(book)) == 12
@@ -453,7 +453,7 @@ def test_a_damaged_book(
     assert run("ideas", "| C | G7 |", "-n", "1") == 0
     out, err = capsys.readouterr()
     assert "1 idea of " in out
-    assert err.startswith("Note: the ideas are not remembered: ")
+    assert err.startswith("Note: ideas not saved in the book: ")
     assert len(err.splitlines()) == 1
     assert path.read_bytes() == damaged
 

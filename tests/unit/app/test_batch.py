@@ -160,11 +160,11 @@ def test_results_among_the_charts(tmp_path: Path, place: str) -> None:
 
 
 def test_results_never_replace_charts(tmp_path: Path) -> None:
-    """Results as text are refused where they would lie among the charts, even to overwrite."""
+    """Results as text are refused where they would lie would mix with the charts, even to overwrite."""
     lay(tmp_path / "in", "a.txt", "in/a.txt", "in/in/a.txt", "b.chart")
     before = tree(tmp_path)
     for charts, results in (("in", "in"), ("in/in", "in"), ("in", "in/../in")):
-        with pytest.raises(OutputError, match="among the charts"):
+        with pytest.raises(OutputError, match="would mix with the charts"):
             run(tmp_path / charts, tmp_path / results, Quick(OPTIONS, form="txt"), overwrite=True)
     assert tree(tmp_path) == before
 
@@ -261,7 +261,7 @@ def test_changed_files_are_not_replaced(tmp_path: Path) -> None:
     assert states(found) == {"a.txt": "refused", "b.txt": "refused", "c.txt": "refused", "d.txt": "kept"}
     assert "made from another text of the chart" in found["a.txt"].message
     assert "was changed after it was made" in found["b.txt"].message
-    assert "is no result of fillgen batch" in found["c.txt"].message
+    assert "wasn't made by fillgen batch" in found["c.txt"].message
     assert tree(out) == before
     assert set(states(run(charts, out, overwrite=True)).values()) == {"made"}
 
@@ -374,8 +374,8 @@ def cli_read() -> Callable[[Path], str]:
         (["in", "--for", "outro"], ["'outro'", "'intro'"]),
         (["in", "--key", "Eb mayor"], ["'Eb mayor'", "'Eb major'"]),
         (["in", "--metre", "11/4"], ["'11/4'", "4/4"]),
-        (["in", "--jobs", "-2"], ["-2 jobs", "1 to 256"]),
-        (["in", "--jobs", "0"], ["0 jobs", "1 to 256"]),
+        (["in", "--jobs", "-2"], ["--jobs is -2", "1 to 256"]),
+        (["in", "--jobs", "0"], ["--jobs is 0", "1 to 256"]),
         (["in", "--format", "jsn"], ["jsn", "json"]),
         (["in", "--format", "docx"], ["'docx'", "json", "pdf", "musicxml"]),
         (["in", "--parts", "rigt"], ["'rigt'", "'right'"]),

@@ -279,7 +279,7 @@ def test_sets_on_one_sheet(run: object) -> None:
     run("book", "set", "Tuesday", "4", "--remove")
     assert run("book", "set")[0] == "Tuesday: 2 ideas\n"
     run("book", "set", "Tuesday", "--remove")
-    assert "no set yet" in run("book", "set")[0]
+    assert "No sets yet" in run("book", "set")[0]
 
 
 @pytest.mark.usefixtures("filled")
@@ -653,7 +653,7 @@ def test_the_usual_book_that_cannot_be_used(run: object, name: str, monkeypatch:
     monkeypatch.setenv("FILLGEN_BOOK", name)
     out, err = run("ideas", PLAIN, "-n", "1")
     assert "1 idea of " in out
-    assert err.startswith("Note: the ideas are not remembered: ")
+    assert err.startswith("Note: ideas not saved in the book: ")
 
 
 @pytest.mark.parametrize("command", ["ideas", "page"])

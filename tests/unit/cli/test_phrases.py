@@ -143,7 +143,7 @@ BAD = {
     "check explained in a JSON file": (["check", HOME, RIGHT, "--explain", "-o", "x.json"], ["--explain"]),
     "explained as JSON": (["ideas", HOME, "--explain", "--format", "json"], ["--explain", ".txt"]),
     "huge level": (["check", HOME, RIGHT, "--level", "9" * 5000], ["unknown level"]),
-    "ladder that goes down": (["practice", HOME, "--levels", "3,2"], ["go up"]),
+    "ladder that goes down": (["practice", HOME, "--levels", "3,2"], ["rise"]),
     "level of a lesson": (["practice", HOME, "--level", "4"], ["--levels"]),
     "turns and an idea": (["practice", HOME, "--turns", "2", "--only", "2"], ["--only"]),
     "keys and turns": (["practice", HOME, "--keys", "fifths", "--turns", "2"], ["--turns", "--keys"]),

@@ -245,7 +245,7 @@ def test_port_that_goes_in_the_middle(call: Call, world: World) -> None:
     ("arguments", "words"),
     [
         ((HOME, "--port", "flute"), ["no MIDI output 'flute'", "'Expander'"]),
-        ((HOME, "--loop", "-1"), ["-1 loops", "0 for until Ctrl-C"]),
+        ((HOME, "--loop", "-1"), ["--loop is -1", "0 to repeat until Ctrl-C"]),
         ((HOME, "--only", "0"), ["'0'", "50 ideas", "begin at 1"]),
         ((HOME, "--only", "4", "-n", "2"), ["'4'", "2 ideas"]),
         ((HOME, RIGHT, "--only", "1", "--seed", "3"), ["--seed and --only", "phrase"]),

@@ -555,7 +555,7 @@ def test_a_damaged_book_stops_no_ideas(tmp_path: Path) -> None:
     with running(str(file)) as page:
         lines = page.post("api/ideas", {**GROUND, "count": 1}).lines
         assert lines[1]["idea"]["book"] is None
-        assert "not remembered" in lines[-1]["done"]["remarks"][-1]
+        assert "not saved in the book" in lines[-1]["done"]["remarks"][-1]
         assert page.post("api/book/search", {}).status == 409
         assert page.logged == []
     assert file.read_bytes() == before
@@ -644,10 +644,10 @@ JUNK = (
 @pytest.mark.parametrize(
     ("program", "limit", "status", "told"),
     [
-        (IMPATIENT, 0.3, 503, "took longer than 0.3 seconds"),
-        (DYING, WAIT, 503, "broke off"),
-        (HALF, WAIT, 200, "broke off"),
-        (JUNK, WAIT, 503, "broke off"),
+        (IMPATIENT, 0.3, 503, "stopped after 0.3 seconds"),
+        (DYING, WAIT, 503, "ended early"),
+        (HALF, WAIT, 200, "ended early"),
+        (JUNK, WAIT, 503, "ended early"),
     ],
 )
 def test_a_worker_that_fails_is_replaced(program: str, limit: float, status: int, told: str) -> None:
@@ -712,7 +712,7 @@ def test_a_question_waits_its_turn_only_so_long() -> None:
 
     status, body = asyncio.run(ask())
     assert status == 503
-    assert b"too much to do" in body
+    assert b"fillgen is busy" in body
 
 
 # The door
