@@ -96,7 +96,7 @@ def test_it_comes_to_an_end_by_itself(open_page: Open) -> None:
 
 # Loudness
 
-ALIKE = 1.7
+ALIKE = 1.8
 """Decibels by which the page and a sound file may differ: its samples have one colour, and cymbals reach 11 kHz there."""
 RENDER = """async ([part, seconds]) => {
     const { player, current } = fillgen;
@@ -107,11 +107,12 @@ RENDER = """async ([part, seconds]) => {
     const wishes = { ...fillgen.playing.wishesFor(current), parts: [part], volume: 100, countIn: false, loop: false, slow: false };
     sound.wake(whole, wishes);
     sound.level(wishes);
+    for (const bus of sound.buses.values()) bus.volume /= 2; // a quarter of the level, which the limiter leaves alone
     const run = { key: "", whole, idea: current.idea, wishes, sound, context, round: 0, lights: [], events: [], next: 0, begins: 0, ends: 0 };
     player.begin(run, 0, 0, true);
     for (const event of run.events) if (event.part === part) sound.strike(event);
     const made = await context.startRendering();
-    return [0, 1].map((ear) => Math.sqrt(made.getChannelData(ear).reduce((sum, each) => sum + each * each, 0)));
+    return [0, 1].map((ear) => 4 * Math.sqrt(made.getChannelData(ear).reduce((sum, each) => sum + each * each, 0)));
 }"""
 
 
@@ -162,7 +163,7 @@ _SETTLED = 0.1
 def test_other_pitches_are_heard_in_another_key(open_page: Open, shift: int) -> None:
     """The strongest of the spectrum is the pitch that is shown: 440 Hz for A4 (ISO 16:1975), equal half steps."""
     found = fillgen.ideas("| G | Bm | C | D |", rhythm="ballad", tempo=SLOW, count=1, level=2, seed=1)
-    tab = open_page(found, Playing(), {"right": "Flute"})
+    tab = open_page(found, Playing(), {"right": "Vibraphone"})
     if shift:
         tab.tell(f"fillgen.settings.set({{ shift: {shift} }})")
         tab.wait(f"fillgen.lookOf(fillgen.current).own.shift === {shift}")

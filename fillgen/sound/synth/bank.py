@@ -8,6 +8,7 @@ start, after which a struck voice falls by `decay` dB a second. Once the key is 
 from __future__ import annotations
 
 import base64
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,7 +23,7 @@ from fillgen.sound.synth.tones import FULL_SCALE, Samples, looped_tone
 _VELOCITY = 92
 """The velocity that all samples are made for."""
 _HEADROOM = 0.95
-_DRUM_RATE = 22050
+_DRUM_RATE, _WHOLE_RATE = 22050, 44100
 _FAINT = 10 ** (-42 / 20)
 """A drum's sample ends when it stays below this share of its peak."""
 _LONGEST = 0.9
@@ -33,11 +34,11 @@ LAYERS = ((84, 68), (127, 106))
 """The layers of a drum in a bank: the highest velocity of each, and the velocity that it is made for."""
 _SHORT, _TURNS = 0.25, 2
 """Hard strokes that last no longer, in seconds, are there several times."""
-_RINGING = frozenset({46, 49, 53})
-"""Cymbals that ring long and are seldom struck: they have one layer."""
+_SELDOM = frozenset({41, 46, 47, 49, 53, 54, 55})
+"""Toms and cymbals that ring and are seldom struck: they have one layer."""
 _BETWEEN = 92
 """The velocity that a single layer is made for."""
-USUAL_DRUMS = (36, 37, 38, 42, 44, 46, 49, 51, 53, 56, 61, 63, 64, 70, 73, 75)
+USUAL_DRUMS = (36, 37, 38, 41, 42, 44, 46, 47, 49, 51, 53, 54, 55, 56, 61, 63, 64, 70, 73, 75)
 """The default percussion keys of the drum set's bank."""
 
 
@@ -128,7 +129,7 @@ def _drum_samples(key: int) -> list[Sample]:
     drum = drum_of(key)
     made = {upto: [_heard(key, velocity)] for upto, velocity in LAYERS}
     hardest = max(made)
-    if key in _RINGING:
+    if key in _SELDOM:
         made = {hardest: [_heard(key, _BETWEEN)]}
     elif len(made[hardest][0]) <= _SHORT * _DRUM_RATE:
         made[hardest] += [_heard(key, LAYERS[-1][1], turn) for turn in range(1, _TURNS)]
@@ -142,13 +143,19 @@ def _drum_samples(key: int) -> list[Sample]:
 
 
 def _heard(key: int, velocity: int, turn: int = 0) -> Samples:
-    """A stroke as far as it can be heard."""
+    """A stroke as far as it can be heard, with the energy of the whole stroke at the full rate."""
     wave = stroke(key, _DRUM_RATE, velocity=velocity, turn=turn)[: round(_LONGEST * _DRUM_RATE)]
     loud = np.flatnonzero(np.abs(wave) > _FAINT * np.abs(wave).max())
     wave = wave[: int(loud[-1]) + 1]
     count = round(_FADE * len(wave))
     wave[-count:] *= np.linspace(1, 0, count)
+    whole = stroke(key, _WHOLE_RATE, velocity=velocity, turn=turn)
+    wave *= math.sqrt(_energy(whole, _WHOLE_RATE) / _energy(wave, _DRUM_RATE))
     return wave
+
+
+def _energy(wave: Samples, rate: int) -> float:
+    return float(np.square(wave).sum()) / rate
 
 
 def _numbers(wave: Samples) -> tuple[NDArray[np.int16], float]:

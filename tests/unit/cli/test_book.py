@@ -735,7 +735,7 @@ def test_too_few_stars(run: object) -> None:
     ("arguments", "told"),
     [
         (["ideas", PLAIN, "--taste", "--no-book"], "--taste can't be used with --no-book"),
-        (["vary", PLAIN, PHRASE, "--like", "--taste", "--no-book"], "--taste and --no-book"),
+        (["vary", PLAIN, PHRASE, "--like", "--taste", "--no-book"], "--taste can't be used with --no-book"),
         (["book", "taste", "--forget", "--recall"], "use --forget or --recall, not both"),
         (["book", "taste", "--forget", "--format", "json"], "--forget can't be used with --format"),
     ],
