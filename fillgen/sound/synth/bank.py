@@ -26,7 +26,7 @@ _HEADROOM = 0.95
 _DRUM_RATE, _WHOLE_RATE = 22050, 44100
 _FAINT = 10 ** (-42 / 20)
 """A drum's sample ends when it stays below this share of its peak."""
-_LONGEST = 0.9
+_LONGEST = 0.8
 """The most seconds of a drum's sample."""
 _FADE = 0.25
 """The share of a drum's sample that fades out, at its end."""
@@ -34,11 +34,11 @@ LAYERS = ((84, 68), (127, 106))
 """The layers of a drum in a bank: the highest velocity of each, and the velocity that it is made for."""
 _SHORT, _TURNS = 0.25, 2
 """Hard strokes that last no longer, in seconds, are there several times."""
-_SELDOM = frozenset({41, 46, 47, 49, 53, 54, 55})
+_SELDOM = frozenset({41, 46, 47, 49, 54, 55})
 """Toms and cymbals that ring and are seldom struck: they have one layer."""
 _BETWEEN = 92
 """The velocity that a single layer is made for."""
-USUAL_DRUMS = (36, 37, 38, 41, 42, 44, 46, 47, 49, 51, 53, 54, 55, 56, 61, 63, 64, 70, 73, 75)
+USUAL_DRUMS = (36, 37, 38, 41, 42, 44, 46, 47, 49, 51, 54, 55, 56, 61, 63, 64, 70, 73, 75)
 """The default percussion keys of the drum set's bank."""
 
 

@@ -456,7 +456,7 @@ def test_the_drums_of_a_bank_are_those_of_a_file() -> None:
         ours = SYNTH.note(DRUMS, sample.key, sample.upto - 20, np.inf).astype(float)
         theirs = sampler.note(DRUMS, sample.key, sample.upto - 20, np.inf).astype(float)
         one, other = octaves(ours)[:7], octaves(theirs)[:7]
-        assert np.abs(one - other)[one > -15].max() < 5
+        assert np.abs(one - other)[one > -15].max(initial=0) < 5
         assert (sample.loop, sample.pan, sample.choke) == (
             None,
             drum_of(sample.key).pan,
