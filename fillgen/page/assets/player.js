@@ -12,7 +12,7 @@ const SOON = 0.05; // seconds until changed music goes on
 const GLANCE = 0.008; // a light is on the screen half a frame after it is asked for
 const SLOWEST = 0.6;
 const FASTER = 0.1;
-const PATIENCE = 900; // milliseconds in which the sound must have begun to run
+const PATIENCE = 900; // milliseconds after which silence is said
 /** @type {(keyof Wishes)[]} wishes that change what is still to come */
 const ANEW = ["tempo", "shift", "sounds", "slow", "span"];
 
@@ -266,14 +266,16 @@ export class Player {
 }
 
 /**
- * A browser without a way to sound waits for ever: that is said instead.
+ * Waits until the sound runs. A browser without a way to sound never says so: after a moment the page is told, and if the
+ * sound comes later, as on a busy computer, it plays all the same.
  * @param {AudioContext} context
  */
 async function awake(context) {
-  const late = new Promise((done) => setTimeout(done, PATIENCE, "late"));
-  const found = await Promise.race([context.resume(), late]);
-  if (found === "late" && context.state !== "running") {
-    throw new Error("the browser gives no sound. Look whether a speaker or headphones are connected and this page isn't muted, then press Play again");
+  const late = setTimeout(() => tell("silent", {}), PATIENCE);
+  try {
+    await context.resume();
+  } finally {
+    clearTimeout(late);
   }
 }
 

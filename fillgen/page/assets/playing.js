@@ -6,6 +6,7 @@ import { barIn, setLit } from "./pictures.js";
 /** @import { Page } from "./main.js" */
 
 const REST = 2500; // milliseconds after a reader has scrolled in which the page doesn't
+const SILENT = "The browser gives no sound yet. If it stays silent, see whether a speaker or headphones are connected and this page isn't muted.";
 
 export class Playing {
   /** @param {Page} page */
@@ -17,6 +18,7 @@ export class Playing {
     const on = (name, act) => document.addEventListener(`fillgen:${name}`, (event) => act(/** @type {CustomEvent} */ (event).detail));
     on("play", ({ key }) => this.sounding(key, true));
     on("stop", ({ key, whole }) => this.sounding(key, false, whole));
+    on("silent", () => page.warn(SILENT));
     on("lit", (detail) => this.light(detail, true));
     on("unlit", (detail) => this.light(detail, false));
     for (const name of ["wheel", "touchmove"]) {
