@@ -5,6 +5,7 @@ Pitches come as an array of MIDI numbers, a row for each candidate and a column 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -142,8 +143,14 @@ class ScoreContext:
 
     def _intervals_of(self, number: int) -> slice:
         """The intervals inside a bar, as positions among all intervals of the phrase."""
-        inside = [i for i, (onset, _) in enumerate(self.plan.rhythm) if self.timeline.index(onset) == number]
-        return slice(inside[0], inside[-1]) if inside else slice(0, 0)
+        return self._runs.get(number, slice(0, 0))
+
+    @cached_property
+    def _runs(self) -> dict[int, slice]:
+        """The intervals inside each bar that has notes, by its number."""
+        bars = [self.timeline.index(onset) for onset, _ in self.plan.rhythm]
+        runs = itertools.groupby(range(len(bars)), bars.__getitem__)
+        return {bar: slice(inside[0], inside[-1]) for bar, inside in ((bar, [*each]) for bar, each in runs)}
 
 
 @dataclass(frozen=True)
