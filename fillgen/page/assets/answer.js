@@ -1,9 +1,9 @@
 // A short answer above the playing bar: why a note fits, which notes fit a chord. It goes as soon as it is in the way.
-import { button, make } from "./elements.js";
+import { button, byId, make } from "./elements.js";
 
 export class Answer {
   constructor() {
-    this.root = /** @type {HTMLElement} */ (document.getElementById("answer"));
+    this.root = byId("answer");
     /** @type {Element|null} */
     this.from = null;
     document.addEventListener("pointerdown", ({ target }) => {

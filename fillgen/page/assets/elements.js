@@ -117,6 +117,24 @@ export function tick(text, attributes = {}) {
   return { box, row: make("label", { class: "tick", for: box.id }, box, make("span", {}, text)) };
 }
 
+/**
+ * An element of the page's own text, which is there.
+ * @param {string} id
+ * @returns {HTMLElement}
+ */
+export function byId(id) {
+  return /** @type {HTMLElement} */ (document.getElementById(id));
+}
+
+/**
+ * Tells all parts of the page what has happened.
+ * @param {string} name
+ * @param {unknown} [detail]
+ */
+export function tell(name, detail) {
+  document.dispatchEvent(new CustomEvent(`fillgen:${name}`, { detail }));
+}
+
 /** @param {EventTarget|null} target */
 export function isTyping(target) {
   return target instanceof Element && target.closest("input:not([type=checkbox], [type=radio], [type=range], [type=file]), textarea, select, [contenteditable]") !== null;

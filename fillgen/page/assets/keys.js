@@ -1,4 +1,5 @@
 // The key in which the ideas are shown: what of it is there already, and what has to be fetched.
+import { tell } from "./elements.js";
 import { addGlyphs } from "./pictures.js";
 
 /** @import { Entry, Look, Round } from "./types.js" */
@@ -54,7 +55,7 @@ export class Keys {
     }
     for (const round of rounds) addGlyphs(this.lookIn(round, shift)?.glyphs ?? {});
     this.redraw();
-    document.dispatchEvent(new CustomEvent("fillgen:key", { detail: { shift } }));
+    tell("key", { shift });
   }
 
   redraw() {

@@ -2,7 +2,7 @@
 import { Answer } from "./answer.js";
 import { Drawer, makeCard, pictureOf, setStarred, titleOf } from "./cards.js";
 import { bank, block, keeping } from "./blocks.js";
-import { make, many } from "./elements.js";
+import { byId, make, many, tell } from "./elements.js";
 import { arrange } from "./filters.js";
 import { Keys } from "./keys.js";
 import { openFile } from "./onefile.js";
@@ -17,24 +17,9 @@ import { Stand } from "./stand.js";
 import { Store } from "./store.js";
 import { Takeaway } from "./takeaway.js";
 import { Tray } from "./tray.js";
+import { sentence } from "./words.js";
 
 /** @import { Entry, Idea, Look, Round, Whole } from "./types.js" */
-
-/**
- * @param {string} id
- * @returns {HTMLElement}
- */
-function byId(id) {
-  return /** @type {HTMLElement} */ (document.getElementById(id));
-}
-
-/**
- * @param {string} name
- * @param {unknown} detail
- */
-function tell(name, detail) {
-  document.dispatchEvent(new CustomEvent(`fillgen:${name}`, { detail }));
-}
 
 export class Page {
   constructor() {
@@ -137,14 +122,20 @@ export class Page {
     /** @type {Round} */
     const round = { number: this.made, whole, looks: new Map([[0, own]]), own, heading, entries: [], root, cards, listed: !place, of, kept, remarks: [] };
     if (place) place.append(cards);
-    else {
-      this.rounds.push(round);
-      if (of) of.card.after(root);
-      else byId("ideas").append(root);
-    }
+    else this.lay(round);
     if (!place || !this.settings.whole) this.settings.begin(whole);
     byId("care").querySelector("ul")?.replaceChildren(...whole.cautions.map((each) => make("li", {}, each)));
     return round;
+  }
+
+  /**
+   * Lays a round below those that are there, or below the idea that it varies.
+   * @param {Round} round
+   */
+  lay(round) {
+    this.rounds.push(round);
+    if (round.of) round.of.card.after(round.root);
+    else byId("ideas").append(round.root);
   }
 
   /**
@@ -219,9 +210,7 @@ export class Page {
   restore(rounds) {
     this.clear();
     for (const round of rounds) {
-      this.rounds.push(round);
-      if (round.of) round.of.card.after(round.root);
-      else byId("ideas").append(round.root);
+      this.lay(round);
       this.settings.begin(round.whole);
       for (const entry of round.entries) {
         entry.near = false;
@@ -330,7 +319,7 @@ export class Page {
    * @param {string} [what]
    */
   trouble(error, what = "") {
-    this.warn(`${what ? `${what}: ` : ""}${error.said ?? error.message}${/[.?!]$/.test(error.said ?? error.message) ? "" : "."}`);
+    this.warn(sentence(`${what ? `${what}: ` : ""}${error.said ?? error.message}`));
   }
 }
 

@@ -1,20 +1,12 @@
 // The page as one file: its ideas lie in it and are put on the page as soon as it is opened.
 import { block } from "./blocks.js";
-import { make } from "./elements.js";
+import { byId, make } from "./elements.js";
 import { addGlyphs } from "./pictures.js";
 import { signed } from "./words.js";
 
 /** @import { Page } from "./main.js" */
 
 const AT_ONCE = 12; // cards that are made before the browser may draw
-
-/**
- * @param {string} id
- * @returns {HTMLElement}
- */
-function byId(id) {
-  return /** @type {HTMLElement} */ (document.getElementById(id));
-}
 
 /**
  * @param {Page} page

@@ -1,4 +1,5 @@
 // The playing bar: always at the bottom, with what is played, where it is, and how it goes on.
+import { byId } from "./elements.js";
 import { titleOf } from "./cards.js";
 import { LOOPS } from "./settings.js";
 
@@ -7,14 +8,6 @@ import { LOOPS } from "./settings.js";
 /** @type {Record<string, string>} */
 const LOOP_WORDS = { off: "Loop off", bar: "Loop bar", idea: "Loop idea", all: "Play all" };
 const STEP = 4; // quarter notes a minute
-
-/**
- * @param {string} id
- * @returns {HTMLElement}
- */
-function byId(id) {
-  return /** @type {HTMLElement} */ (document.getElementById(id));
-}
 
 export class PlayBar {
   /** @param {Page} page */

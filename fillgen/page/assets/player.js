@@ -1,4 +1,5 @@
 // Plays an idea and tells which note is heard when.
+import { tell } from "./elements.js";
 import { seconds, take, tickAt } from "./music.js";
 import { Sound } from "./sound.js";
 
@@ -15,14 +16,6 @@ const FASTER = 0.1;
 const PATIENCE = 900; // milliseconds after which silence is said
 /** @type {(keyof Wishes)[]} wishes that change what is still to come */
 const ANEW = ["tempo", "shift", "sounds", "slow", "span"];
-
-/**
- * @param {string} name
- * @param {unknown} detail
- */
-function tell(name, detail) {
-  document.dispatchEvent(new CustomEvent(`fillgen:${name}`, { detail }));
-}
 
 export class Player {
   /** @param {() => Promise<Bank>} loadBank answers with the sounds, when one is first wanted */
@@ -266,8 +259,8 @@ export class Player {
 }
 
 /**
- * Waits until the sound runs. A browser without a way to sound never says so: after a moment the page is told, and if the
- * sound comes later, as on a busy computer, it plays all the same.
+ * Waits for the sound to start. A browser that can't make sound never says so, so the page is told after a moment. If the
+ * sound starts later, as it may on a busy computer, it plays all the same.
  * @param {AudioContext} context
  */
 async function awake(context) {

@@ -1,4 +1,5 @@
 // Playing: an idea begins, the next one follows, notes light up, and the page goes with the music.
+import { byId } from "./elements.js";
 import { pictureOf, setPlaying, titleOf } from "./cards.js";
 import { barIn, setLit } from "./pictures.js";
 
@@ -159,7 +160,7 @@ export class Playing {
     if (performance.now() - this.scrolled < REST) return;
     const picture = this.page.stand.open ? this.page.stand.picture : pictureOf(entry.card);
     const place = (barIn(picture, bar)?.closest("svg") ?? entry.card).getBoundingClientRect();
-    const bottom = /** @type {HTMLElement} */ (document.getElementById("playbar")).getBoundingClientRect().top;
+    const bottom = byId("playbar").getBoundingClientRect().top;
     if (place.top < 0 || place.bottom > bottom) (this.page.stand.open ? picture : entry.card).scrollIntoView({ block: "center" });
   }
 }

@@ -1,5 +1,5 @@
 // What somebody listens and looks with: read from the fields of the page, kept in the browser.
-import { make } from "./elements.js";
+import { byId, make } from "./elements.js";
 import { signed } from "./words.js";
 
 /** @import { Round, Sound, Whole, Wishes } from "./types.js" */
@@ -69,7 +69,7 @@ export class Settings {
     document.documentElement.dataset.theme = kept.theme;
     document.documentElement.dataset.size = kept.size;
     document.body.classList.toggle("show-fingers", kept.fingers);
-    /** @type {HTMLElement} */ (document.getElementById("volume-value")).textContent = `${kept.volume} %`;
+    byId("volume-value").textContent = `${kept.volume} %`;
   }
 
   /** Takes what was changed in a field. */

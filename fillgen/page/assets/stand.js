@@ -1,15 +1,11 @@
 // The music stand: one idea as large as the window allows, the keys it uses below, the next and the one before at hand.
+import { byId } from "./elements.js";
 import { keysOf, lightKey } from "./keyboard.js";
 import { draw, noteAt, noteNear, setLit, sizeOf } from "./pictures.js";
 import { titleOf } from "./cards.js";
 
 /** @import { Entry } from "./types.js" */
 /** @import { Page } from "./main.js" */
-
-/** @param {string} id */
-function byId(id) {
-  return /** @type {HTMLElement} */ (document.getElementById(id));
-}
 
 export class Stand {
   /** @param {Page} page */

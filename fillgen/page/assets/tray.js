@@ -1,14 +1,9 @@
 // The tray: what is starred, from all searches, to be played, printed and taken along.
 import { makeCard, setStarred } from "./cards.js";
-import { many } from "./elements.js";
+import { byId, many } from "./elements.js";
 
-/** @import { Entry, Idea, Kept, Round } from "./types.js" */
+/** @import { Entry, Idea, Kept, Round, Whole } from "./types.js" */
 /** @import { Page } from "./main.js" */
-
-/** @param {string} id */
-function byId(id) {
-  return /** @type {HTMLElement} */ (document.getElementById(id));
-}
 
 /**
  * What an idea is known by, wherever it is found.
@@ -17,6 +12,23 @@ function byId(id) {
  */
 export function starName(whole, text) {
   return [whole.chart, whole.key, whole.metre, text].join("\n");
+}
+
+/**
+ * What has to be kept of ideas so that they can be asked for again.
+ * @param {Whole} whole
+ * @returns {Kept["whole"]}
+ */
+export function headOf({ chart, key, metre, first, level, rhythm, tempo, hand, seed, second }) {
+  return { chart, key, metre, first, level, rhythm, tempo, hand, seed, second };
+}
+
+/**
+ * @param {Idea} idea
+ * @returns {Kept["row"]}
+ */
+export function rowOf({ text, rank, shape, score }) {
+  return { text, rank, shape, score };
 }
 
 export class Tray {
@@ -69,9 +81,7 @@ export class Tray {
     const { whole } = entry.round;
     const name = starName(whole, entry.idea.text);
     if (on) {
-      const { chart, key, metre, first, level, rhythm, tempo, hand, seed, second } = whole;
-      const { text, rank, shape, score, book = null } = entry.idea;
-      this.kept.set(name, { whole: { chart, key, metre, first, level, rhythm, tempo, hand, seed, second }, row: { text, rank, shape, score }, book });
+      this.kept.set(name, { whole: headOf(whole), row: rowOf(entry.idea), book: entry.idea.book ?? null });
       this.held.set(name, { round: entry.round, idea: entry.idea });
     } else this.kept.delete(name);
     this.page.store.set(this.place, [...this.kept]);

@@ -16,6 +16,15 @@ export function signed(symbol) {
   return symbol.replace(/(?<=^[A-G]|\/[A-G])[b#]+|[b#](?=\d)/g, change);
 }
 
+/**
+ * A text with a stop at its end.
+ * @param {string} text
+ * @returns {string}
+ */
+export function sentence(text) {
+  return /[.?!]$/.test(text) ? text : `${text}.`;
+}
+
 /** @param {string} symbol */
 function spoken(symbol) {
   return [...signed(symbol)].map((letter) => SPOKEN[letter] ?? letter).join("").split(/\s+/).filter(Boolean).join(" ");

@@ -1,5 +1,7 @@
 // What the page asks of the server that it came from. Addresses are relative, so that they hold the page's own token.
 
+import { sentence } from "../words.js";
+
 // The server has answered that it cannot be done, in the words of the command line.
 export class Refusal extends Error {
   /** @param {{message?: string, place?: string, hint?: string, start?: number|null, end?: number|null}} [error] */
@@ -17,8 +19,7 @@ export class Refusal extends Error {
   }
 
   get said() {
-    const sentence = this.place ? `${this.place}: ${this.message}` : this.message;
-    return `${sentence}${/[.?!]$/.test(sentence) ? "" : "."} ${this.hint}`.trim();
+    return `${sentence(this.place ? `${this.place}: ${this.message}` : this.message)} ${this.hint}`.trim();
   }
 }
 
@@ -79,7 +80,7 @@ async function request(path, document, { signal } = {}) {
  */
 async function ours(asked) {
   const answer = await asked;
-  if (answer.status === 404) throw new TypeError("there is no such page");
+  if (answer.status === 404) throw new TypeError("this address isn't known");
   return answer;
 }
 

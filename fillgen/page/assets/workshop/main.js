@@ -1,5 +1,5 @@
 // The workshop: what the served page has besides: search, variations, checking, the idea book, and what is kept.
-import { make } from "../elements.js";
+import { byId, make } from "../elements.js";
 import { page } from "../main.js";
 import { starName } from "../tray.js";
 import { signed } from "../words.js";
@@ -325,7 +325,7 @@ function shownOf({ chart, key, metre, first, level, rhythm, tempo, hand, seed, s
 }
 
 async function begin() {
-  const place = /** @type {HTMLElement} */ (document.getElementById("workshop"));
+  const place = byId("workshop");
   const notice = new GoneNotice(page);
   place.replaceChildren(notice.root);
   place.hidden = false;

@@ -1,6 +1,8 @@
 // What is on the page, kept so that reload, back, a closed tab and a new start of the server bring it back.
 // A sheet is one state of the page; its name is in the address, its content in the browser.
 
+import { headOf, rowOf } from "../tray.js";
+
 /** @import { Kept, Round } from "../types.js" */
 /** @import { Page } from "../main.js" */
 
@@ -70,12 +72,11 @@ export class Sheets {
    */
   kept(round) {
     const { whole, entries, heading, remarks, of, kept } = round;
-    const { chart, key, metre, first, level, rhythm, tempo, hand, seed, second } = whole;
     const { rounds } = this.page;
     const question = /** @type {any} */ (round).question;
     return {
-      head: { chart, key, metre, first, level, rhythm, tempo, hand, seed, second },
-      rows: entries.map(({ idea: { text, rank, shape, score } }) => ({ text, rank, shape, score })),
+      head: headOf(whole),
+      rows: entries.map(({ idea }) => rowOf(idea)),
       books: entries.map(({ idea }) => idea.book ?? null),
       heading,
       remarks,
