@@ -10,14 +10,11 @@ from typing import Any
 
 from fillgen.chart.progression import Progression
 from fillgen.chart.text import chart_text, parse_chart
-from fillgen.engine.request import ENDS_ON
 from fillgen.errors import OptionError, shorten
 from fillgen.hands.fingering import best
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Note, Phrase
-from fillgen.phrase.place import places
-from fillgen.phrase.text import phrase_text
 from fillgen.rules import judge
 
 MOST_STARS = 5
@@ -139,11 +136,10 @@ class Entry:
 
 def idea_of(entry: Entry, number: int, progression: Progression, notes: Phrase) -> Idea:
     """An entry as an idea of that rank, over its progression or one in another key, with roles and fingers."""
-    where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
     fingers = best([note.midi for note in notes], reach(entry.origin.hand))
-    every = judge.annotated(progression, notes, where, fingers)
-    text = phrase_text(notes, progression, [each.name for each in every])
-    return Idea(number, entry.score, dict(entry.terms), entry.shape, text, every)
+    return judge.as_idea(
+        progression, notes, fingers, rank=number, score=entry.score, shape=entry.shape, terms=entry.terms
+    )
 
 
 def as_ideas(entries: Mapping[int, tuple[Entry, Phrase]], progression: Progression) -> Ideas:

@@ -535,7 +535,7 @@ def _check_words(book: Book, words: Iterable[str], what: str) -> None:
 
 
 def set_members(book: Book, name: str) -> list[int]:
-    """The numbers of the ideas of a set, in their order; OptionError if there is no such set."""
+    """The numbers of a set's ideas in order; OptionError if the set doesn't exist."""
     found = [number for number, _ in set_places(book, name)]
     if not found:
         raise unknown_word(name, [known for known, _ in sets(book)], "set")

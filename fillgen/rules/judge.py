@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from fillgen.chart.progression import Progression
-from fillgen.phrase.idea import IdeaNote
+from fillgen.phrase.idea import Idea, IdeaNote
 from fillgen.phrase.note import Note, Phrase
-from fillgen.phrase.place import Place
+from fillgen.phrase.place import Place, places
 from fillgen.phrase.spelling import Speller
+from fillgen.phrase.text import phrase_text
 from fillgen.rules.pack import Level
 from fillgen.rules.rule import RuleUse, Seen, Window
 from fillgen.rules.tones import role
@@ -86,6 +88,28 @@ def _crosses_bar(progression: Progression, note: Note) -> bool:
 
 
 # Notes with what they are
+
+
+def as_idea(
+    progression: Progression,
+    notes: Phrase,
+    fingers: Sequence[int] = (),
+    *,
+    rank: int = 1,
+    score: float = 0.0,
+    shape: str = "",
+    terms: Mapping[str, float] = MappingProxyType({}),
+) -> Idea:
+    """A phrase as an idea: with what each note is, and its text.
+
+    >>> from fillgen.chart.text import parse_chart
+    >>> as_idea(parse_chart("| Bb |"), (Note(0, 960, 74), Note(960, 960, 70))).text
+    'D5h Bb4h'
+    """
+    where = places(progression, [(note.onset, note.length) for note in notes])
+    every = annotated(progression, notes, where, fingers)
+    text = phrase_text(notes, progression, [each.name for each in every])
+    return Idea(rank, score, dict(terms), shape, text, every)
 
 
 def annotated(

@@ -22,10 +22,7 @@ from fillgen.errors import OptionError
 from fillgen.hands.playing import SECONDS, Playing
 from fillgen.hands.reach import SIZES
 from fillgen.page.data import Stage
-from fillgen.phrase.idea import Idea, IdeaNote, Ideas
-from fillgen.phrase.note import Phrase
-from fillgen.phrase.place import places
-from fillgen.phrase.text import phrase_text
+from fillgen.phrase.idea import Ideas
 from fillgen.rules import judge
 from fillgen.rules.pack import BUSY, RulePack
 from fillgen.server import asked, bookshelf
@@ -241,24 +238,16 @@ def _check(question: Question) -> Reply:
 
 def _as_notation(report: Report) -> dict[str, Any]:
     """A checked phrase as the page shows ideas, followed by the mended phrase if there is one."""
-    lines = [report.notes, *([_annotated(report.progression, report.mend.notes)] if report.mend else [])]
+    own = judge.as_idea(
+        report.progression, tuple(each.note for each in report.notes), [each.finger for each in report.notes]
+    )
+    mended = [judge.as_idea(report.progression, report.mend.notes, rank=2)] if report.mend else []
+    ideas = (own, *mended)
     rhythm = _PACK.rhythm(_PACK.usual_rhythm(report.progression))
-    ideas = tuple(_as_idea(rank, line, report.progression) for rank, line in enumerate(lines, 1))
     tempo = report.tempo or rhythm.tempo
     found = Ideas(report.progression, rhythm.name, report.level, tempo, rhythm.swing, 0, len(ideas), ideas)
     stage = Stage(found)
     return {"whole": stage.whole(), "drawn": stage.some(stage.ideas.ideas)}
-
-
-def _annotated(progression: Progression, phrase: Phrase) -> tuple[IdeaNote, ...]:
-    return judge.annotated(
-        progression, phrase, places(progression, [(note.onset, note.length) for note in phrase])
-    )
-
-
-def _as_idea(rank: int, notes: tuple[IdeaNote, ...], progression: Progression) -> Idea:
-    phrase = tuple(each.note for each in notes)
-    return Idea(rank, 0.0, {}, "", phrase_text(phrase, progression, [each.name for each in notes]), notes)
 
 
 # Assets

@@ -10,15 +10,14 @@ from fillgen.app import charts
 from fillgen.app.options import ChordOptions, IdeaOptions
 from fillgen.chart.progression import Progression
 from fillgen.chart.text import MisreadChartError
-from fillgen.engine.request import ENDS_ON, Request, lead_of, settle
+from fillgen.engine.request import Request, lead_of, settle
 from fillgen.errors import ChartError, FillgenError, OptionError, many
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.playing import Playing, check_second
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Phrase
-from fillgen.phrase.place import places
-from fillgen.phrase.text import check_phrase, parse_phrase, phrase_text
+from fillgen.phrase.text import check_phrase, parse_phrase
 from fillgen.readers.melody import Sound
 from fillgen.readers.phrases import Found, Reading, find_phrase
 from fillgen.rules import judge
@@ -225,10 +224,9 @@ def _idea(number: int, row: Fields, phrase: Phrase, fingers: Sequence[int], prog
     rank, shape = row.whole("rank", 1, 10**6), row.text("shape", _LONGEST_TITLE)
     score = row.number("score", 0, 1)
     row.end()
-    where = places(progression, [(note.onset, note.length) for note in phrase], ENDS_ON)
-    notes = judge.annotated(progression, phrase, where, fingers)
-    text = phrase_text(phrase, progression, [note.name for note in notes])
-    return Idea(rank or number, score or 0.0, {}, shape or "", text, notes)
+    return judge.as_idea(
+        progression, phrase, fingers, rank=rank or number, score=score or 0.0, shape=shape or ""
+    )
 
 
 def _check_ranks(ideas: Sequence[Idea]) -> None:

@@ -334,7 +334,7 @@ def _in_set(step: Fields) -> tuple[tuple[int, ...], str]:
 
 
 def _members(book: Book, name: str) -> list[int]:
-    """The ideas of a set in order, none where there is no such set."""
+    """The ideas of a set in order; none if the set doesn't exist."""
     known = dict(store.sets(book))
     plain = plain_word(name, "name of a set")
     return store.set_members(book, plain) if plain in known else []

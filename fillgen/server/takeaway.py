@@ -30,7 +30,7 @@ def format_of(ending: str, forms: Sequence[str]) -> Format:
     """The format of an ending without its dot, such as `pdf`, for a content of some forms; OptionError for another."""
     known = [name[1:] for name, kind in FORMATS.items() if kind.can_hold(frozenset(forms))]
     if ending not in known:
-        hint = did_you_mean(ending, known) or f"Use one of: {', '.join(known)}."
+        hint = did_you_mean(ending, known)
         raise OptionError(f"unknown kind of file {shorten(ending)}", place="ending", hint=hint)
     return FORMATS[f".{ending}"]
 

@@ -12,15 +12,13 @@ from itertools import groupby
 from math import ceil
 
 from fillgen.chart.progression import Progression
-from fillgen.engine.request import ENDS_ON, Request, settle
+from fillgen.engine.request import Request, settle
 from fillgen.errors import OptionError, many
 from fillgen.hands.fingering import best
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
 from fillgen.phrase.note import Phrase
-from fillgen.phrase.place import places
-from fillgen.phrase.text import phrase_text
 from fillgen.rules import judge
 from fillgen.rules.pack import RulePack
 from fillgen.theory.metre import TICKS
@@ -299,7 +297,7 @@ def call_and_answer(
     """
     check_count(turns, _MOST_TURNS, "turn")
     if not len(ideas):
-        raise OptionError("there is no idea to answer", hint="Give at least one idea.")
+        raise OptionError("no ideas to answer", hint="Give at least one idea.")
     both = _sounding(parts)
     if "right" not in both:
         raise OptionError(
@@ -387,10 +385,7 @@ def own_ideas(
     'A4h C5h | Bb4h E4h'
     """
     choices = settle(Request(progression, rhythm=rhythm, tempo=tempo, hand=hand, pack=pack or RulePack()))
-    where = places(progression, [(note.onset, note.length) for note in notes], ENDS_ON)
     fingers = best([note.midi for note in notes], choices.hand)
-    annotated = judge.annotated(progression, notes, where, fingers)
-    text = phrase_text(notes, progression, [each.name for each in annotated])
     return Ideas(
         progression,
         choices.rhythm.name,
@@ -399,6 +394,6 @@ def own_ideas(
         rhythm is not None and choices.rhythm.swing,
         0,
         1,
-        (Idea(1, 0.0, {}, "", text, annotated),),
+        (judge.as_idea(progression, notes, fingers),),
         hand=(choices.hand or reach()).size,
     )
