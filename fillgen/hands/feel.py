@@ -61,11 +61,12 @@ class Feel:
         ways = _ways(part)
         tops = _tops(strokes)
         ticks = sorted(tops)
+        line = [tops[tick] for tick in ticks]
         sway = self._chances(salt, len(ticks), ways["sway"] * self.amount)
         least = min(s.velocity for s in strokes)
         more = {
-            tick: self.share * self._more(ways, tops, ticks, number) + sway[number]
-            for number, tick in enumerate(ticks)
+            tick: self.share * self._more(ways, line, tick, number, rise) + sway[number]
+            for number, (tick, rise) in enumerate(zip(ticks, _rises(ways["line"], line), strict=True))
         }
         kept = 1 - self.share * (1 - ways["metre"])
         return [
@@ -73,14 +74,13 @@ class Feel:
         ]
 
     def _more(
-        self, ways: Mapping[str, float], tops: Mapping[int, int], ticks: Sequence[int], number: int
+        self, ways: Mapping[str, float], line: Sequence[int], tick: int, number: int, rise: float
     ) -> float:
-        """What a player adds on purpose to the velocity of what is struck at a tick."""
-        tick, low, high = ticks[number], min(tops.values()), max(tops.values())
-        own = tops[tick]
-        before = tops[ticks[number - 1]] if number else own
-        after = tops[ticks[number + 1]] if number + 1 < len(ticks) else own
-        more = ways["line"] * ((own - low) / (high - low) - 0.5) if high > low else 0.0
+        """What a player adds on purpose to the velocity of what is struck at a tick: `rise` for its height, and more."""
+        own = line[number]
+        before = line[number - 1] if number else own
+        after = line[number + 1] if number + 1 < len(line) else own
+        more = rise
         more += ways["arch"] * (self._swell(tick) - 0.5)
         more += ways["peak"] * (own > before and own > after)
         more += ways["again"] * (number > 0 and own == before)
@@ -166,6 +166,12 @@ def _tops(strokes: Sequence[Stroke]) -> dict[int, int]:
     for s in strokes:
         tops[s.tick] = max(s.midi, tops.get(s.tick, 0))
     return tops
+
+
+def _rises(width: float, line: Sequence[int]) -> list[float]:
+    """What each note of a line adds to its velocity by its height, from half of `width` less to half of it more."""
+    low, high = min(line), max(line)
+    return [width * ((own - low) / (high - low) - 0.5) if high > low else 0.0 for own in line]
 
 
 def _bounded(velocity: float) -> int:

@@ -161,8 +161,9 @@ def _fills(rows: Mapping[str, Any], metre: Metre, place: str) -> tuple[Drums, ..
 def _left_style(patterns: Mapping[str, Any], place: str) -> str:
     style = patterns.get("left", LEFT_STYLES[0])
     if style not in LEFT_STYLES:
-        hint = did_you_mean(str(style), LEFT_STYLES) or f"Use one of: {', '.join(LEFT_STYLES)}."
-        raise PackError(f"unknown left hand {style!r}", place=place, hint=hint)
+        raise PackError(
+            f"unknown left hand {style!r}", place=place, hint=did_you_mean(str(style), LEFT_STYLES)
+        )
     return str(style)
 
 

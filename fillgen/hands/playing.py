@@ -162,15 +162,12 @@ def _sounds(given: Sequence[str]) -> dict[str, str]:
 
 def check_second(kind: str | None) -> None:
     """OptionError for a second voice that isn't offered; None means no second voice."""
-    if kind is not None and kind not in SECONDS:
-        hint = did_you_mean(kind, SECONDS) or f"Use one of: {', '.join(SECONDS)}."
-        raise OptionError(f"unknown second voice {shorten(kind)}", hint=hint)
+    _check_word("second voice", kind, SECONDS)
 
 
 def _check_word(what: str, word: str | None, known: Sequence[str]) -> None:
     if word is not None and word not in known:
-        hint = did_you_mean(word, known) or f"Use one of: {', '.join(known)}."
-        raise OptionError(f"unknown {what} {shorten(word)}", hint=hint)
+        raise OptionError(f"unknown {what} {shorten(word)}", hint=did_you_mean(word, known))
 
 
 def check_playing(playing: Playing) -> None:

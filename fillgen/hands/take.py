@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 
 from fillgen.chart.progression import Progression
 from fillgen.errors import OptionError
@@ -82,6 +82,9 @@ class Ensemble:
         self._feel = Feel(playing.feel, ideas.seed, ideas.tempo, swings, ideas.progression.timeline)
         self._shared = lru_cache(maxsize=None)(self._shared_part)
         self._paths = lru_cache(maxsize=None)(self._best_paths)
+        self._patterns = lru_cache(maxsize=None)(
+            partial(arranged, playing.pack, ideas.rhythm, self.progression)
+        )
 
     @property
     def pass_length(self) -> int:
@@ -191,9 +194,8 @@ class Ensemble:
 
     def _exact(self, part: str, below: int, number: int) -> list[Stroke]:
         """A part in the pass of a number: the first, or one that comes after another."""
-        patterns = arranged(self.playing.pack, self.ideas.rhythm, self.progression, number)
         start = enters(self.progression, part) if self.playing.enter == "thin" and not number else 0
-        return [s for s in self._written(part, patterns, below, number) if s.tick >= start]
+        return [s for s in self._written(part, self._patterns(number), below, number) if s.tick >= start]
 
     def _written(self, part: str, patterns: Accompaniment, below: int, number: int) -> list[Stroke]:
         if part == "bass":
