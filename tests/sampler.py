@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.sound.synth.bank import Bank, Sample
-from fillgen.sound.synth.mix import drum_note, released
+from fillgen.sound.synth.limiter import Limiter
+from fillgen.sound.synth.mix import Part, Tones, drum_note, released, summed
 from fillgen.sound.synth.recipes import DRUMS
-from fillgen.sound.synth.tones import FULL_SCALE, RATE, hertz_of
+from fillgen.sound.synth.tones import FULL_SCALE, RATE, Samples, hertz_of
 
 
 def wave_of(sample: Sample) -> NDArray[np.float32]:
@@ -18,8 +19,16 @@ def wave_of(sample: Sample) -> NDArray[np.float32]:
     return (sample.samples * (sample.gain / FULL_SCALE)).astype(np.float32)
 
 
+def mixed(parts: Sequence[Part], tones: Tones | None = None, *, room: bool = True) -> Iterator[Samples]:
+    """The sound of parts, kept below full scale as sound files are, but with its own loudness."""
+    limiter = Limiter()
+    for piece in summed(parts, tones, room=room):
+        yield limiter.limited(piece)
+    yield limiter.rest()
+
+
 class Sampler:
-    """Plays from banks instead of the synthesizer, for `mix.mixed`."""
+    """Plays from banks instead of the synthesizer."""
 
     def __init__(self, banks: Sequence[Bank]) -> None:
         self._banks = {each.voice: each for each in banks}

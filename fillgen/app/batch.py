@@ -67,8 +67,7 @@ class Order:
     def __post_init__(self) -> None:
         forms = [ending[1:] for ending, kind in FORMATS.items() if kind.can_hold(frozenset(IDEAS))]
         if self.form not in forms:
-            hint = did_you_mean(self.form, forms) or f"Use one of: {', '.join(forms)}."
-            raise OptionError(f"unknown format {shorten(self.form)}", hint=hint)
+            raise OptionError(f"unknown format {shorten(self.form)}", hint=did_you_mean(self.form, forms))
         if not FORMATS[self.ending].is_sheet(frozenset(IDEAS)):
             refuse_look(self.look)
         chart = replace(self.chords, chart="| I |", key=self.chords.key or "C")

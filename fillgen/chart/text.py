@@ -433,7 +433,7 @@ def _with_keys(bars: Iterable[_Bar | _Mark]) -> list[_Bar | _Mark]:
 def _misplaced(mark: _Mark) -> MisreadChartError:
     """The error for a comma or dash without a chord on one side."""
     if mark.sign.text == ",":
-        return mark.misread("there is no chord before the comma", hint="Write it between two chords: Eb, Gm.")
+        return mark.misread("the comma needs a chord before it", hint="Write it between two chords: Eb, Gm.")
     return mark.misread(
         f"{shorten(mark.sign.text)} needs a chord on both sides",
         hint="To hold a chord one more beat, write /.",
@@ -705,7 +705,7 @@ def _chord(sign: _Sign, bar: _Bar, item: int, key: Key | None) -> Chord:
         if NUMERAL.fullmatch(plain_signs(text)):
             return read_numeral(text, sign.key or key)
         large = _with_capitals(text)
-        return read_chord(large if large != text and _is_chord(large) else text)
+        return read_chord(large if _is_chord(large) else text)
     except ChartError as error:
         place = bar.place(item)
         raise MisreadChartError(error.message, sign.start, sign.end, place=place, hint=error.hint) from None

@@ -10,15 +10,16 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
+from fillgen.writers.engraver import FINGER_HALF, STEM
+
 _GAP = 45
 """What is left free between two signs."""
-_FINGER_WIDE, _FINGER_HIGH = 110, 225
-"""Half the width of a finger's number, and its height."""
+_FINGER_HIGH = 225
+"""The height of a finger's number."""
 _LETTER, _SYMBOL_HIGH, _SYMBOL_LOW = 245, 310, 95
 """The width that a letter of a chord symbol has at most, one letter being added for wide ones, and how far a symbol reaches above and below its line."""
 _FINGER = re.compile(r'(<g class="fing"><text x="(-?\d+)" y=")(-?\d+)(")')
 _SYMBOL = re.compile(r'(<g class="harm"><text x="(-?\d+)" y=")(-?\d+)("[^>]*>)(.*?)(</text>)')
-_STEM = re.compile(r'<g class="stem"><path d="M(-?\d+) (-?\d+) L-?\d+ (-?\d+)"')
 _GLYPH = re.compile(r'xlink:href="#(\w+)-\w+" transform="translate\((-?\d+), (-?\d+)\)')
 _POLYGON = re.compile(r'<polygon points="([^"]*)"')
 _CURVE = re.compile(r'<g class="(?:tie|lv|slur)"[^>]*><path d="([^"]*)"')
@@ -71,7 +72,7 @@ def with_room(inside: str) -> str:
 
 def _music(inside: str) -> Iterator[Box]:
     """The boxes of everything that belongs to notes."""
-    for x, start, end in (map(int, found) for found in _STEM.findall(inside)):
+    for x, start, end in (map(int, found) for found in STEM.findall(inside)):
         yield Box(x - 20, min(start, end), x + 20, max(start, end))
     for name, x, y in _GLYPH.findall(inside):
         if name in _SIZES:
@@ -101,7 +102,7 @@ def _strips(across: list[float], down: list[float]) -> Iterator[Box]:
 def _raised(found: re.Match[str], taken: list[Box]) -> str:
     """A finger as low as it has room; its place is taken from then on."""
     x, y = int(found[2]), int(found[3])
-    box = _clear(Box(x - _FINGER_WIDE, y - _FINGER_HIGH, x + _FINGER_WIDE, y + 10), taken)
+    box = _clear(Box(x - FINGER_HALF, y - _FINGER_HIGH, x + FINGER_HALF, y + 10), taken)
     taken.append(box)
     return f"{found[1]}{round(box.bottom) - 10}{found[4]}"
 

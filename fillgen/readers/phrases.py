@@ -159,7 +159,7 @@ def _hinted(found: Found, hints: Hints) -> Found:
 
 
 def _file(source: str) -> Path | None:
-    """The file that a source names, None if it is phrase text; OutputError if there is no such file."""
+    """The file that a source names, None if it is phrase text; OutputError if the file doesn't exist."""
     if "|" in source or "\n" in source:
         return None
     path = Path(source)

@@ -78,8 +78,7 @@ def font_of(font: Path | None, voices: str | None) -> Path | None:
     >>> font_of(None, "own")
     """
     if voices is not None and voices not in VOICES:
-        hint = did_you_mean(voices, VOICES) or f"It is {' or '.join(VOICES)}."
-        raise OptionError(f"unknown voices {shorten(voices)}", hint=hint)
+        raise OptionError(f"unknown voices {shorten(voices)}", hint=did_you_mean(voices, VOICES))
     if voices == OWN:
         if font is not None:
             raise OptionError("--voices own leaves no use for --soundfont", hint="Leave one of them out.")

@@ -32,14 +32,16 @@ _OWN = re.compile(r'id="(\w+)">')
 _DESCRIPTION = re.compile(r"<desc>[^<]*</desc>")
 _PLACEHOLDER = re.compile(r'<g[^>]* class="[^"]*placeholder[^"]*"><ellipse[^>]*/></g>')
 _FINGER = re.compile(r'(<g class="fing"><text x=")(-?\d+)(" y="(-?\d+)")')
-_STEM = re.compile(r'<g class="stem"><path d="M(-?\d+) (-?\d+) L-?\d+ (-?\d+)"')
+STEM = re.compile(r'<g class="stem"><path d="M(-?\d+) (-?\d+) L-?\d+ (-?\d+)"')
 _STEM_SIDE = (60, 180)
 """How far to the right of a finger an upward stem of its own note can be."""
 _ASIDE = 90
 """How far such a finger is moved away from the stem; staff lines are 180 apart."""
 _FERMATA = re.compile(r'(<g class="fermata"><use[^>]* transform="translate\((-?\d+), )(-?\d+)')
-_FERMATA_WIDE, _FINGER_HALF = 432, 110
-"""The width of a fermata and half that of a finger."""
+_FERMATA_WIDE = 432
+"""The width of a fermata."""
+FINGER_HALF = 110
+"""Half the width of a finger's number."""
 _FERMATA_ROOM, _FERMATA_LIFT = 330, 60
 """How near above the line of a finger a fermata may be, and by how much a nearer one is lifted."""
 _ALONE = Lock()
@@ -185,7 +187,7 @@ def _cleaned(drawn: str, name: str) -> Drawing:
 
 def _fingers_aside(inside: str) -> str:
     """Move fingers to the left of an upward stem beside them, which the engraver lets touch."""
-    stems = [tuple(map(int, found)) for found in _STEM.findall(inside)]
+    stems = [tuple(map(int, found)) for found in STEM.findall(inside)]
 
     def aside(found: re.Match[str]) -> str:
         x, y = int(found[2]), int(found[4])
@@ -210,7 +212,7 @@ def _fermatas_up(inside: str) -> str:
         left, y = int(found[2]), int(found[3])
         right = left + _FERMATA_WIDE
         near = any(
-            left - _FINGER_HALF < x < right + _FINGER_HALF and y < line < y + _FERMATA_ROOM
+            left - FINGER_HALF < x < right + FINGER_HALF and y < line < y + _FERMATA_ROOM
             for x, line in fingers
         )
         return f"{found[1]}{y - _FERMATA_LIFT * near}"

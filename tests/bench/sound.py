@@ -22,13 +22,13 @@ from fillgen.sound.playback import to_performance
 from fillgen.sound.synth.bank import bank
 from fillgen.sound.synth.kit import stroke
 from fillgen.sound.synth.limiter import CEILING
-from fillgen.sound.synth.mix import Tones, mixed
+from fillgen.sound.synth.mix import Tones
 from fillgen.sound.synth.recipes import DRUMS, recipes, voice_of
 from fillgen.sound.synth.room import response
 from fillgen.sound.synth.tones import RATE
 from fillgen.writers.midi import to_midi
 from tests.bench.surroundings import figure, told
-from tests.sampler import Sampler
+from tests.sampler import Sampler, mixed
 
 CHART = "| Fmaj7 | D7 | Gm7 | C7 |"
 LEAST = 20.0

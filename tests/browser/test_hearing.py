@@ -9,10 +9,10 @@ import fillgen
 from fillgen.hands.playing import PARTS, Playing
 from fillgen.sound.files import parts_of
 from fillgen.sound.playback import to_performance
-from fillgen.sound.synth.mix import mixed
 from fillgen.theory.metre import swung
 from fillgen.writers.midi import to_midi
 from tests.browser.conftest import Open, Tab
+from tests.sampler import mixed
 
 LATE = 0.03
 """Seconds by which a light may be early or late."""

@@ -29,12 +29,13 @@ from fillgen.hands.playing import Playing
 from fillgen.sound.files import parts_of, to_sound
 from fillgen.sound.playback import to_performance
 from fillgen.sound.synth.loudness import k_weighting
-from fillgen.sound.synth.mix import Instrument, Part, SoundingNote, Synthesizer, mixed
+from fillgen.sound.synth.mix import Instrument, Part, SoundingNote, Synthesizer
 from fillgen.sound.synth.recipes import DRUMS, drums, recipe, recipes, room_plan
 from fillgen.sound.synth.room import response
 from fillgen.sound.synth.tones import RATE, tone
 from fillgen.teaching.practice import loop
 from fillgen.writers.midi import to_midi, to_practice
+from tests.sampler import mixed
 
 Samples = NDArray[np.float64]
 VOICES = tuple(recipes())

@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 
 from fillgen.sound.synth.kit import stroke
 from fillgen.sound.synth.recipes import DRUMS, drum_of, recipe
-from fillgen.sound.synth.tones import FULL_SCALE, Samples, looped_tone
+from fillgen.sound.synth.tones import FULL_SCALE, RATE, Samples, looped_tone
 
 _VELOCITY = 92
 """The velocity that all samples are made for."""
 _HEADROOM = 0.95
-_DRUM_RATE, _WHOLE_RATE = 22050, 44100
+_DRUM_RATE = 22050
 _FAINT = 10 ** (-42 / 20)
 """A drum's sample ends when it stays below this share of its peak."""
 _LONGEST = 0.8
@@ -149,8 +149,8 @@ def _heard(key: int, velocity: int, turn: int = 0) -> Samples:
     wave = wave[: int(loud[-1]) + 1]
     count = round(_FADE * len(wave))
     wave[-count:] *= np.linspace(1, 0, count)
-    whole = stroke(key, _WHOLE_RATE, velocity=velocity, turn=turn)
-    wave *= math.sqrt(_energy(whole, _WHOLE_RATE) / _energy(wave, _DRUM_RATE))
+    whole = stroke(key, velocity=velocity, turn=turn)
+    wave *= math.sqrt(_energy(whole, RATE) / _energy(wave, _DRUM_RATE))
     return wave
 
 

@@ -1,4 +1,4 @@
-"""Parts mixed to stereo: tones placed in time, panned, with the sound of a room, and limited."""
+"""Parts mixed to stereo: tones placed in time, panned, with the sound of a room."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.sound.synth.kit import LAYERS, TURNS, layer_of, stroke
-from fillgen.sound.synth.limiter import HighPass, Limiter
+from fillgen.sound.synth.limiter import HighPass
 from fillgen.sound.synth.recipes import DRUMS, drum_of, recipe
 from fillgen.sound.synth.room import Room
 from fillgen.sound.synth.tones import RATE, Samples, tone
@@ -200,21 +200,15 @@ def seconds_of(parts: Sequence[Part]) -> float:
     return max((n.start + n.length for part in parts for n in part.notes), default=0.0) + TAIL
 
 
-def mixed(parts: Sequence[Part], tones: Tones | None = None, *, room: bool = True) -> Iterator[Samples]:
-    """The sound of parts in pieces, each an array of two rows from -1 to 1 at 44,100 samples a second.
+def summed(parts: Sequence[Part], tones: Tones | None = None, *, room: bool = True) -> Iterator[Samples]:
+    """The sound of parts in pieces, each an array of two rows at 44,100 samples a second.
+
+    1 is full scale, which loud music may pass: `fillgen.sound.levels` keeps it below.
 
     >>> part = Part(Instrument("flute"), (SoundingNote(0.0, 0.5, 72, 90),))
-    >>> sum(piece.shape[1] for piece in mixed([part])) == round(seconds_of([part]) * RATE)
+    >>> sum(piece.shape[1] for piece in summed([part])) == round(seconds_of([part]) * RATE)
     True
     """
-    limiter = Limiter()
-    for piece in summed(parts, tones, room=room):
-        yield limiter.limited(piece)
-    yield limiter.rest()
-
-
-def summed(parts: Sequence[Part], tones: Tones | None = None, *, room: bool = True) -> Iterator[Samples]:
-    """The sound of parts as `mixed` gives it, before the limiter: what is loud may pass full scale."""
     source = tones or Synthesizer()
     placed = sorted((p for part in parts for p in _placed(part)), key=lambda p: p.at)
     total = round(seconds_of(parts) * RATE)

@@ -27,12 +27,12 @@ from fillgen.sound import levels
 from fillgen.sound.performance import Event, Performance
 from fillgen.sound.playback import to_performance
 from fillgen.sound.synth.limiter import CEILING
-from fillgen.sound.synth.mix import mixed
 from fillgen.sound.synth.tones import RATE
 from fillgen.theory.metre import TICKS
 from fillgen.writers.midi import to_midi, to_midi_files
 from tests.fonts import font as small_font
 from tests.processes import unmeasured
+from tests.sampler import mixed
 
 CHART = "| Fmaj7 | D7 | Gm7 | C7 |"
 ALL = ("right", "left", "bass", "drums")

@@ -23,7 +23,6 @@ from fillgen.sound.synth.mix import (
     SoundingNote,
     Synthesizer,
     loudness,
-    mixed,
     panned,
     seconds_of,
 )
@@ -31,7 +30,7 @@ from fillgen.sound.synth.recipes import DRUMS, drum_of, drums, recipe, recipes, 
 from fillgen.sound.synth.room import Room, response
 from fillgen.sound.synth.tones import RATE, Samples, hertz_of, hiss, partials, tone
 from fillgen.tables import table
-from tests.sampler import Sampler, wave_of
+from tests.sampler import Sampler, mixed, wave_of
 from tests.timbre import timbre
 
 VOICES = tuple(recipes())
