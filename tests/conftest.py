@@ -6,6 +6,10 @@ import atexit
 import contextlib
 import os
 import signal
+from collections import defaultdict
+from collections.abc import Sequence
+
+import pytest
 
 from tests.folders import own_folder
 
@@ -26,3 +30,27 @@ if (
     signal.getsignal(signal.SIGINT) is signal.SIG_IGN
 ):  # so are the processes of a script that runs in the background
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Three workers for two processors: now and then one of them waits for a browser."""
+    return (os.cpu_count() or 1) * 3 // 2 or 1
+
+
+_CASES = 3
+"""The cases of a costly test that are tried each time."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: Sequence[pytest.Item]) -> None:
+    """Of the cases of a costly test a few are tried each time, spread evenly; the others are slow."""
+    tests: dict[tuple[object, str], list[pytest.Item]] = defaultdict(list)
+    for item in items:
+        if item.get_closest_marker("costly") and not item.get_closest_marker("slow"):
+            tests[item.parent, item.name.partition("[")[0]].append(item)
+    for cases in tests.values():
+        last = len(cases) - 1
+        kept = {round(number * last / (_CASES - 1)) for number in range(_CASES)}
+        for number, item in enumerate(cases):
+            if number not in kept:
+                item.add_marker("slow")

@@ -270,7 +270,7 @@ def write(
     found : ideas, or some of them: `replace(found, ideas=found[:3])`
     path : .mid .wav .flac .musicxml .mei .svg .pdf .html .txt or .json
     playing : which parts sound, how often, how they swing ... in MIDI, sound, sheets and the page
-    look : staves, note names, fingers, paper and title of a sheet
+    look : view, note names, fingers, paper and title of a sheet
     overwrite : replace a file that is there
 
     Raises

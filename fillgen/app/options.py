@@ -18,7 +18,7 @@ from fillgen.hands.playing import BASSES, CLOSES, ENTRIES, LEFT_STYLES, PARTS, S
 from fillgen.hands.reach import SIZES
 from fillgen.rules.pack import BUSY
 from fillgen.theory.metre import METRES
-from fillgen.writers.look import PAPERS, SheetOptions
+from fillgen.writers.look import PAPERS, VIEWS, SheetOptions
 
 __all__ = [
     "CHART",
@@ -376,11 +376,22 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
     },
     SheetOptions: {
-        "staves": Option(
-            ("--staves",), "Staves of a sheet: 1 for the right hand, 2 with the left hand's chords.", int
+        "view": Option(
+            ("--view",),
+            "What a sheet shows: the right hand with fingering, a lead sheet (line and chord symbols), or two hands.",
+            values=lambda: VIEWS,
         ),
         "note_names": Option(("--note-names",), "Print the name of each note under it, for beginners.", bool),
-        "fingers": Option(("--fingers/--no-fingers",), "Print fingers above the notes.", bool),
+        "fingers": Option(
+            ("--fingers/--no-fingers",),
+            "Print fingers above the notes. [default: yes, but not on a lead sheet]",
+            bool,
+        ),
+        "articulation": Option(
+            ("--articulation/--no-articulation",),
+            "Print slurs, accents and a dynamic, as they are played. [default: with two hands]",
+            bool,
+        ),
         "paper": Option(("--paper",), "Paper of a PDF: a4 or letter.", values=lambda: tuple(PAPERS)),
         "title": Option(("--title",), "The title of a sheet. [default: the chart's]"),
         "author": Option(("--author",), "Whom a sheet names as its author."),

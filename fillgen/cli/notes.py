@@ -16,7 +16,7 @@ DORIAN_SIXTH = Option(
 )
 
 
-@grouped(without=("audio", "soundfont", "voices", "staves", "note_names", "columns"))
+@grouped(without=("audio", "soundfont", "voices", "view", "articulation", "note_names", "columns"))
 def notes(
     *,
     chords: ChordOptions,

@@ -15,7 +15,7 @@ from fillgen.cli.signature import grouped
 CHANGES = Option(("--changes",), "Richer chords for a sequence or chart, with reasons.", metavar="NAME|CHART")
 
 
-@grouped(without=("audio", "soundfont", "voices", "staves", "note_names", "columns", "fingers"))
+@grouped(without=("audio", "soundfont", "voices", "view", "articulation", "note_names", "columns", "fingers"))
 def sequences(
     *,
     options: SequenceOptions,

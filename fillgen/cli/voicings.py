@@ -31,7 +31,7 @@ THIN = Option(("--thin",), "At most three keys, for small hands; the fifth goes 
 SPREAD = Option(("--spread",), "Open voicings too, up to a tenth.", bool)
 
 
-@grouped(without=("audio", "staves", "note_names", "columns"))
+@grouped(without=("audio", "view", "articulation", "note_names", "columns"))
 def voicings(
     *,
     chords: ChordOptions,

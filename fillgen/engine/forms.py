@@ -342,15 +342,15 @@ def passages_in_words(passages: Sequence[Passage], first: int = 1) -> str:
     """Passages in words; `first` is the number of the first bar.
 
     >>> passages_in_words([Passage((0, 4), 2)]), passages_in_words([Passage((1, 2), 1, (STAYS, (2,) * 12))])
-    ('bars 5-6 as 1-2', 'bar 3 as 2, moved')
+    ('bars 5-6 repeat 1-2', 'bar 3 repeats 2 in sequence')
     """
     found = []
     for passage in passages:
         inner = [passages_in_words(passage.within(), first)] if passage.within() else []
         later = " and ".join(_bars(place + first, passage.bars) for place in passage.firsts[1:])
-        many = "bars" if passage.bars > 1 or len(passage.firsts) > 2 else "bar"
-        moved_on = ", moved" if passage.shifts else ""
-        found += [*inner, f"{many} {later} as {_bars(passage.firsts[0] + first, passage.bars)}{moved_on}"]
+        many = "bars {} repeat {}" if passage.bars > 1 or len(passage.firsts) > 2 else "bar {} repeats {}"
+        repeats = many.format(later, _bars(passage.firsts[0] + first, passage.bars))
+        found += [*inner, f"{repeats} in sequence" if passage.shifts else repeats]
     return "; ".join(found)
 
 

@@ -13,7 +13,7 @@ from typing import Any
 from fillgen.dice import Dice
 from fillgen.hands.playing import USUAL_FEEL
 from fillgen.hands.stroke import Stroke
-from fillgen.phrase.slurs import slurred
+from fillgen.phrase.articulation import slurred
 from fillgen.tables import table
 from fillgen.theory.metre import TICKS, Timeline
 

@@ -32,7 +32,7 @@ class IdeaNote:
 class Idea:
     """A phrase with its score, the terms of the score, its shape and its text.
 
-    `form` says in words which bars return, such as `bars 5-6 as 1-2`; it is empty if none has to. `second` are the
+    `form` says in words which bars return, such as `bars 5-6 repeat 1-2`; it is empty if none has to. `second` are the
     notes struck with the line, below it, in order and from the highest down; empty if none were requested. `fills` are
     the notes of a part of their own, where the line rests or holds a note.
     """

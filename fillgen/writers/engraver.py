@@ -61,6 +61,7 @@ _OPTIONS = {
     "footer": "none",
     "breaks": "auto",
     "minLastJustification": 0,
+    "noJustification": False,
     "spacingSystem": 3,
     "smuflTextFont": "none",
     "svgFormatRaw": True,
@@ -107,12 +108,13 @@ def engraved(
     *,
     broken: bool = False,
     whole: bool = False,
+    justified: bool = True,
     margin: int = _MARGIN,
 ) -> tuple[Drawing, ...]:
     """A score, MEI or MusicXML, as drawings: one, or several if it doesn't fit into a height.
 
     `width`, `height` and the `margin` at the left are in units, 2.5 to a pixel; a drawing is just as high as its content. A score that is
-    `broken` into lines keeps them; otherwise lines are filled. A last line that is `whole` is as wide as the others. Ids without a hyphen are dropped: a score's own ids have
+    `broken` into lines keeps them; otherwise lines are filled. A last line that is `whole` is as wide as the others; none is stretched unless they are `justified`. Ids without a hyphen are dropped: a score's own ids have
     one. Those of the drawing itself end with `name`, so that a page can hold many drawings. OutputError if the engraver
     can't read the score.
     """
@@ -121,6 +123,7 @@ def engraved(
         "pageHeight": height,
         "breaks": "line" if broken else "auto",
         "minLastJustification": 0 if whole else _LEAST,
+        "noJustification": not justified,
         "pageMarginLeft": margin,
     }
     with _loaded(score, name, options) as toolkit:
@@ -135,7 +138,7 @@ _BAR = re.compile(r'class="measure">.*?class="staff"><path d="M(-?\d+) -?\d+ L(-
 
 
 def bar_widths(drawing: Drawing) -> tuple[tuple[int, ...], ...]:
-    """The widths of the bars of each line of a drawing, as they are drawn, 25 to a pixel."""
+    """The widths of the bars of each line of a drawing, as they are drawn, 25 to a pixel; the first with clef and key."""
     return tuple(
         tuple(int(right) - int(left) for left, right in _BAR.findall(line))
         for line in _LINE.split(drawing.inside)[1:]

@@ -148,7 +148,7 @@ def _bar(score: Score, bar: ScoreBar, above: str, *, last: bool) -> str:
     return (
         f'<measure xml:id="{score.id}-b{bar.number}" n="{bar.number}"{metcon}{right}>{staves}'
         f"{_mark(bar.section)}{above}{_slows(bar, score)}{_harmonies(bar.chords, score.metre)}{_fingers(bar.staves)}"
-        f"{_fermatas(bar.staves)}</measure>"
+        f"{_fermatas(bar.staves)}{_slurs(bar, score)}{_dynamics(bar.staves)}</measure>"
     )
 
 
@@ -171,6 +171,26 @@ def _fermatas(staves: Iterable[Iterable[ScoreSymbol]]) -> str:
         for n, staff in enumerate(staves, 1)
         for each in staff
         if each.close == "held"
+    )
+
+
+def _slurs(bar: ScoreBar, score: Score) -> str:
+    """The slurs that begin in a bar, of which one may end in the next."""
+    ends = dict(score.slurs)
+    return "".join(
+        f'<slur staff="{n}" startid="#{each.id}" endid="#{ends[each.id]}"/>'
+        for n, staff in enumerate(bar.staves, 1)
+        for each in staff
+        if each.slur == "start"
+    )
+
+
+def _dynamics(staves: Iterable[Iterable[ScoreSymbol]]) -> str:
+    return "".join(
+        f'<dynam staff="{n}" place="below" startid="#{each.id}">{each.dynamic}</dynam>'
+        for n, staff in enumerate(staves, 1)
+        for each in staff
+        if each.dynamic
     )
 
 
@@ -253,10 +273,15 @@ def _symbol(each: ScoreSymbol, *, stemless: bool = False) -> str:
     notes = [_pitch(symbol, place) for place in range(len(symbol.names))]
     if len(notes) == 1:
         head, inside = notes[0]
-        struck = '<artic artic="acc stacc"/>' if each.close == "button" else ""
-        return f"<note{name} {head} {length}{look}{_tie(symbol)}>{inside}{struck}{_verse(each.name)}</note>"
+        return f"<note{name} {head} {length}{look}{_tie(symbol)}>{inside}{_struck(each)}{_verse(each.name)}</note>"
     heads = "".join(f"<note {head}{_tie(symbol)}>{inside}</note>" for head, inside in notes)
-    return f"<chord{name} {length}{look}>{heads}{_verse(each.name)}</chord>"
+    return f"<chord{name} {length}{look}>{heads}{_struck(each)}{_verse(each.name)}</chord>"
+
+
+def _struck(each: ScoreSymbol) -> str:
+    """The signs of how a note is struck."""
+    signs = "acc stacc" if each.close == "button" else "acc" if each.accent else ""
+    return f'<artic artic="{signs}"/>' if signs else ""
 
 
 def _dots(symbol: Symbol) -> str:

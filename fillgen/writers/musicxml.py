@@ -396,6 +396,7 @@ def _score_measures(score: Score, before: Score | None, shift: int, *, named: bo
         if bar.section:
             _section_word(element, bar.section)
         _note_marks(element.findall("note"), bar.staves[0], stemless=score.free)
+        _dynamics(element, bar.staves[0])
         _further_staves(element, bar, stemless=score.free)
         found.append(element)
     _double_bar(found[-1])
@@ -457,6 +458,10 @@ def _note_marks(notes: Iterable[Element], staff: Sequence[ScoreSymbol], *, steml
             _put_head(each, written, stemless=stemless)
         for each, finger in zip((note, *below), written.fingers, strict=False):
             _text(SubElement(_notations_of(each), "technical"), "fingering", finger)
+        if written.slur:
+            SubElement(_notations_of(note), "slur", {"type": written.slur, "number": "1"})
+        if written.accent and written.close != "button":
+            SubElement(SubElement(_notations_of(note), "articulations"), "accent")
         if written.close:
             _close_sign(note, written.close)
         if written.name:
@@ -510,6 +515,15 @@ def _notations_of(note: Element) -> Element:
     """The notations of a note, added if it has none."""
     found = note.find("notations")
     return SubElement(note, "notations") if found is None else found
+
+
+def _dynamics(element: Element, staff: Sequence[ScoreSymbol]) -> None:
+    """The dynamics of the first staff below it, each before its note."""
+    for note, written in zip(_heads(element), staff, strict=True):
+        if written.dynamic:
+            direction = Element("direction", {"placement": "below"})
+            SubElement(SubElement(SubElement(direction, "direction-type"), "dynamics"), written.dynamic)
+            element.insert(list(element).index(note), direction)
 
 
 def _further_staves(element: Element, bar: ScoreBar, *, stemless: bool) -> None:

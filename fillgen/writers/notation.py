@@ -414,6 +414,7 @@ class ScoreSymbol:
     """A symbol of a score with its marks: its id, a finger for each of its names or none, the word printed below, its head.
 
     `close` is `held` on a last note with a fermata, `button` on one that is short and accented; `head` is one of `HEADS`.
+    `slur` is `start` or `stop` where one begins or ends; `dynamic` is a word such as mf.
     """
 
     symbol: Symbol
@@ -422,6 +423,9 @@ class ScoreSymbol:
     name: str = ""
     close: str = ""
     head: str = ""
+    slur: str = ""
+    accent: bool = False
+    dynamic: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -472,6 +476,13 @@ class Score:
     def hands(self) -> int:
         """How many staves are those of the hands: the first ones, which a brace joins where there are two."""
         return sum(staff.part != "bass" for staff in self.staves)
+
+    @property
+    def slurs(self) -> tuple[tuple[str, str], ...]:
+        """The ids of the symbols between which slurs go."""
+        lines = [[each for bar in self.bars for each in bar.staves[n]] for n in range(len(self.staves))]
+        signs = [each for line in lines for each in line if each.slur]
+        return tuple((start.id, stop.id) for start, stop in zip(signs[::2], signs[1::2], strict=True))
 
     def is_short(self, bar: ScoreBar) -> bool:
         return self.free or bar.length < self.metre_of(bar).bar

@@ -114,15 +114,13 @@ def drawings(
 
 def drawn(score: Score, width: int = WIDE, height: int = TALLEST) -> tuple[Drawing, ...]:
     """A score engraved as `drawings` has it: in lines of four bars, or of two, as wide as `width` where they are whole."""
-    found = engraved(to_mei([score]), score.id, width, height)
-    lines = [line for drawing in found for line in bar_widths(drawing)]
+    loose = engraved(to_mei([score]), score.id, width, height, justified=False)
+    lines = [line for drawing in loose for line in bar_widths(drawing)]
     pickup = score.bars[0].number == 0
     sections = [number for number, bar in enumerate(score.bars) if bar.section]
     breaks = _four_a_line(lines, sections, pickup=pickup) or _even_breaks(lines, pickup=pickup)
     ends = [0, *breaks, len(score.bars)] if breaks else [0, *accumulate(map(len, lines))]
     whole = _is_whole([end - start for start, end in pairwise(ends)])
-    if not breaks and not whole:
-        return found
     return engraved(to_mei([score], breaks=breaks), score.id, width, height, broken=bool(breaks), whole=whole)
 
 
@@ -135,6 +133,10 @@ def _is_whole(counts: Sequence[int]) -> bool:
     return counts[-1] >= LINE or counts[-1] == max(counts[:-1], default=LINE)
 
 
+_SIGNS = 1600
+"""The width of a clef with a key of many signs, 25 to a pixel."""
+
+
 def _four_a_line(
     lines: Sequence[Sequence[int]], sections: Collection[int] = (), *, pickup: bool
 ) -> tuple[int, ...]:
@@ -143,24 +145,29 @@ def _four_a_line(
     Widths and the pick-up are as in `_even_breaks`; `sections` are bars that begin a line. Nothing if there are four
     bars and fewer, or where one line is left for each.
 
-    >>> _four_a_line([(10, 10, 10, 10, 10), (12, 13, 15)], pickup=False), _four_a_line([(50, 50), (30, 30, 40)], pickup=False)
-    ((4,), (2, 4))
+    >>> _four_a_line([(3000, 3000, 3000, 3000, 3000), (3200, 3300, 3500)], pickup=False)
+    (4,)
+    >>> _four_a_line([(9000, 9000), (5400, 5400, 7200)], pickup=False)
+    (2, 4)
     """
     widths = [width for line in lines for width in line]
     room = max(map(sum, lines))
+    leads = set(accumulate(map(len, lines), initial=0))
+
+    def wide(a: int, b: int) -> int:
+        return sum(widths[a:b]) + (0 if a in leads else _SIGNS)
 
     def starts(bars: int) -> list[int]:
         return line_starts(len(widths), bars, sections, pickup)
 
-    bars = bars_in_line(lambda count: all(sum(widths[a:b]) <= room for a, b in pairwise(starts(count))))
+    bars = bars_in_line(lambda count: all(wide(a, b) <= room for a, b in pairwise(starts(count))))
     return tuple(starts(bars)[1:-1]) if len(widths) - pickup > LINE and bars > 1 else ()
 
 
 def _even_breaks(lines: Sequence[Sequence[int]], *, pickup: bool) -> tuple[int, ...]:
     """The bars, counted from 0, that begin a line if the same number of lines is filled evenly; none if it is already.
 
-    `lines` are the widths of bars as drawn. A line is stretched, never squeezed, so bars fit together if their drawn
-    widths do. A pick-up doesn't count as a bar.
+    `lines` are the widths of bars as they are drawn without being stretched. A pick-up doesn't count as a bar.
 
     >>> _even_breaks([(30, 35, 35), (30,)], pickup=False), _even_breaks([(50, 50), (30, 30, 40)], pickup=False)
     ((2,), ())

@@ -185,7 +185,7 @@ def test_silence_is_said_within_a_second(open_page: Open, ideas: fillgen.Ideas) 
     )
     tab.wait("document.body.dataset.ready")
     tab.page.click("#play")
-    expect(tab.page.locator("#alert")).to_contain_text("no sound")
+    expect(tab.page.locator("#alert")).to_contain_text("No sound")
     assert tab.tell("fillgen.player.playing") is None
     tab.tell("window.connect() && 0")
     tab.wait("fillgen.player.playing !== null")

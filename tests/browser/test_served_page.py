@@ -139,7 +139,7 @@ def test_checked_phrases_and_the_book_are_music(tab: Tab, axe: str) -> None:
     found(tab, "| Bb | Gm7 | Cm7 | F7 |", "2-50")
     tab.page.click("#panel-check summary")
     page.fill("#panel-check textarea", "D5q E5q B4h | D5q C5q Bb4h | G4q Bb4q Eb5h | C5h A4h")
-    page.get_by_role("button", name="Check what is written").click()
+    page.get_by_role("button", name="Check the phrase").click()
     page.locator(".check-music .note-mark.clash").first.wait_for()
     expect(page.locator(".check-music .mark-word").first).to_have_text("clashes")
     expect(page.locator(".check-music h3")).to_have_text(["Your phrase", "Mended"])

@@ -51,12 +51,13 @@ def changes(ideas: fillgen.Ideas) -> list[str | None]:
     return [None if own == before else own for before, own in zip(["", *names], names, strict=False)]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("name", CHARTS)
 @pytest.mark.parametrize("kind", ["musicxml", "mei"])
 def test_music21_reads_measures_of_their_own_length(name: str, kind: str) -> None:
     """In both staves every measure is as long as its bar, full of notes and rests, and the notes are those of the ideas."""
     ideas = ideas_of(name)
-    content = render(entries_of(ideas), SheetOptions(staves=2), kind)
+    content = render(entries_of(ideas), SheetOptions("two-hands"), kind)
     if kind == "musicxml":
         check_schema(content)
     score: Any = music21.converter.parse(content.decode(), format=kind)
@@ -123,6 +124,7 @@ def test_music21_reads_midi_in_measures_of_their_own_length(name: str) -> None:
     assert [measure.barDuration.quarterLength for measure in measures] == lengths(ideas)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("name", "level"), one_in(3, itertools.product(CHARTS, (1, 2, 3, 5))))
 def test_phrase_text_reads_back(name: str, level: int) -> None:
     """Texts have a bar for each of the chart's, each full, and read back to the same notes and the same text."""
@@ -142,6 +144,7 @@ def test_phrase_text_reads_back(name: str, level: int) -> None:
 RESTLESS = "| 4/4 Eb Cm7 | 3/4 Fm7 | 4/4 Bb7 | 2/4 Gm7 | 5/4 C7 | 3/4 Fm7 | 4/4 Bb7 | 2/4 Eb |"
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("chart", "level"), each_once(itertools.product([*CHARTS.values(), RESTLESS], (3, 5)))
 )

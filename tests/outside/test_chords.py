@@ -573,6 +573,7 @@ def test_every_spelling_is_read_on_every_root(root: str) -> None:
             assert (str(chord.root), chord.kind, chord.bass) == (root, kind, None), spelling
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("root", ROOTS)
 @pytest.mark.parametrize("bass", ["E", "Bb", "F#", "A"])
 def test_every_spelling_is_read_with_a_slash_bass(root: str, bass: str) -> None:

@@ -355,6 +355,7 @@ def by_step(names: tuple[str, ...], pitches: tuple[int, ...]) -> bool:
     return all(abs(two - one) == 1 and 1 <= abs(high - low) <= 2 for one, two, low, high in sizes)
 
 
+@pytest.mark.costly
 def test_passing_and_neighbour_are_what_music21_takes_for_them(
     triples: list[tuple[tuple[int, ...], Line, str]],
 ) -> None:

@@ -60,6 +60,7 @@ def piece(name: str, *, fills: bool = True, intro: int = 1) -> Piece:
     return pieces(TuneRequest(read(name), intro=intro, ending=2, fills=request))[0]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("intro", [0, 1])
 @pytest.mark.parametrize("name", NAMES)
 def test_the_score_is_valid_and_keeps_the_tune(name: str, intro: int) -> None:

@@ -580,6 +580,7 @@ def music21_events(data: bytes) -> list[Sound]:
     return told
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("case", STRAIGHT)
 def test_music21_reads_the_same_notes(case: str) -> None:
     """music21 reads the same pitches, onsets and lengths in ticks, as events and as notation."""

@@ -141,6 +141,7 @@ def test_facts_of_the_midi_file(node: str) -> None:
     assert len(meta(midi, "marker")) == 2
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("chart", [CHART, CHANGING])
 @pytest.mark.parametrize(
     ("playing", "count_in"),
@@ -160,6 +161,7 @@ def test_the_page_writes_what_the_command_line_writes(
     assert midi == to_midi(ideas, playing)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("options", "lengths"),
     [
@@ -184,6 +186,7 @@ def test_scores_are_read_by_another_program(node: str, options: dict[str, Any], 
         assert read.metadata.title == "Copper & <Rain>"
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("shift", "sharps"), [(-5, -5), (0, -6), (1, 1), (6, 0)])
 def test_scores_in_other_keys(node: str, shift: int, sharps: int) -> None:
     """G flat major (six flats) moved: the signature of each key on the circle of fifths, and the pitches."""

@@ -159,6 +159,7 @@ def test_pretty_midi_times_every_round(case: str) -> None:
     assert score.tick_to_time(session.length) == pytest.approx(minutes(session) * 60, rel=ROUNDING)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("case", CASES)
 def test_music21_reads_the_whole_length(case: str) -> None:
     """Every track ends with the last bar of the last round; format and number of tracks are right."""

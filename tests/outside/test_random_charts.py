@@ -142,6 +142,7 @@ def _ask(asked: Question) -> fillgen.Ideas:
     )
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("batch", one_in(ONE_IN, range(BATCHES)))
 def test_second_checker_finds_no_fault(batch: int) -> None:
     """Fifty ideas for each chart, or all that the rules allow, and no fault in any of them."""
@@ -178,6 +179,7 @@ def mixed_question(number: int) -> Question:
     return replace(asked, chart=f"| {' | '.join(bars)} |", metre=usual, level=2 + number // 4 % 4)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("number", one_in(5, range(32)))
 def test_second_checker_finds_no_fault_in_charts_whose_metre_changes(number: int) -> None:
     """Bars, strong places and texts of ideas are those of each bar's own metre."""

@@ -20,6 +20,7 @@ import pytest
 
 import fillgen
 from fillgen.chart.text import parse_chart
+from fillgen.phrase.articulation import slurred
 from fillgen.phrase.idea import IdeaNote, Ideas
 from fillgen.phrase.note import Note
 from fillgen.readers.confined import read_tune
@@ -39,7 +40,7 @@ from tests.outside.test_tunes import check_schema
 
 PACK = RulePack()
 TUNE = Path(__file__).parents[2] / "shared/tunes/garden-gate.musicxml"
-FULL = SheetOptions(staves=2, note_names=True)
+FULL = SheetOptions("two-hands", note_names=True)
 CHARTS = {
     "even": "| Gm7 C7(b9) | Fm7b5/Cb |",
     "odd": "| Gm7 / C7(b9) | Bb7sus4 |",
@@ -152,6 +153,7 @@ def test_the_engraver_is_content_with_odd_phrases(capfd: pytest.CaptureFixture[s
     assert capfd.readouterr().err == ""
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("metre", one_in(3, METRES))
 def test_the_engraver_is_content_with_every_cell(metre: str, capfd: pytest.CaptureFixture[str]) -> None:
     """Nor for any rhythm cell of any metre."""
@@ -332,6 +334,7 @@ def test_a_player_reads_the_right_signs() -> None:
     assert counts[True] > 10
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("metre", ["4/4", "6/8", "9/8", "12/8"])
 def test_a_stranger_beams_alike(metre: str) -> None:
     """music21's own beams join the same notes as ours, in all cells without triplets and rests."""
@@ -347,6 +350,7 @@ def test_a_stranger_beams_alike(metre: str) -> None:
     assert compared > 5
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("metre", METRES)
 def test_a_stranger_reads_the_tempo(metre: str) -> None:
     """music21 reads the mark of beats as the quarter notes that are meant; which note is the beat is common practice."""
@@ -375,6 +379,35 @@ def test_swing_is_written_as_a_relation_of_notes() -> None:
         assert [each.text for each in root.iter("metronome-type")] == found
         assert [each.text for each in root.iter("metronome-relation")] == ["equals"] * bool(found)
         assert len(list(root.iter("swing"))) == bool(found)
+
+
+def test_a_stranger_reads_slurs_accents_and_dynamics() -> None:
+    """music21 finds the slurs between the same notes, accents off the beat and one dynamic, in MusicXML that the schema accepts.
+
+    A lead sheet has none of them, and no fingers.
+    """
+    chart = "| Ebmaj7 | C7 | Fm7 | Bb7 |"
+    slurs = accents = 0
+    for rhythm in ("swing", "bossa nova"):
+        ideas = fillgen.ideas(chart, rhythm=rhythm, level=4, count=8, seed=4)
+        for entry in entries_of(ideas):
+            line = [(each.note.onset, each.note.length, each.note.midi) for each in entry.notes]
+            joined = slurred(line, ideas.progression.timeline, swings=ideas.swing)
+            score = read(render([entry], SheetOptions(articulation=True), "musicxml"))
+            check_schema(render([entry], SheetOptions(articulation=True), "musicxml"))
+            found = list(score.recurse().getElementsByClass("Slur"))
+            first = {number for number in joined if number - 1 not in joined}
+            assert {slur.getFirst().pitch.midi for slur in found} == {line[number][2] for number in first}
+            assert len(found) == len(first)
+            notes = [each for each in score.recurse().notes if not each.isChord and "Note" in each.classes]
+            struck = [n for n in notes if any("Accent" in sign.classes for sign in n.articulations)]
+            assert all(n.beat % 1 for n in struck)
+            assert [each.value for each in score.recurse().getElementsByClass("Dynamic")] == ["mf"]
+            slurs, accents = slurs + len(found), accents + len(struck)
+            bare = render([entry], SheetOptions("lead-sheet"), "musicxml")
+            assert not any(sign in bare for sign in (b"<slur", b"<accent", b"<dynamics", b"<fingering"))
+    assert slurs > 8
+    assert accents > 2
 
 
 @pytest.mark.parametrize("intro", [0, 4])

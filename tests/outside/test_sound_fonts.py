@@ -51,6 +51,7 @@ def read(content: bytes) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     return np.asarray(soundfile.read(io.BytesIO(content))[0])
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("rhythm", ["swing", "ballad", "march"])
 @pytest.mark.parametrize("voices", fonts.VOICES)
 def test_sound_files_are_equally_loud(rhythm: str, voices: str, small: Path) -> None:

@@ -97,6 +97,7 @@ def test_there_are_twenty_five_combinations() -> None:
 # Every rhythm in every metre
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("rhythm", PACK.rhythm_names)
 def test_symusic_reads_every_take(rhythm: str) -> None:
     """symusic reads four tracks with their names and programs, drums apart, and the notes of our own reader."""

@@ -52,6 +52,7 @@ def is_hard(exact: pitch.Pitch, scale: set[str]) -> bool:
     return abs(exact.alter) > 1 or (white and exact.alter != 0 and exact.name not in scale)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("order", ["fifths", "fourths", "half-steps"])
 @pytest.mark.parametrize("level", [2, 3, 5])
 @pytest.mark.parametrize("chart", CHARTS)

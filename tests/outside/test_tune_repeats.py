@@ -131,6 +131,7 @@ def _right(barlines: str) -> str:
     return "".join(f"{each}</barline>" for each in barlines.split("</barline>") if 'location="right"' in each)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("case", _SCORES)
 def test_repeats_are_played_as_music21_expands_them(case: str, tmp_path: Path) -> None:
     """The notes of the tune, and those in MIDI between intro and ending, are those of music21's `expandRepeats`."""

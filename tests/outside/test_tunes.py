@@ -377,6 +377,7 @@ def check_schema(content: bytes) -> None:
     assert schema().validate(document), schema().error_log
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("case", TUNES)
 def test_the_schema_accepts_what_is_written(case: str) -> None:
     """The tune of this page and the whole piece with intro and ending are valid MusicXML 4.0, and say 4.0."""
@@ -457,6 +458,7 @@ def packed(content: bytes) -> bytes:
 # The tune between intro and ending
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("case", TUNES)
 def test_every_bar_of_the_tune_is_unchanged(case: str) -> None:
     """Read back by music21, each bar of each part has the same notes, onsets, lengths, ties and chord symbols."""

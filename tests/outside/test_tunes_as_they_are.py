@@ -95,6 +95,7 @@ def unchanged(tune: Tune, own: Piece, before: Any) -> None:
         assert kinds[1][-len(kinds[0]) or len(kinds[1]) :] == kinds[0]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("name", SCORES)
 def test_every_bar_of_a_score_is_unchanged(name: str) -> None:
     """Note for note, with ties, both voices and the chord symbols there were, and the repeats and endings as written."""

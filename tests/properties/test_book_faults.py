@@ -21,12 +21,12 @@ from fillgen.book.door import Book, BookError, refuse_unusable
 from fillgen.book.store import tags
 from fillgen.cli import main
 from fillgen.dice import Dice
-from tests.effort import EFFORT
+from tests.effort import examples
 from tests.folders import own_folder
 from tests.processes import unmeasured
 from tests.properties.test_book_machine import answer
 
-KILLS = 60 * EFFORT
+KILLS = examples(60)
 MOMENT = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 ANSWERS = 6
 """So many ideas are remembered by one command; the book knows as many more."""
@@ -175,6 +175,7 @@ from pathlib import Path
 from datetime import UTC, datetime
 from fillgen.book import store
 from fillgen.book.door import Book, BookError
+from tests.effort import examples
 from tests.properties.test_book_machine import answer
 
 first = int(sys.argv[2])
@@ -416,6 +417,7 @@ DAMAGES: dict[str, Callable[[bytes], bytes]] = {
 }
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("name", DAMAGES)
 @pytest.mark.parametrize(
     "arguments",

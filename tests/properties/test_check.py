@@ -92,6 +92,7 @@ def settings_of(found: Ideas, request: Request) -> dict[str, object]:
     }
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("number", one_in(4, range(CASES)))
 def test_ideas_pass_at_their_level(number: int) -> None:
     """An idea of a level breaks none of its rules, keeps to its rhythms, and fits that level or a lower one."""
@@ -194,6 +195,7 @@ def some_ways_out(found: Ideas, level: Level, dice: random.Random) -> list[tuple
     return [way for each in ways.values() for way in dice.sample(each, min(3, len(each)))]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("number", range(0, CASES, 4))
 def test_a_note_moved_out_of_the_rules_is_a_fault_there(number: int) -> None:
     """A note moved so that it breaks a rule by construction is found there, as that or as a clash, and one change mends it."""

@@ -298,6 +298,7 @@ CHUNKS = [
 ]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("kind", "name", "seed", "count"),
     [pytest.param(*chunk, marks=[pytest.mark.slow] if chunk[2] else []) for chunk in CHUNKS],

@@ -546,6 +546,7 @@ def _odd(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, byte
     return folder, found, ended.stderr
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("where", LOCALES)
 def test_locale_does_not_show(odd: tuple[Path, dict[str, bytes], str], where: str) -> None:
     """Under any locale the same files are read and the same bytes written, index and all, and nothing fails."""

@@ -39,6 +39,7 @@ def ask(chart: str, metre: str, rhythm: str | None, seed: int) -> Ideas:
     return fillgen.ideas(chart, metre=metre, rhythm=rhythm, seed=seed)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("seed", [0, 1])
 @pytest.mark.parametrize(("chart", "metre", "rhythm"), _CHARTS)
 def test_fifty_differ(chart: str, metre: str, rhythm: str | None, seed: int) -> None:

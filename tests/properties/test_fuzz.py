@@ -452,7 +452,7 @@ OPTIONS: dict[str, list[str]] = {
     "--jobs": ["1", "2"],
     "--soundfont": ["tune.abc", "none.sf2"],
     "--only": ["1", "1,2", "2-3", "9"],
-    "--staves": ["1", "2", "3"],
+    "--view": ["right-hand", "lead-sheet", "two-hands", "3"],
     "--paper": ["a4", "letter", "A5"],
     "--title": ["Blue Lantern", "😀 & <b>", "x" * 200],
     "--port": ["0", "Piano", "99999"],

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.effort import EFFORT
+from tests.effort import examples
 from tests.readings import KINDS, judged, mutant, seeds, verdicts
 
-MUTANTS = 2000 * EFFORT
+MUTANTS = examples(2000)
 _AT_A_TIME = 100
 CHUNKS = [
     (kind, first, min(first + _AT_A_TIME, MUTANTS * each.share // 100))
@@ -42,7 +42,7 @@ def test_mutated_files_are_read_or_refused(kind: str, first: int, end: int, tmp_
 
 
 def test_there_are_many() -> None:
-    """Two thousand files, and nearly all of them different from each other and from the whole ones."""
+    """As many files as are asked for, and nearly all of them different from each other and from the whole ones."""
     files = {mutant(kind, number) for kind, first, end in CHUNKS for number in range(first, end)}
     assert sum(end - first for _, first, end in CHUNKS) == MUTANTS
     assert len(files - {data for kind in KINDS for data in seeds(kind)}) > 0.9 * MUTANTS

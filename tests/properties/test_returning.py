@@ -75,6 +75,7 @@ def test_counts_are_those_of_filtering(
     assert tried >= 3
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("level", [2, 3, 4, 5])
 @pytest.mark.parametrize("chart", [f"{SONG}{SONG}{MIDDLE}{SONG}|", BLUES, STEPS])
 def test_every_seam_keeps_the_rules(chart: str, level: int) -> None:

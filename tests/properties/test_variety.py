@@ -43,6 +43,7 @@ def phrases_of(asked: Request) -> list[Phrase]:
     return [idea.phrase for idea in generate(asked)]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("case", CHARTS)
 def test_ranked_ideas_differ_as_much_as_fair_draws(case: tuple[str, str, str | None]) -> None:
     """In pitch, rhythm, shape and opening, ranking costs no variety to speak of."""

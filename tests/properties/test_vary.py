@@ -120,6 +120,7 @@ def check(number: int, found: Ideas) -> None:
 # Keeping
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("number", _CALLS)
 def test_kept_bars_are_identical(number: int) -> None:
     """The last bar, or all but the first: what begins there is what began there."""
@@ -201,6 +202,7 @@ def test_like_and_unlike_by_shared_time(number: int) -> None:
         assert [n for n in rhythm(idea.phrase) if n[0] < bar] != [n for n in rhythm(call) if n[0] < bar]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("number", one_in(2, _CALLS))
 def test_answers_take_up_the_call_and_close(number: int) -> None:
     chart, call, _ = call_of(number)
@@ -216,6 +218,7 @@ def test_answers_take_up_the_call_and_close(number: int) -> None:
         assert shared(idea.phrase, call) <= 0.5
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("number", "level"), one_in(4, product((0, *_SOME), range(1, 6))))
 def test_at_another_level_it_is_recognisably_the_same(number: int, level: int) -> None:
     """Three quarters of the strong beats and half of the time stay; at level 1 a remark tells what does not."""
@@ -291,6 +294,7 @@ def test_moved_names_are_those_of_music21(chart: str, text: str, tonic: str) -> 
 # The same again, and everything there is
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     "variation",
     [

@@ -302,6 +302,7 @@ def test_every_chord_has_a_voicing(thin: bool) -> None:
         assert [chord.symbol for chord in chords if not voicings(chord, Hand(thin=thin))] == [], kind.name
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("hand", _HANDS, ids=str)
 def test_every_voicing_keeps_what_is_asked(hand: Hand) -> None:
     """Every voicing has tones of its chord only, each once, with third and seventh, in register, span and limits."""

@@ -20,10 +20,10 @@ export async function bank() {
   const inside = await block("fillgen-bank");
   if (inside) return inside;
   const answer = await fetch("assets/bank.json").catch(() => null);
-  if (!answer) throw new Error("the sounds could not be fetched, since nothing answers. Start fillgen page again");
-  if (!answer.ok) throw new Error(`the sounds could not be fetched (answer ${answer.status}). Press Play again in a moment`);
+  if (!answer) throw new Error("the sounds couldn't be fetched, because nothing answers. Start fillgen page again");
+  if (!answer.ok) throw new Error(`the sounds couldn't be fetched (answer ${answer.status}). Press Play again in a moment`);
   return answer.json().catch(() => {
-    throw new Error("the sounds came damaged. Press Play again in a moment");
+    throw new Error("the sounds arrived damaged. Press Play again in a moment");
   });
 }
 

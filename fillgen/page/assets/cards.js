@@ -5,6 +5,7 @@ import { draw, frameBars, markNotes, reserve } from "./pictures.js";
 /** @import { Entry, Idea, Look, OwnLook } from "./types.js" */
 
 const NEAR = "900px"; // how far beyond the window pictures are drawn
+const DRAWING = 6; // milliseconds of a frame after which no further picture is begun
 /** @type {[string, string, string][]} what can be done, its word, and the sign before it */
 const ACTS = [
   ["play", "Play", "▶"],
@@ -94,7 +95,7 @@ export function setStarred(card, on) {
   if (button) button.children[0].textContent = on ? "★" : "☆";
 }
 
-/** Draws the pictures of cards that come near the window, and keeps the place of the others. */
+/** Draws the pictures of cards that come near the window, a few each frame, and keeps the place of the others. */
 export class Drawer {
   /**
    * @param {(key: string) => Entry|undefined} entryOf
@@ -102,14 +103,18 @@ export class Drawer {
    */
   constructor(entryOf, lookOf) {
     this.lookOf = lookOf;
+    this.busy = false;
+    /** @type {Map<Entry, number>} what waits to be drawn, with its distance from the window when it came near */
+    this.waiting = new Map();
     this.watch = new IntersectionObserver(
       (seen) => {
-        for (const { target, isIntersecting } of seen) {
+        for (const { target, isIntersecting, boundingClientRect } of seen) {
           const entry = entryOf(/** @type {HTMLElement} */ (target).dataset.key ?? "");
           if (!entry) continue;
-          entry.near = isIntersecting;
-          if (isIntersecting) this.fresh(entry);
+          if (isIntersecting) this.waiting.set(entry, Math.max(0, -boundingClientRect.bottom, boundingClientRect.top - window.innerHeight));
+          else this.waiting.delete(entry);
         }
+        this.run();
       },
       { rootMargin: NEAR },
     );
@@ -124,24 +129,49 @@ export class Drawer {
 
   /** @param {Entry} entry */
   drop(entry) {
+    this.waiting.delete(entry);
     this.watch.unobserve(entry.card);
   }
 
   /**
-   * Draws an idea as it is to look now, where it is near or must be.
-   * @param {Entry} entry
-   * @param {boolean} must
+   * Asks again which of the ideas are near, and draws those as they are to look now.
+   * @param {Iterable<Entry>} entries
    */
-  fresh(entry, must = false) {
-    if (!entry.near && !must) return;
-    const { look, name, names } = this.lookOf(entry);
-    if (entry.drawn !== name) {
-      const picture = pictureOf(entry.card);
-      draw(picture, entry.idea, look, { names });
-      entry.drawn = name;
-      if (entry.marks.size) markNotes(picture, entry.idea, entry.marks);
-      this.frames(entry);
+  again(entries) {
+    for (const { card } of entries) {
+      this.watch.unobserve(card);
+      this.watch.observe(card);
     }
+  }
+
+  /** Draws what waits, the nearest first; the browser has its turn between the frames. */
+  run() {
+    if (this.busy || !this.waiting.size) return;
+    this.busy = true;
+    requestAnimationFrame(() => {
+      const begun = performance.now();
+      for (const [entry] of [...this.waiting].sort(([, one], [, other]) => one - other)) {
+        this.waiting.delete(entry);
+        this.fresh(entry);
+        if (performance.now() - begun > DRAWING) break;
+      }
+      this.busy = false;
+      this.run();
+    });
+  }
+
+  /**
+   * Draws an idea as it is to look now.
+   * @param {Entry} entry
+   */
+  fresh(entry) {
+    const { look, name, names } = this.lookOf(entry);
+    if (entry.drawn === name) return;
+    const picture = pictureOf(entry.card);
+    draw(picture, entry.idea, look, { names });
+    entry.drawn = name;
+    if (entry.marks.size) markNotes(picture, entry.idea, entry.marks);
+    this.frames(entry);
   }
 
   /** @param {Entry} entry */

@@ -27,7 +27,7 @@ export function keysOf(notes) {
   const words = [...names.values()].join(", ");
   return drawn(
     "svg",
-    { class: "keys", viewBox: `-1 -1 ${WIDE * whites.length + 2} ${HIGH + 2}`, role: "img", "aria-label": `Keys that are used: ${words}` },
+    { class: "keys", viewBox: `-1 -1 ${WIDE * whites.length + 2} ${HIGH + 2}`, role: "img", "aria-label": `Keys used: ${words}` },
     order.map((midi) => oneKey(midi, left(midi), names.get(midi))),
   );
 }

@@ -34,7 +34,7 @@ export class Keys {
     return { own, look: { spans: own.spans, ...own.ideas[idea.id] }, names, name: `${own.shift ?? 0}/${names}` };
   }
 
-  /** Shows all ideas in the key that is chosen. */
+  /** Shows all ideas in the chosen key. */
   async transpose() {
     const { shift } = this.page.settings;
     const rounds = [...new Set([...this.page.rounds, ...this.page.tray.entries.map(({ round }) => round)])];
@@ -50,7 +50,7 @@ export class Keys {
       if (this.turn !== turn) return;
       // without an answer the key stays chosen: it is asked for again with the next change, or when the page is opened again
       if (!/** @type {any} */ (error).unanswered) this.page.settings.set({ shift: 0 });
-      this.page.trouble(error, "The ideas cannot be shown in that key");
+      this.page.trouble(error, "The ideas can't be shown in that key");
       return;
     }
     for (const round of rounds) addGlyphs(this.lookIn(round, shift)?.glyphs ?? {});
@@ -65,7 +65,7 @@ export class Keys {
       const about = round.root.querySelector(".about");
       if (about) about.textContent = own.about;
     }
-    for (const entry of this.page.entries.values()) this.page.drawer.fresh(entry);
+    this.page.drawer.again(this.page.entries.values());
     this.page.stand.fresh();
     const playing = this.page.entries.get(this.page.player.playing ?? "");
     if (playing) this.page.player.change(this.page.playing.wishesFor(playing));

@@ -35,7 +35,7 @@ export class Page {
     /** @type {((round: Round, shift: number) => Promise<Look>)} */
     this.fetchLook = async (_, shift) => {
       const look = await block(`fillgen-look-${shift}`);
-      if (!look) throw new Error("this page does not hold that key");
+      if (!look) throw new Error("this page doesn't have that key");
       return look;
     };
     /** @type {((entry: Entry) => Promise<string[]>)|null} */
@@ -150,7 +150,7 @@ export class Page {
     const { systems, signs, below, notes } = idea;
     round.own.ideas[idea.id] = { systems, signs, below, names: notes.map(({ name }) => name), fingers: notes.map(({ finger }) => finger) };
     /** @type {Entry} */
-    const entry = { key, round, idea, card: makeCard(key, idea, { acts: this.acts, ...look }), near: false, drawn: "", bars: new Set(), marks: new Map() };
+    const entry = { key, round, idea, card: makeCard(key, idea, { acts: this.acts, ...look }), drawn: "", bars: new Set(), marks: new Map() };
     round.entries.push(entry);
     round.cards.append(entry.card);
     this.take(entry);
@@ -212,10 +212,7 @@ export class Page {
     for (const round of rounds) {
       this.lay(round);
       this.settings.begin(round.whole);
-      for (const entry of round.entries) {
-        entry.near = false;
-        this.take(entry);
-      }
+      for (const entry of round.entries) this.take(entry);
       if (!this.current && round.entries[0]) this.select(round.entries[0]);
       this.end(round);
     }

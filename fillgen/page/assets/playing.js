@@ -7,7 +7,7 @@ import { barIn, setLit } from "./pictures.js";
 /** @import { Page } from "./main.js" */
 
 const REST = 2500; // milliseconds after a reader has scrolled in which the page doesn't
-const SILENT = "The browser gives no sound yet. If it stays silent, see whether a speaker or headphones are connected and this page isn't muted.";
+const SILENT = "No sound from the browser yet. If it stays silent, check that speakers or headphones are connected and the page isn't muted.";
 
 export class Playing {
   /** @param {Page} page */
@@ -61,7 +61,7 @@ export class Playing {
       await this.page.player.play(entry.key, entry.round.whole, entry.idea, this.wishesFor(entry));
       if (document.getElementById("alert")?.textContent) this.page.warn("");
     } catch (error) {
-      this.page.trouble(error, `${titleOf(entry.idea)} cannot be played`);
+      this.page.trouble(error, `${titleOf(entry.idea)} can't be played`);
     }
   }
 

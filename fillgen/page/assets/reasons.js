@@ -26,7 +26,7 @@ export class Reasons {
     try {
       idea.why ??= await this.page.fetchWhy?.(entry);
       const names = round.own.ideas[idea.id].names;
-      const words = inKey(idea.why?.[index] ?? "Nothing is known of this note.", names, round.own, look.names, own);
+      const words = inKey(idea.why?.[index] ?? "There's nothing to say about this note.", names, round.own, look.names, own);
       this.page.answer.show(`Why does ${title} fit?`, make("p", {}, words));
     } catch (error) {
       this.page.trouble(error);

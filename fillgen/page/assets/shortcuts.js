@@ -7,14 +7,14 @@ import { isTyping, make } from "./elements.js";
 /** @type {[string, string, string][]} key, its name, what it does */
 const KEYS = [
   [" ", "Space", "play or stop"],
-  ["ArrowLeft", "←", "the idea before"],
-  ["ArrowRight", "→", "the next idea"],
+  ["ArrowLeft", "←", "previous idea"],
+  ["ArrowRight", "→", "next idea"],
   ["ArrowDown", "↓", "in a card: the same button of the next card"],
   ["l", "L", "loop: off, a bar, the idea, all"],
   ["-", "−", "slower"],
   ["+", "+", "faster"],
-  ["s", "S", "star the idea, or take the star off"],
-  ["e", "E", "enlarge the idea, on the music stand"],
+  ["s", "S", "star or unstar the idea"],
+  ["e", "E", "put the idea on the music stand"],
   ["n", "N", "note names on or off"],
   ["g", "G", "fingering on or off"],
   ["t", "T", "starred ideas"],

@@ -70,7 +70,7 @@ async function give(kind, name, bundle, fetchScore) {
   if (others && fetchScore) offer(`${name}.musicxml`, await fetchScore({ ...bundle, wishes: { ...wishes, parts } }), MUSICXML);
   else offer(`${name}.musicxml`, musicxml(whole, ideas, look, { tempo: wishes.tempo, ratio: swingRatio(whole, wishes.tempo) }), MUSICXML);
   const alone = others && !fetchScore ? ", with the right hand alone; MIDI has all parts" : "";
-  return alone || (parts.includes("drums") ? ", without the drums, which are heard only" : "");
+  return alone || (parts.includes("drums") ? ", without drums, which are only heard" : "");
 }
 
 export class Takeaway {
@@ -94,7 +94,7 @@ export class Takeaway {
         this.page.say(`${file} is ready${await give(kind, file, bundle, this.page.fetchScore)}.`);
       }
     } catch (error) {
-      this.page.trouble(error, "The file cannot be made");
+      this.page.trouble(error, "The file couldn't be made");
     }
   }
 }

@@ -147,12 +147,12 @@ export class Tray {
     const title = `Starred ${number}: ${idea.shape || "phrase"}`;
     const card = makeCard(`starred-${number}`, idea, { title, acts: ["play", "star", "stand", "midi", "musicxml"] });
     setStarred(card, true);
-    return { key: `starred-${number}`, round, idea, card, near: false, drawn: "", bars: new Set(), marks: new Map() };
+    return { key: `starred-${number}`, round, idea, card, drawn: "", bars: new Set(), marks: new Map() };
   }
 
   /** Draws all of it, as paper needs it. */
   draw() {
-    for (const entry of this.entries) this.page.drawer.fresh(entry, true);
+    for (const entry of this.entries) this.page.drawer.fresh(entry);
   }
 
   async print() {

@@ -128,7 +128,6 @@
  * @property {Round} round
  * @property {Idea} idea
  * @property {HTMLElement} card
- * @property {boolean} near whether it is close enough to the window to be drawn
  * @property {string} drawn what its picture shows, in one word; empty where it isn't drawn
  * @property {Set<number>} bars the bars to keep
  * @property {Map<number, {sign: string, word: string}>} marks signs at some of its notes

@@ -95,7 +95,7 @@ def _score(each: Recurring, number: int, first: int, look: SheetOptions) -> Scor
     held = [(root + tone.degree.semitones, tone) for tone in _upwards(chord.tones)]
     pitches = [midi for midi, _ in held]
     block = Written(
-        tuple(tone.name.at(midi) for midi, tone in held), chord_fingers(pitches) if look.fingers else ()
+        tuple(tone.name.at(midi) for midi, tone in held), chord_fingers(pitches) if look.is_fingered else ()
     )
     heading = f"{_symbol(chord)}, {bars_of(each.bars, first)}"
     return free_score(f"chord-{number}", heading, [("w", [block]), ("q", _line(chord, root, look))])
@@ -114,7 +114,7 @@ def _line(chord: ChordNotes, root: int, look: SheetOptions) -> list[Written]:
     return [
         Written(
             (fit.name.at(midi),),
-            (finger,) if look.fingers else (),
+            (finger,) if look.is_fingered else (),
             signed(str(fit.name)),
             heads[_MARKS[fit.kind]],
         )

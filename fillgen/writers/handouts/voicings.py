@@ -52,7 +52,7 @@ def voicings_handout(
 
 def _score(progression: Progression, path: VoicingPath, rank: int, look: SheetOptions) -> Score:
     known: set[tuple[int, ...]] = set()
-    has_fingers = look.fingers and len(progression.bars) <= _MOST_BARS
+    has_fingers = look.is_fingered and len(progression.bars) <= _MOST_BARS
     chords = []
     for voicing in path.voicings:
         fresh = voicing is not None and has_fingers and voicing.pitches not in known
@@ -96,7 +96,7 @@ def _stretch(held: Sequence[Voicing]) -> tuple[int, int]:
 
 
 def _card(voicing: Voicing, ends: tuple[int, int], pixels: int, look: SheetOptions) -> Cell:
-    fingers = chord_fingers(voicing.pitches, left=True) if look.fingers else ()
+    fingers = chord_fingers(voicing.pitches, left=True) if look.is_fingered else ()
     shown = [str(finger) for finger in fingers] or [""] * len(voicing.pitches)
     marks = {
         midi: KeyMark(DOT, signed(str(tone.name)), finger)

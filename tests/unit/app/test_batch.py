@@ -83,6 +83,7 @@ def command(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, s
 # Results
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("form", "ending", "extra"),
     [
@@ -90,7 +91,7 @@ def command(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, s
         ("txt", "txt", ["--level", "2", "--sevenths"]),
         ("mid", "mid", ["--for", "intro", "--hand", "small", "--feel", "0.5", "--sound", "flute"]),
         ("html", "html", ["--parts", "right,left"]),
-        ("musicxml", "musicxml", ["--staves", "2", "--note-names"]),
+        ("musicxml", "musicxml", ["--view", "two-hands", "--note-names"]),
         ("svg", "svg", ["--no-fingers", "--title", "High Tide"]),
     ],
 )
@@ -380,7 +381,7 @@ def cli_read() -> Callable[[Path], str]:
         (["in", "--format", "docx"], ["'docx'", "json", "pdf", "musicxml"]),
         (["in", "--parts", "rigt"], ["'rigt'", "'right'"]),
         (["in", "--sound", "left=flut"], ["'flut'", "Flute"]),
-        (["in", "--format", "pdf", "--staves", "3"], ["3 staves"]),
+        (["in", "--format", "pdf", "--view", "two-hand"], ["unknown view", "two-hands"]),
         (["in", "--format", "pdf", "--paper", "a44"], ["'a44'", "'a4'"]),
         (["in", "-o", "in/a.txt"], ["in/a.txt", "cannot be made"]),
         (["in", "-o", "x" * 300], ["xxx", "too long"]),

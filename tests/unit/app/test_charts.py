@@ -112,6 +112,7 @@ def test_json_names_the_section_of_each_bar() -> None:
 # The note that the ideas lead to
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("low", "high", "lead"),
     [("D4", "A5", "C5"), ("C4", "E5", "C5"), ("C3", "C5", "C4"), ("F#4", "F#6", "C5")],

@@ -66,6 +66,7 @@ def test_a_phrase_is_checked_as_text_and_as_notes() -> None:
     assert fillgen.check(CHART, "A4w | G4w").right is False
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("ending", [ending for ending in FORMATS if ending not in (".wav", ".flac")])
 def test_ideas_are_written_as_every_format(ending: str, tmp_path: Path) -> None:
     found = fillgen.ideas(CHART, count=2)

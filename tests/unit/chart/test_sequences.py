@@ -250,6 +250,7 @@ def test_find_refuses_unknown_words() -> None:
 # Metres
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("name", METRES)
 def test_find_in_a_metre_finds_what_can_be_played(name: str) -> None:
     """In a metre those are found that can be spelled in it, first those that are written for it."""

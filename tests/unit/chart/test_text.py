@@ -458,6 +458,7 @@ def test_bass_note_is_kept() -> None:
 ROOTS = [letter + sign for letter in "ABCDEFG" for sign in ("", "b", "#")]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("root", ROOTS)
 def test_every_spelling_on_every_root_reads_back(root: str) -> None:
     """Every spelling of every chord kind is read on every root, in brackets where it begins with a sign."""

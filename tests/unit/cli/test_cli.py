@@ -422,6 +422,7 @@ def test_text(call: Call) -> None:
     assert ranks == [(str(idea.rank), idea.shape) for idea in found]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("chart", "settings"),
     [
@@ -448,6 +449,7 @@ def test_note_lines_read_back(call: Call, chart: str, settings: dict[str, Any]) 
     assert [parse_phrase(text, metre) for text in printed] == [idea.phrase for idea in found]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("level", [1, 2, 3, 4, 5])
 def test_every_note_is_marked(call: Call, level: int) -> None:
     """Under each note stands one mark, which is its degree or the short name of its kind."""

@@ -144,6 +144,7 @@ def test_ctrl_c_belongs_to_the_pager() -> None:
     assert (code, shown) == (0, f"{STAMP}\n")
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("columns", "widest"), [(50, 60), (66, 66), (80, 80), (300, 120)])
 def test_lines_fit_the_terminal(columns: int, widest: int) -> None:
     """Lines are as long as the terminal is wide, from 60 to 120 characters."""

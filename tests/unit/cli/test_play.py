@@ -67,6 +67,7 @@ def written(path: Path) -> list[tuple[float, bytes]]:
 # play
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     "options",
     [

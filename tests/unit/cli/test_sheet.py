@@ -38,7 +38,16 @@ def test_same_ideas_as_are_printed(call: Call, tmp_path: Path) -> None:
 
 def test_looks_can_be_chosen(call: Call, tmp_path: Path) -> None:
     """Two staves, note names, no fingers and a title are found in the picture, the paper in the PDF."""
-    args = ("--staves", "2", "--note-names", "--no-fingers", "--title", "Tea & <Rain>", "--paper", "Letter")
+    args = (
+        "--view",
+        "two-hands",
+        "--note-names",
+        "--no-fingers",
+        "--title",
+        "Tea & <Rain>",
+        "--paper",
+        "Letter",
+    )
     assert call("ideas", CHART, "-n", "1", *args, "-o", "look.svg", "-o", "look.pdf").code == 0
     text = (tmp_path / "look.svg").read_text(encoding="utf-8")
     assert 'class="syl"' in text
@@ -225,7 +234,7 @@ def test_left_hand_of_a_phrase_reaches_as_far_as_asked(
 ) -> None:
     """Below a phrase of one's own the left hand's chords keep within the span, or what suits the hand."""
     chart, phrase = "| Bbm7 | Gbmaj7 | Ebm9 | F7b9 |", "F5h Db5h | Db5h Bb4h | F5h Db5h | A4h C5h"
-    call("check", chart, phrase, *options, "--staves", "2", "-o", "own.musicxml")
+    call("check", chart, phrase, *options, "--view", "two-hands", "-o", "own.musicxml")
     assert 0 < widest_chord(tmp_path / "own.musicxml") <= reach
 
 
@@ -257,20 +266,20 @@ def test_left_hand_comes_with_its_part(call: Call, tmp_path: Path) -> None:
     [
         (("ideas", CHART, "-o", "ideas.png"), ["'ideas.png'", ".svg", ".pdf"]),
         (("ideas", CHART, "-o", "ideas.pfd"), ["'ideas.pfd'", "'.pdf'"]),
-        (("ideas", CHART, "-o", "a.svg", "--staves", "3"), ["3 staves", "1", "2"]),
+        (("ideas", CHART, "-o", "a.svg", "--view", "lead"), ["unknown view", "lead-sheet"]),
         (("ideas", CHART, "-o", "a.svg", "--paper", "a44"), ["'a44'", "'a4'"]),
         (("check", CHART, PHRASE, "-o", "a.svg", "--paper", "foolscap"), ["'foolscap'", "a4", "letter"]),
         (("check", CHART, "C5x", "-o", "a.svg"), ["bar 1", "C5x"]),
-        (("tune", TUNE, "-o", "a.svg", "--title", "A", "--staves", "0"), ["0 staves"]),
+        (("tune", TUNE, "-o", "a.svg", "--title", "A", "--view", "0"), ["unknown view"]),
         (("practice", CHART, "-o", "a.json"), ["'a.json'", ".mid", ".html"]),
         (("practice", CHART, "-o", "a.mid", "--times", "17"), ["17", "1 to 16"]),
         (("practice", CHART, "-o", "a.pdf", "--only", "2"), ["--only", ".mid"]),
         (("ideas", CHART, "--note-names"), ["--note-names", ".pdf"]),
         (("ideas", CHART, "--no-fingers", "-o", "a.html", "-o", "a.mid"), ["--no-fingers", ".pdf"]),
-        (("vary", CHART, PHRASE, "--staves", "2", "-o", "a/"), ["--staves", ".pdf"]),
+        (("vary", CHART, PHRASE, "--view", "two-hands", "-o", "a/"), ["--view", ".pdf"]),
         (("check", CHART, PHRASE, "--paper", "letter", "--title", "A"), ["--paper and --title", ".pdf"]),
         (("check", CHART, PHRASE, "--swing", "5"), ["swing", "1", "4"]),
-        (("tune", TUNE, "--staves", "2", "-o", "a.musicxml"), ["--staves", ".pdf"]),
+        (("tune", TUNE, "--view", "two-hands", "-o", "a.musicxml"), ["--view", ".pdf"]),
         (("practice", CHART, "--no-fingers", "-o", "a.txt"), ["--no-fingers", ".pdf"]),
     ],
 )

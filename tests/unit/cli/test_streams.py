@@ -69,6 +69,7 @@ def test_a_reader_that_has_gone_ends_the_program_quietly(tmp_path: Path) -> None
     assert (running.returncode, said) == (141, "written to a.mid\n")
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     "command", ["--help", "ideas --help", f"voicings '{CHART}'", f"ideas '{CHART}' -n 1"]
 )

@@ -79,6 +79,7 @@ def test_triplets_are_found_whole() -> None:
     assert triplets([(640, 160), (800, 160), (960, 160)]) == []
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("rhythm", ["swing", "ballad", "march", "bossa nova", "polka"])
 @pytest.mark.parametrize("busy", ["few", "some", "many"])
 def test_every_idea_of_level_5_shows_a_device(rhythm: str, busy: str) -> None:

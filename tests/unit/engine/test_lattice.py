@@ -248,6 +248,7 @@ def fair_space(runs: Sequence[int]) -> tuple[Lattice, Tables, list[Line]]:
     return build(FAIR_SIZES, runs, tables), tables, lines
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("runs", [[5], [2, 3], [1, 1, 1, 1, 1], [3, 1, 1], [1, 4]])
 @pytest.mark.parametrize("seed", [1, 2])
 def test_draws_are_fair(runs: list[int], seed: int) -> None:

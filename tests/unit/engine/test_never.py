@@ -88,6 +88,7 @@ LEVELS_IN_TURN = [
 """Every rhythm at each level from 3, the level that is tried each time first: another one from rhythm to rhythm."""
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("rhythm", "level"), one_in(3, LEVELS_IN_TURN))
 def test_no_idea_has_what_is_never_played(rhythm: str, level: int) -> None:
     """Thirty ideas of each rhythm, in its first metre, have none of the patterns of its rhythm."""

@@ -64,6 +64,7 @@ def test_pairs_name_what_repeats_what() -> None:
     assert sorted(same.pairs()) == [(2, 0), (3, 1), (6, 0), (7, 1), (8, 2), (8, 4), (9, 3), (9, 5)]
 
 
+@pytest.mark.costly
 @spaces
 @seeds
 def test_counts_and_lists(sizes: list[int], sames: list[Same], seed: int) -> None:
@@ -86,6 +87,7 @@ def test_without_returns_it_is_the_plain_lattice() -> None:
     assert ReturningLattice(tables, []).count() == Lattice(runs, tables).count() > 0
 
 
+@pytest.mark.costly
 @spaces
 def test_draws_follow_their_weights(sizes: list[int], sames: list[Same]) -> None:
     """Ones draw fairly; otherwise a phrase is drawn in proportion to the product of its weights at all places."""

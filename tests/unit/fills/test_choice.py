@@ -72,6 +72,7 @@ def every_fill(name: str, level: int, busy: str) -> tuple[Fill, ...]:
     return fills
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("name", "level", "busy"), EVERY)
 def test_fills_sound_where_the_tune_stands_still(name: str, level: int, busy: str) -> None:
     """A fill begins after the tune's note, on a rest or a beat after it, and is over when the tune goes on."""

@@ -39,6 +39,7 @@ def check_line(progression: Progression, line: Phrase, register: str) -> None:
         assert first.get(span.onset) == (own_bass(span.chord) if span.chord.root else None)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("rhythm", "metre", "register"),
     each_once((*each, register) for register in REGISTERS for each in RHYTHMS),

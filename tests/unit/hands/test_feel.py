@@ -15,7 +15,7 @@ from fillgen.hands.feel import Feel
 from fillgen.hands.playing import PARTS, USUAL_FEEL, Playing, played_as
 from fillgen.hands.stroke import Stroke
 from fillgen.hands.take import Ensemble
-from fillgen.phrase.slurs import slurred
+from fillgen.phrase.articulation import slurred
 from fillgen.rules.pack import RulePack
 from fillgen.theory.metre import METRES, Timeline, swung
 
@@ -39,6 +39,7 @@ def test_a_take_has_feel_unless_none_is_asked_for() -> None:
     assert played_as(PlayOptions(feel=0), RulePack())[0].feel == 0
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("rhythm", RHYTHMS)
 def test_the_right_hand_is_not_typed(rhythm: str) -> None:
     """At least eight velocities over eight bars, and the same ones every time."""

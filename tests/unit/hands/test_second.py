@@ -72,6 +72,7 @@ every_kind = pytest.mark.parametrize("kind", SECONDS)
 # The rules, over many ideas
 
 
+@pytest.mark.costly
 @everywhere
 @every_kind
 def test_strong_places_have_chord_tones(number: int, kind: str) -> None:
@@ -127,6 +128,7 @@ def test_quick_notes_go_alone(number: int, kind: str) -> None:
         assert kind != "chord" or heavy or length >= progression.metre.beat
 
 
+@pytest.mark.costly
 @everywhere
 @every_kind
 @pytest.mark.parametrize("hand", ["small", "medium"])

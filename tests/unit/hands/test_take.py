@@ -29,6 +29,7 @@ def is_clear(pitches: tuple[int, ...]) -> bool:
     return low and all(max(three) - min(three) > 4 for three in combinations(pitches, 3))
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("rootless", [False, True])
 @pytest.mark.parametrize("span", [9, 12])
 @pytest.mark.parametrize("below", [60, 62, 64, 67, 72])

@@ -9,8 +9,6 @@ import io
 import json
 import os
 import re
-import subprocess
-import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -144,25 +142,6 @@ def test_same_ideas_same_bytes(ideas: fillgen.Ideas, page: bytes) -> None:
     assert build(ideas) == page
 
 
-def test_same_bytes_whatever_the_hash_seed() -> None:
-    program = (
-        "import fillgen, hashlib\nfrom fillgen.page import looks\nfrom fillgen.page.data import Stage, json_text\n"
-        f"stage = Stage(fillgen.ideas({CHART!r}, count=2))\nmade = looks.looks(stage, (0, 1))\n"
-        "print(hashlib.sha256(json_text([stage.whole(), made.ideas, made.glyphs, made.packed]).encode()).hexdigest())"
-    )
-    digests = {
-        subprocess.run(
-            [sys.executable, "-c", program],
-            env={**os.environ, "PYTHONHASHSEED": seed},
-            capture_output=True,
-            text=True,
-            check=True,
-        ).stdout
-        for seed in ("1", "2")
-    }
-    assert len(digests) == 1
-
-
 def test_processes_change_nothing(stage: Stage) -> None:
     """One process and two engrave the same."""
     assert looks.looks(stage, (0, 2), processes=2) == looks.looks(stage, (0, 2), processes=1)
@@ -280,6 +259,7 @@ def _rhythms() -> list[tuple[str, str]]:
     ]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("rhythm", "metre"), each_once(_rhythms()))
 def test_page_plays_what_the_midi_file_has(rhythm: str, metre: str) -> None:
     """Every rhythm in every metre: the same strokes in all four parts; where it swings slow and fast ones as well."""
@@ -288,6 +268,7 @@ def test_page_plays_what_the_midi_file_has(rhythm: str, metre: str) -> None:
         _check_plays(replace(found, tempo=tempo), Playing(parts=PARTS))
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     "playing",
     [
@@ -409,6 +390,7 @@ def _ids(systems: list[str]) -> list[str]:
     return re.findall(r'id="([^"]*-n\d+(?:t\d+)?)"', "".join(systems))
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("metre", METRES)
 def test_pictures_hold_every_note_once(metre: str) -> None:
     """In every metre the systems of an idea hold each written note once, its bars in order, and its metre once."""

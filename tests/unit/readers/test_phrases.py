@@ -907,6 +907,7 @@ def ideas_of(metre: str, rhythm: str, level: int, busy: str | None) -> Ideas:
     return fillgen.ideas(PLAIN, metre=metre, rhythm=rhythm, level=level, busy=busy, count=8, seed=5)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("request_", REQUESTS, ids=str)
 def test_straight_midi_comes_back(request_: tuple[str, str, int, str | None]) -> None:
     """What fillgen writes straight is read back note for note; only of dotted figures it is said that they may be swing."""
@@ -920,6 +921,7 @@ def test_straight_midi_comes_back(request_: tuple[str, str, int, str | None]) ->
         assert line_up(answer, PLAIN).notes == idea.phrase
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("ratio", [None, 1.5, 1.8, 2.3, 2.8, 3.4])
 @pytest.mark.parametrize("request_", [REQUESTS[0], REQUESTS[1], REQUESTS[6]], ids=str)
 def test_swung_midi_comes_back(request_: tuple[str, str, int, str | None], ratio: float | None) -> None:
@@ -929,6 +931,7 @@ def test_swung_midi_comes_back(request_: tuple[str, str, int, str | None], ratio
         assert found(data).notes == idea.phrase
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("feel", [USUAL_FEEL, 1.0])
 @pytest.mark.parametrize("request_", [REQUESTS[0], REQUESTS[1], REQUESTS[5], REQUESTS[8]], ids=str)
 def test_midi_with_feel_comes_back(request_: tuple[str, str, int, str | None], feel: float) -> None:

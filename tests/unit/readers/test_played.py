@@ -95,6 +95,7 @@ CONDITIONS = {
 }
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("condition", "cases"), one_in(2, [(name, n) for name in CONDITIONS for n in (20, 100)])
 )

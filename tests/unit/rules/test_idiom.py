@@ -131,6 +131,7 @@ def test_rhythms_are_syncopated_as_they_are(rhythm: str, level: int, least: floa
     assert least <= syncopated(rhythm, level) <= most
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("rhythm", ["swing", "bossa nova"])
 @pytest.mark.parametrize("level", [3, 4, 5])
 def test_some_rhythms_close_off_the_beat(rhythm: str, level: int) -> None:
@@ -145,6 +146,7 @@ def test_an_ending_lands_on_the_beat_in_every_rhythm() -> None:
     assert {idea.phrase[-1].onset for idea in found} == {3 * 1920}
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("rhythm", LATIN)
 def test_odd_and_even_bars_differ_in_latin_rhythms(rhythm: str) -> None:
     """Over the eighths of a bar, how often a note begins there differs by .15 at least between odd and even bars."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import socket
 import stat
@@ -11,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from fillgen.cli import main
+from fillgen.server import serving
 from fillgen.server.addresses import PORT, kept_token, short_token
 from fillgen.server.serving import loopback, network
 from tests.commands import caller, refused
@@ -22,15 +22,17 @@ def test_the_usual_port_is_one_for_private_use() -> None:
     assert 49152 <= PORT <= 65535
 
 
-def test_the_usual_port_is_taken_first_and_another_when_it_is_taken() -> None:
-    with contextlib.ExitStack() as stack:
-        with contextlib.suppress(OSError):  # another test may have it already
-            held = stack.enter_context(socket.socket())
-            held.bind(("127.0.0.1", PORT))
-            held.listen()
-        _, door = stack.enter_context(loopback(None))
-        assert door.port not in (0, PORT)
-        assert door.host == "127.0.0.1"
+def test_the_usual_port_is_taken_first_and_another_when_it_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    with socket.socket() as held:
+        held.bind(("127.0.0.1", 0))
+        usual = held.getsockname()[1]
+        monkeypatch.setattr(serving, "PORT", usual)
+        held.listen()
+        with loopback(None) as (_, door):
+            assert door.port not in (0, usual)
+            assert door.host == "127.0.0.1"
+    with loopback(None) as (_, door):
+        assert door.port == usual
 
 
 def test_a_free_port_in_the_network_where_the_same_is_taken() -> None:

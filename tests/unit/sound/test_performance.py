@@ -260,6 +260,7 @@ def test_other_threads_get_no_signals() -> None:
 # Clicks
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("metre", METRES)
 def test_clicks_are_those_of_the_files(metre: str) -> None:
     """A bar of clicks is what a written count-in holds."""

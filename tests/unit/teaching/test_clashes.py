@@ -29,6 +29,7 @@ def line_of(progression: Progression, notes: Phrase, *, closes: bool = True) -> 
     return Line(progression, notes, places(progression, rhythm, closes=closes))
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("chart", "rhythm"),
     one_in(2, [(chart, rhythm) for rhythms, chart in IN_TURN for rhythm in rhythms]),

@@ -55,6 +55,7 @@ def of_kind(symbol: str, kind: str, key: Key = C_MAJOR) -> list[str]:
 # Kinds
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("key", one_in(5, all_keys()), ids=str)
 def test_twelve_notes_of_one_kind_each(key: Key) -> None:
     """Over every chord in every key each pitch class stands once; the kinds are those by which phrases are made."""

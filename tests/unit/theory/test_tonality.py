@@ -199,6 +199,7 @@ def is_diatonic(span: Span) -> bool:
     return span.key.mode == "major" and all(tone.name.pitch_class in scale for tone in span.heard.tones)
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("chart", "level"),
     one_in(3, [(chart, 1 + (n + turn) % 3) for n, chart in enumerate(CHARTS[::6]) for turn in range(3)]),

@@ -362,6 +362,7 @@ def test_moving_goes_first_and_another_change_after_it() -> None:
 # Like, unlike, answer
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("chart", "call"), [(CHART, CALL), (CHART, PUSHED), (WALTZ, TURN), (SLOW, ROCKING)])
 def test_like_and_unlike_keep_their_bounds(chart: Progression, call: Phrase) -> None:
     for idea in ask(Variation(near="like"), chart, call, count=20):

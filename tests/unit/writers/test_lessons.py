@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import subprocess
-import sys
 from dataclasses import replace
 from functools import cache
 from typing import Any
@@ -85,6 +83,7 @@ def test_the_ideas_are_those_of_their_level() -> None:
     assert {note.role for each in made().steps[1].phrases for note in each.notes} == {"chord tone"}
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("name", NAMES)
 def test_each_note_has_its_reason_and_its_finger(name: str) -> None:
     """Every note of every phrase has a sentence, the one that explains it, and a finger from 1 to 5."""
@@ -164,23 +163,7 @@ def test_a_phrase_longer_than_the_chart_is_refused() -> None:
 
 
 def test_the_same_lesson_every_time() -> None:
-    """The same request gives the same sheets, and another seed others, in a process with another hash seed as well."""
-    program = (
-        "from fillgen import parse_chart\nfrom fillgen.teaching.lesson import lesson\n"
-        "from fillgen.writers.lessons import lesson_text\nimport zlib\n"
-        "print(zlib.crc32(lesson_text(lesson(parse_chart('| Dm7 | G7 | C |'), seed=2)).encode()))"
-    )
-    runs = [
-        subprocess.run(
-            [sys.executable, "-c", program],
-            capture_output=True,
-            text=True,
-            check=True,
-            env={"PYTHONHASHSEED": seed},
-        )
-        for seed in ("1", "2")
-    ]
-    assert runs[0].stdout == runs[1].stdout != ""
+    """The same request gives the same sheets, and another seed others."""
     chart = parse_chart("| Dm7 | G7 | C |")
     assert lesson_text(lesson(chart, seed=2)) == lesson_text(lesson(chart, seed=2))
     assert lesson_text(lesson(chart, seed=2)) != lesson_text(lesson(chart, seed=3))

@@ -214,9 +214,22 @@ def test_fingers_and_names() -> None:
     assert not [*bare.iter(f"{MEI}fing"), *bare.iter(f"{MEI}syl")]
 
 
+def test_slurs_accents_and_a_dynamic() -> None:
+    """In swing an off-beat note is slurred to the beat after it, over the bar line too, and accented above its neighbours."""
+    entry = replace(entry_of("| C7 | F |", "C5h D5e E5e C5e D5e | C5h rh", key="F"), swing=2.0)
+    tree = tree_of(entry, settings=SheetOptions(articulation=True))
+    slurs = [(each.get("startid"), each.get("endid")) for each in tree.iter(f"{MEI}slur")]
+    assert slurs == [("#a-n2", "#a-n3"), ("#a-n4", "#a-n5")]
+    accented = [note.get(ID) for note in tree.iter(f"{MEI}note") if note.find(f"{MEI}artic") is not None]
+    assert accented == ["a-n2", "a-n4"]
+    assert [(each.get("startid"), each.text) for each in tree.iter(f"{MEI}dynam")] == [("#a-n0", "mf")]
+    bare = tree_of(entry)
+    assert not [*bare.iter(f"{MEI}slur"), *bare.iter(f"{MEI}artic"), *bare.iter(f"{MEI}dynam")]
+
+
 def test_two_staves_have_the_left_hand_below() -> None:
     """The second staff holds the chords with their signs, one id for each chord, under a brace."""
-    tree = tree_of(entry_of("| C7 | F |", "E5w | F5w", key="F"), settings=SheetOptions(staves=2))
+    tree = tree_of(entry_of("| C7 | F |", "E5w | F5w", key="F"), settings=SheetOptions("two-hands"))
     assert [clef.get("clef.shape") for clef in tree.iter(f"{MEI}staffDef")] == ["G", "F"]
     chords = list(tree.iter(f"{MEI}chord"))
     assert [chord.get(ID) for chord in chords] == ["a-c0", "a-c1"]

@@ -119,7 +119,7 @@ def test_key_signatures(key: str) -> None:
 
 def test_two_staves_hold_the_left_hand() -> None:
     """With two staves there are two clefs, and every chord of the left hand has its keys and its id."""
-    tree = ET.fromstring(svg_of(ENTRIES[0], SheetOptions(staves=2)))
+    tree = ET.fromstring(svg_of(ENTRIES[0], SheetOptions("two-hands")))
     assert glyphs(parts(tree, "clef")) == ["E050", "E062"]
     chords = parts(tree, "chord")
     assert [chord.get("id") for chord in chords] == [f"idea-1-c{n}" for n in range(5)]
@@ -138,6 +138,7 @@ def written_in(entry: SheetEntry, look: SheetOptions, part: str) -> list[tuple[i
     return found
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("close", [None, "held", "button", "fading"])
 @pytest.mark.parametrize("rhythm", ["bossa nova", "swing", "ballad"])
 def test_the_bass_has_the_notes_of_the_midi_file(rhythm: str, close: Close | None) -> None:
@@ -272,7 +273,7 @@ def test_every_note_is_found_by_its_id() -> None:
 
 def test_ids_stay_apart_in_one_page() -> None:
     """On a page with many entries no id stands twice, and every use points at a sign that is there."""
-    page = render(ENTRIES, SheetOptions(staves=2, note_names=True), "html").decode()
+    page = render(ENTRIES, SheetOptions("two-hands", note_names=True), "html").decode()
     ids = re.findall(r' id="([^"]+)"', page)
     assert len(ids) == len(set(ids))
     assert set(re.findall(r'xlink:href="#([^"]+)"', page)) <= set(ids)
@@ -403,10 +404,10 @@ def test_lines_hold_as_many_bars_each() -> None:
     """Four bars that do not fit one line are two and two, not three and one; a pick-up is no bar of them."""
     chart = "| Eb | Bb7 | Bb7 | Eb |"
     entry = own(chart, " | ".join([CROWDED] * 4), "12/8")
-    lines = lines_of(entry, SheetOptions(staves=2, note_names=True))
+    lines = lines_of(entry, SheetOptions("two-hands", note_names=True))
     assert [len(line) for line in lines] == [2, 2]
     late = own(chart, " | ".join(["C5e", *[CROWDED] * 4]), "12/8")
-    assert [len(line) for line in lines_of(late, SheetOptions(staves=2, note_names=True))] == [3, 2]
+    assert [len(line) for line in lines_of(late, SheetOptions("two-hands", note_names=True))] == [3, 2]
 
 
 def test_no_line_is_wider_than_the_page() -> None:
@@ -447,7 +448,7 @@ def test_same_entries_same_bytes() -> None:
     """Whatever was engraved between, a sheet comes out the same to the byte."""
     for kind in ("svg", "html", "pdf", "musicxml", "mei"):
         first = render(ENTRIES[:2], USUAL, kind)
-        svg_of(ENTRIES[3], SheetOptions(staves=2))
+        svg_of(ENTRIES[3], SheetOptions("two-hands"))
         assert render(ENTRIES[:2], USUAL, kind) == first
 
 
@@ -588,7 +589,7 @@ LONG = own("| C | F | G | C | F |", "C5w | C5w | C5w | C5w | C5w", name="long")
 @pytest.mark.parametrize(
     ("made", "told"),
     [
-        (lambda: SheetOptions(staves=3), "3 staves"),
+        (lambda: SheetOptions(view="score"), "unknown view"),
         (lambda: SheetOptions(columns=3), "3 columns"),
         (lambda: render([LONG], SheetOptions(columns=2), "pdf"), "up to four bars, not 5 bars"),
         (lambda: SheetOptions(paper="a5"), "unknown paper 'a5'"),
@@ -635,7 +636,7 @@ def test_files_are_whole_or_not_at_all(tmp_path: Path) -> None:
 def test_a_phrase_without_notes_is_rests() -> None:
     """An empty phrase is engraved as rests, with the left hand below."""
     entry = SheetEntry("a", parse_chart("| C | F |"), ())
-    tree = ET.fromstring(svg_of(entry, SheetOptions(staves=2)))
+    tree = ET.fromstring(svg_of(entry, SheetOptions("two-hands")))
     assert len(parts(tree, "mRest")) == 2
     assert note_ids(score_of(entry)) == []
 

@@ -27,6 +27,7 @@ def rows(text: str) -> list[int]:
     return [line.count("|") - 1 for line in text.splitlines() if line.startswith(" notes |")]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(
     ("chart", "width", "wanted"),
     [
@@ -44,6 +45,7 @@ def test_four_bars_a_line(chart: str, width: int, wanted: list[int]) -> None:
     assert rows(to_text(found, width=width)) == wanted
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("width", [60, 80, 120])
 @pytest.mark.parametrize(
     ("chart", "settings"),
@@ -113,10 +115,10 @@ def test_what_returns_is_told_and_true() -> None:
     assert 0 < space["returning"] <= space["rhythms"] == 24
     assert f"in {space['returning']} of them with bars that return" in " ".join(to_text(found).split())
     forms = [idea["form"] for idea in told["ideas"]]
-    assert sum("bars 17-22 as 1-6" in form for form in forms) >= 6
+    assert sum("bars 17-22 repeat 1-6" in form for form in forms) >= 6
     bar = found.progression.metre.bar
     for idea in found:
-        if "bars 17-22 as 1-6" not in idea.form:
+        if "bars 17-22 repeat 1-6" not in idea.form:
             continue
         first = [(n.onset, n.length, n.midi) for n in idea.phrase if n.onset < 6 * bar]
         again = [(n.onset - 16 * bar, n.length, n.midi) for n in idea.phrase if 16 <= n.onset // bar < 22]

@@ -5,7 +5,7 @@ import { sentence } from "../words.js";
 // The server has answered that it cannot be done, in the words of the command line.
 export class Refusal extends Error {
   /** @param {{message?: string, place?: string, hint?: string, start?: number|null, end?: number|null}} [error] */
-  constructor({ message = "this cannot be done", place = "", hint = "", start = -1, end = -1 } = {}) {
+  constructor({ message = "that can't be done", place = "", hint = "", start = -1, end = -1 } = {}) {
     super(message);
     this.place = place;
     this.hint = hint;
@@ -26,7 +26,7 @@ export class Refusal extends Error {
 // The server does not answer any more.
 export class Gone extends Error {
   constructor() {
-    super("the server does not answer");
+    super("the server doesn't answer");
     this.unanswered = true;
   }
 }

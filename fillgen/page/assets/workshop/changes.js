@@ -45,7 +45,7 @@ export class Changes {
 
   show() {
     const last = this.row.at(-1);
-    this.button.title = last ? `Takes back: ${last.what}` : "";
+    this.button.title = last ? `Undoes: ${last.what}` : "";
     if (!last && document.activeElement === this.button) document.getElementById("ideas")?.focus({ preventScroll: true });
     this.button.hidden = !last;
   }

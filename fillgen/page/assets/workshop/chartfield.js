@@ -150,7 +150,7 @@ export class ChartField {
     const buttons = [];
     const { marked } = this;
     if (marked) {
-      buttons.push(button("Go to the wrong place", () => this.go()));
+      buttons.push(button("Go to the mistake", () => this.go()));
       for (const word of proposed(marked)) buttons.push(button(`Write ${word}`, () => this.mend(word)));
     }
     const had = this.mends.contains(document.activeElement);

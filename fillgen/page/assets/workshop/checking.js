@@ -20,10 +20,10 @@ export class Checking {
     "div",
     { class: "drop" },
     field("Choose a file, or drop it here", this.file, { hint: "MIDI, MusicXML, ABC or text with a phrase" }),
-    field("Part", this.part, { hint: "by name or number, if the file has several; else the highest" }),
+    field("Part", this.part, { hint: "name or number, if the file has several; otherwise the highest" }),
   );
   mistake = make("p", { class: "mistake", id: fresh("check-mistake"), role: "alert" });
-  result = make("div", { class: "report", role: "region", "aria-label": "What was found in the phrase", tabindex: "-1", hidden: true });
+  result = make("div", { class: "report", role: "region", "aria-label": "Result of the check", tabindex: "-1", hidden: true });
 
   /**
    * @param {Start} start
@@ -45,7 +45,7 @@ export class Checking {
       heard: (notes, tempo) => this.check({ played: notes, tempo }, `${many(notes.length, "note")} played`),
     });
     const levels = start.levels.map(({ number, name }) => /** @type {[number, string]} */ ([number, `${number}: ${name}`]));
-    this.level = choice([...levels, ["auto", "the lowest that it fits"]]);
+    this.level = choice([...levels, ["auto", "the lowest it fits"]]);
     this.level.value = String(start.usual.level);
     this.root = make(
       "details",
@@ -60,7 +60,7 @@ export class Checking {
     const form = make(
       "form",
       { class: "check-form", on: { submit: (event) => this.written(event) } },
-      make("p", { class: "hint" }, "It is checked against the chords of the page, by the rules of a level."),
+      make("p", { class: "hint" }, "It's checked against the chords above, by the rules of a level."),
       this.drop,
       make(
         "div",
@@ -68,7 +68,7 @@ export class Checking {
         field("Or write the phrase", this.phrase, { wide: true, hint: "name, octave and length: F5q. Eb5e D5h | rq G5q F5h" }),
         field("Level", this.level),
       ),
-      make("div", { class: "row" }, make("button", { type: "submit", class: "button button-main" }, "Check what is written")),
+      make("div", { class: "row" }, make("button", { type: "submit", class: "button button-main" }, "Check the phrase")),
     );
     // what is written has two descriptions: how it is written, and what was wrong with it
     this.phrase.setAttribute("aria-describedby", `${this.phrase.id}-hint ${this.mistake.id}`);
@@ -109,7 +109,7 @@ export class Checking {
     try {
       bytes = new Uint8Array(await file.arrayBuffer());
     } catch (error) {
-      this.refuse(`${file.name} cannot be read (${error instanceof Error ? error.name : error}). Give a file, not a folder.`);
+      this.refuse(`${file.name} can't be read (${error instanceof Error ? error.name : error}). Give a file, not a folder.`);
       return;
     }
     await this.check({ file: { name: file.name, content: base64(bytes) } }, file.name);
@@ -124,7 +124,7 @@ export class Checking {
       this.phrase.focus();
       return;
     }
-    this.check({ phrase: this.phrase.value }, "the phrase that is written");
+    this.check({ phrase: this.phrase.value }, "your phrase");
   }
 
   /** @param {string} words */
@@ -140,7 +140,7 @@ export class Checking {
   async check(what, name) {
     const chart = this.actions.chart();
     if (!chart) {
-      this.refuse("There are no chords to check it against: write them first.");
+      this.refuse("There are no chords to check it against. Write them first.");
       return;
     }
     this.turn += 1;
@@ -153,8 +153,9 @@ export class Checking {
       const report = await ask("check", { ...chart, ...what, ...part, level });
       if (turn === this.turn) this.show(report, name);
     } catch (error) {
-      if (turn === this.turn) this.refuse(saidOf(error) || "It could not be checked.");
+      if (turn === this.turn) this.refuse(saidOf(error) || "It couldn't be checked.");
     }
+    if (turn === this.turn) this.actions.say("");
   }
 
   /**

@@ -1,4 +1,4 @@
-// What is said when the server does not answer any more. What is on the page stays usable, and goes on when it is back.
+// What is said when the server doesn't answer any more. What is on the page stays usable, and goes on when it is back.
 import { ask } from "./asking.js";
 import { button, make } from "../elements.js";
 
@@ -24,8 +24,8 @@ export class GoneNotice {
     this.timer = setInterval(() => ask("start").catch(() => {}), PAUSE);
     this.message.replaceChildren(
       make("p", {}, make("strong", {}, "fillgen page is no longer running, so nothing new can be found, checked or kept.")),
-      make("p", {}, "Start it again in a terminal with ", make("code", {}, "fillgen page"), ". This page then goes on by itself. If it doesn't, open the address that the terminal prints."),
-      make("p", {}, "The ideas that are here can still be played, starred, printed and taken along as MIDI and MusicXML."),
+      make("p", {}, "Start it again in a terminal with ", make("code", {}, "fillgen page"), ". This page then picks up where it was. If it doesn't, open the address that the terminal prints."),
+      make("p", {}, "You can still play, star and print the ideas here, and save them as MIDI and MusicXML."),
     );
   }
 
@@ -35,7 +35,7 @@ export class GoneNotice {
     const held = this.root.contains(document.activeElement);
     this.root.hidden = true;
     this.message.replaceChildren();
-    this.page.say("fillgen page answers again.");
+    this.page.say("fillgen page is back.");
     if (held) document.getElementById("chart")?.focus();
   }
 
@@ -44,7 +44,7 @@ export class GoneNotice {
     try {
       await ask("start");
     } catch {
-      this.page.say("It does not answer yet.");
+      this.page.say("No answer yet.");
     }
   }
 }

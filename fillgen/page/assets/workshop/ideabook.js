@@ -60,7 +60,7 @@ export class IdeaBook {
     this.shape = choice([["", "any shape"], ...start.shapes]);
     this.key = choice([["", "any key"], ...start.keys]);
     this.root = make("details", { class: "panel", id: "panel-book" }, make("summary", { class: "button quiet" }, "Book"));
-    const inside = this.start.book ? [this.searchForm(), this.mistake, this.chosenRow(), this.listing()] : [make("p", { class: "hint" }, "The idea book is turned off: the page was started without one. What is starred stays in this browser.")];
+    const inside = this.start.book ? [this.searchForm(), this.mistake, this.chosenRow(), this.listing()] : [make("p", { class: "hint" }, "The idea book is off: the page was started without one. Stars stay in this browser.")];
     this.root.append(make("div", { class: "panel-inside" }, make("h2", {}, "Idea book"), inside));
     this.root.addEventListener("toggle", () => this.root.open && this.refresh());
   }

@@ -11,10 +11,10 @@ const MOST_LATENCY = 500; // milliseconds that can be made up for, as on the com
 const PATIENCE = 2000; // milliseconds in which the clicks must have begun to run
 /** @type {Record<string, string>} */
 const REFUSED = {
-  NotAllowedError: "the browser did not allow it. Allow MIDI for this page in the browser",
+  NotAllowedError: "the browser blocked it. Allow MIDI for this page in the browser",
   SecurityError: "the browser does not allow it for this page",
   NotSupportedError: "this computer or browser has no MIDI",
-  InvalidStateError: "the system's MIDI does not answer",
+  InvalidStateError: "the system's MIDI doesn't answer",
 };
 const EARLY = 0.5; // seconds before the first beat that still count
 
@@ -145,8 +145,8 @@ export class Listening {
     this.controls = make(
       "div",
       { class: "listening", hidden: true },
-      make("div", { class: "fields" }, field("Keyboard", this.inputs), field("Tempo, quarter notes a minute", this.tempo), field("Latency, milliseconds", this.latency, { hint: "by which your notes arrive late through the equipment" })),
-      make("label", { class: "tick" }, this.clicks, make("span", {}, "Clicks on every beat; begin with a low volume, most of all in headphones")),
+      make("div", { class: "fields" }, field("Keyboard", this.inputs), field("Tempo, quarter notes a minute", this.tempo), field("Latency, milliseconds", this.latency, { hint: "how late your notes arrive through the equipment" })),
+      make("label", { class: "tick" }, this.clicks, make("span", {}, "Clicks on every beat. Start with the volume low, especially in headphones")),
       make("div", { class: "row" }, this.start, this.end),
       this.count,
     );
@@ -168,14 +168,14 @@ export class Listening {
       this.access = await navigator.requestMIDIAccess({ sysex: false });
     } catch (error) {
       const why = REFUSED[/** @type {Error} */ (error).name] ?? "it could not be opened. Close other programs that use it";
-      this.actions.warn(`The keyboard cannot be heard: ${why}, or drop a MIDI file.`);
+      this.actions.warn(`The keyboard can't be heard: ${why}, or drop a MIDI file.`);
       return;
     }
     this.access.onstatechange = () => this.list();
     this.controls.hidden = false;
     this.list();
     const found = this.access.inputs.size;
-    this.actions.say(found ? `${many(found, "keyboard")} found.` : "No MIDI keyboard is found. Switch it on and connect it; it will appear here.");
+    this.actions.say(found ? `${many(found, "keyboard")} found.` : "No MIDI keyboard found. Connect it and switch it on, and it appears here.");
     this.inputs.focus();
     this.allow.hidden = true;
   }
@@ -183,8 +183,8 @@ export class Listening {
   list() {
     if (!this.access) return;
     const before = this.inputs.value;
-    const found = [...this.access.inputs.values()].map(({ id, name }) => [id, name || "keyboard without a name"]);
-    const rows = found.length ? found : [["", "none is connected"]];
+    const found = [...this.access.inputs.values()].map(({ id, name }) => [id, name || "unnamed keyboard"]);
+    const rows = found.length ? found : [["", "none connected"]];
     this.inputs.replaceChildren(...rows.map(([value, text]) => make("option", { value }, text)));
     if (found.some(([id]) => id === before)) this.inputs.value = before;
     if (this.run && !this.access.inputs.has(this.run.input.id)) this.lost();
@@ -200,7 +200,7 @@ export class Listening {
     const input = this.access?.inputs.get(this.inputs.value);
     const tempo = Number(this.tempo.value);
     if (!read) return this.actions.warn("There is no chart to play over: write the chords above first.");
-    if (read.bars.some((bar) => bar.metre)) return this.actions.warn("The metronome needs a chart whose bars all have one metre.");
+    if (read.bars.some((bar) => bar.metre)) return this.actions.warn("The metronome needs a chart in a single metre.");
     if (!input) return this.actions.warn("No MIDI keyboard is connected.");
     if (!(tempo >= 30 && tempo <= 240)) return this.actions.warn("The tempo is 30 to 240 quarter notes a minute.");
     const latency = Number(this.latency.value);
@@ -226,7 +226,7 @@ export class Listening {
     this.waiting = true;
     const found = await Clicks.begun().catch(() => null);
     this.waiting = false;
-    if (!found) this.actions.warn("The browser gives no sound for clicks; keep time by the beats that are shown.");
+    if (!found) this.actions.warn("The browser plays no clicks. Keep time by the beats shown.");
     return found;
   }
 
@@ -262,7 +262,7 @@ export class Listening {
     const notes = run.ear.since(run.begins + latency, Math.min(run.ends + latency, performance.now()));
     this.stop();
     if (notes.length) this.actions.heard(notes, run.tempo);
-    else this.actions.warn("Nothing was played. Start again, and play after the bar that is counted in.");
+    else this.actions.warn("Nothing was played. Start again, and come in after the count-in bar.");
   }
 
   stop() {

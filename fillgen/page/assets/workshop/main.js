@@ -341,7 +341,7 @@ async function begin() {
     await workshop.arrive();
     await page.tray.fill();
   } catch (error) {
-    page.warn(saidOf(error) || "The workshop could not be opened.");
+    page.warn(saidOf(error) || "The workshop couldn't be opened.");
   }
 }
 

@@ -6,10 +6,10 @@ import { ask } from "./asking.js";
 /** @import { FitChord, FitNote } from "../types.js" */
 
 const KINDS = [
-  { kind: "chord tone", word: "stay", says: "a note of the chord: it may stand on any beat and stay", form: "solid", path: "M-8-8H8V8H-8Z" },
+  { kind: "chord tone", word: "stay", says: "in the chord: play it on any beat and hold it as long as you like", form: "solid", path: "M-8-8H8V8H-8Z" },
   { kind: "passes", word: "pass", says: "passes well between chord tones", form: "open", path: "M0-9L9 0L0 9L-9 0Z" },
   { kind: "leave quickly", word: "quick", says: "rubs if it lasts: touch it and move on", form: "open", path: "M-8-7L-1 0L-8 7M1-7L8 0L1 7" },
-  { kind: "clashes", word: "clash", says: "to avoid, but for a slide into the note beside it", form: "open", path: "M-6-6L6 6M6-6L-6 6" },
+  { kind: "clashes", word: "clash", says: "avoid it, except to slide into the note next to it", form: "open", path: "M-6-6L6 6M6-6L-6 6" },
 ];
 /** @type {Record<string, number>} */
 const NATURAL = { C: 0, D: 2, E: 4, F: 5, G: 7, A: 9, B: 11 };
@@ -86,7 +86,7 @@ export class NoteChart {
     return drawn(
       "svg",
       { class: "note-keys", viewBox: `0 0 ${wide} ${high}`, role: "img", "aria-labelledby": title },
-      drawn("title", { id: title }, `An octave of keys for ${chord.symbol}; the list tells the same in words`),
+      drawn("title", { id: title }, `An octave of keys for ${chord.symbol}; the list says the same in words`),
       order.flatMap((place) => {
         const note = notes.get(place);
         return note ? [key(place, note)] : [];

@@ -66,7 +66,7 @@ export class Vary {
     else entry.bars.delete(bar);
     entry.card.querySelector(`.bar-keep[data-bar="${bar}"]`)?.setAttribute("aria-pressed", String(on));
     frameBars(pictureOf(entry.card), [...entry.bars], "kept");
-    this.page.say(`Bar ${bar} of idea ${entry.idea.rank} ${on ? "is kept" : "may change"}.`);
+    this.page.say(`Bar ${bar} of idea ${entry.idea.rank} ${on ? "is kept" : "can change"}.`);
     document.dispatchEvent(new CustomEvent("workshop:kept"));
   }
 }

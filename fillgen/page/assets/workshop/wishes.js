@@ -28,7 +28,7 @@ export class Wishes {
   lead = make("input", { type: "text", name: "lead_to", autocomplete: "off", spellcheck: "false", maxlength: "8" });
   fresh = tick("Only ideas never shown before", { name: "fresh" });
   taste = tick("Rank by my stars", { name: "taste" });
-  below = tick("Add below what is here", { name: "below" });
+  below = tick("Add below the ideas here", { name: "below" });
   mistake = make("p", { class: "mistake", id: fresh("wish-mistake"), role: "alert" });
   sequence = make("select", { id: fresh("sequence"), on: { change: () => this.sequenceTold() } });
   says = make("span", { class: "hint", id: `${this.sequence.id}-says` });
@@ -201,7 +201,7 @@ export class Wishes {
 
   sequenceTold() {
     const found = this.sequences.get(this.sequence.value);
-    this.says.textContent = found ? `${found.chart} in ${found.key}. ${found.says}` : "Intros, turnarounds, endings and vamps, in the key that is chosen.";
+    this.says.textContent = found ? `${found.chart} in ${found.key}. ${found.says}` : "Intros, turnarounds, endings and vamps, in the chosen key.";
   }
 
   async putSequence() {

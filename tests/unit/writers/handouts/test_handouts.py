@@ -287,6 +287,7 @@ def test_a_page_is_printed_on_its_paper(paper: str, size: str) -> None:
     assert f"--unit:{wide / 840:.4f}pt" in style
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize(("kind", "name"), KINDS)
 def test_a_handout_is_a_page_or_two(kind: str, name: str) -> None:
     """On paper it takes a page or two; three ways through more than a line of bars a page each."""

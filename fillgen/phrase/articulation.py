@@ -1,4 +1,4 @@
-"""Which notes of a line are slurred to the next."""
+"""Which notes of a line are slurred to the next, and which are accented."""
 
 from __future__ import annotations
 
@@ -39,3 +39,23 @@ def slurred(notes: Sequence[tuple[int, int, int]], timeline: Timeline, *, swings
         if joins:
             found.add(number)
     return frozenset(found)
+
+
+def accented(notes: Sequence[tuple[int, int, int]], timeline: Timeline, *, swings: bool) -> frozenset[int]:
+    """The numbers of the notes (onset, ticks, MIDI pitch) that are accented: off the beat and above both their neighbours,
+    where eighths swing. Source: common practice.
+
+    >>> from fillgen.theory.metre import METRES
+    >>> line = [(0, 240, 72), (240, 240, 76), (480, 240, 74), (720, 240, 72), (960, 480, 77)]
+    >>> sorted(accented(line, Timeline(METRES["4/4"]), swings=True))
+    [1]
+    """
+    if not swings:
+        return frozenset()
+    return frozenset(
+        number
+        for number, ((_, _, before), (onset, _, midi), (_, _, after)) in enumerate(
+            zip(notes, notes[1:], notes[2:], strict=False), 1
+        )
+        if midi > max(before, after) and timeline.metre_at(onset).off_beat(timeline.inside(onset))
+    )
