@@ -370,7 +370,7 @@ def _cheapest(
     """
     states, following = _states(), [*chords[1:], after]
     own, gains = _costs(chords[0], following[0])
-    closed = [_NEVER * (not _begins(home, state)) for state in states]
+    closed = [_NEVER * stranger for stranger in _strange(home)]
     first = [sum(costs) for costs in zip(own, closed, _entries(), _first_costs(chords[0]), strict=True)]
     totals = [*[[_ENDLESS] * len(states)] * (LASTS - 1), first]
     ways: list[list[list[_Place]]] = []
@@ -422,8 +422,7 @@ def _end(
     states = _states()
     back = [0.0] * len(states)
     if last is not None:
-        strays = [RETURN * (not _begins(home, state)) for state in states]
-        back = [gain - cost for gain, cost in zip(_last_gains(last), strays, strict=True)]
+        back = [gain - RETURN * far for gain, far in zip(_last_gains(last), _strange(home), strict=True)]
     ends = {(LASTS - 1, index): total - back[index] for index, total in enumerate(totals[-1])}
     if goal is not None and state_of(goal) in states:
         index = states.index(state_of(goal))
@@ -439,20 +438,28 @@ def _begins(home: Key | None, state: State) -> bool:
     return state in (state_of(home), (home.tonic.pitch_class, "blues" if home.mode == "major" else home.mode))
 
 
+@lru_cache(maxsize=64)
+def _strange(home: Key | None) -> tuple[bool, ...]:
+    """For each state whether a chart whose key is given can't begin in it."""
+    return tuple(not _begins(home, state) for state in _states())
+
+
 @lru_cache(maxsize=1)
 def _entries() -> tuple[float, ...]:
     """The cost of entering each state."""
     return tuple(BLUES if mode == "blues" else 0.0 for _, mode in _states())
 
 
-def _first_costs(chord: _Heard) -> list[float]:
+@lru_cache(maxsize=1024)
+def _first_costs(chord: _Heard) -> tuple[float, ...]:
     """What the first chord gives back in each state, below zero."""
-    return [-BEGINS * _rest(chord) * _is_tonic(here, mode) for here, mode in _everywhere(chord)]
+    return tuple(-BEGINS * _rest(chord) * _is_tonic(here, mode) for here, mode in _everywhere(chord))
 
 
-def _last_gains(chord: _Heard) -> list[float]:
+@lru_cache(maxsize=1024)
+def _last_gains(chord: _Heard) -> tuple[float, ...]:
     """What the last chord gives back in each state."""
-    return [ENDS * (_is_tonic(here, mode) or _is_dominant(here)) for here, mode in _everywhere(chord)]
+    return tuple(ENDS * (_is_tonic(here, mode) or _is_dominant(here)) for here, mode in _everywhere(chord))
 
 
 def _everywhere(chord: _Heard) -> list[tuple[_Heard, str]]:
