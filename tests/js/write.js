@@ -1,5 +1,6 @@
 // Writes the files that a page gives, without a browser: a document on standard input, its files in base64 on standard output.
-import { midiFile, musicxml } from "../../fillgen/page/assets/files.js";
+import { midiFile } from "../../fillgen/page/assets/midi.js";
+import { musicxml } from "../../fillgen/page/assets/musicxml.js";
 import { swingRatio } from "../../fillgen/page/assets/music.js";
 
 let text = "";

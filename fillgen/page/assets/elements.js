@@ -175,3 +175,19 @@ export function rested(milliseconds, act) {
     },
   };
 }
+
+/**
+ * Gives the reader a file to keep.
+ * @param {string} name
+ * @param {BlobPart} content
+ * @param {string} type
+ */
+export function offer(name, content, type) {
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([content], { type }));
+  link.download = name;
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
+}

@@ -1,5 +1,7 @@
 // Ideas as files: one, or all that are starred, of one search or of several.
-import { midiFile, musicxml, offer } from "./files.js";
+import { offer } from "./elements.js";
+import { midiFile } from "./midi.js";
+import { musicxml } from "./musicxml.js";
 import { swingRatio } from "./music.js";
 
 /** @import { Entry, Idea, Look, Whole, Wishes } from "./types.js" */

@@ -1,7 +1,6 @@
 // The idea book: searched, starred, tagged, noted, put into sets, printed and forgotten.
-import { offer } from "../files.js";
 import { ask, fetched, lines, saidOf } from "./asking.js";
-import { button, choice, field, fresh, make, many, option, rested, tick } from "../elements.js";
+import { button, choice, field, fresh, make, many, offer, option, rested, tick } from "../elements.js";
 
 /** @import { Page } from "../main.js" */
 /** @import { BookIdea, Round, Start, Step } from "../types.js" */
