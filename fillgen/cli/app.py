@@ -6,7 +6,8 @@ import contextlib
 import gc
 import signal
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 from importlib import import_module
 from itertools import chain
 from typing import Annotated
@@ -111,11 +112,17 @@ def main(arguments: Sequence[str] | None = None) -> None:
         sys.exit(GONE if code == 0 and any(stream.gone for stream in streams) else code)
 
 
+@lru_cache(maxsize=32)
+def _command(names: tuple[str, ...]) -> Callable[..., object]:
+    """The program with some of its commands, put together once."""
+    return typer.main.get_command(program(names))
+
+
 def _run(given: Sequence[str]) -> int:
     """The exit code of a command."""
     try:
-        named = given[:1] if given[:1] and given[0] in COMMANDS else COMMANDS
-        code = program(named)(args=list(given), prog_name="fillgen", standalone_mode=False)
+        named = (given[0],) if given[:1] and given[0] in COMMANDS else COMMANDS
+        code = _command(named)(args=list(given), prog_name="fillgen", standalone_mode=False)
     except FillgenError as error:
         return _failed(f"fillgen: {error}")
     except BrokenPipeError:
