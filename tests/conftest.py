@@ -44,20 +44,13 @@ def pytest_collection_finish() -> None:
     gc.freeze()
 
 
-_CASES = 3
-"""The cases of a costly test that are tried each time."""
-
-
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: Sequence[pytest.Item]) -> None:
-    """Of the cases of a costly test a few are tried each time, spread evenly; the others are slow."""
+    """Of the cases of a costly test two are tried each time, the first and the last; the others are slow."""
     tests: dict[tuple[object, str], list[pytest.Item]] = defaultdict(list)
     for item in items:
         if item.get_closest_marker("costly") and not item.get_closest_marker("slow"):
             tests[item.parent, item.name.partition("[")[0]].append(item)
     for cases in tests.values():
-        last = len(cases) - 1
-        kept = {round(number * last / (_CASES - 1)) for number in range(_CASES)}
-        for number, item in enumerate(cases):
-            if number not in kept:
-                item.add_marker("slow")
+        for item in cases[1:-1]:
+            item.add_marker("slow")

@@ -13,8 +13,8 @@ EFFORT = int(os.environ.get("FILLGEN_EFFORT", "1"))
 
 
 def examples(count: int) -> int:
-    """So many examples, times the effort, with the benches; a quarter as many each time."""
-    return count * EFFORT if EFFORT > 1 else -(-count // 4)
+    """So many examples, times the effort, with the benches; an eighth as many each time."""
+    return count * EFFORT if EFFORT > 1 else -(-count // 8)
 
 
 def one_in(every: int, values: Iterable[Any]) -> list[Any]:

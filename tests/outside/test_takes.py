@@ -115,6 +115,7 @@ def test_symusic_reads_every_take(rhythm: str) -> None:
         assert score.end() <= starts(ideas)[-1] + ideas.progression.length
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("rhythm", PACK.rhythm_names)
 def test_music21_reads_every_take(rhythm: str) -> None:
     """music21 reads the tracks, their channels and programs, as many notes as are struck, and the whole length."""

@@ -123,6 +123,7 @@ def test_repeats_and_endings_of_abc_are_written() -> None:
     ]
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("name", OWN)
 def test_intro_and_ending_fit_where_they_are(name: str) -> None:
     """The intro leads to within a third of the first note, in the first metre; the ending closes in the final key."""
