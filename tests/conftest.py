@@ -33,11 +33,6 @@ if (
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
-def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
-    """Three workers for two processors: now and then one of them waits for a browser."""
-    return (os.cpu_count() or 1) * 3 // 2 or 1
-
-
 def pytest_collection_finish() -> None:
     """What has been loaded stays until the end: nobody need look through it for what can be thrown away."""
     gc.collect()

@@ -16,7 +16,7 @@ from fillgen.hands.reach import SIZES, reach
 from tests.effort import examples
 from tests.fingerings import costs, jumps, ranked, total
 
-CASES = examples(600)
+CASES = examples(1200)
 BLACK = {1, 3, 6, 8, 10}
 
 Keys = tuple[int, ...]
