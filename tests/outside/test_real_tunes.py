@@ -89,6 +89,7 @@ def test_nearly_all_real_tunes_are_read(share: int) -> None:
     assert all("metre" in told or "bar" in told or "Metres" in told for _, told in refused)
 
 
+@pytest.mark.slow
 def test_there_are_more_than_a_thousand() -> None:
     """Even without those that may be refused, a thousand tunes are read."""
     assert READ * sum(len(tunes(chunk)) for chunk in range(CHUNKS)) >= 1000

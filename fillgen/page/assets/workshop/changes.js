@@ -11,7 +11,7 @@ export class Changes {
     this.page = page;
     /** @type {{what: string, back: () => unknown}[]} */
     this.row = [];
-    this.busy = false;
+    this.turn = Promise.resolve();
     this.button = button("Undo", () => this.undo(), { class: "button quiet undo", "aria-keyshortcuts": "Control+Z", hidden: true });
     document.addEventListener("keydown", (event) => this.key(event));
   }
@@ -27,10 +27,15 @@ export class Changes {
     this.show();
   }
 
-  async undo() {
-    const last = this.busy ? undefined : this.row.pop();
+  /** Takes the last change back; one press after another, however quick they are. */
+  undo() {
+    this.turn = this.turn.then(() => this.back());
+    return this.turn;
+  }
+
+  async back() {
+    const last = this.row.pop();
     if (!last) return;
-    this.busy = true;
     try {
       await last.back();
       this.page.say(`Undone: ${last.what}.`);
@@ -38,7 +43,6 @@ export class Changes {
       this.row.push(last);
       document.dispatchEvent(new CustomEvent("workshop:trouble", { detail: error }));
     } finally {
-      this.busy = false;
       this.show();
     }
   }
