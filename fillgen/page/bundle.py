@@ -1,6 +1,7 @@
 """JavaScript modules bundled into one script, for a page that is a single file.
 
-Each module becomes a function that is called once and returns the module's exports. Only the forms that this project's
+Each module becomes a function that is called once and returns the module's exports. Comments that have lines of their own
+are left out. Only the forms that this project's
 own modules use are supported: `import { a, b } from "./name.js";` and `export` before a declaration.
 """
 
@@ -13,6 +14,7 @@ from pathlib import PurePosixPath
 _IMPORT = re.compile(r'^import \{ ([\w, ]+) \} from "(\.{1,2}/[\w./-]+\.js)";$', re.MULTILINE)
 _EXPORT = re.compile(r"^export (?=(?:async )?(?:function\*?|const|class) (\w+))", re.MULTILINE)
 _LEFT_OVER = re.compile(r"^\s*(?:import|export)\b.*$", re.MULTILINE)
+_COMMENT = re.compile(r"^[ \t]*(?:/\*\*(?:(?!\*/).)*\*/|//[^\n]*)\n", re.MULTILINE | re.DOTALL)
 _NOT_IN_A_PAGE = ("</script", "<!--")
 
 
@@ -75,6 +77,7 @@ def path_of(importer: str, imported: str) -> str:
 
 
 def _wrapped(name: str, text: str) -> str:
+    text = _COMMENT.sub("", text)
     exported = [found[1] for found in _EXPORT.finditer(text)]
     inside = _IMPORT.sub(lambda found: f"const {{ {found[1]} }} = {_value(path_of(name, found[2]))};", text)
     inside = _EXPORT.sub("", inside)

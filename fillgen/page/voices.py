@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import contextlib
 import hashlib
 import json
@@ -14,7 +13,7 @@ import numpy as np
 
 from fillgen.errors import OutputError
 from fillgen.sound import synth
-from fillgen.sound.synth.bank import bank
+from fillgen.sound.synth.bank import bank, packed
 from fillgen.sound.synth.mix import DRUM_GAIN, GAIN, released
 from fillgen.sound.synth.recipes import DRUMS, recipes
 from fillgen.sound.synth.room import response
@@ -47,9 +46,8 @@ def _mix() -> dict[str, Any]:
 def _room() -> dict[str, Any]:
     answer = response(_ROOM_RATE)
     gain = float(np.abs(answer).max())
-    numbers = np.round(answer / gain * FULL_SCALE).astype("<i2")
-    pcm = base64.b64encode(numbers.tobytes()).decode("ascii")
-    return {"rate": _ROOM_RATE, "gain": round(gain, 8), "pcm": pcm}
+    numbers = np.round(answer / gain * FULL_SCALE).astype(np.int16)
+    return {"rate": _ROOM_RATE, "gain": round(gain, 8), "pcm": packed(numbers.ravel())}
 
 
 @lru_cache(maxsize=1)

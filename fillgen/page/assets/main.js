@@ -21,6 +21,8 @@ import { sentence } from "./words.js";
 
 /** @import { Entry, Idea, Look, Round, Whole } from "./types.js" */
 
+const SETTLED = 600; // milliseconds after which the page has done what is to be seen first
+
 export class Page {
   constructor() {
     this.store = new Store("fillgen");
@@ -62,6 +64,7 @@ export class Page {
     this.takeaway = new Takeaway(this);
     document.addEventListener("click", (event) => this.clicked(event));
     this.playbar.show();
+    setTimeout(() => this.player.warm(), SETTLED);
   }
 
   /** @param {MouseEvent} event */

@@ -33,6 +33,11 @@ export class Player {
     this.timer = 0;
   }
 
+  /** Has the sounds at hand before they are wanted, so that the first note comes at once. */
+  warm() {
+    this.loadBank().catch(() => {}); // whoever plays asks again, and is told
+  }
+
   get playing() {
     return this.run ? this.run.key : null;
   }

@@ -8,13 +8,20 @@ const STOPPED = 0.03; // seconds in which a choked stroke dies away
 const FADE = 0.012;
 
 /**
- * @param {string} pcm numbers of 16 bits as base64
+ * Numbers of 16 bits from their second differences, of which all low bytes come first, then all high ones.
+ * @param {string} pcm as base64
  */
 function numbers(pcm) {
   const bytes = atob(pcm);
-  const view = new Uint8Array(bytes.length);
-  for (let place = 0; place < bytes.length; place += 1) view[place] = bytes.charCodeAt(place);
-  return new Int16Array(view.buffer);
+  const count = bytes.length / 2;
+  const found = new Int16Array(count);
+  let [number, step] = [0, 0];
+  for (let place = 0; place < count; place += 1) {
+    step = (step + (bytes.charCodeAt(place) | (bytes.charCodeAt(count + place) << 8))) & 0xffff;
+    number = (number + step) & 0xffff;
+    found[place] = number;
+  }
+  return found;
 }
 
 /**
