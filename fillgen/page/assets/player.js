@@ -236,13 +236,13 @@ export class Player {
    * @param {Wishes} wishes
    */
   async open(whole, wishes) {
+    const context = this.clock();
+    const running = context.state === "running" ? null : awake(context); // while the sounds are made ready
     this.ready ??= this.prepare().catch((error) => {
       this.ready = null; // the next who plays tries anew
       throw error;
     });
-    const sound = await this.ready;
-    const context = this.clock();
-    if (context.state !== "running") await awake(context);
+    const [sound] = await Promise.all([this.ready, running]);
     sound.wake(whole, wishes);
     sound.level(wishes);
     return { sound, context };
