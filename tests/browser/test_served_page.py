@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -166,6 +166,100 @@ def test_checked_phrases_and_the_book_are_music(tab: Tab, axe: str) -> None:
     page.click(".find")
     expect(page.locator(".wishes .mistake").last).not_to_be_empty()
     assert page.locator("[name=lead_to]").get_attribute("aria-invalid") == "true"
+
+
+def press(selector: str) -> Callable[[Tab], None]:
+    return lambda tab: tab.page.click(selector)
+
+
+def key(name: str) -> Callable[[Tab], None]:
+    return lambda tab: tab.page.keyboard.press(name)
+
+
+def varied(tab: Tab) -> None:
+    found(tab, "| Gmaj7 | Em7 | Am7 | D7 |", "2-50")
+    tab.page.click("#card-2-1 .star")
+    tab.page.click("#card-2-1 .vary")
+    tab.page.click("#card-2-1 .bar-keep[data-bar='1']")
+    tab.page.click("#card-2-1 .vary-find")
+    tab.page.locator(".variations .idea >> nth=1").wait_for(state="attached")
+    tab.wait("fillgen.workshop.search.under === null")
+
+
+def checked(tab: Tab) -> None:
+    tab.page.fill("#panel-check textarea", "B4q F#5q G5q A5q | G5q F5q E5h | C5q D#5q E5q C5q | D5w")
+    tab.page.get_by_role("button", name="Check the phrase").click()
+    tab.page.locator(".check-music .note-mark").first.wait_for()
+
+
+def asked_on_the_stand(tab: Tab) -> None:
+    tab.tell("document.querySelector('#stand-picture .note').focus()")
+    tab.page.keyboard.press("Enter")
+    expect(tab.page.locator("#answer h2")).to_contain_text("Why does")
+
+
+def refused(tab: Tab) -> None:
+    tab.page.fill("#chart", "Bb Hm7")
+    tab.page.get_by_role("button", name="Write Bm7").wait_for()
+
+
+STATES: dict[str, Callable[[Tab], None]] = {
+    "opened": lambda _: None,
+    "varied": varied,
+    "starred": press("#tray-button"),
+    "more": press(".more-wishes summary"),
+    "looked at": press("#view summary"),
+    "heard": press("#sound summary"),
+    "helped": key("?"),
+    "enlarged": lambda tab: tab.page.click("#card-2-1 [data-act='stand']"),
+    "explained": asked_on_the_stand,
+    "phrase": press("#panel-check summary"),
+    "checked": checked,
+    "book": press("#panel-book summary"),
+    "refused": refused,
+}
+"""The states of the page, each reached from the one before."""
+LEFT = {
+    "starred": press("#tray-close"),
+    "more": press(".more-wishes summary"),
+    "looked at": press("#view summary"),
+    "heard": key("Escape"),
+    "helped": key("Escape"),
+    "explained": press("#stand-close"),
+    "checked": press("#panel-check summary"),
+    "book": press("#panel-book summary"),
+}
+"""How a state is left that would be in the way of the next."""
+
+
+@pytest.mark.costly
+@pytest.mark.parametrize(
+    ("width", "height", "zoom", "scheme"),
+    [
+        (width, height, zoom, scheme)
+        for scheme in ("light", "dark")
+        for width, height, zoom in ((360, 740, 1), (800, 1100, 1), (1400, 900, 1), (700, 450, 2))
+    ],
+)
+def test_every_state_is_accessible(
+    browser: Any, server: Server, axe: str, width: int, height: int, zoom: int, scheme: str
+) -> None:
+    """On a phone, a tablet, a desk and a desk at 200 %: axe finds nothing, and nothing is wider than the window."""
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, device_scale_factor=zoom, color_scheme=scheme
+    )
+    tab = Tab(context.new_page())
+    tab.page.goto(server.address)
+    tab.wait(READY)
+    wrong = {}
+    for name, reach in STATES.items():
+        reach(tab)
+        tab.wait("document.getAnimations().every(({ playState }) => playState !== 'running')")
+        wrong[name] = tab.faults(axe)
+        if name in LEFT:
+            LEFT[name](tab)
+    context.close()
+    assert {name: faults for name, faults in wrong.items() if faults} == {}
 
 
 def test_a_filter_hides_no_new_search(tab: Tab) -> None:
