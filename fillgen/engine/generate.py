@@ -26,7 +26,7 @@ from fillgen.engine.remarks import remarks_on
 from fillgen.engine.repeats import repeats
 from fillgen.engine.request import Choices, Request, seconds_of, settle, since_of
 from fillgen.engine.returning import ReturningLattice
-from fillgen.errors import NoPhraseError
+from fillgen.errors import NoPhraseError, listed
 from fillgen.hands.fingering import best_of_many
 from fillgen.hands.reach import reach
 from fillgen.phrase.idea import Idea, Ideas
@@ -582,7 +582,7 @@ class Engine:
             if self._goes_to(stuck, Windows([u for u in self.windows.uses if u is not use], *self._ends()))
         ]
         named = named or self._blocking(stuck)
-        kinds = " and ".join(use.rule.kind for use in named) or "all the rules together"
+        kinds = listed([use.rule.kind for use in named] or ["all the rules together"], "and")
         return NoPhraseError(
             f"no phrase between {self._range()} keeps {kinds}",
             place=f"bar {stuck}",

@@ -89,7 +89,7 @@ def quoted_phrase(text: str, progression: Progression) -> str:
 def _heading(ideas: Ideas, width: int, hint: str) -> str:
     progression = ideas.progression
     marks = {MARKS[note.role] for idea in ideas for note in idea.notes if note.role in MARKS}
-    used = ", ".join(f"{mark} {meaning}" for mark, meaning in _MEANINGS.items() if mark in marks)
+    used = ", ".join(f"{mark} = {meaning}" for mark, meaning in _MEANINGS.items() if mark in marks)
     hand = f", {ideas.hand} hand" if "ease" in ideas.weights else ""
     keep = "phrase that keeps" if ideas.phrases == 1 else "phrases that keep"
     settings = f"level {ideas.level}{hand}, seed {ideas.seed}"
@@ -97,7 +97,7 @@ def _heading(ideas: Ideas, width: int, hint: str) -> str:
     lines = [
         f"{chart_heading(progression)}, {ideas.rhythm} at {ideas.tempo} quarter notes a minute, {settings}",
         f"{many(len(ideas), 'idea')} of {_count(ideas.phrases)} {keep} the rules{_over(ideas)}, {order}",
-        f"Under each note: its chord degree{f', or {used}' if used else ''}",
+        f"Under each note: its chord degree{f'; {used}' if used else ''}",
         hint,
     ]
     return "\n".join(wrapped(line, width) for line in lines if line)
