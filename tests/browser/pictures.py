@@ -23,12 +23,12 @@ LARGEST = 300_000
 MOMENTS = {
     "page": """() => {
     for (const number of [1, 3]) document.querySelector(`#card-1-${number} .star`).click();
-    fillgen.light({ key: "1-1", ids: ["idea-1-n4"], note: 4 }, true);
+    fillgen.playing.light({ key: "1-1", ids: ["idea-1-n4"], note: 4 }, true);
     document.activeElement.blur();
 }""",
     "stand": """() => {
     document.querySelector("#card-1-1 [data-act='stand']").click();
-    fillgen.light({ key: "1-1", ids: ["idea-1-n4"], note: 4 }, true);
+    fillgen.playing.light({ key: "1-1", ids: ["idea-1-n4"], note: 4 }, true);
     document.activeElement.blur();
 }""",
 }
