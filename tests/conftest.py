@@ -33,6 +33,11 @@ if (
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Three workers for two processors: now and then one waits for a browser, a server or a process."""
+    return (os.cpu_count() or 1) * 3 // 2 or 1
+
+
 def pytest_collection_finish() -> None:
     """What has been loaded stays until the end: nobody need look through it for what can be thrown away."""
     gc.collect()
