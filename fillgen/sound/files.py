@@ -10,6 +10,7 @@ import io
 import sys
 import wave
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fillgen.errors import OptionError, shorten
-from fillgen.hands.instruments import DRUM_CHANNEL, PAN, VOLUME, sound_names
+from fillgen.hands.instruments import DRUM_CHANNEL, PAN, SUSTAIN, VOLUME, sound_names
 from fillgen.sound.fonts import played
 from fillgen.sound.levels import levelled
 from fillgen.sound.performance import CONTROL, NOTE_OFF, NOTE_ON, Performance
@@ -32,24 +33,29 @@ MOST_MINUTES = 30
 """The longest sound file: 30 minutes of .wav are 318 MB."""
 _PROGRAM_CHANGE = 0xC0
 _USUAL_VOLUME, _CENTRE = 100, 64
+_HALF_DOWN = 64
+"""From this value on the pedal is down (MIDI 1.0, controller 64: 0 to 63 off, 64 to 127 on; from memory)."""
 
 
 # What is heard
 
 
 class _Channel:
-    """A channel of a file as it is played: its voice, volume and pan, and its notes."""
+    """A channel of a file as it is played: its voice, volume and pan, and its notes, which a pedal holds until it goes up."""
 
     def __init__(self, number: int) -> None:
         self.voice = DRUMS if number == DRUM_CHANNEL else voice_of("1")
         self.volume, self.pan = _USUAL_VOLUME, _CENTRE
         self.notes: list[SoundingNote] = []
         self._down: dict[int, tuple[float, int]] = {}
+        self._pedal = False
+        self._held: dict[int, SoundingNote] = {}
 
     def hear(self, second: float, data: bytes) -> None:
         """Take in a message and the second at which it comes."""
         kind, first, second_byte = data[0] & 0xF0, data[1], data[-1]
         if kind == NOTE_ON and second_byte:
+            self._damp(second, first)
             self._down[first] = second, second_byte
         elif kind in (NOTE_ON, NOTE_OFF):
             self._end(second, first)
@@ -59,17 +65,32 @@ class _Channel:
             self.volume = second_byte
         elif kind == CONTROL and first == PAN:
             self.pan = second_byte
+        elif kind == CONTROL and first == SUSTAIN:
+            self._pedal = second_byte >= _HALF_DOWN
+            if not self._pedal:
+                for midi in (*self._held,):
+                    self._damp(second, midi)
 
     def _end(self, second: float, midi: int) -> None:
         if midi in self._down:
             start, velocity = self._down.pop(midi)
-            self.notes.append(SoundingNote(start, second - start, midi, velocity))
+            note = SoundingNote(start, second - start, midi, velocity)
+            if self._pedal:
+                self._held[midi] = note
+            else:
+                self.notes.append(note)
+
+    def _damp(self, second: float, midi: int) -> None:
+        """End a note that the pedal holds."""
+        if midi in self._held:
+            note = self._held.pop(midi)
+            self.notes.append(replace(note, length=second - note.start))
 
     @property
     def part(self) -> Part:
         """The notes with their instrument; strokes on keys without a drum are left out."""
         place = max(-1.0, (self.pan - _CENTRE) / (_CENTRE - 1))
-        notes = [n for n in self.notes if self.voice != DRUMS or n.midi in drums()]
+        notes = [n for n in (*self.notes, *self._held.values()) if self.voice != DRUMS or n.midi in drums()]
         ordered = sorted(notes, key=lambda n: (n.start, n.midi))
         return Part(Instrument(self.voice, self.volume, place), tuple(ordered))
 

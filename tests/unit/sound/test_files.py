@@ -110,6 +110,32 @@ def test_parts_are_those_of_the_midi_file() -> None:
         assert np.allclose([s[0] for s in strokes], [n[0] for n in heard], atol=1e-3)
 
 
+def test_a_pedal_holds_what_is_let_go() -> None:
+    """Until it goes up (64 and more is down), or the key is struck again; notes still down go on."""
+    messages = [
+        (0, 0x90, 60, 80),
+        (0.5, 0xB0, 64, 127),
+        (1, 0x80, 60, 0),
+        (1.5, 0x90, 62, 80),
+        (2, 0x80, 62, 0),
+    ]
+    messages += [
+        (2.5, 0x90, 62, 70),
+        (3, 0xB0, 64, 63),
+        (4, 0x80, 62, 0),
+        (4, 0x90, 64, 80),
+        (5, 0x80, 64, 0),
+    ]
+    events = tuple(Event(second, bytes(rest)) for second, *rest in messages)
+    (part,) = audio.parts_of(Performance(events, 5.0))
+    assert [(n.midi, n.start, n.start + n.length) for n in part.notes] == [
+        (60, 0, 3),
+        (62, 1.5, 2.5),
+        (62, 2.5, 4),
+        (64, 4, 5),
+    ]
+
+
 def test_sounds_choose_voices() -> None:
     """The sound of a part decides which voice plays it."""
     asked = to_midi(idea(), Playing(parts=("right", "left")), {"right": "Flute", "left": "17"})
