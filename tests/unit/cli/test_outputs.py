@@ -100,6 +100,7 @@ def test_every_command_with_an_output_is_tried() -> None:
     assert BEGINS.keys() == FORMATS.keys()
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("what", WRITING)
 def test_every_ending_at_once(call: Call, tmp_path: Path, what: str) -> None:
     """One call writes every kind of file that can hold what there is, and a folder where there are takes."""
