@@ -17,6 +17,7 @@ from fillgen.chart.sequences import (
     with_bars,
     with_chords,
 )
+from fillgen.errors import listed
 from fillgen.theory.chords import Chord
 from fillgen.theory.pitch import MODES, Key, Name
 
@@ -202,7 +203,7 @@ def _secondary_dominants(spot: _Spot) -> Iterator[Proposal]:
     if new.root == spot.chord.root or (
         len(common) > 1 and spot.index and family_of(spot.chord) != "dominant"
     ):
-        keeps = f" It keeps {_listed(common)} of {spot.chord.symbol}."
+        keeps = f" It keeps {listed(map(str, common), 'and')} of {spot.chord.symbol}."
         yield spot.proposal("secondary dominant", (new,), f"{_pull(new, target)}{keeps}")
     if spot.halves and new.root != spot.chord.root:
         yield spot.proposal("secondary dominant", (spot.chord, new), _pull(new, target))
@@ -269,7 +270,7 @@ def _twos(spot: _Spot) -> Iterator[Proposal]:
         return
     seventh = tones_by_degree(new)["b7"]
     reason = (
-        f"{new.symbol} prepares {spot.chord.symbol}: they share {_listed(_common(new, spot.chord))}, its root falls "
+        f"{new.symbol} prepares {spot.chord.symbol}: they share {listed(map(str, _common(new, spot.chord)), 'and')}, its root falls "
         f"a fifth, and its seventh, {seventh}, {_goes(seventh, spot.chord, (-1, 0))}."
     )
     yield spot.proposal("two before five", (new, spot.chord), reason)
@@ -312,7 +313,7 @@ def _backdoors(spot: _Spot) -> Iterator[Proposal]:
     new = chord_on(spot.key.tonic.up(6, 10), "7")
     seventh = tones_by_degree(new)["b7"]
     reason = (
-        f"{new.symbol} shares {_listed(_common(new, spot.chord))} with {spot.chord.symbol}; its seventh, {seventh}, "
+        f"{new.symbol} shares {listed(map(str, _common(new, spot.chord)), 'and')} with {spot.chord.symbol}; its seventh, {seventh}, "
         f"{_goes(seventh, tonic, (-1,))}, and its root rises a whole step to {spot.key.tonic}."
     )
     yield spot.proposal("backdoor", (new,), reason)
@@ -340,9 +341,3 @@ def _goes(note: Name, into: Chord, ways: tuple[int, ...]) -> str:
 def _common(chord: Chord, other: Chord) -> list[Name]:
     """The tones of a chord that another has too."""
     return [tone.name for tone in chord.tones if other.tone_at(tone.name.pitch_class)]
-
-
-def _listed(names: list[Name]) -> str:
-    """Names as a sentence has them: `A, C and E`."""
-    words = [str(name) for name in names]
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
