@@ -1,8 +1,8 @@
 """JavaScript modules bundled into one script, for a page that is a single file.
 
-Each module becomes a function that is called once and returns the module's exports. Comments that have lines of their own
-are left out. Only the forms that this project's
-own modules use are supported: `import { a, b } from "./name.js";` and `export` before a declaration.
+Each module becomes a function that is called once and returns the module's exports. Comments on lines of their own are left
+out. Only the forms that this project's own modules use are supported: `import { a, b } from "./name.js";` and `export`
+before a declaration.
 """
 
 from __future__ import annotations

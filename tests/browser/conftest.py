@@ -187,9 +187,8 @@ class Tab:
         found = []
         for each in told["violations"]:
             nodes = [node["target"] for node in each["nodes"]]
-            if (
-                each["id"] == "target-size"
-            ):  # a button under a bar, or of a card that isn't laid out, is small only there
+            if each["id"] == "target-size":
+                # a button under a bar, or of a card that isn't laid out, is small only there
                 nodes = [node for node in nodes if not self.page.evaluate(OUT_OF_SIGHT, node[0])]
             found += [f"{each['id']}: {node}" for node in nodes[:1]]
         wide = self.tell("document.documentElement.scrollWidth - document.documentElement.clientWidth")

@@ -212,7 +212,7 @@ STATES: dict[str, Callable[[Tab], None]] = {
     "looked at": press("#view summary"),
     "heard": press("#sound summary"),
     "helped": key("?"),
-    "enlarged": lambda tab: tab.page.click("#card-2-1 [data-act='stand']"),
+    "enlarged": press("#card-2-1 [data-act='stand']"),
     "explained": asked_on_the_stand,
     "phrase": press("#panel-check summary"),
     "checked": checked,

@@ -35,7 +35,7 @@ export class Player {
 
   /** Has the sounds at hand before they are wanted, so that the first note comes at once. */
   warm() {
-    this.loadBank().catch(() => {}); // whoever plays asks again, and is told
+    this.loadBank().catch(() => {}); // Play tries again, and says what is wrong
   }
 
   get playing() {
@@ -264,8 +264,8 @@ export class Player {
 }
 
 /**
- * Waits for the sound to start. A browser that can't make sound never says so, so the page is told after a moment. If the
- * sound starts later, as it may on a busy computer, it plays all the same.
+ * Waits for the sound to start. Browsers don't report that they can't make sound, so after a moment the page says that it
+ * hears nothing. Sound that starts late, as on a busy computer, still plays.
  * @param {AudioContext} context
  */
 async function awake(context) {

@@ -12,7 +12,7 @@ const PATIENCE = 2000; // milliseconds in which the clicks must have begun to ru
 /** @type {Record<string, string>} */
 const REFUSED = {
   NotAllowedError: "the browser blocked it. Allow MIDI for this page in the browser",
-  SecurityError: "the browser does not allow it for this page",
+  SecurityError: "the browser doesn't allow it for this page",
   NotSupportedError: "this computer or browser has no MIDI",
   InvalidStateError: "the system's MIDI doesn't answer",
 };

@@ -1,7 +1,7 @@
 // The workshop: what the served page has besides: search, variations, checking, the idea book, and what is kept.
 import { byId, make } from "../elements.js";
 import { page } from "../main.js";
-import { starName } from "../tray.js";
+import { headOf, rowOf, starName } from "../tray.js";
 import { signed } from "../words.js";
 import { ask, fetched, Gone, lines, saidOf } from "./asking.js";
 import { beatOf } from "./beats.js";
@@ -319,9 +319,8 @@ class Workshop {
  * @param {any} whole
  * @param {Idea[]} ideas
  */
-function shownOf({ chart, key, metre, first, level, rhythm, tempo, hand, seed, second }, ideas) {
-  const rows = ideas.map(({ text, rank, shape, score }) => ({ text, rank, shape, score }));
-  return { chart, key, metre, first, level, rhythm, tempo, hand, seed, second, ideas: rows };
+function shownOf(whole, ideas) {
+  return { ...headOf(whole), ideas: ideas.map(rowOf) };
 }
 
 async function begin() {
