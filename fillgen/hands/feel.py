@@ -84,7 +84,7 @@ class Feel:
         more += ways["arch"] * (self._swell(tick) - 0.5)
         more += ways["peak"] * (own > before and own > after)
         more += ways["again"] * (number > 0 and own == before)
-        if self._off_beat(tick):
+        if self.timeline.off_beat(tick):
             more += ways["off-beat" if self.swings else "light"]
         return more
 
@@ -94,9 +94,6 @@ class Feel:
         start, end = self.timeline.start(first), self.timeline.start(first + _ARCH)
         place = (tick - start) / (end - start)
         return 1 - (2 * place - 1) ** 2
-
-    def _off_beat(self, tick: int) -> bool:
-        return self.timeline.metre_at(tick).off_beat(self.timeline.inside(tick))
 
     # Lengths
 
@@ -130,7 +127,7 @@ class Feel:
         back = self._ticks(places["laid-back"]) * self.share if alone and self.swings else 0.0
 
         def ticks(tick: int) -> int:
-            behind = 0.0 if self._off_beat(tick) else back
+            behind = 0.0 if self.timeline.off_beat(tick) else back
             return round(sway[min(tick // _SLOT, len(sway) - 1)] + lead + behind)
 
         return ticks

@@ -30,8 +30,7 @@ def slurred(notes: Sequence[tuple[int, int, int]], timeline: Timeline, *, swings
         move = abs(following - midi)
         if onset + length != after or not move:
             continue
-        metre, inside = timeline.metre_at(onset), timeline.inside(onset)
-        leads = metre.off_beat(inside) and not metre.off_beat(timeline.inside(after))
+        leads = timeline.off_beat(onset) and not timeline.off_beat(after)
         if swings:
             joins = leads and length < TICKS and move <= _NEAR
         else:
@@ -57,5 +56,5 @@ def accented(notes: Sequence[tuple[int, int, int]], timeline: Timeline, *, swing
         for number, ((_, _, before), (onset, _, midi), (_, _, after)) in enumerate(
             zip(notes, notes[1:], notes[2:], strict=False), 1
         )
-        if midi > max(before, after) and timeline.metre_at(onset).off_beat(timeline.inside(onset))
+        if midi > max(before, after) and timeline.off_beat(onset)
     )

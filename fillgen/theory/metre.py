@@ -183,6 +183,10 @@ class Timeline:
             return len(self.metres) * (tick >= 0) + (tick - end * (tick >= 0)) // self.usual.bar
         return bisect_right(self._starts, tick) - 1
 
+    def off_beat(self, tick: int) -> bool:
+        """Whether a tick is off the beat of its bar, as `Metre.off_beat` has it."""
+        return self.metre_at(tick).off_beat(self.inside(tick))
+
     def start(self, bar: int) -> int:
         """The tick at which a bar begins."""
         if bar < 0 or not self.metres:
