@@ -176,9 +176,8 @@ def _fermatas(staves: Iterable[Iterable[ScoreSymbol]]) -> str:
 
 def _slurs(bar: ScoreBar, score: Score) -> str:
     """The slurs that begin in a bar, of which one may end in the next."""
-    ends = dict(score.slurs)
     return "".join(
-        f'<slur staff="{n}" startid="#{each.id}" endid="#{ends[each.id]}"/>'
+        f'<slur staff="{n}" startid="#{each.id}" endid="#{score.slurs[each.id]}"/>'
         for n, staff in enumerate(bar.staves, 1)
         for each in staff
         if each.slur == "start"
@@ -278,9 +277,12 @@ def _symbol(each: ScoreSymbol, *, stemless: bool = False) -> str:
     return f"<chord{name} {length}{look}>{heads}{_struck(each)}{_verse(each.name)}</chord>"
 
 
+_ARTICULATIONS = {"accent": "acc", "staccato": "stacc"}
+
+
 def _struck(each: ScoreSymbol) -> str:
     """The signs of how a note is struck."""
-    signs = "acc stacc" if each.close == "button" else "acc" if each.accent else ""
+    signs = " ".join(_ARTICULATIONS[sign] for sign in each.articulations)
     return f'<artic artic="{signs}"/>' if signs else ""
 
 

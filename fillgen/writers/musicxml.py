@@ -14,7 +14,15 @@ from xml.etree.ElementTree import Element, SubElement
 from fillgen.theory.chords import Chord, Kind, base_kind
 from fillgen.theory.metre import METRES, TICKS, Metre
 from fillgen.theory.pitch import LETTERS, Key, Name
-from fillgen.writers.notation import RITARDANDO, Score, ScoreBar, ScoreSymbol, Symbol, name_and_octave
+from fillgen.writers.notation import (
+    RITARDANDO,
+    SHORT_CLOSE,
+    Score,
+    ScoreBar,
+    ScoreSymbol,
+    Symbol,
+    name_and_octave,
+)
 
 _TYPES = {"w": "whole", "h": "half", "q": "quarter", "e": "eighth", "s": "16th"}
 _SIGNS = {"b": "flat", "bb": "flat-flat", "n": "natural", "#": "sharp", "##": "double-sharp"}
@@ -460,10 +468,9 @@ def _note_marks(notes: Iterable[Element], staff: Sequence[ScoreSymbol], *, steml
             _text(SubElement(_notations_of(each), "technical"), "fingering", finger)
         if written.slur:
             SubElement(_notations_of(note), "slur", {"type": written.slur, "number": "1"})
-        if written.accent and written.close != "button":
-            SubElement(SubElement(_notations_of(note), "articulations"), "accent")
-        if written.close:
-            _close_sign(note, written.close)
+        if written.close == "held":
+            SubElement(_notations_of(note), "fermata", {"type": "upright"})
+        _articulate(note, written.articulations)
         if written.name:
             lyric = SubElement(note, "lyric", {"number": "1"})
             _text(lyric, "syllabic", "single")
@@ -474,18 +481,15 @@ def close_last(measures: Sequence[Element]) -> None:
     """Accent and staccato on the last note of some measures, one that is short."""
     notes = [note for element in measures for note in _heads(element) if note.find("rest") is None]
     for note in notes[-1:]:
-        _close_sign(note, "button")
+        _articulate(note, SHORT_CLOSE)
 
 
-def _close_sign(note: Element, close: str) -> None:
-    """A fermata on a last note that is held, accent and staccato on one that is short."""
-    notations = _notations_of(note)
-    if close == "held":
-        SubElement(notations, "fermata", {"type": "upright"})
-    else:
-        articulations = SubElement(notations, "articulations")
-        SubElement(articulations, "accent")
-        SubElement(articulations, "staccato")
+def _articulate(note: Element, signs: Sequence[str]) -> None:
+    """The signs of how a note is struck."""
+    if signs:
+        articulations = SubElement(_notations_of(note), "articulations")
+        for sign in signs:
+            SubElement(articulations, sign)
 
 
 _SHAPES = {"ring": ("normal", {"filled": "no"}), "cross": ("x", {})}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import groupby
 
 from fillgen.theory.chords import Chord
@@ -409,6 +410,10 @@ RITARDANDO = "rit."
 """The word where music begins to slow down."""
 
 
+SHORT_CLOSE = ("accent", "staccato")
+"""How a short last note is struck."""
+
+
 @dataclass(frozen=True, slots=True)
 class ScoreSymbol:
     """A symbol of a score with its marks: its id, a finger for each of its names or none, the word printed below, its head.
@@ -426,6 +431,13 @@ class ScoreSymbol:
     slur: str = ""
     accent: bool = False
     dynamic: str = ""
+
+    @property
+    def articulations(self) -> tuple[str, ...]:
+        """How it is struck: accent, staccato."""
+        if self.close == "button":
+            return SHORT_CLOSE
+        return ("accent",) if self.accent else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -477,12 +489,12 @@ class Score:
         """How many staves are those of the hands: the first ones, which a brace joins where there are two."""
         return sum(staff.part != "bass" for staff in self.staves)
 
-    @property
-    def slurs(self) -> tuple[tuple[str, str], ...]:
-        """The ids of the symbols between which slurs go."""
-        lines = [[each for bar in self.bars for each in bar.staves[n]] for n in range(len(self.staves))]
-        signs = [each for line in lines for each in line if each.slur]
-        return tuple((start.id, stop.id) for start, stop in zip(signs[::2], signs[1::2], strict=True))
+    @cached_property
+    def slurs(self) -> Mapping[str, str]:
+        """The id of the symbol on which each slur ends, by that of the symbol on which it begins."""
+        staves = range(len(self.staves))
+        signs = [each.id for n in staves for bar in self.bars for each in bar.staves[n] if each.slur]
+        return dict(zip(signs[::2], signs[1::2], strict=True))
 
     def is_short(self, bar: ScoreBar) -> bool:
         return self.free or bar.length < self.metre_of(bar).bar
