@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Iterable, Sequence
+from typing import Any, TypeVar
 
 import pytest
 
+T = TypeVar("T")
 EFFORT = int(os.environ.get("FILLGEN_EFFORT", "1"))
 """So many times as many examples, requests and kills are tried as usual."""
 
@@ -27,6 +28,11 @@ def one_in(every: int, values: Iterable[Any]) -> list[Any]:
         pytest.param(*row, marks=[pytest.mark.slow] if number % every else [])
         for number, row in enumerate(rows)
     ]
+
+
+def thinned(every: int, values: Sequence[T]) -> Sequence[T]:
+    """One in so many values, from the first on; all of them with the benches."""
+    return values if EFFORT > 1 else values[::every]
 
 
 def each_once(rows: Iterable[tuple[Any, ...]]) -> list[Any]:

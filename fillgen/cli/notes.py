@@ -9,14 +9,14 @@ from fillgen.app.formats import targets_of
 from fillgen.app.options import ChordOptions, Option, OutputOptions, SheetOptions
 from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed, width_of
-from fillgen.cli.signature import grouped
+from fillgen.cli.signature import OF_PHRASES, grouped
 
 DORIAN_SIXTH = Option(
     ("--dorian-sixth",), "Treat the sixth over ii7 as a note to leave quickly too, as some teachers do.", bool
 )
 
 
-@grouped(without=("audio", "soundfont", "voices", "view", "articulation", "note_names", "columns"))
+@grouped(without=("audio", "soundfont", "voices", *OF_PHRASES))
 def notes(
     *,
     chords: ChordOptions,

@@ -10,12 +10,12 @@ from fillgen.app.options import ChordOptions, Option, OutputOptions, SequenceOpt
 from fillgen.app.sequences import found_sequences
 from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed, width_of
-from fillgen.cli.signature import grouped
+from fillgen.cli.signature import OF_PHRASES, grouped
 
 CHANGES = Option(("--changes",), "Richer chords for a sequence or chart, with reasons.", metavar="NAME|CHART")
 
 
-@grouped(without=("audio", "soundfont", "voices", "view", "articulation", "note_names", "columns", "fingers"))
+@grouped(without=("audio", "soundfont", "voices", *OF_PHRASES, "fingers"))
 def sequences(
     *,
     options: SequenceOptions,

@@ -64,6 +64,10 @@ class StrictGroup(_Helpful, _OnceOnly, typer.core.TyperGroup):
     """Commands under one name, whose own options are given once only."""
 
 
+OF_PHRASES = ("view", "articulation", "note_names", "columns")
+"""The options of a sheet of phrases that handouts of chords don't have."""
+
+
 def grouped(*, usual: Sequence[Any] = (), without: Sequence[str] = ()) -> Callable[[_Command], _Command]:
     """A command with groups of options, as typer can read it, called with whole groups.
 

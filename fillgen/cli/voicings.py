@@ -17,7 +17,7 @@ from fillgen.app.options import (
 )
 from fillgen.cli.inputs import explained_progression_of
 from fillgen.cli.outputs import answer, check_printed, width_of
-from fillgen.cli.signature import grouped
+from fillgen.cli.signature import OF_PHRASES, grouped
 from fillgen.errors import OptionError
 from fillgen.hands.playing import span_of
 from fillgen.rules.pack import RulePack
@@ -31,7 +31,7 @@ THIN = Option(("--thin",), "At most three keys, for small hands; the fifth goes 
 SPREAD = Option(("--spread",), "Open voicings too, up to a tenth.", bool)
 
 
-@grouped(without=("audio", "view", "articulation", "note_names", "columns"))
+@grouped(without=("audio", *OF_PHRASES))
 def voicings(
     *,
     chords: ChordOptions,

@@ -13,7 +13,7 @@ from math import ceil
 
 from fillgen.chart.progression import Progression
 from fillgen.engine.request import Request, settle
-from fillgen.errors import OptionError, many
+from fillgen.errors import OptionError, listed, many
 from fillgen.hands.fingering import best
 from fillgen.hands.playing import PARTS, Playing, check_playing
 from fillgen.hands.reach import reach
@@ -277,7 +277,7 @@ def _parts_in_words(parts: tuple[str, ...]) -> str:
     ('both hands', 'right hand and bass')
     """
     words = [_PART_WORDS[part] for part in parts]
-    return _TOGETHER.get(parts, " and ".join(", ".join(words).rsplit(", ", 1)))
+    return _TOGETHER.get(parts, listed(words, "and"))
 
 
 def call_and_answer(

@@ -35,7 +35,7 @@ from fillgen.writers.entry import SheetEntry, entries_of, score_of
 from fillgen.writers.look import USUAL, SheetOptions
 from fillgen.writers.mei import to_mei
 from fillgen.writers.sheet import render, svg_of, tune_entry
-from tests.effort import EFFORT, one_in
+from tests.effort import one_in, thinned
 from tests.outside.test_tunes import check_schema
 
 PACK = RulePack()
@@ -115,7 +115,7 @@ def of_cells(metre: str) -> SheetEntry:
 
 def test_the_engraver_is_content_with_every_rhythm(capfd: pytest.CaptureFixture[str]) -> None:
     """No warning for rhythms in their metres, each at some level, on two staves with fingers and names."""
-    for number, (rhythm, metre) in enumerate(COMBINATIONS[:: 1 if EFFORT > 1 else 3]):
+    for number, (rhythm, metre) in enumerate(thinned(3, COMBINATIONS)):
         content_with(rhythm, metre, 1 + number % 5, capfd)
 
 
@@ -136,7 +136,7 @@ def content_with(rhythm: str, metre: str, level: int, capfd: pytest.CaptureFixtu
 
 def test_the_engraver_is_content_with_every_key(capfd: pytest.CaptureFixture[str]) -> None:
     """No warning in keys from end to end of the circle of fifths; the signature has as many signs as it says."""
-    for ideas in of_keys()[:: 1 if EFFORT > 1 else 4]:
+    for ideas in thinned(4, of_keys()):
         (entry,) = entries_of(ideas)
         tree = ET.fromstring(svg_of(entry, FULL))
         assert capfd.readouterr().err == "", ideas.progression.key
@@ -393,8 +393,9 @@ def test_a_stranger_reads_slurs_accents_and_dynamics() -> None:
         for entry in entries_of(ideas):
             line = [(each.note.onset, each.note.length, each.note.midi) for each in entry.notes]
             joined = slurred(line, ideas.progression.timeline, swings=ideas.swing)
-            score = read(render([entry], SheetOptions(articulation=True), "musicxml"))
-            check_schema(render([entry], SheetOptions(articulation=True), "musicxml"))
+            content = render([entry], SheetOptions(articulation=True), "musicxml")
+            check_schema(content)
+            score = read(content)
             found = list(score.recurse().getElementsByClass("Slur"))
             first = {number for number in joined if number - 1 not in joined}
             assert {slur.getFirst().pitch.midi for slur in found} == {line[number][2] for number in first}
