@@ -78,6 +78,7 @@ def two_hosts() -> Iterator[tuple[Host, Host]]:
         _do("link", "add", cable[0], "type", "veth", "peer", "name", cable[1])
         for host, end in zip(hosts, cable, strict=True):
             _do("link", "set", end, "netns", host.name)
+            _settle(host)
             _inside(host, ("addr", "add", f"{host.address}/24", "dev", end), ("link", "set", end, "up"))
             _inside(host, ("link", "set", "lo", "up"))
         _inside(hosts[0], ("addr", "add", f"{SECOND}/24", "dev", cable[0]))
@@ -87,6 +88,12 @@ def two_hosts() -> Iterator[tuple[Host, Host]]:
     finally:
         for name in names:
             subprocess.run([_ip(), "netns", "del", name], capture_output=True, check=False)
+
+
+def _settle(host: Host) -> None:
+    """No address of IPv6, which the system would add a second or two later: browsers drop what they load at such a change."""
+    switch = "/proc/sys/net/ipv6/conf/all/disable_ipv6"
+    _do("netns", "exec", host.name, "sh", "-c", f"test ! -e {switch} || echo 1 >{switch}")
 
 
 def _inside(host: Host, *changes: Sequence[str]) -> None:

@@ -294,3 +294,17 @@ def test_a_server_that_stops(browser: Any, tmp_path: Path) -> None:
     tab.wait("fillgen.player.playing === '1-1'")
     tab.page.context.close()
     assert [each for each in tab.trouble if "ERR_" not in each] == []
+
+
+def test_a_network_that_fails_at_first(browser: Any, tmp_path: Path) -> None:
+    """The page says so, asks again by itself, and opens."""
+    server = Server(tmp_path)
+    tab = Tab(browser.new_context().new_page())
+    tab.page.route("**/api/start", lambda asked: asked.abort("connectionreset"), times=1)
+    tab.page.goto(server.address)
+    expect(tab.page.locator(".gone")).to_contain_text("no longer running")
+    tab.wait(READY)
+    expect(tab.page.locator(".gone")).to_be_hidden()
+    expect(tab.page.locator("#card-1-1")).to_be_visible()
+    tab.page.context.close()
+    server.stop()

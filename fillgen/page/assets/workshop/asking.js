@@ -41,6 +41,11 @@ function tell(name) {
   document.dispatchEvent(new CustomEvent(`workshop:${name}`));
 }
 
+/** The server has answered again. */
+export function answered() {
+  return new Promise((done) => document.addEventListener("workshop:there", done, { once: true }));
+}
+
 /**
  * @template T
  * @param {Promise<T>} asked

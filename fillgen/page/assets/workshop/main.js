@@ -3,7 +3,7 @@ import { byId, make } from "../elements.js";
 import { page } from "../main.js";
 import { headOf, rowOf, starName } from "../tray.js";
 import { signed } from "../words.js";
-import { ask, fetched, Gone, lines, saidOf } from "./asking.js";
+import { answered, ask, fetched, Gone, lines, saidOf } from "./asking.js";
 import { beatOf } from "./beats.js";
 import { BookChanges } from "./bookchanges.js";
 import { Changes } from "./changes.js";
@@ -323,13 +323,26 @@ function shownOf(whole, ideas) {
   return { ...headOf(whole), ideas: ideas.map(rowOf) };
 }
 
+// What the page begins with. A network that fails just then is waited for.
+async function started() {
+  for (;;) {
+    const back = answered();
+    try {
+      return await ask("start");
+    } catch (error) {
+      if (!(error instanceof Gone)) throw error;
+    }
+    await back;
+  }
+}
+
 async function begin() {
   const place = byId("workshop");
   const notice = new GoneNotice(page);
   place.replaceChildren(notice.root);
   place.hidden = false;
   try {
-    const start = await ask("start");
+    const start = await started();
     page.tray.read("tray");
     const workshop = new Workshop(start);
     place.append(workshop.wishes.root);
