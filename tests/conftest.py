@@ -8,7 +8,7 @@ import gc
 import os
 import signal
 from collections import defaultdict
-from collections.abc import Sequence
+from pathlib import Path
 
 import pytest
 
@@ -33,6 +33,10 @@ if (
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+_LONG = tuple(Path(__file__).parent / name for name in ("browser", "outside", "properties"))
+"""The folders whose files take long."""
+
+
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     """Three workers for two processors: now and then one waits for a browser, a server or a process."""
     return (os.cpu_count() or 1) * 3 // 2 or 1
@@ -45,8 +49,16 @@ def pytest_collection_finish() -> None:
 
 
 @pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: Sequence[pytest.Item]) -> None:
-    """Of the cases of a costly test two are tried each time, the first and the last; the others are slow."""
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Files that take long come first, so that no worker is left with one of them at the end.
+
+    Of the cases of a costly test two are tried each time, the first and the last; the others are slow.
+    """
+    items.sort(
+        key=lambda item: next(
+            (n for n, folder in enumerate(_LONG) if folder in item.path.parents), len(_LONG)
+        )
+    )
     tests: dict[tuple[object, str], list[pytest.Item]] = defaultdict(list)
     for item in items:
         if item.get_closest_marker("costly") and not item.get_closest_marker("slow"):

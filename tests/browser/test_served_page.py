@@ -178,11 +178,10 @@ def key(name: str) -> Callable[[Tab], None]:
 
 
 def varied(tab: Tab) -> None:
-    found(tab, "| Gmaj7 | Em7 | Am7 | D7 |", "2-50")
-    tab.page.click("#card-2-1 .star")
-    tab.page.click("#card-2-1 .vary")
-    tab.page.click("#card-2-1 .bar-keep[data-bar='1']")
-    tab.page.click("#card-2-1 .vary-find")
+    tab.page.click("#card-1-1 .star")
+    tab.page.click("#card-1-1 .vary")
+    tab.page.click("#card-1-1 .bar-keep[data-bar='1']")
+    tab.page.click("#card-1-1 .vary-find")
     tab.page.locator(".variations .idea >> nth=1").wait_for(state="attached")
     tab.wait("fillgen.workshop.search.under === null")
 
@@ -212,7 +211,7 @@ STATES: dict[str, Callable[[Tab], None]] = {
     "looked at": press("#view summary"),
     "heard": press("#sound summary"),
     "helped": key("?"),
-    "enlarged": press("#card-2-1 [data-act='stand']"),
+    "enlarged": press("#card-1-1 [data-act='stand']"),
     "explained": asked_on_the_stand,
     "phrase": press("#panel-check summary"),
     "checked": checked,
