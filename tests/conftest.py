@@ -8,7 +8,6 @@ import gc
 import os
 import signal
 from collections import defaultdict
-from pathlib import Path
 
 import pytest
 
@@ -33,8 +32,8 @@ if (
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
-_LONG = tuple(Path(__file__).parent / name for name in ("browser", "outside", "properties"))
-"""The folders whose files take long."""
+_LONG = tuple(f"tests/{name}/" for name in ("browser", "outside", "properties"))
+"""Where the files lie that take long."""
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
@@ -54,11 +53,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
     Of the cases of a costly test two are tried each time, the first and the last; the others are slow.
     """
-    items.sort(
-        key=lambda item: next(
-            (n for n, folder in enumerate(_LONG) if folder in item.path.parents), len(_LONG)
-        )
-    )
+    items.sort(key=lambda item: not item.nodeid.startswith(_LONG))
     tests: dict[tuple[object, str], list[pytest.Item]] = defaultdict(list)
     for item in items:
         if item.get_closest_marker("costly") and not item.get_closest_marker("slow"):

@@ -96,7 +96,7 @@ def of_idea(number: int, rank: int, what: str) -> str:
 
 
 def test_the_main_way(tab: Tab) -> None:
-    """Typed, found, played, starred, in another key, taken along, varied, and still there once it is reloaded."""
+    """Typed, found, played, starred, in another key, taken along, varied, still there once it is reloaded, and printed."""
     number = found(tab)
     tab.click(PLAY)
     tab.wait(LIT)
@@ -125,6 +125,7 @@ def test_the_main_way(tab: Tab) -> None:
     tab.wait(READY)
     assert tab.evaluate(STATE) == state
     tab.wait(f"{STARRED} === 2 && {SHIFT} === -4")
+    printed(tab)
 
 
 def varied(tab: Tab, number: int) -> None:
@@ -142,12 +143,8 @@ def varied(tab: Tab, number: int) -> None:
     assert all(each != first for each in made)
 
 
-def test_what_is_starred_is_printed(tab: Tab) -> None:
+def printed(tab: Tab) -> None:
     """The button prints, and the stars alone stand on paper; where the engine prints to a file it is one sheet."""
-    number = found(tab)
-    for rank in (1, 4):
-        tab.click(of_idea(number, rank, ".star"))
-    tab.wait(f"{STARRED} === 2")
     stars = tab.evaluate("[0, 3].map((place) => fillgen.rounds[0].entries[place].idea.text)")
     tab.evaluate("(window.print = () => { window.printed = true; }) && 0")
     tab.click(TRAY)

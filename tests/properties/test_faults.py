@@ -575,6 +575,9 @@ for number, arguments in enumerate([
     ["ideas", CHART, "-n", "3", "--level", "5", "-o", "ideas.json", "-o", "ideas.html"],
     ["ideas", CHART, *RANDOM, "--for", "intro", "-o", "ideas.mid"],
     ["ideas", CHART, *QUICK, "-o", "takes/"],
+    ["ideas", CHART, "-n", "8", "--level", "1", "--shape", "arch", "--low", "C4", "--high", "C5"],
+    ["rules"],
+    ["rules", "swing"],
     ["vary", CHART, PHRASE, "--keep", "1,2", "-n", "2", "-o", "vary.txt"],
     ["vary", CHART, PHRASE, "--answer", "-n", "2", "-o", "vary.json"],
     ["practice", CHART, "--steps", "2", "-o", "practice.mid", "-o", "practice.svg"],
@@ -592,20 +595,22 @@ for number, arguments in enumerate([
 
 
 def test_hash_seed_does_not_show(tmp_path: Path) -> None:
-    """Every command writes the same bytes whatever the order of sets in its process."""
+    """Every command prints and writes the same bytes whatever the order of sets in its process."""
     write_charts(tmp_path / "in", 2)
     (tmp_path / "everything.py").write_text(EVERYTHING)
-    trees: list[Mapping[str, bytes]] = []
+    told: list[tuple[str, Mapping[str, bytes]]] = []
     seeds = ("0", "1", "random") if EFFORT > 1 else ("0", "1")
     for seed in seeds:
         (tmp_path / seed).mkdir()
-        told = {**os.environ, "PYTHONHASHSEED": seed}
+        seeded = {**os.environ, "PYTHONHASHSEED": seed}
         command = [sys.executable, str(tmp_path / "everything.py")]
         ended = subprocess.run(
-            command, cwd=tmp_path / seed, env=told, capture_output=True, text=True, check=False
+            command, cwd=tmp_path / seed, env=seeded, capture_output=True, text=True, check=False
         )
         assert ended.returncode == 0, ended.stderr
-        trees.append(tree(tmp_path / seed))
-    assert len(trees[0]) == 11 + 2 + 2 * 3
-    assert all(each == trees[0] for each in trees[1:])
-    assert json.loads(trees[0]["ideas.json"])["ideas"]
+        told.append((ended.stdout + ended.stderr, tree(tmp_path / seed)))
+    printed, written = told[0]
+    assert "level 1" in printed
+    assert len(written) == 11 + 2 + 2 * 3
+    assert all(each == told[0] for each in told[1:])
+    assert json.loads(written["ideas.json"])["ideas"]

@@ -840,30 +840,6 @@ def test_own_pack(call: Call, tmp_path: Path) -> None:
 # The same again
 
 
-SAME = """
-import contextlib, hashlib, io, sys
-from pathlib import Path
-from fillgen.cli import main
-
-def answer(*arguments):
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), contextlib.suppress(SystemExit):
-        main(arguments)
-    return out.getvalue() + err.getvalue()
-
-for options in (["-n", "20"], ["--level", "5", "--busy", "many", "--rhythm", "swing", "-n", "8"],
-                ["--level", "1"], ["--shape", "arch", "--low", "C4", "--high", "C5"]):
-    print(answer("ideas", "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", *options))
-print(answer("ideas", "| A | G | D | E7 |", "-n", "5", "--format", "json"))
-print(answer("ideas", "| Dm | A7 |", "-n", "5", "-o", "out.mid"))
-print(answer("ideas", "| Dm | A7 |", "-n", "3", "-o", "takes/"))
-print(answer("ideas", "| C | Qm7 |"), answer("ideas", "| C |", "--rhythm", "tangoo"))
-print(answer("rules"), answer("rules", "swing"), answer("rules", "leap-limit"))
-for path in sorted(Path().rglob("*.mid")):
-    print(path, hashlib.sha256(path.read_bytes()).hexdigest())
-"""
-
-
 def outputs_of(program: str, folder: Path) -> list[bytes]:
     """What a program prints under two hash seeds, each time in a folder of its own with the same files."""
     outputs = []
@@ -880,13 +856,6 @@ def outputs_of(program: str, folder: Path) -> list[bytes]:
         assert (done.returncode, done.stderr) == (0, b"")
         outputs.append(done.stdout)
     return outputs
-
-
-def test_same_bytes_whatever_the_hash_seed(tmp_path: Path) -> None:
-    """Text, JSON, MIDI, messages and listings are the same bytes under any PYTHONHASHSEED."""
-    one, other = outputs_of(SAME, tmp_path)
-    assert one == other
-    assert one.count(b"idea-0") == 3
 
 
 def test_same_message_whatever_the_hash_seed(tmp_path: Path) -> None:
