@@ -187,6 +187,7 @@ def test_chords_held_by_one_hand(size: str) -> None:
 # Scales of the textbooks
 
 
+@pytest.mark.costly
 @pytest.mark.parametrize("key", KEYS)
 def test_textbook_scales_are_the_only_best(key: str) -> None:
     """12312345 has the fewest points for the six major scales that are taught with it, and is alone with them."""
