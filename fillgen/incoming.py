@@ -48,7 +48,9 @@ def read_bytes(path: Path, most: int) -> bytes:
         finally:
             os.close(handle)
     except OSError as error:
-        raise OutputError(f"cannot be read: {error.strerror or error}", place=str(path)) from error
+        is_gone = isinstance(error, FileNotFoundError)
+        why = "no such file" if is_gone else f"cannot be read: {error.strerror or error}"
+        raise OutputError(why, place=str(path)) from error
     except ValueError as error:
         raise OutputError("is not a name for a file", place=repr(str(path))[:80]) from error
 

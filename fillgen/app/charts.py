@@ -60,9 +60,11 @@ def _bringing(rhythm: str | None, metre: Metre) -> str:
 
 
 def _progression(options: ChordOptions) -> Progression:
-    if (options.chart is None) == (options.sequence is None):
-        hint = 'Such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |".'
-        raise OptionError("give either a chart or a sequence", place="chart", hint=hint)
+    if options.chart is None and options.sequence is None:
+        hint = 'Such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", in quotes, or --sequence NAME.'
+        raise OptionError("there is no chart", hint=hint)
+    if options.chart is not None and options.sequence is not None:
+        raise OptionError("use a chart or --sequence, not both")
     if options.sequence is None:
         assert options.chart is not None
         found = parse_chart(options.chart, key=options.key, metre=options.metre)

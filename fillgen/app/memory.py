@@ -161,4 +161,13 @@ def as_reading(entries: Sequence[Entry]) -> Reading:
     (entry,) = entries
     origin = entry.origin
     progression = entry.chart.progression()
-    return Reading(progression, entry.notes, origin.tempo, entry.name, (), whole=True, swings=origin.swing)
+    return Reading(
+        progression,
+        entry.notes,
+        origin.tempo,
+        entry.name,
+        (),
+        whole=True,
+        swings=origin.swing,
+        rhythm=origin.rhythm,
+    )

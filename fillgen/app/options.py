@@ -215,7 +215,11 @@ TASTE = Option(
     "and stay on it; fillgen book taste shows what they say.",
     bool,
 )
-LAST = Option(("--last",), "The numbers are ranks of the ideas last shown.", bool)
+LAST = Option(
+    ("--last",),
+    "Numbers in place of the chart are ranks in what was shown last, not numbers of the idea book.",
+    bool,
+)
 _RHYTHM = Option(
     ("--rhythm",),
     "The rhythm; names of several words go in quotes. [default: what suits the metre]",
@@ -236,8 +240,8 @@ _LEAD_TO = Option(
 )
 _HAND = Option(
     ("--hand",),
-    "Size of hand: small, medium or large. Ideas then lie well for it, within its reach. "
-    "[default: fingering for a medium hand, no limit on reach]",
+    "Size of hand: small, medium or large. What is found then lies within its reach, and fingers and stretches are judged by it. "
+    "[default: fingers of a medium hand, no limit on reach]",
     values=lambda: SIZES,
 )
 OPTIONS: Mapping[type, Mapping[str, Option]] = {
@@ -287,7 +291,9 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
     },
     CheckOptions: {
         "level": Option(("--level",), "1 to 5, or auto for the lowest that the phrase fits. [default: 3]"),
-        "tempo": Option(("--tempo",), "Quarter notes a minute. [default: the phrase's own, or 120]", int),
+        "tempo": Option(
+            ("--tempo",), "Quarter notes a minute. [default: the phrase's own if it has one, or 120]", int
+        ),
         "rhythm": _RHYTHM,
         "low": _LOW,
         "high": _HIGH,
@@ -315,7 +321,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "parts": Option(
             ("--parts",),
             f"Parts that sound: {', '.join(PARTS)}, or several with commas; without right they are a backing track. "
-            "[default: right; all four with --for]",
+            "[default: right; all four in an intro, turnaround or ending]",
             words=True,
             values=lambda: PARTS,
         ),
@@ -331,7 +337,9 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             bool,
         ),
         "swing": Option(
-            ("--swing",), "First eighth to second, 1 straight to 4. [default: the rhythm's own]", float
+            ("--swing",),
+            "How long the first eighth is beside the second: 1 even, 2 the usual swing, up to 4. [default: the rhythm's own]",
+            float,
         ),
         "feel": Option(
             ("--feel",),
@@ -340,14 +348,14 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "close": Option(
             ("--close",),
-            "How it closes: the last note held, button (short) or fading (twice more, softer). [default: held with --for ending]",
+            "How it closes: the last note held, button (short) or fading (twice more, softer). [default: held in an ending]",
             values=lambda: CLOSES,
         ),
         "slow_down": Option(("--slow-down",), "Slow down over the last notes.", bool),
         "bass": Option(("--bass",), "Where the bass lies: keyboard or pedals.", values=lambda: BASSES),
         "span": Option(
             ("--span",),
-            "How far the left hand reaches, in semitones. [default: 12, for a small hand 9]",
+            "How far the left hand reaches, in half steps. [default: 12, for a small hand 9]",
             int,
         ),
         "left": Option(
@@ -358,7 +366,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "enter": Option(
             ("--enter",),
-            "How the parts come in: together, or thin, first without bass and drums. [default: thin with --for intro]",
+            "How the parts come in: together, or thin, first without bass and drums. [default: thin in an intro]",
             values=lambda: ENTRIES,
         ),
         "sound": Option(
@@ -384,7 +392,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "note_names": Option(("--note-names",), "Print the name of each note under it, for beginners.", bool),
         "fingers": Option(
             ("--fingers/--no-fingers",),
-            "Print fingers above the notes. [default: yes, but not on a lead sheet]",
+            "Print fingers above the notes. [default: yes, except on a lead sheet]",
             bool,
         ),
         "articulation": Option(
@@ -393,7 +401,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             bool,
         ),
         "paper": Option(("--paper",), "Paper of a PDF: a4 or letter.", values=lambda: tuple(PAPERS)),
-        "title": Option(("--title",), "The title of a sheet. [default: the chart's]"),
+        "title": Option(("--title",), "The title of a sheet. [default: the chart's, if it has one]"),
         "author": Option(("--author",), "Whom a sheet names as its author."),
         "columns": Option(("--columns",), "Of a PDF: 2 for two columns of ideas of up to four bars.", int),
     },

@@ -30,6 +30,8 @@ def variants(
     variation = variation_of(varying, options)
     if options.lead_to is not None:
         options = replace(options, lead_to=lead_of(options.lead_to, reading.notes[-1].midi))
+    if options.rhythm is None:
+        options = replace(options, rhythm=pack.known_rhythm(reading.rhythm, reading.progression.metre))
     request = Request.over(reading.progression, options, pack)
     tempo = options.tempo if options.tempo is not None else reading.tempo
     request = replace(request, tempo=tempo, closes=reading.whole, weights=weights)

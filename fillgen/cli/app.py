@@ -133,7 +133,11 @@ def _run(given: Sequence[str]) -> int:
         format_message = getattr(error, "format_message", None)
         if format_message is None:
             raise
-        return _failed(format_message() if "Usage:" in format_message() else f"fillgen: {format_message()}")
+        if "Usage:" in format_message():
+            return _failed(format_message())
+        from fillgen.cli.mistakes import said
+
+        return _failed(f"fillgen: {said(error) or format_message()}")
     return code if isinstance(code, int) else 0
 
 

@@ -63,7 +63,9 @@ SINCE = Option(("--since",), "Last shown on this day or later, such as 2026-11-0
 UNTIL = Option(("--until",), "Last shown on this day or earlier.")
 AT_LEAST = Option(("--stars",), "With this many stars or more.", int)
 LISTED = Option(("--count", "-n"), "How many to list.", int)
-STARS = Option(("--stars",), "How many, 1 to 5; 0 removes them. [default: 1, or as many more as it has]", int)
+STARS = Option(
+    ("--stars",), "How many, 1 to 5; 0 removes them. [default: 1; an idea that has more keeps them]", int
+)
 TAG_NAME = Option((), "The tag, a word or a few.", metavar="TAG")
 REMOVE_TAG = Option(("--remove",), "Remove the tag.", bool)
 TEXT = Option((), "The note, or - to read it from standard input; '' removes it.", metavar="TEXT")
@@ -532,7 +534,9 @@ def check(*, file: Annotated[Path | None, FILE] = None) -> None:
     path = book_path(file)
     with opened(file, writes=False) as book:
         count = store.check(book)
-    typer.echo(f"{path}: sound, {many(count, 'idea')}" if path.exists() else f"{path}: no book yet")
+    typer.echo(
+        f"{path}: whole and readable, {many(count, 'idea')}" if path.exists() else f"{path}: no book yet"
+    )
 
 
 @app.command(cls=Strict)

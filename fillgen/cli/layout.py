@@ -51,7 +51,12 @@ def write_options(command: Any, ctx: Any, formatter: Any) -> None:
 
 
 def _with_values(text: str, row: Option) -> str:
-    """What an option's help says, with its values unless they are named in it already."""
+    """What an option's help says, with its values unless they are named in it already.
+
+    The default of a command takes the place of the usual one.
+    """
+    says, *defaults = text.split(_DEFAULT)
+    text = _DEFAULT.join([says, *defaults[-1:]])
     if row.values is None or not row.listed or row.families is not None:
         return text
     values = row.values()

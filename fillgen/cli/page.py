@@ -92,7 +92,7 @@ def _install() -> None:
     for path in install(os.environ, Path.home()):
         typer.echo(f"written: {path}")
     typer.echo(
-        "fillgen is in your menu now. Close its window to end the page. To remove it, delete these files."
+        "fillgen is in your menu now. It opens a terminal window too: close that one to end the page. To remove it, delete these files."
     )
     if sys.platform in UNTRIED:
         typer.echo(f"Note: on {UNTRIED[sys.platform]} this hasn't been tried yet.", err=True)

@@ -15,8 +15,9 @@ _ROWS = 24
 """The rows of a terminal that doesn't say how many it has."""
 _NOT_RUN = (126, 127)
 """What a shell or `env` ends with where it can't run a program (POSIX)."""
-_LESS = {"LESS": "-FRX"}
-"""How `less` works where the environment doesn't say: it ends by itself on a short text and leaves the text on the screen."""
+_LESS = {"LESS": r"-FRXPs space\: more, q\: end$"}
+"""How `less` works where the environment doesn't say: it ends by itself on a short text, leaves the text on the screen, and
+says which keys go on and end."""
 
 
 def paged(text: str) -> bool:

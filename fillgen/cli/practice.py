@@ -113,6 +113,9 @@ def practice(
     loops, lessons = _sorted_out(targets, turns) if keys is None else (list(targets), [])
     is_lesson = turns is None and keys is None and not loops
     _check_together(lessons, turns, only, options.level, playing.second, is_lesson=is_lesson)
+    if keys is None and not is_lesson and not lessons and (levels, per_level) != (_LEVELS, _PER_LEVEL):
+        hint = "A loop is of one level, such as --level 2. A ladder of levels is a sheet, a page or text: -o ladder.pdf."
+        raise OptionError("--levels and --per-level need a lesson", hint=hint)
     pack = pack_of(rules)
     played, sounds = played_as(playing, pack, hand=options.hand)
     chords, phrase = with_phrase(chords, phrase)
@@ -238,7 +241,7 @@ def _course(
         levels=_numbers(levels),
         per_level=per_level,
         seed=options.seed,
-        rhythm=options.rhythm,
+        rhythm=options.rhythm or (pack.known_rhythm(mine.rhythm, mine.progression.metre) if mine else None),
         tempo=options.tempo if mine is None else mine.tempo,
         hand=options.hand or "medium",
         pack=pack,

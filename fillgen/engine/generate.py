@@ -618,7 +618,8 @@ class Engine:
     def _way_on(self, named: Sequence[RuleUse], bar: int) -> str:
         kinds = {use.rule.kind for use in named}
         if bar == len(self.progression.bars) and kinds & {"final-note", "lead-in"}:
-            return "Widen the range with --low and --high, allow other last notes with --ends-on, or leave out --lead-to."
+            ways = ["Widen the range with --low and --high", "allow other last notes with --ends-on"]
+            return f"{listed([*ways, *(['leave out --lead-to'] if self.lead >= 0 else [])], 'or')}."
         return "Widen the range with --low and --high, or try another level or fewer notes (--busy few)."
 
     def _range(self) -> str:

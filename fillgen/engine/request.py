@@ -226,6 +226,9 @@ def _check_purpose(choices: Choices) -> None:
     request = choices.request
     if request.purpose is None:
         return
+    if request.purpose in ("fill", "fills"):
+        hint = f"{_offered(request.purpose, PURPOSES)} Fills are made for a tune: fillgen tune FILE --fills."
+        raise OptionError("fills aren't made over a chart", hint=hint)
     _word(request.purpose, PURPOSES, "purpose")
     tonic, last = request.progression.end_key.tonic, request.progression.last
     if request.purpose == "ending" and last.root != tonic:

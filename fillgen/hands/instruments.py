@@ -73,7 +73,7 @@ def program(sound: str) -> int:
 def _near(sound: str, names: Sequence[str]) -> str:
     """The sounds whose names contain a word, or else those spelled most like it."""
     within = [name for name in names if _plain(sound) and _plain(sound) in _plain(name)]
-    return f"Such as {', '.join(within[:4])}." if within else did_you_mean(sound, names)
+    return f"Did you mean {' or '.join(map(repr, within[:3]))}?" if within else did_you_mean(sound, names)
 
 
 @lru_cache(maxsize=1)

@@ -80,8 +80,8 @@ def on_count(asked: int, phrases: int, shown: int, apart: int) -> tuple[Remark, 
         were = "was" if shown == 1 else "were"
         return (Remark(RemarkKind.TOO_FEW, f"{many(shown, 'idea')} {were} found; you asked for {asked}."),)
     if apart < shown:
-        few = "One of them is" if apart == 1 else f"{apart} of them are"
-        return (Remark(RemarkKind.ALIKE, f"{few} clearly apart; the rest are close to one of these."),)
+        few = f"Of the {shown} ideas {'one is' if apart == 1 else f'{apart} are'} clearly apart"
+        return (Remark(RemarkKind.ALIKE, f"{few}; the rest are close to one of these."),)
     return ()
 
 

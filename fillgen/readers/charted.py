@@ -19,8 +19,12 @@ from fillgen.theory.pitch import Key
 from fillgen.theory.tonality import keys_of
 
 _Row = Sequence[tuple[Chord, int]]
-_ALL_PROPOSED = "the tune has no chord symbols: those in brackets are proposed. --chords sets your own."
-_SOME_PROPOSED = "the chord symbols begin in bar {}: those in brackets are proposed for the bars before."
+_ALL_PROPOSED = (
+    "the tune has no chord symbols, so chords are proposed, in brackets on a sheet. --chords sets your own."
+)
+_SOME_PROPOSED = (
+    "the chord symbols begin in bar {}: chords are proposed for the bars before, in brackets on a sheet."
+)
 
 
 def body_of(tune: Tune, chords: str | None = None) -> Progression:

@@ -177,8 +177,9 @@ def _check(content: bytes, place: str) -> None:
         parser.Parse(content, True)
     except expat.ExpatError as error:
         if not content.lstrip(b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n").startswith(b"<"):
-            hint = "A tune is read from MusicXML: .musicxml, .xml or packed .mxl."
-            raise TuneError("is not a MusicXML score", place=place, hint=hint) from None
+            hint = "Export it again from your notation program, as MusicXML (.musicxml, .xml or packed .mxl)."
+            what = "is not a MusicXML score" if content.strip() else "the file is empty"
+            raise TuneError(what, place=place, hint=hint) from None
         where = f"line {error.lineno}, column {error.offset + 1}"
         raise TuneError(f"not well-formed XML ({where})", place=place) from None
     except (ValueError, LookupError) as error:

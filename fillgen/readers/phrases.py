@@ -101,7 +101,8 @@ class Reading:
     """A phrase lined up with its chart: notes count ticks from the start of the progression.
 
     A pick-up is in a bar of its own before the chart, number 0. `whole` says whether the phrase goes to
-    the chart's end; `swings` whether swing was found in a played file, whose notes are straight on paper.
+    the chart's end; `swings` whether swing was found in a played file, whose notes are straight on paper. An idea of
+    fillgen's own has its `rhythm`.
     """
 
     progression: Progression
@@ -111,6 +112,7 @@ class Reading:
     remarks: tuple[str, ...]
     whole: bool
     swings: bool = False
+    rhythm: str = ""
 
 
 # Sources
@@ -500,6 +502,8 @@ def _laid_out(found: Found, metre: Metre, chart: int) -> _Laying:
     """A melody on the bars of a metre, for a chart of a number of bars."""
     if not found.written:
         laying = _without_empty_bars(found.notes, metre, chart)
+    elif _lacks_a_rest(found, metre, chart):
+        laying = _with_a_rest(found, metre)
     else:
         laying = _on_written_bars(found, metre)
     if laying.pickup or chart == 1 or laying.bars % chart != 1 or laying.bars == 1:
@@ -562,6 +566,23 @@ _HELD_ON = "The last note is held past the end of the chart; it is cut there."
 
 def _moved(notes: Phrase, ticks: int) -> Phrase:
     return tuple(replace(note, onset=note.onset + ticks) for note in notes)
+
+
+def _lacks_a_rest(found: Found, metre: Metre, chart: int) -> bool:
+    """Whether a text has as many bars as its chart, and only the first lacks less than half of its beats."""
+    first, *others = found.written
+    is_short = metre.bar / 2 < first < metre.bar == max(others, default=0)
+    return found.metre is None and is_short and len(found.written) == chart
+
+
+def _with_a_rest(found: Found, metre: Metre) -> _Laying:
+    """A text on its bars, with a rest at the end of the first."""
+    first, *others = found.written
+    missing = metre.bar - first
+    notes = tuple(n if n.onset < first else replace(n, onset=n.onset + missing) for n in found.notes)
+    laying = _on_written_bars(replace(found, notes=notes, written=(metre.bar, *others)), metre)
+    remark = f"The first bar lacks {_quarters(missing)}: a rest is added at its end. If it is a pick-up, write the rest first."
+    return replace(laying, remarks=(remark, *laying.remarks))
 
 
 def _on_written_bars(found: Found, metre: Metre) -> _Laying:

@@ -229,6 +229,10 @@ class RulePack:
                 return dict(row)
         raise OptionError(f"unknown rhythm {shorten(name)}", hint=did_you_mean(name, self.rhythm_names))
 
+    def known_rhythm(self, name: str, metre: Metre) -> str | None:
+        """The name of a rhythm that an idea was made in; None where this pack has no such rhythm in the metre."""
+        return name if name in self.rhythm_names and metre.name in self.rhythm(name).metres else None
+
     def rhythm_for(self, metre: Metre) -> str:
         """The default rhythm of a metre."""
         return str(self.default("rhythm-for")[metre.name])

@@ -153,7 +153,7 @@ def enclosure_closes(before: Seen | None, note: Seen, after: Seen | None) -> Ver
 @_rule(
     "avoid-note",
     1,
-    says="A note outside the chord a semitone above one of its tones is never stressed, and lasts no longer than {beats} of a beat over it.",
+    says="A note outside the chord a half step above one of its tones is never stressed, and lasts no longer than {beats} of a beat over it.",
     reason="It rubs against the tone below for as long as it is held.",
     source="Nettles and Graf, The Chord Scale Theory, on avoid notes; as quoted in later handbooks",
     keeps=Example("| Cmaj7 |", "G5q. F5e E5h"),
@@ -204,7 +204,7 @@ def settled_before_rest(note: Seen) -> Verdict:
 @_rule(
     "leap-limit",
     2,
-    says="No leap is wider than {semitones} semitones.",
+    says="No leap is wider than {semitones} half steps.",
     reason="Wide leaps are hard to hit and break the line.",
     source=_SPECIES,
     keeps=Example("| C |", "C5h G5h"),
@@ -218,7 +218,7 @@ def leap_limit(before: Seen, note: Seen, semitones: int) -> Verdict:
 @_rule(
     "in-reach",
     2,
-    says="Two notes farther apart than {semitones} semitones have at least {seconds} seconds between them.",
+    says="Two notes farther apart than {semitones} half steps have at least {seconds} seconds between them.",
     reason="A hand that can't open that far has to move, which takes time; forced stretches strain it.",
     source="Parncutt and others (1997), Music Perception 14(4), for the spans; the time is a choice of this project",
     keeps=Example("| C |", "C4q C5q G4h", tempo=100),
@@ -235,7 +235,7 @@ def in_reach(before: Seen, note: Seen, semitones: int, seconds: float) -> Verdic
 @_rule(
     "leap-turns-back",
     3,
-    says="After a leap of more than {over} semitones the line turns back.",
+    says="After a leap of more than {over} half steps the line turns back.",
     reason="A wide leap opens a gap that the ear waits to hear filled, and the hand isn't stretched twice.",
     source="Von Hippel and Huron (2000), Why do skips precede reversals?, Music Perception 18(1); "
     + _SPECIES,
@@ -283,7 +283,7 @@ def final_note(note: Seen, degrees: Iterable[str] = ()) -> Verdict:
 @_rule(
     "lead-in",
     1,
-    says="The last note is within {semitones} semitones of the tune's first note.",
+    says="The last note is within {semitones} half steps of the tune's first note.",
     reason="A line that ends near the tune's first note hands over to it without a leap.",
     source=_TRADE,
     keeps=Example("| C | G7 |", "E5w | B4w", lead=72),

@@ -25,7 +25,7 @@ _FEW_NOTES = 4
 def what_works(checked: Checked, line: Line, faults: Sequence[Fault]) -> tuple[str, ...]:
     """What can honestly be said for a phrase; if hardly anything can, the one thing that does."""
     found = [
-        *_right_bars(checked, faults),
+        *_right_bars(checked, line, faults),
         *_strong_beats(checked, line),
         *_closing(checked, line, faults),
         *_peak(checked, line),
@@ -36,7 +36,7 @@ def what_works(checked: Checked, line: Line, faults: Sequence[Fault]) -> tuple[s
     return tuple(found or [_one_thing(checked, line)])
 
 
-def _right_bars(checked: Checked, faults: Sequence[Fault]) -> Iterator[str]:
+def _right_bars(checked: Checked, line: Line, faults: Sequence[Fault]) -> Iterator[str]:
     if not faults:
         yield f"Every note keeps every rule of level {checked.level.number}."
         return
@@ -44,7 +44,7 @@ def _right_bars(checked: Checked, faults: Sequence[Fault]) -> Iterator[str]:
     played = list(dict.fromkeys(checked.progression.bar_of(note.onset) for note in checked.notes))
     right = [bar for bar in played if bar not in clashing]
     if right == played:
-        yield "Every note goes with its chord."
+        yield "Every note goes with its chord." if all(kinds(line)) else "Nothing clashes."
     elif right:
         which = f"bar {right[0]}" if len(right) == 1 else f"bars {listed([*map(str, right)], 'and')}"
         yield f"Nothing clashes in {which}."

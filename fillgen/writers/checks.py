@@ -110,7 +110,7 @@ def _mend(mend: Mend | None, width: int) -> list[str]:
     if mend is None:
         return []
     lines = [
-        f"The smallest change that mends it: {many(len(mend.changed), 'note')}",
+        f"The smallest change that mends the clashes: {many(len(mend.changed), 'note')}",
         *bar_rows(mend.text, width, _INDENT),
         *(wrapped(sentence, width, 1) for sentence in mend.sentences),
     ]

@@ -158,10 +158,16 @@ def _rhythm(rhythm: Rhythm, width: int) -> str:
         f"Tempo {rhythm.tempo} quarter notes a minute, {low} to {high}. Source: {rhythm.source}.",
         f"Eighths are {'swung' if rhythm.swing else 'straight'}.",
     ]
-    lines += _idiom(rhythm)
+    lines += [*_idiom(rhythm), _KEY]
     for (metre, busy), cells in rhythm.cells.items():
         lines += _cells(f"  {metre} {busy}:", [cell.text for cell in cells], width)
     return "\n".join(lines)
+
+
+_KEY = (
+    "Bars of its phrases, by metre and by how many notes they have. w h q e s: whole note to sixteenth; . dotted, "
+    "t triplet, r rest, ~ held on."
+)
 
 
 def _cells(head: str, cells: Sequence[str], width: int) -> list[str]:
@@ -189,9 +195,38 @@ def _idiom(rhythm: Rhythm) -> list[str]:
     away = [name for name, value in idiom.leanings.items() if value < 0]
     lines = [f"Idiom: {', '.join(parts)}."] if idiom.free is not None else []
     if toward or away:
-        less = f"; away from {listed(away, 'and')}" if away else ""
-        lines.append(f"Leans to {listed(toward, 'and')}{less}. Source: {idiom.source}.")
+        liked = [f"Its lines like {listed([*map(_leaning, toward)], 'and')}"] if toward else []
+        avoided = (
+            [f"{'they' if toward else 'Its lines'} avoid {listed([*map(_leaning, away)], 'and')}"]
+            if away
+            else []
+        )
+        lines.append(f"{'; '.join([*liked, *avoided])}. Source: {idiom.source}.")
     return [*lines, f"Never: {', '.join(never_in(rhythm.name))}."]
+
+
+def _leaning(name: str) -> str:
+    """What a leaning is to, in words.
+
+    >>> _leaning("semitone down"), _leaning("on ninth")
+    ('half steps down', 'the ninth of the chord')
+    """
+    if name in _LEANINGS:
+        return _LEANINGS[name]
+    if name.startswith("on "):
+        return f"the {name[3:]} of the chord"
+    if name.startswith("close on "):
+        return f"a last note on the {name[9:]}"
+    interval, _, way = name.partition(" ")
+    return f"{_INTERVALS.get(interval, f'{interval}s')} {way}".rstrip()
+
+
+_LEANINGS = {
+    "repeat": "repeated notes",
+    "neighbour": "neighbour notes",
+    "guide tone": "thirds and sevenths on strong beats",
+}
+_INTERVALS = {"semitone": "half steps", "tone": "whole steps"}
 
 
 def _shape(shape: Shape) -> str:

@@ -404,7 +404,7 @@ def test_phrases_are_taken_in(run: object, kind: str) -> None:
         (["export", "1", "--all"], "say which ideas"),
         (["export", "1", "-o", "x.docx"], "can't tell what to write"),
         (["export", "1", "--key", "Cm"], "change its mode"),
-        (["import", "none.json"], "cannot be read"),
+        (["import", "none.json"], "none.json: no such file"),
         (["import", "ferry.txt", "--chart", "| C |"], "ferry.txt"),
         (["merge", "ferry.txt"], "is not an idea book"),
         (["merge", "home/ideas.book"], "the book itself"),
@@ -521,6 +521,18 @@ def test_ranks_of_what_was_shown_last(run: object) -> None:
     second = json.loads(run("check", "2", "--last", "--format", "json")[0])
     assert second["notes"] == json.loads(run("check", CHART, varied[1], "--format", "json")[0])["notes"]
     run("practice", "1", "--last", "--steps", "1", "-o", "loop.mid")
+
+
+def test_an_idea_keeps_its_rhythm(run: object) -> None:
+    """What is varied or becomes a lesson stays in the rhythm that it was made in, unless another is asked for."""
+    run("ideas", CHART, "-n", "2", "--rhythm", "swing")
+    varied = json.loads(run("vary", "1", "--like", "-n", "1", "--format", "json")[0])
+    assert (varied["rhythm"], varied["chart"]["tempo"]) == ("swing", 132)
+    asked = ("vary", "1", "--like", "-n", "1", "--rhythm", "ballad", "--format", "json")
+    assert json.loads(run(*asked)[0])["rhythm"] == "ballad"
+    assert "swing at 132" in run("practice", "1", "--levels", "2", "--per-level", "1")[0]
+    over = ("vary", CHART, "--only", "1", "--like", "--rhythm", "swing", "-n", "1", "--format", "json")
+    assert json.loads(run(*over)[0])["rhythm"] == "swing"
 
 
 @pytest.mark.usefixtures("filled")

@@ -122,7 +122,7 @@ BAD: dict[str, tuple[list[str], list[str]]] = {
     "unknown key": (["| C |", "--key", "H"], ["'H'", "B major"]),
     "nearly a key": (["| C |", "--key", "Eb mayor"], ["'Eb mayor'", "'Eb major'"]),
     "missing chart file": (["missing.txt"], ["missing.txt", "no such file"]),
-    "rules from nowhere": (["| C |", "--rules", "none.toml"], ["none.toml", "cannot be read"]),
+    "rules from nowhere": (["| C |", "--rules", "none.toml"], ["none.toml: no such file"]),
     "rules from a folder": (["| C |", "--rules", "."], [".: cannot be read"]),
 }
 

@@ -248,13 +248,24 @@ def test_a_loop_and_a_lesson(call: Call, tmp_path: Path) -> None:
     arguments = ("practice", CHART, PHRASE, "--steps", "2", "--levels", "1,2", "--per-level", "1")
     both = call(*arguments, *options(["a.mid", "b.html", "c.txt"]))
     assert both.code == 0
-    assert both.out == call(*arguments, "-o", "alone.mid").out
+    assert both.out == call("practice", CHART, PHRASE, "--steps", "2", "-o", "alone.mid").out
     assert call(*arguments, *options(["alone.html", "alone.txt"])).out == ""
     written = tree(tmp_path)
     assert written["a.mid"] == written["alone.mid"]
     assert written["b.html"] == written["alone.html"]
     assert written["c.txt"] == written["alone.txt"]
     assert b"Level 2" in written["b.html"]
+
+
+def test_a_loop_has_no_ladder(call: Call, tmp_path: Path) -> None:
+    """Levels are those of a lesson: with a MIDI file alone they are refused, not passed over."""
+    refused(
+        call("practice", CHART, "--levels", "1", "-o", "a.mid", "-o", "a.pdf"),
+        "--levels",
+        "--level 2",
+        "ladder.pdf",
+    )
+    assert tree(tmp_path) == {}
 
 
 def test_turns_have_no_lesson(call: Call, tmp_path: Path) -> None:

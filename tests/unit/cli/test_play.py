@@ -256,7 +256,7 @@ def test_port_that_goes_in_the_middle(call: Call, world: World) -> None:
         ((HOME, "C5q D5x"), ["bar 1", "D5x"]),
         ((HOME, "--tempo", "1000"), ["the tempo is 1000", "20 to 400"]),
         ((HOME, "--parts", "rigt"), ["'rigt'", "right"]),
-        (("nothing.mid",), ["nothing.mid", "cannot be read"]),
+        (("nothing.mid",), ["nothing.mid: no such file"]),
         (("damaged.mid",), ["damaged.mid", "damaged MIDI file"]),
         (("empty.mid",), ["empty.mid", "damaged MIDI file"]),
         (("quiet.mid",), ["quiet.mid", "has no notes"]),

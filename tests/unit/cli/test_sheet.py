@@ -111,7 +111,9 @@ def test_a_stock_sequence_wherever_a_chart_is_taken(call: Call, tmp_path: Path) 
         answer = call(*asked, *words, "-o", f"{name}.musicxml")
         assert answer.code == 0, answer.err
     assert (tmp_path / "one.musicxml").read_bytes() == (tmp_path / "two.musicxml").read_bytes()
-    refused(call(*asked, "--sequence", "waltz vamp", "--chords", CHART), "either a chart or a sequence")
+    refused(
+        call(*asked, "--sequence", "waltz vamp", "--chords", CHART), "use a chart or --sequence, not both"
+    )
     refused(call(*asked, "--sequence", "waltz vmp"), "unknown sequence", "waltz vamp")
     assert "No ideas found" in call("book", "--sequence", "plagal close").out
     refused(call("page", "--sequence", "plagal clos"), "Did you mean 'plagal close'")

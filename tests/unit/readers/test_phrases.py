@@ -305,6 +305,16 @@ def test_a_recording_started_late(start: int) -> None:
     assert reading.whole
 
 
+def test_a_first_bar_that_lacks_a_beat_is_no_pickup() -> None:
+    """With as many bars as the chart the text's first bar is bar 1, with a rest at its end; a shorter one is a pick-up."""
+    reading = line_up(found("C5q D5q C5q | F5w"), "| C | F |")
+    assert text_of(reading) == "C5q D5q C5q rq | F5w"
+    assert (reading.progression.first, reading.whole) == (1, True)
+    assert any("lacks 1 quarter note" in remark for remark in reading.remarks)
+    for text in ("C5q | F5w", "C5q D5q | F5w", "C5q D5q C5q | F5w | G5w"):
+        assert line_up(found(text), "| C | F |").progression.first == 0
+
+
 def test_a_pickup_may_be_longer_than_half_a_bar() -> None:
     """One bar more than the chart, begun after the first beat, may be a pick-up; from the first beat it is none."""
     reading = line_up(found("rq Bb4h. | G4w | F4w"), TWO_BARS)

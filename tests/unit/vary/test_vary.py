@@ -558,7 +558,7 @@ def test_a_pack_of_ones_own_counts() -> None:
     pack = RulePack({"level": [{"number": 3, "like": 3, "rule": [{"kind": "leap-limit", "semitones": 5}]}]})
     found = ask(read_keep("1"), count=10, pack=pack, level=3)
     assert all(abs(a.midi - b.midi) <= 5 for idea in found for a, b in pairwise(idea.phrase))
-    with pytest.raises(NoPhraseError, match=r"breaks leap-limit .*5 semitones"):
+    with pytest.raises(NoPhraseError, match=r"breaks leap-limit .*5 half steps"):
         ask(
             read_keep("2"),
             call=parse_phrase("F#5w | F#4h C#5h | G5w | C#5w", CHART.metre),
