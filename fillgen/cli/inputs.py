@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,11 +11,11 @@ from fillgen.app import charts
 from fillgen.app.options import BookOptions, ChordOptions, IdeaOptions, given
 from fillgen.chart.progression import Progression
 from fillgen.cli.outputs import note
-from fillgen.errors import OptionError, OutputError, listed
+from fillgen.errors import ChartError, OptionError, OutputError, listed
 from fillgen.rules.pack import RulePack
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from fillgen.book.entries import Entry
     from fillgen.phrase.idea import Ideas
@@ -31,7 +32,8 @@ def progression_of(
     chords: ChordOptions, rhythm: str | None = None, pack: RulePack | None = None
 ) -> Progression:
     """The progression of a chart (text, a file, or standard input) or of a stock sequence; a rhythm may bring its metre."""
-    return charts.progression_of(read_chart(chords), rhythm, pack)
+    with _named(chords.chart):
+        return charts.progression_of(read_chart(chords), rhythm, pack)
 
 
 def explained_progression_of(
@@ -42,6 +44,17 @@ def explained_progression_of(
     for remark in found.remarks:
         note(remark)
     return found
+
+
+@contextmanager
+def _named(chart: str | None) -> Iterator[None]:
+    """Where a chart that comes from a file can't be read, the file is named before the bar."""
+    try:
+        yield
+    except ChartError as error:
+        if chart is not None and _is_file(chart):
+            error.place = ", ".join(filter(None, (chart, error.place.removeprefix("chart").strip())))
+        raise
 
 
 def read_chart(chords: ChordOptions) -> ChordOptions:
@@ -90,7 +103,8 @@ def reading_of(
             "chart and phrase can't both come from standard input",
             hint="Give one of them as text or as a file.",
         )
-    return charts.reading_of(read_chart(chords), phrase, part, rhythm, pack, hints)
+    with _named(chords.chart):
+        return charts.reading_of(read_chart(chords), phrase, part, rhythm, pack, hints)
 
 
 def hints_of(tempo: int | None, first_note_on: float | None) -> Hints:
@@ -117,16 +131,20 @@ def chart_text(chart: str) -> str:
         return _decoded(from_stdin(_limit()), "standard input")
     if "|" in chart or "\n" in chart:
         return chart
-    try:
-        is_file = Path(chart).is_file()
-    except (OSError, ValueError):
-        is_file = False
-    if is_file:
+    if _is_file(chart):
         return file_text(Path(chart))
     if Path(chart).suffix.lower() in _CHART_LIKE:
         hint = "Give chart text or the name of a chart file."
         raise OutputError("no such file", place=chart[:80], hint=hint)
     return chart
+
+
+def _is_file(chart: str) -> bool:
+    """Whether a chart is given as the name of a file that is there."""
+    try:
+        return "|" not in chart and "\n" not in chart and Path(chart).is_file()
+    except (OSError, ValueError):
+        return False
 
 
 def names_a_phrase(source: str | None) -> bool:

@@ -1,7 +1,7 @@
 """Is the best really best? `python -m tests.bench.optimum` holds draws against exact optima on fifty charts.
 
 The additive part of the score (`tests/properties/additive.py`) has an exact optimum: CP-SAT finds it for one plan of each chart
-and must agree with the lattice; the lattice finds it for all plans. The whole score has none that could be computed, so the
+and must agree with the lattice, or bound it where its time runs out; the lattice finds it for all plans. The whole score has none that could be computed, so the
 top idea is held against ten times as many draws, and against fair draws. It needs the extra `bench` and takes about four minutes.
 """
 
@@ -30,16 +30,18 @@ ASKED = 0.98
 LEAST = 0.98
 """The best phrase drawn is to have at least this share of the exact optimum of the additive part, as a mean of all charts."""
 _DRAWN = "best phrase drawn, of the exact optimum of the additive part"
+PATIENCE = 20.0
+"""Seconds that CP-SAT has for a plan."""
 LEAST_WHOLE = 0.97
 """The top idea is to have at least this share of the score of the best of ten times as many draws, as a mean of all charts."""
 
 
 @dataclass(frozen=True)
 class Chart:
-    """What was found on one chart. Scores are from 0 to 1; `sat` is CP-SAT's optimum for one plan, `lattice` ours, in whole numbers."""
+    """What was found on one chart. Scores are from 0 to 1; `sat` are the ends between which CP-SAT has the optimum of one plan, the same where it found it; `lattice` is ours."""
 
     phrases: int
-    sat: int
+    sat: tuple[int, int]
     lattice: int
     sat_seconds: float
     lattice_seconds: float
@@ -56,8 +58,8 @@ class Chart:
     """The share of fair draws that score less than the last of the fifty."""
 
 
-def cp_sat(space: PhraseSpace, values: Sequence[Whole]) -> int:
-    """The greatest sum over one plan, by CP-SAT from the same tables."""
+def cp_sat(space: PhraseSpace, values: Sequence[Whole]) -> tuple[int, int]:
+    """The ends between which the greatest sum over one plan lies, by CP-SAT from the same tables."""
     sat = cp_model.CpModel()
     sizes = [table.shape[1] for table in space.lattice.allowed]
     notes = [sat.new_int_var(0, size - 1, f"n{i}") for i, size in enumerate(sizes)]
@@ -76,9 +78,10 @@ def cp_sat(space: PhraseSpace, values: Sequence[Whole]) -> int:
     sat.maximize(sum(worth))
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 2
+    solver.parameters.max_time_in_seconds = PATIENCE
     status = solver.solve(sat)
-    assert status == cp_model.OPTIMAL, solver.status_name(status)
-    return round(solver.objective_value)
+    assert status in (cp_model.OPTIMAL, cp_model.FEASIBLE), solver.status_name(status)
+    return round(solver.objective_value), round(solver.best_objective_bound)
 
 
 def chart(number: int) -> Chart:
@@ -149,7 +152,9 @@ def main() -> int:
     """Print the figures; 1 where an optimum differs or a promise is missed."""
     print(told(["ortools"]))
     found = [chart(number) for number in range(CHARTS)]
-    equal = sum(each.sat == each.lattice for each in found)
+    solved = [each for each in found if each.sat[0] == each.sat[1]]
+    equal = sum(each.sat[0] == each.lattice for each in solved)
+    within = sum(each.sat[0] <= each.lattice <= each.sat[1] for each in found)
     whole = [each.score / max(each.more, each.score) for each in found]
     shares = {
         _DRAWN: [each.drawn for each in found],
@@ -164,12 +169,20 @@ def main() -> int:
     print(
         f"{CHARTS} charts of {min(e.phrases for e in found):,} to {max(e.phrases for e in found):.2g} phrases"
     )
-    print(f"CP-SAT and the lattice find the same optimum on {equal} of {CHARTS} charts")
+    print(
+        f"CP-SAT and the lattice find the same optimum on {equal} of the {len(solved)} charts that it solves"
+    )
     print(f"  in {times[0] / CHARTS:.2f} s and {times[1] / CHARTS * 1e3:.1f} ms a plan\n")
     print("| | mean | least |\n|---|---:|---:|")
     for name, values in shares.items():
         print(f"| {name} | {np.mean(values):.1%} | {min(values):.1%} |")
-    figure("charts on which CP-SAT and the lattice agree", f"{equal}", f"{CHARTS}", equal == CHARTS)
+    agree = equal == len(solved) and within == CHARTS
+    figure(
+        "charts on which CP-SAT and the lattice agree (that CP-SAT solves in 20 s; whose bounds hold)",
+        f"{equal} ({len(solved)}; {within})",
+        f"all ({CHARTS})",
+        agree,
+    )
     for name, values in shares.items():
         wanted = LEAST if name == _DRAWN else ASKED if name.startswith("top idea, of the same") else None
         figure(
@@ -178,7 +191,7 @@ def main() -> int:
             f"at least {wanted:.0%}" if wanted else "",
             bool(np.mean(values) >= wanted) if wanted else None,
         )
-    missed = equal < CHARTS or np.mean(shares[_DRAWN]) < LEAST or np.mean(whole) < LEAST_WHOLE
+    missed = not agree or np.mean(shares[_DRAWN]) < LEAST or np.mean(whole) < LEAST_WHOLE
     print("MISSED" if missed else "kept")
     return int(missed)
 

@@ -837,6 +837,14 @@ def test_own_pack(call: Call, tmp_path: Path) -> None:
     assert "level 6" in used.out
 
 
+def test_a_mistake_in_a_file_names_the_file(call: Call, tmp_path: Path) -> None:
+    """Before the line and the bar; a chart that is text has no name."""
+    (tmp_path / "lamps.txt").write_text("| Eb |\n| Fm7 | Hm7 |\n")
+    for command in (["ideas", "lamps.txt"], ["check", "lamps.txt", "G4w"], ["voicings", "lamps.txt"]):
+        refused(call(*command), "fillgen: lamps.txt, line 2, bar 3, chord 1: unknown chord 'Hm7'")
+    refused(call("ideas", "| Eb | Hm7 |"), "fillgen: bar 2, chord 1: unknown chord 'Hm7'")
+
+
 # The same again
 
 
