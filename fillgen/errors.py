@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from difflib import SequenceMatcher
+    from typing import Self
 
 
 class FillgenError(Exception):
@@ -21,6 +22,15 @@ class FillgenError(Exception):
     def __init__(self, message: str, *, place: str = "", hint: str = "") -> None:
         self.message, self.place, self.hint = map(_bounded, (message, place, hint))
         super().__init__(self.message)
+
+    def within(self, place: str) -> Self:
+        """The same error, with what its place lies in before it.
+
+        >>> print(ChartError("unknown chord 'Hm7'", place="bar 3").within("lamps.txt"))
+        lamps.txt, bar 3: unknown chord 'Hm7'.
+        """
+        self.place = _bounded(", ".join(filter(None, (place, self.place))))
+        return self
 
     def __str__(self) -> str:
         sentence = f"{self.place}: {self.message}" if self.place else self.message

@@ -61,8 +61,9 @@ def _bringing(rhythm: str | None, metre: Metre) -> str:
 
 def _progression(options: ChordOptions) -> Progression:
     if options.chart is None and options.sequence is None:
-        hint = 'Such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |", in quotes, or --sequence NAME.'
-        raise OptionError("there is no chart", hint=hint)
+        raise OptionError(
+            'give a chart, such as "| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |" in quotes, or --sequence NAME'
+        )
     if options.chart is not None and options.sequence is not None:
         raise OptionError("use a chart or --sequence, not both")
     if options.sequence is None:

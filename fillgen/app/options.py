@@ -217,7 +217,7 @@ TASTE = Option(
 )
 LAST = Option(
     ("--last",),
-    "Numbers in place of the chart are ranks in what was shown last, not numbers of the idea book.",
+    "The numbers are ranks in what was shown last, not numbers of the idea book.",
     bool,
 )
 _RHYTHM = Option(
@@ -321,7 +321,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "parts": Option(
             ("--parts",),
             f"Parts that sound: {', '.join(PARTS)}, or several with commas; without right they are a backing track. "
-            "[default: right; all four in an intro, turnaround or ending]",
+            "[default: right; all four with --for]",
             words=True,
             values=lambda: PARTS,
         ),
@@ -348,7 +348,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "close": Option(
             ("--close",),
-            "How it closes: the last note held, button (short) or fading (twice more, softer). [default: held in an ending]",
+            "How it closes: the last note held, button (short) or fading (twice more, softer). [default: held with --for ending]",
             values=lambda: CLOSES,
         ),
         "slow_down": Option(("--slow-down",), "Slow down over the last notes.", bool),
@@ -366,7 +366,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "enter": Option(
             ("--enter",),
-            "How the parts come in: together, or thin, first without bass and drums. [default: thin in an intro]",
+            "How the parts come in: together, or thin, first without bass and drums. [default: thin with --for intro]",
             values=lambda: ENTRIES,
         ),
         "sound": Option(

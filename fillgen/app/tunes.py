@@ -35,7 +35,7 @@ def _text(content: bytes, place: str) -> str:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         hint = "Give a tune as .musicxml, .mxl, .abc or .mid."
-        raise TuneError(f"is not text, as ABC is (byte {error.start + 1})", place=place, hint=hint) from None
+        raise TuneError(f"not text (byte {error.start} is not UTF-8)", place=place, hint=hint) from None
     if len(text) > _MOST_TEXT:
         raise TuneError(f"has {len(text)} characters; the limit is {_MOST_TEXT}", place=place)
     return text

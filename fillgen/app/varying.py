@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fillgen.app.options import VaryOptions
+from fillgen.chart.progression import Progression
 from fillgen.engine.request import IdeaOptions, Request, Weights, lead_of
 from fillgen.errors import OptionError
 from fillgen.phrase.idea import Ideas
@@ -30,13 +31,22 @@ def variants(
     variation = variation_of(varying, options)
     if options.lead_to is not None:
         options = replace(options, lead_to=lead_of(options.lead_to, reading.notes[-1].midi))
-    if options.rhythm is None:
-        options = replace(options, rhythm=pack.known_rhythm(reading.rhythm, reading.progression.metre))
+    options = in_own_rhythm(options, reading.rhythm, reading.tempo, reading.progression, pack)
     request = Request.over(reading.progression, options, pack)
-    tempo = options.tempo if options.tempo is not None else reading.tempo
-    request = replace(request, tempo=tempo, closes=reading.whole, weights=weights)
+    request = replace(request, closes=reading.whole, weights=weights)
     found = vary(request, reading.notes, variation)
     return replace(found, remarks=(*on_reading(reading.remarks), *found.remarks))
+
+
+def in_own_rhythm(
+    options: IdeaOptions, rhythm: str, tempo: int | None, progression: Progression, pack: RulePack
+) -> IdeaOptions:
+    """Options with the rhythm and the tempo of a phrase, where none are asked for; another rhythm brings its own tempo."""
+    if options.rhythm is None:
+        options = replace(options, rhythm=pack.known_rhythm(rhythm, progression.metre))
+    elif rhythm and options.rhythm != rhythm:
+        tempo = None
+    return replace(options, tempo=tempo if options.tempo is None else options.tempo)
 
 
 def variation_of(varying: VaryOptions, options: IdeaOptions) -> Variation:

@@ -28,7 +28,7 @@ from fillgen.cli.inputs import chart_text, file_text, pack_of, progression_of, r
 from fillgen.cli.outputs import answer, check_printed, print_out, width_of
 from fillgen.cli.outputs import note as say_note
 from fillgen.cli.outputs import show as show_text
-from fillgen.cli.signature import Strict, StrictGroup, grouped
+from fillgen.cli.signature import PLAYED_PLAINLY, Strict, StrictGroup, grouped
 from fillgen.errors import OptionError, OutputError, many, shorten
 from fillgen.hands.playing import Playing, played_as
 from fillgen.rules.pack import RulePack
@@ -311,7 +311,7 @@ def forget(
 
 
 @app.command(name="set", cls=Strict)
-@grouped(without=("audio", "soundfont", "voices", "format", "title"))
+@grouped(without=("audio", "soundfont", "voices", "format", "title"), defaults=PLAYED_PLAINLY)
 def set_(
     *,
     name: Annotated[str | None, SET_NAME] = None,
@@ -378,7 +378,7 @@ def _put_set(
 
 
 @app.command(cls=Strict)
-@grouped(without=("audio", "soundfont", "voices", "format", "title"))
+@grouped(without=("audio", "soundfont", "voices", "format", "title"), defaults=PLAYED_PLAINLY)
 def export(
     *,
     ids: Annotated[list[str] | None, IDS] = None,

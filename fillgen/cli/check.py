@@ -26,7 +26,7 @@ from fillgen.app.options import (
 )
 from fillgen.cli.inputs import hints_of, own_phrase, pack_of
 from fillgen.cli.outputs import check_printed, deliver, print_out, width_of
-from fillgen.cli.signature import grouped
+from fillgen.cli.signature import PLAYED_PLAINLY, grouped
 from fillgen.errors import OptionError
 from fillgen.hands.playing import played_as
 from fillgen.readers.phrases import Reading
@@ -35,7 +35,13 @@ from fillgen.rules.pack import RulePack
 EXPLAIN = Option(("--explain",), "Explain each note, and the rules it keeps or breaks.", bool)
 
 
-@grouped(without=("audio",))
+@grouped(
+    without=("audio",),
+    defaults={
+        **PLAYED_PLAINLY,
+        "tempo": "the phrase's own; else 120 to judge by, and the rhythm's in what is played",
+    },
+)
 def check(
     *,
     chords: ChordOptions,

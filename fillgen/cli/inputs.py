@@ -53,7 +53,8 @@ def _named(chart: str | None) -> Iterator[None]:
         yield
     except ChartError as error:
         if chart is not None and _is_file(chart):
-            error.place = ", ".join(filter(None, (chart, error.place.removeprefix("chart").strip())))
+            error.place = error.place.removeprefix("chart").strip()
+            error.within(chart)
         raise
 
 

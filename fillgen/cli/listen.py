@@ -41,7 +41,7 @@ _USUAL_TEMPO = 100
 """A tempo at which most phrases can be played, in quarter notes a minute. Chosen."""
 
 
-@grouped(without=("audio",))
+@grouped(without=("audio",), defaults={"tempo": "the rhythm's, or 100"})
 def listen(
     *,
     chords: ChordOptions,

@@ -28,7 +28,7 @@ def _no_such_option(error: Any, command: str) -> str:
         error.option_name.lstrip("-"), [each.lstrip("-") for each in error.possibilities or ()]
     )
     asked = re.sub(r"'([^']+)'", r"--\1", near) if near.startswith("Did") else f"{command} --help lists them."
-    return f"{command} has no option {shorten(error.option_name)[1:-1]}. {asked}"
+    return f"there is no option {shorten(error.option_name)[1:-1]}. {asked}"
 
 
 def _bad_use(error: Any, _: str) -> str:
@@ -36,7 +36,7 @@ def _bad_use(error: Any, _: str) -> str:
 
 
 def _missing(error: Any, command: str) -> str:
-    return f"{command} needs {_name(error.param)}. {command} --help says what that is."
+    return f"{_name(error.param)} is missing. {command} --help says what that is."
 
 
 def _wrong_value(error: Any, _: str) -> str:
@@ -47,17 +47,23 @@ def _wrong_value(error: Any, _: str) -> str:
 
 def _left_or_unknown(error: Any, command: str) -> str:
     if left := re.search(r"unexpected extra arguments?(?:\(s\))? \((.*)\)$", error.message):
-        return f"{shorten(left[1])} is left over. Put a chart, and a name of several words, in quotes."
+        takes_chart = any(each.name == "chart" for each in error.ctx.command.params)
+        hint = (
+            "Put a chart, and a name of several words, in quotes."
+            if takes_chart
+            else f"{command} takes nothing more."
+        )
+        return f"{shorten(left[1])} is left over. {hint}"
     if unknown := re.match(r"No such command '(.*?)'\.", error.message):
         near = did_you_mean(unknown[1], error.ctx.command.list_commands(error.ctx))
-        return f"{command} has no command {shorten(unknown[1])}. {near or f'{command} --help lists them.'}"
+        return f"there is no command {shorten(unknown[1])}. {near or f'{command} --help lists them.'}"
     return ""
 
 
 def _name(param: Any) -> str:
     """A parameter as it is written: the long form of an option, or the word that stands for an argument."""
     long = [each for each in param.opts if each.startswith("--")]
-    return str(long[0] if long else param.human_readable_name)
+    return str(long[0] if long else param.human_readable_name).rstrip(".")
 
 
 _SAID: Mapping[str, Callable[[Any, str], str]] = {

@@ -38,7 +38,7 @@ from fillgen.cli.inputs import (
     with_phrase,
 )
 from fillgen.cli.outputs import note
-from fillgen.cli.signature import grouped
+from fillgen.cli.signature import PHRASES_OWN, grouped
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
 from fillgen.errors import OptionError, many
@@ -66,7 +66,7 @@ class _Piece:
     name: str
 
 
-@grouped(without=("times", "second_set"))
+@grouped(without=("times", "second_set"), defaults=PHRASES_OWN)
 def play(
     *,
     chords: ChordOptions,

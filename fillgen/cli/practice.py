@@ -38,10 +38,10 @@ from fillgen.cli.inputs import (
     with_phrase,
 )
 from fillgen.cli.outputs import check_printed, deliver_all, note, print_out, width_of
-from fillgen.cli.signature import grouped
+from fillgen.cli.signature import PHRASES_OWN, grouped
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
-from fillgen.errors import OptionError, shorten
+from fillgen.errors import OptionError, listed, shorten
 from fillgen.hands.playing import PARTS, Playing, played_as
 from fillgen.phrase.idea import Ideas
 from fillgen.phrase.ranks import whole_number
@@ -66,8 +66,8 @@ KEYS = Option(
     values=lambda: ("fifths", "fourths", "half-steps"),
 )
 TURNS = Option(("--turns",), "Call and answer: this many ideas, each followed by empty bars for you.", int)
-LEVELS = Option(("--levels",), "The levels of a lesson, such as 1,2,4 or 1-3.")
-PER_LEVEL = Option(("--per-level",), "Ideas at each step of a lesson.", int)
+LEVELS = Option(("--levels",), "The levels of a lesson, such as 1,2,4 or 1-3. [default: 1,2,3]")
+PER_LEVEL = Option(("--per-level",), "Ideas at each step of a lesson. [default: 2]", int)
 _PAGES = (".html", ".htm")
 _LEVELS, _PER_LEVEL = "1,2,3", 2
 _OF_LESSONS = ("tempo", "rhythm", "hand", "seed")
@@ -77,6 +77,7 @@ _OF_LESSONS = ("tempo", "rhythm", "hand", "seed")
 @grouped(
     usual=(PlayOptions(parts=PARTS, count_in=True),),
     without=("times", "audio", "second_set", "close", "slow_down", "bass", "format"),
+    defaults={**PHRASES_OWN, "enter": "together"},
 )
 def practice(
     *,
@@ -88,8 +89,8 @@ def practice(
     times: Annotated[int | None, TIMES] = None,
     keys: Annotated[str | None, KEYS] = None,
     turns: Annotated[int | None, TURNS] = None,
-    levels: Annotated[str, LEVELS] = _LEVELS,
-    per_level: Annotated[int, PER_LEVEL] = _PER_LEVEL,
+    levels: Annotated[str | None, LEVELS] = None,
+    per_level: Annotated[int | None, PER_LEVEL] = None,
     options: IdeaOptions,
     part: Annotated[str | None, PART] = None,
     first_note_on: Annotated[float | None, FIRST_NOTE_ON] = None,
@@ -109,21 +110,22 @@ def practice(
     check_printed(output)
     targets = targets_of(output, PRACTICE, look)
     if keys is not None:
-        _check_keys(turns, steps, slowest, (levels, per_level))
+        _check_keys(turns, steps, slowest)
     loops, lessons = _sorted_out(targets, turns) if keys is None else (list(targets), [])
     is_lesson = turns is None and keys is None and not loops
     _check_together(lessons, turns, only, options.level, playing.second, is_lesson=is_lesson)
-    if keys is None and not is_lesson and not lessons and (levels, per_level) != (_LEVELS, _PER_LEVEL):
-        hint = "A loop is of one level, such as --level 2. A ladder of levels is a sheet, a page or text: -o ladder.pdf."
-        raise OptionError("--levels and --per-level need a lesson", hint=hint)
+    if not is_lesson and not lessons:
+        _check_ladder(levels, per_level)
     pack = pack_of(rules)
     played, sounds = played_as(playing, pack, hand=options.hand)
     chords, phrase = with_phrase(chords, phrase)
     hints = hints_of(options.tempo, first_note_on)
-    mine = _mine(chords, phrase, part, options, book, pack, hints, last=last)
+    mine = _mine(
+        chords, phrase, part, options, book, pack, hints, last=last, is_lesson=is_lesson or bool(lessons)
+    )
     read = heard = None
     if is_lesson or lessons:
-        course = _course(mine, chords, levels, per_level, options, pack)
+        course = _course(mine, chords, levels or _LEVELS, per_level or _PER_LEVEL, options, pack)
         read = lesson_content(course, playing.swing, pack, look, width=width_of(targets))
     if not is_lesson:
         ideas = mine or generate(
@@ -177,14 +179,19 @@ def _check_together(
         raise OptionError("use --turns or --only, not both", hint="Each turn takes the next idea.")
 
 
-def _check_keys(turns: int | None, steps: int | None, slowest: float | None, lesson: tuple[str, int]) -> None:
+def _check_ladder(levels: str | None, per_level: int | None) -> None:
+    """Refuse the levels of a lesson where there is none."""
+    given = [flag for flag, value in (("--levels", levels), ("--per-level", per_level)) if value is not None]
+    if given:
+        hint = "What is played is of one level, such as --level 2. A ladder of levels is written on its own: -o ladder.pdf."
+        raise OptionError(f"{listed(given, 'and')} can't be used here", hint=hint)
+
+
+def _check_keys(turns: int | None, steps: int | None, slowest: float | None) -> None:
     """Refuse what doesn't go with a phrase through the keys."""
     if turns is not None:
         hint = "--keys takes one phrase through the keys; each turn takes the next idea."
         raise OptionError("use --turns or --keys, not both", hint=hint)
-    if lesson != (_LEVELS, _PER_LEVEL):
-        hint = "A lesson stays in the key of its chart: leave out --keys for one."
-        raise OptionError("--levels and --per-level can't be used with --keys", hint=hint)
     if slowest is not None and (steps is None or steps == 1):
         hint = "Each key is played at full tempo only. --steps 3 works up to it in each key."
         raise OptionError("with --keys, --slowest needs --steps", hint=hint)
@@ -200,11 +207,12 @@ def _mine(
     hints: Hints,
     *,
     last: bool,
+    is_lesson: bool,
 ) -> Ideas | None:
     """A phrase of the player's own or ideas of the book in the place of new ideas, if any are given."""
     if phrase is None:
         refuse_part(part, hints)
-        return ideas_of_book(chords, book, options, last=last, besides=_OF_LESSONS)
+        return ideas_of_book(chords, book, options, last=last, besides=_OF_LESSONS if is_lesson else ())
     refuse_last(last)
     refuse_options([name for name in given(options) if name not in _OF_LESSONS], "a phrase of your own")
     reading = reading_of(chords, phrase, part, options.rhythm, pack, hints)
@@ -232,17 +240,20 @@ def _course(
     pack: RulePack,
 ) -> Lesson:
     """A lesson, with one phrase of the player's own or one idea of the book at its end."""
+    from fillgen.app.varying import in_own_rhythm
     from fillgen.teaching.lesson import lesson
 
     if mine is not None and len(mine) > 1:
         raise OptionError(f"{len(mine)} ideas are named", hint="A lesson takes one of them.")
+    if mine is not None:
+        options = in_own_rhythm(options, mine.rhythm, mine.tempo, mine.progression, pack)
     return lesson(
         explained_progression_of(chords, options.rhythm, pack) if mine is None else mine.progression,
         levels=_numbers(levels),
         per_level=per_level,
         seed=options.seed,
-        rhythm=options.rhythm or (pack.known_rhythm(mine.rhythm, mine.progression.metre) if mine else None),
-        tempo=options.tempo if mine is None else mine.tempo,
+        rhythm=options.rhythm,
+        tempo=options.tempo,
         hand=options.hand or "medium",
         pack=pack,
         phrase=mine[0].notes if mine is not None else None,

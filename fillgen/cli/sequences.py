@@ -15,7 +15,9 @@ from fillgen.cli.signature import OF_PHRASES, grouped
 CHANGES = Option(("--changes",), "Richer chords for a sequence or chart, with reasons.", metavar="NAME|CHART")
 
 
-@grouped(without=("audio", "soundfont", "voices", *OF_PHRASES, "fingers"))
+@grouped(
+    without=("audio", "soundfont", "voices", *OF_PHRASES, "fingers"), defaults={"title": "Chord sequences"}
+)
 def sequences(
     *,
     options: SequenceOptions,

@@ -17,7 +17,7 @@ from typing import Annotated, Any, get_args, get_origin, get_type_hints
 import typer
 
 from fillgen.app.options import HEADINGS, OPTIONS, Option
-from fillgen.cli.layout import OWN_HEADING, Laid, write_commands, write_examples, write_options
+from fillgen.cli.layout import OWN_HEADING, Laid, with_default, write_commands, write_examples, write_options
 from fillgen.errors import OptionError
 
 _Command = Callable[..., None]
@@ -64,14 +64,24 @@ class StrictGroup(_Helpful, _OnceOnly, typer.core.TyperGroup):
     """Commands under one name, whose own options are given once only."""
 
 
+PHRASES_OWN = {
+    "rhythm": "the idea's own, or what suits the metre",
+    "tempo": "the phrase's own, or the rhythm's",
+}
+"""What rhythm and tempo are where a phrase or an idea is given, and nothing else is asked for."""
+PLAYED_PLAINLY = {"parts": "right", "close": "", "enter": "together"}
+"""How it is played where a command has no --for."""
 OF_PHRASES = ("view", "articulation", "note_names", "columns")
 """The options of a sheet of phrases that handouts of chords don't have."""
 
 
-def grouped(*, usual: Sequence[Any] = (), without: Sequence[str] = ()) -> Callable[[_Command], _Command]:
+def grouped(
+    *, usual: Sequence[Any] = (), without: Sequence[str] = (), defaults: Mapping[str, str] | None = None
+) -> Callable[[_Command], _Command]:
     """A command with groups of options, as typer can read it, called with whole groups.
 
-    `usual` are groups with other defaults than their own, `without` are fields of groups that the command doesn't take.
+    `usual` are groups with other defaults than their own, `without` are fields of groups that the command doesn't take,
+    `defaults` say in words what a field that isn't given stands for, where the command has its own way.
     """
     own_defaults = {type(group): group for group in usual}
 
@@ -84,7 +94,11 @@ def grouped(*, usual: Sequence[Any] = (), without: Sequence[str] = ()) -> Callab
             hint = hints[name]
             if hint in OPTIONS:
                 group = own_defaults[hint] if hint in own_defaults else hint()
-                rows = {field: row for field, row in OPTIONS[hint].items() if field not in without}
+                rows = {
+                    field: replace(row, help=with_default(row.help, (defaults or {}).get(field)))
+                    for field, row in OPTIONS[hint].items()
+                    if field not in without
+                }
                 groups[name] = group, list(rows)
                 laid |= {field: Laid(row, HEADINGS.get(hint, OWN_HEADING)) for field, row in rows.items()}
                 parameters += [_parameter(field, row, getattr(group, field)) for field, row in rows.items()]

@@ -48,6 +48,7 @@ _JOINED = (".pdf", ".svg", ".html", ".htm")
         *("shape", "low", "high", "purpose", "ends_on", "lead_to", "hand"),
         *("times", "second_set", "second", "bass", "span", "audio", "format"),
     ),
+    defaults={"tempo": "the tune's, or the rhythm's", "enter": "together", "title": "the tune's"},
 )
 def tune(
     *,

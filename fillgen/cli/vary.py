@@ -41,7 +41,7 @@ from fillgen.cli.inputs import (
     with_phrase,
 )
 from fillgen.cli.outputs import check_printed, keep_in_book, width_of
-from fillgen.cli.signature import grouped
+from fillgen.cli.signature import PHRASES_OWN, PLAYED_PLAINLY, grouped
 from fillgen.engine.generate import generate
 from fillgen.engine.request import Request
 from fillgen.errors import OptionError
@@ -50,7 +50,11 @@ from fillgen.readers.phrases import Reading
 from fillgen.rules.pack import RulePack
 
 
-@grouped(usual=(IdeaOptions(count=10),), without=("purpose",))
+@grouped(
+    usual=(IdeaOptions(count=10),),
+    without=("purpose",),
+    defaults={**PHRASES_OWN, **PLAYED_PLAINLY, "level": "the lowest that the phrase fits, from 3 up"},
+)
 def vary(
     *,
     chords: ChordOptions,
@@ -117,5 +121,4 @@ def _idea_of_chart(chords: ChordOptions, only: str, options: IdeaOptions, pack: 
         remarks,
         whole=True,
         swings=found.swing,
-        rhythm=found.rhythm,
     )

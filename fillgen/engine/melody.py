@@ -205,8 +205,7 @@ def _numbered(number: int, given: object, metre: Metre) -> Phrase:
     try:
         return _line(given, metre)
     except PhraseError as error:
-        place = ", ".join(filter(None, (f"line {number}", error.place)))
-        raise PhraseError(error.message, place=place, hint=error.hint) from None
+        raise error.within(f"line {number}") from None
 
 
 def _scale(key: str | Key | Collection[int]) -> tuple[int, Home]:

@@ -171,7 +171,7 @@ def settle(request: Request) -> Choices:
         raise OptionError(f"the lowest note {names[0]} is above the highest, {names[1]}")
     if high - low > _WIDEST_RANGE:
         hint = "Keep --low and --high within four octaves."
-        raise OptionError(f"the range of {high - low} semitones is too wide", hint=hint)
+        raise OptionError(f"the range of {high - low} half steps is too wide", hint=hint)
     most = _MOST_NOTES // len(request.progression.bars)
     if request.count > most:
         hint = f"Over {len(request.progression.bars)} bars, ask for at most {most} ideas."

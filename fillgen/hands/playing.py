@@ -143,7 +143,7 @@ def span_of(span: int | None, size: str | None) -> int:
     wanted = reach(size or "medium").span if span is None else span
     if size is not None and wanted > reach(size).held:
         hint = f"The limit for it is {reach(size).held}."
-        raise OptionError(f"{wanted} semitones are too wide for a {size} hand", hint=hint)
+        raise OptionError(f"{wanted} half steps are too wide for a {size} hand", hint=hint)
     return wanted
 
 

@@ -85,7 +85,7 @@ class Hand:
             raise OptionError(message, place="register", hint=hint)
         if not 1 <= self.span <= (WIDEST if self.spread else TENTH):
             hint = f"The span is 1 to {TENTH}, with spread forms 1 to {WIDEST}."
-            raise OptionError(f"{self.span} semitones is out of range", place="span", hint=hint)
+            raise OptionError(f"{self.span} half steps are out of range", place="span", hint=hint)
 
     @property
     def most(self) -> int:

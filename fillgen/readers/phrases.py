@@ -153,9 +153,7 @@ def _hinted(found: Found, hints: Hints) -> Found:
         played = replace(found.played, asked=hints.tempo, first=hints.first_note_on)
         return replace(found, played=played)
     if hints.first_note_on is not None:
-        hint = (
-            "In text and scores the bar lines show it: begin with a short bar for a pick-up, or with a rest."
-        )
+        hint = "In text and scores the bar lines show it: begin with a short bar for a pick-up, or with a full one and a rest."
         raise OptionError("--first-note-on needs a MIDI file", place=found.place, hint=hint)
     return found
 
@@ -229,7 +227,7 @@ def _text_phrase(text: str, place: str, part: str | None) -> Found:
     except PhraseError as error:
         if not place and len(text.split()) == 1 and ("/" in text or "." in text.rstrip(".")):
             error.hint += " There is no file with that name."
-        raise _placed(error, place) from None
+        raise error.within(place) from None
     return Found(written.notes, None, written.bars, place=place)
 
 
@@ -569,10 +567,15 @@ def _moved(notes: Phrase, ticks: int) -> Phrase:
 
 
 def _lacks_a_rest(found: Found, metre: Metre, chart: int) -> bool:
-    """Whether a text has as many bars as its chart, and only the first lacks less than half of its beats."""
+    """Whether a text has as many bars as its chart, and only the first lacks less than half of its beats.
+
+    A note that is held over the bar line leaves no place for a rest.
+    """
     first, *others = found.written
     is_short = metre.bar / 2 < first < metre.bar == max(others, default=0)
-    return found.metre is None and is_short and len(found.written) == chart
+    held = any(note.onset < first < note.end for note in found.notes)
+    is_text = found.metre is None and not found.part
+    return is_text and is_short and not held and len(found.written) == chart
 
 
 def _with_a_rest(found: Found, metre: Metre) -> _Laying:
@@ -581,7 +584,7 @@ def _with_a_rest(found: Found, metre: Metre) -> _Laying:
     missing = metre.bar - first
     notes = tuple(n if n.onset < first else replace(n, onset=n.onset + missing) for n in found.notes)
     laying = _on_written_bars(replace(found, notes=notes, written=(metre.bar, *others)), metre)
-    remark = f"The first bar lacks {_quarters(missing)}: a rest is added at its end. If it is a pick-up, write the rest first."
+    remark = f"The first bar lacks {_quarters(missing)}, which a rest fills: the phrase has as many bars as the chart."
     return replace(laying, remarks=(remark, *laying.remarks))
 
 

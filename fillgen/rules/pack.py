@@ -230,7 +230,13 @@ class RulePack:
         raise OptionError(f"unknown rhythm {shorten(name)}", hint=did_you_mean(name, self.rhythm_names))
 
     def known_rhythm(self, name: str, metre: Metre) -> str | None:
-        """The name of a rhythm that an idea was made in; None where this pack has no such rhythm in the metre."""
+        """The name of a rhythm that an idea was made in; None where this pack has no such rhythm in the metre.
+
+        PackError where the pack has it and can't be used.
+
+        >>> RulePack().known_rhythm("swing", METRES["4/4"]), RulePack().known_rhythm("swing", METRES["3/4"])
+        ('swing', None)
+        """
         return name if name in self.rhythm_names and metre.name in self.rhythm(name).metres else None
 
     def rhythm_for(self, metre: Metre) -> str:

@@ -224,7 +224,8 @@ def _leaning(name: str) -> str:
 _LEANINGS = {
     "repeat": "repeated notes",
     "neighbour": "neighbour notes",
-    "guide tone": "thirds and sevenths on strong beats",
+    "guide tone": "guide tones (third and seventh) on strong beats",
+    "third": "leaps of a third",
 }
 _INTERVALS = {"semitone": "half steps", "tone": "whole steps"}
 

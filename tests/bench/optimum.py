@@ -178,11 +178,11 @@ def main() -> int:
     print("| | mean | least |\n|---|---:|---:|")
     for name, values in shares.items():
         print(f"| {name} | {np.mean(values):.1%} | {min(values):.1%} |")
-    agree = equal == len(solved) and within == CHARTS
+    agree = equal == len(solved) >= CHARTS / 2 and within == CHARTS
     figure(
-        "charts on which CP-SAT and the lattice agree (that CP-SAT solves in 5 s; whose bounds hold)",
+        f"charts on which CP-SAT and the lattice agree (that CP-SAT solves in {PATIENCE:g} s; whose bounds hold)",
         f"{equal} ({len(solved)}; {within})",
-        f"all ({CHARTS})",
+        f"all, half of {CHARTS} solved ({CHARTS})",
         agree,
     )
     for name, values in shares.items():

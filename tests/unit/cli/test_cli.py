@@ -721,7 +721,7 @@ def test_every_range_is_answered(call: Call, low: str, high: str) -> None:
 def test_a_range_beyond_four_octaves_is_refused(call: Call) -> None:
     """A range that no right hand's line needs is refused, with what may be asked for."""
     refused(
-        call("ideas", "| C | C |", "--low", "C-1", "--high", "G9"), "127 semitones", "--low", "four octaves"
+        call("ideas", "| C | C |", "--low", "C-1", "--high", "G9"), "127 half steps", "--low", "four octaves"
     )
 
 

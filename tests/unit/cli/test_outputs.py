@@ -257,14 +257,10 @@ def test_a_loop_and_a_lesson(call: Call, tmp_path: Path) -> None:
     assert b"Level 2" in written["b.html"]
 
 
-def test_a_loop_has_no_ladder(call: Call, tmp_path: Path) -> None:
-    """Levels are those of a lesson: with a MIDI file alone they are refused, not passed over."""
-    refused(
-        call("practice", CHART, "--levels", "1", "-o", "a.mid", "-o", "a.pdf"),
-        "--levels",
-        "--level 2",
-        "ladder.pdf",
-    )
+def test_what_is_played_has_no_ladder(call: Call, tmp_path: Path) -> None:
+    """Levels are those of a lesson: where there is none they are refused, not passed over."""
+    for outputs in (["-o", "a.mid", "-o", "a.pdf"], ["-o", "a.wav"], ["--turns", "2", "-o", "a.mid"]):
+        refused(call("practice", CHART, "--levels", "1", *outputs), "--levels", "--level 2", "ladder.pdf")
     assert tree(tmp_path) == {}
 
 

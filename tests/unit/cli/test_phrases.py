@@ -147,7 +147,10 @@ BAD = {
     "level of a lesson": (["practice", HOME, "--level", "4"], ["--levels"]),
     "turns and an idea": (["practice", HOME, "--turns", "2", "--only", "2"], ["--only"]),
     "keys and turns": (["practice", HOME, "--keys", "fifths", "--turns", "2"], ["--turns", "--keys"]),
-    "keys and a ladder": (["practice", HOME, "--keys", "fifths", "--levels", "1,2"], ["--levels", "--keys"]),
+    "keys and a ladder": (
+        ["practice", HOME, "--keys", "fifths", "--levels", "1,2"],
+        ["--levels", "--level 2"],
+    ),
     "keys from slow": (["practice", HOME, "--keys", "fifths", "--slowest", "0.5"], ["--slowest", "--steps"]),
     "keys of no order": (["practice", HOME, "--keys", "half-stepps", "-o", "x.mid"], ["'half-steps'"]),
     "key of the other mode": (["practice", HOME, RIGHT, "--keys", "Eb major"], ["mode", "minor key"]),
