@@ -221,7 +221,7 @@ def test_an_idea_that_cannot_be_read_can_be_taken_out(
     assert "idea 2 cannot be read" in (told := said(capsys, "book", "check", "--book", str(theirs)))
     assert "fillgen book forget 2" in told
     said(capsys, "book", "forget", "2", "--book", str(theirs), code=0)
-    assert "sound, 2 ideas" in said(capsys, "book", "check", "--book", str(theirs), code=0)
+    assert "whole and readable, 2 ideas" in said(capsys, "book", "check", "--book", str(theirs), code=0)
 
 
 # Work and size
@@ -307,7 +307,7 @@ def test_a_write_that_was_stopped(theirs: Path, capsys: pytest.CaptureFixture[st
     assert journal.stat().st_size
     assert "was interrupted while it was being written" in said(capsys, "book", "--book", str(theirs))
     said(capsys, "book", "star", "1", "--book", str(theirs), code=0)
-    assert "sound, 3 ideas" in said(capsys, "book", "check", "--book", str(theirs), code=0)
+    assert "whole and readable, 3 ideas" in said(capsys, "book", "check", "--book", str(theirs), code=0)
 
 
 # Files that are none
