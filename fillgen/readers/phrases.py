@@ -611,7 +611,10 @@ def _on_bars_of_chart(found: Found, progression: Progression) -> _Laying:
             message, place=found.place, hint="Give the phrase as text, with | between its bars."
         )
     first, chart = found.written[0], len(progression.bars)
-    pickup = first < progression.size_of(0) and len(found.written) > 1
+    size = progression.size_of(0)
+    pickup = (
+        first < size and len(found.written) > 1 and not (len(found.written) == chart and first > size / 2)
+    )
     bars = found.written[pickup:]
     for number, ticks in enumerate(bars):
         metre = progression.metre_of(number % chart)
@@ -622,7 +625,7 @@ def _on_bars_of_chart(found: Found, progression: Progression) -> _Laying:
         remarks.append(_short_first(first))
     if bars[-1] < metre.bar:
         remarks.append(_short_last(bars[-1]))
-    notes = _moved(found.notes, progression.size_of(0) - first) if pickup else found.notes
+    notes = _moved(found.notes, size - first) if pickup else found.notes
     return _Laying(notes, len(bars), pickup, tuple(remarks))
 
 

@@ -315,6 +315,11 @@ def test_a_first_bar_that_lacks_a_beat_is_no_pickup() -> None:
         assert line_up(found(text), "| C | F |").progression.first == 0
 
 
+def test_in_a_chart_of_several_metres_the_bar_that_lacks_a_beat_is_named() -> None:
+    """With as many bars as the chart the short bar is the first, not a later one of another metre."""
+    assert "bar 1: the bar lasts 3" in refusal("C5q D5q C5q | F5w | E5h. | G5w", "| C | F | 3/4 C | 4/4 G |")
+
+
 def test_a_pickup_may_be_longer_than_half_a_bar() -> None:
     """One bar more than the chart, begun after the first beat, may be a pick-up; from the first beat it is none."""
     reading = line_up(found("rq Bb4h. | G4w | F4w"), TWO_BARS)
