@@ -40,6 +40,7 @@ EXPLAIN = Option(("--explain",), "Explain each note, and the rules it keeps or b
     defaults={
         **PLAYED_PLAINLY,
         "tempo": "the phrase's own; else 120 to judge by, and the rhythm's in what is played",
+        "swing": "1",
     },
 )
 def check(
