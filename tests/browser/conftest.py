@@ -170,6 +170,17 @@ class Tab:
             self.page.wait_for_timeout(_PULSE)
         raise AssertionError(f"never came true: {question}")
 
+    def rest(self) -> None:
+        """Until the page no longer scrolls."""
+        self.page.evaluate(
+            """async () => {
+                for (let before = NaN; before !== scrollY; ) {
+                    before = scrollY;
+                    await new Promise((done) => setTimeout(done, 100));
+                }
+            }"""
+        )
+
     def download(self, act: Callable[[], None]) -> tuple[str, bytes]:
         """The name and the content of the file that an act gives."""
         with self.page.expect_download() as found:

@@ -147,6 +147,8 @@ def test_checked_phrases_and_the_book_are_music(tab: Tab) -> None:
     expect(page.locator(".check-music h3")).to_have_text(["Your phrase", "Mended"])
     page.locator(".check-music .idea").first.locator(".play").click()
     tab.wait("fillgen.player.playing !== null")
+    tab.wait("document.querySelector('.check-music .lit')")
+    tab.rest()  # the page follows the music
     page.locator(".check-music .idea").first.locator(".note").first.click(force=True)
     expect(page.locator("#answer p")).to_contain_text("D5 on beat 1")
     page.click("#answer button")

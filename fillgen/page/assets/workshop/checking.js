@@ -214,7 +214,7 @@ export class Checking {
       this.phrase.focus();
     });
     return [
-      make("h4", {}, `The smallest change that mends it: ${many(mend.changed.length, "note")}`),
+      make("h4", {}, `The smallest change that mends the clashes: ${many(mend.changed.length, "note")}`),
       make("ul", {}, mend.sentences.map((sentence) => make("li", {}, sentence))),
       make("p", {}, use),
     ];
