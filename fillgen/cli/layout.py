@@ -50,14 +50,12 @@ def write_options(command: Any, ctx: Any, formatter: Any) -> None:
         _write_families(place.row, formatter)
 
 
-def with_default(text: str, default: str | None) -> str:
-    """What an option's help says, with another default in words; without one where it is empty, as it is where it is None.
+def with_default(text: str, default: str) -> str:
+    """What an option's help says, with another default in words, or without one where that is empty.
 
     >>> with_default("Quarter notes a minute. [default: the rhythm's own]", "the tune's")
     "Quarter notes a minute. [default: the tune's]"
     """
-    if default is None:
-        return text
     says = text.partition(_DEFAULT)[0].rstrip()
     return f"{says} {_DEFAULT}{default}]" if default else says
 

@@ -114,28 +114,24 @@ def practice(
     loops, lessons = _sorted_out(targets, turns) if keys is None else (list(targets), [])
     is_lesson = turns is None and keys is None and not loops
     _check_together(lessons, turns, only, options.level, playing.second, is_lesson=is_lesson)
-    if not is_lesson and not lessons:
+    has_lesson = is_lesson or bool(lessons)
+    if not has_lesson:
         _check_ladder(levels, per_level)
     pack = pack_of(rules)
     played, sounds = played_as(playing, pack, hand=options.hand)
     chords, phrase = with_phrase(chords, phrase)
     hints = hints_of(options.tempo, first_note_on)
-    mine = _mine(
-        chords, phrase, part, options, book, pack, hints, last=last, is_lesson=is_lesson or bool(lessons)
-    )
+    mine = _mine(chords, phrase, part, options, book, pack, hints, last=last, has_lesson=has_lesson)
     read = heard = None
-    if is_lesson or lessons:
+    if has_lesson:
         course = _course(mine, chords, levels or _LEVELS, per_level or _PER_LEVEL, options, pack)
         read = lesson_content(course, playing.swing, pack, look, width=width_of(targets))
     if not is_lesson:
-        ideas = mine or generate(
-            Request.over(explained_progression_of(chords, options.rhythm, pack), options, pack)
-        )
+        ideas = mine or _new(chords, options, pack)
         plan = _Plan(turns, keys, slowest, steps, times)
         session = _session(in_two_voices(ideas, played), played, only, plan, options, pack)
-        seen = (
-            look if playing.parts == PARTS else look_of(look, playing, played)
-        )  # not all that sounds by itself
+        # not all that sounds by itself is seen
+        seen = look if playing.parts == PARTS else look_of(look, playing, played)
         heard = session_content(session, played, sounds, seen, width=width_of(targets))
     works = ((read, lessons), (heard, loops))
     deliver_all([Delivery(each, files) for each, files in works if each is not None], output)
@@ -143,6 +139,11 @@ def practice(
     printed = read if is_lesson else heard
     if printed is not None and not written & {".txt", *(_PAGES if is_lesson else ())}:
         print_out(printed, output)
+
+
+def _new(chords: ChordOptions, options: IdeaOptions, pack: RulePack) -> Ideas:
+    """New ideas over a chart, where none are given."""
+    return generate(Request.over(explained_progression_of(chords, options.rhythm, pack), options, pack))
 
 
 def _sorted_out(targets: Sequence[Target], turns: int | None) -> tuple[list[Target], list[Target]]:
@@ -207,12 +208,12 @@ def _mine(
     hints: Hints,
     *,
     last: bool,
-    is_lesson: bool,
+    has_lesson: bool,
 ) -> Ideas | None:
     """A phrase of the player's own or ideas of the book in the place of new ideas, if any are given."""
     if phrase is None:
         refuse_part(part, hints)
-        return ideas_of_book(chords, book, options, last=last, besides=_OF_LESSONS if is_lesson else ())
+        return ideas_of_book(chords, book, options, last=last, besides=_OF_LESSONS if has_lesson else ())
     refuse_last(last)
     refuse_options([name for name in given(options) if name not in _OF_LESSONS], "a phrase of your own")
     reading = reading_of(chords, phrase, part, options.rhythm, pack, hints)

@@ -12,6 +12,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Annotated, Any, get_args, get_origin, get_type_hints
 
 import typer
@@ -76,7 +77,10 @@ OF_PHRASES = ("view", "articulation", "note_names", "columns")
 
 
 def grouped(
-    *, usual: Sequence[Any] = (), without: Sequence[str] = (), defaults: Mapping[str, str] | None = None
+    *,
+    usual: Sequence[Any] = (),
+    without: Sequence[str] = (),
+    defaults: Mapping[str, str] = MappingProxyType({}),
 ) -> Callable[[_Command], _Command]:
     """A command with groups of options, as typer can read it, called with whole groups.
 
@@ -94,11 +98,9 @@ def grouped(
             hint = hints[name]
             if hint in OPTIONS:
                 group = own_defaults[hint] if hint in own_defaults else hint()
-                rows = {
-                    field: replace(row, help=with_default(row.help, (defaults or {}).get(field)))
-                    for field, row in OPTIONS[hint].items()
-                    if field not in without
-                }
+                rows = {field: row for field, row in OPTIONS[hint].items() if field not in without}
+                for field in rows.keys() & defaults.keys():
+                    rows[field] = replace(rows[field], help=with_default(rows[field].help, defaults[field]))
                 groups[name] = group, list(rows)
                 laid |= {field: Laid(row, HEADINGS.get(hint, OWN_HEADING)) for field, row in rows.items()}
                 parameters += [_parameter(field, row, getattr(group, field)) for field, row in rows.items()]

@@ -114,11 +114,5 @@ def _idea_of_chart(chords: ChordOptions, only: str, options: IdeaOptions, pack: 
         raise OptionError(f"--only {only} names {len(ideas)} ideas", hint="Name the one to vary.")
     remarks = (f"Variants of idea {ideas[0].rank}, seed {options.seed}.",)
     return Reading(
-        found.progression,
-        ideas[0].phrase,
-        found.tempo,
-        "",
-        remarks,
-        whole=True,
-        swings=found.swing,
+        found.progression, ideas[0].phrase, found.tempo, "", remarks, whole=True, swings=found.swing
     )

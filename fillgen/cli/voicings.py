@@ -31,7 +31,7 @@ THIN = Option(("--thin",), "At most three keys, for small hands; the fifth goes 
 SPREAD = Option(("--spread",), "Open voicings too, up to a tenth.", bool)
 
 
-@grouped(without=("audio", *OF_PHRASES), defaults={"hand": "medium"})
+@grouped(without=("audio", *OF_PHRASES))
 def voicings(
     *,
     chords: ChordOptions,

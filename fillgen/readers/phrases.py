@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 from fillgen.chart.progression import Progression, laid, where_differing
 from fillgen.chart.text import MOST_BARS, MOST_TEXT, chart_text, parse_chart, stated_metre
 from fillgen.errors import (
-    FillgenError,
     OptionError,
     OutputError,
     PhraseError,
@@ -229,12 +228,6 @@ def _text_phrase(text: str, place: str, part: str | None) -> Found:
             error.hint += " There is no file with that name."
         raise error.within(place) from None
     return Found(written.notes, None, written.bars, place=place)
-
-
-def _placed(error: FillgenError, place: str) -> PhraseError:
-    """An error with its file before its bar."""
-    where = ", ".join(filter(None, (place, error.place)))
-    return PhraseError(error.message, place=where, hint=error.hint)
 
 
 # Parts
@@ -619,7 +612,7 @@ def _on_bars_of_chart(found: Found, progression: Progression) -> _Laying:
     for number, ticks in enumerate(bars):
         metre = progression.metre_of(number % chart)
         if ticks > metre.bar or ticks <= 0 or (ticks < metre.bar and number < len(bars) - 1):
-            raise _placed(wrong_bar(number + 1 + pickup, ticks, metre), found.place)
+            raise wrong_bar(number + 1 + pickup, ticks, metre).within(found.place)
     remarks = []
     if pickup:
         remarks.append(_short_first(first))
@@ -643,7 +636,7 @@ def _full_bars(found: Found, bars: Sequence[int], metre: Metre, first: int) -> l
         return [ticks for _, ticks in full_bars(bars, metre, found.place)]
     for number, ticks in enumerate(bars, first):
         if ticks > metre.bar or ticks <= 0 or (ticks < metre.bar and number < first + len(bars) - 1):
-            raise _placed(wrong_bar(number, ticks, metre), found.place)
+            raise wrong_bar(number, ticks, metre).within(found.place)
     return list(bars)
 
 
