@@ -323,20 +323,18 @@ def in_firefox(folder: Path) -> Iterator[Engine]:
     (profile / "user.js").write_text("\n".join(lines), encoding="utf-8")
     command = [path, "--headless", "--no-remote", "--profile", str(profile), "--remote-debugging-port=0"]
     command.append("about:blank")
+    said = folder / "said.txt"  # a file, as a pipe that nobody reads on would stop it once it is full
     with (
         silent_sound(folder) as surroundings,
-        _running(command, surroundings, stderr=subprocess.PIPE, text=True) as process,
+        said.open("w") as kept,
+        _running(command, surroundings, stderr=kept) as process,
     ):
-        assert process.stderr is not None
-        address = next(
-            (
-                found[1]
-                for line in process.stderr
-                if (found := re.search(r"BiDi listening on (ws://\S+)", line))
-            ),
-            "",
-        )
-        assert address, "firefox did not begin"
+        ends = time.monotonic() + _SECONDS
+        while not (found := re.search(r"BiDi listening on (ws://\S+)\s", said.read_text(errors="replace"))):
+            assert process.poll() is None, "firefox ended"
+            assert time.monotonic() < ends, "firefox did not begin"
+            time.sleep(_PULSE)
+        address = found[1]
         connect = import_module("websocket").create_connection
         link = connect(f"{address}/session", suppress_origin=True, timeout=_SECONDS)
         try:
@@ -464,8 +462,6 @@ def _running(
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
-        if process.stderr is not None:
-            process.stderr.close()
 
 
 def _until_open(port: int, process: subprocess.Popen[Any]) -> None:
