@@ -48,11 +48,29 @@ def read_bytes(path: Path, most: int) -> bytes:
         finally:
             os.close(handle)
     except OSError as error:
-        is_gone = isinstance(error, FileNotFoundError)
-        why = "no such file" if is_gone else f"cannot be read: {error.strerror or error}"
-        raise OutputError(why, place=str(path)) from error
+        raise unread(path, error) from error
     except ValueError as error:
         raise OutputError("is not a name for a file", place=repr(str(path))[:80]) from error
+
+
+def unread(path: Path, error: OSError) -> OutputError:
+    """The error for a file that can't be read, with the system's reason."""
+    is_gone = isinstance(error, FileNotFoundError)
+    why = "no such file" if is_gone else f"cannot be read: {error.strerror or error}"
+    return OutputError(why, place=str(path))
+
+
+def decoded(content: bytes, place: str, hint: str) -> str:
+    r"""The text that bytes hold; OutputError with the hint where they hold none.
+
+    >>> decoded(b"\xef\xbb\xbfF5q. Eb5e D5h", "fern.txt", "Write notes like F5q.")
+    'F5q. Eb5e D5h'
+    """
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        why = f"not text (byte {error.start} is not UTF-8)"
+        raise OutputError(why, place=place, hint=hint) from None
 
 
 def _all(handle: int, most: int) -> bytes:

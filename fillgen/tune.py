@@ -11,7 +11,7 @@ from fillgen.chart.sequences import Sequence as ChordSequence
 from fillgen.chart.sequences import find, to_chord
 from fillgen.chart.text import parse_chart
 from fillgen.engine.generate import Gather, generate
-from fillgen.engine.request import Request
+from fillgen.engine.request import MOST_VERSIONS, Request
 from fillgen.errors import FillgenError, NoPhraseError, OptionError, many
 from fillgen.fills.choice import Fill, Filled, check_fill_request, fills_of
 from fillgen.fills.fill import FillRequest, rhythm_in
@@ -26,7 +26,6 @@ from fillgen.rules.pack import RulePack
 from fillgen.theory.chords import Chord
 from fillgen.theory.metre import Metre
 
-MOST_CHOICES = 20
 _AT_HOME = 0.3
 """The weight of chords in the tune's own key against the right hand's score."""
 _SIXTEENTH = 120
@@ -109,8 +108,8 @@ def pieces(request: TuneRequest) -> tuple[Piece, ...]:
 
 
 def _check(request: TuneRequest) -> None:
-    if not 1 <= request.count <= MOST_CHOICES:
-        raise OptionError(f"{request.count} choices", hint=f"Ask for 1 to {MOST_CHOICES}.")
+    if not 1 <= request.count <= MOST_VERSIONS:
+        raise OptionError(f"{request.count} versions", hint=f"Ask for 1 to {MOST_VERSIONS}.")
     for name, bars in (("intro", request.intro), ("ending", request.ending)):
         if not 0 <= bars <= 12:
             raise OptionError(f"an {name} of {bars} bars", hint="Give 0 (none) to 12 bars.")

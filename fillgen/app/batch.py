@@ -32,6 +32,7 @@ from fillgen.engine.generate import generate
 from fillgen.engine.request import Request, settle
 from fillgen.errors import FillgenError, OptionError, OutputError, did_you_mean, shorten
 from fillgen.hands.playing import Playing, played_as
+from fillgen.incoming import unread
 from fillgen.rules.pack import RulePack
 from fillgen.version import __version__
 from fillgen.writers.files import clear_drafts, make_folder, put_file
@@ -445,7 +446,7 @@ def _digest_of(path: Path) -> str:
     try:
         return digest(path.read_bytes())
     except OSError as error:
-        raise OutputError(f"cannot be read: {error.strerror or error}", place=str(path)) from error
+        raise unread(path, error) from error
 
 
 @contextmanager

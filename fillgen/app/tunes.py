@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from fillgen.errors import TuneError
-from fillgen.incoming import read_bytes
+from fillgen.incoming import decoded, read_bytes
 from fillgen.readers.confined import read_lines, tune_in
 from fillgen.readers.musicxml import MOST_BYTES
 from fillgen.readers.tunes import Tune
@@ -31,11 +31,7 @@ def open_tune(path: Path) -> Tune:
 
 
 def _text(content: bytes, place: str) -> str:
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        hint = "Give a tune as .musicxml, .mxl, .abc or .mid."
-        raise TuneError(f"not text (byte {error.start} is not UTF-8)", place=place, hint=hint) from None
+    text = decoded(content, place, "Give a tune as .musicxml, .mxl, .abc or .mid.")
     if len(text) > _MOST_TEXT:
         raise TuneError(f"has {len(text)} characters; the limit is {_MOST_TEXT}", place=place)
     return text

@@ -142,10 +142,11 @@ def _place(number: int, line: int) -> str:
 def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre | None = None) -> Progression:
     """The progression that a chart text describes.
 
-    `key` and `metre` override the chart's own header lines; without a metre it is
-    4/4, or that of most bars where one is written before the first bar. The key is that in which the chart begins (a major one may turn out to be a blues), unless one is written before the
-    first chord; a key written before a chord holds to the next one, and all others are found from the chords. Raises ChartError with bar and chord where the text cannot be read, OptionError for a key or
-    metre that does not exist. What the text left open is in the progression's `remarks`.
+    `key` and `metre` override the chart's own header lines; without a metre it is 4/4, or that of most bars where one is
+    written before the first bar. The key is that in which the chart begins (a major one may turn out to be a blues), unless
+    one is written before the first chord; a key written before a chord holds to the next one, and all others are found from
+    the chords. Raises ChartError with line, bar and chord where the text cannot be read, OptionError for a `key` or `metre`
+    that does not exist. What the text left open is in the progression's `remarks`.
 
     >>> chart = parse_chart("| Ebmaj7 | Gm7 C7 | Fm7 | Bb7 |")
     >>> str(chart.key), len(chart.bars)
@@ -158,10 +159,8 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
     if "\0" in text or (not text.isprintable() and _has_surrogates(text)):
         raise ChartError("the chart is not text", hint="Give a file with chords between bar lines.")
     heads, body = _heads(text)
-    asked = metre if metre is not None else heads.get("metre")
-    stated = _setting(asked, read_metre) if asked is not None else None
-    wanted = key if key is not None else heads.get("key")
-    the_key = _setting(wanted, read_key) if wanted is not None else None
+    stated = _setting(metre, heads.get("metre"), read_metre)
+    the_key = _setting(key, heads.get("key"), read_key)
     barred = any("|" in line.text for line in body)
     written = _with_keys(_written_bars(body, barred=barred))
     bars, remarks = (_unfold(written), ()) if barred else _each_a_bar(written, stated or METRES["4/4"])
@@ -172,7 +171,7 @@ def parse_chart(text: str, *, key: str | Key | None = None, metre: str | Metre |
         raise ChartError("the chart has no chords, only N.C.", hint="Write at least one chord.")
     keys = [sign.key for bar in bars for sign in _joined(bar.signs) if sign.text != "/"]
     rows = laid(chords, keys, the_key)
-    title = printable(heads.get("title", ""))
+    title = printable(heads["title"].text) if "title" in heads else ""
     sections = tuple((index, bar.section) for index, bar in enumerate(bars) if bar.section)
     return Progression(
         the_metre,
@@ -208,14 +207,14 @@ def _metres_of(bars: Sequence[_Bar], usual: Metre) -> tuple[Metre, ...]:
 def stated_metre(text: str) -> Metre | None:
     """The metre that a chart text names in its `metre:` header line, or by metres before its bars; None if it names none.
 
-    Raises OptionError for a metre that does not exist, ChartError for what cannot be read.
+    Raises ChartError for what cannot be read.
 
     >>> stated_metre("| F | C7 |") is None
     True
     """
     heads, body = _heads(text)
     if "metre" in heads:
-        return read_metre(heads["metre"])
+        return heads["metre"].read(read_metre)
     barred = any("|" in line.text for line in body)
     if not barred or not any(_METRE.search(line.text) for line in body):
         return None
@@ -228,8 +227,11 @@ def _has_surrogates(text: str) -> bool:
     return any("\ud800" <= letter <= "\udfff" for letter in text)
 
 
-def _setting(value: str | T, read: Callable[[str], T]) -> T:
-    return read(value) if isinstance(value, str) else value
+def _setting(asked: str | T | None, head: _Head | None, read: Callable[[str], T]) -> T | None:
+    """A key or metre as it is asked for, otherwise as the chart's header has it."""
+    if asked is None:
+        return None if head is None else head.read(read)
+    return read(asked) if isinstance(asked, str) else asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,9 +250,29 @@ def _lines(text: str) -> Iterator[_Line]:
         start += len(line)
 
 
-def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
+@dataclass(frozen=True, slots=True)
+class _Head:
+    """What a header line says: its text, its line, and the characters it takes up, counted from the chart's start."""
+
+    text: str
+    line: int
+    start: int
+    end: int
+
+    def read(self, read: Callable[[str], T]) -> T:
+        """The key or metre that is meant; ChartError with the line where there is no such one."""
+        try:
+            return read(self.text)
+        except OptionError as error:
+            place = f"chart line {self.line}"
+            raise MisreadChartError(
+                error.message, self.start, self.end, place=place, hint=error.hint
+            ) from None
+
+
+def _heads(text: str) -> tuple[dict[str, _Head], list[_Line]]:
     """The header lines of a chart, and its other lines."""
-    heads: dict[str, str] = {}
+    heads: dict[str, _Head] = {}
     body = []
     for written in _lines(text):
         line = written.text
@@ -258,7 +280,8 @@ def _heads(text: str) -> tuple[dict[str, str], list[_Line]]:
         if _COMMENT.fullmatch(line):
             continue
         if match is not None and match[1].lower() in _HEADS:
-            heads[match[1].lower()] = match[2].strip()
+            value, start = match[2].strip(), written.start + match.start(2)
+            heads[match[1].lower()] = _Head(value, written.number, start, start + len(value))
         elif match is None or "|" in line or short_key(match[1]) is not None:
             body.append(written)
         else:

@@ -24,7 +24,15 @@ from fillgen.app.options import (
     PlayOptions,
     SheetOptions,
 )
-from fillgen.cli.inputs import chart_text, file_text, pack_of, progression_of, reading_of, written_chart
+from fillgen.cli.inputs import (
+    chart_text,
+    file_text,
+    named_chart,
+    pack_of,
+    progression_of,
+    reading_of,
+    written_chart,
+)
 from fillgen.cli.outputs import answer, check_printed, print_out, width_of
 from fillgen.cli.outputs import note as say_note
 from fillgen.cli.outputs import show as show_text
@@ -164,7 +172,8 @@ def _chart_or_title(chart: str | None, sequence: str | None) -> tuple[Progressio
     text = chart_text(chart)
     if "|" not in text:
         return None, text
-    return progression_of(ChordOptions(chart=text)), None
+    with named_chart(chart):
+        return progression_of(ChordOptions(chart=text)), None
 
 
 def opened(file: Path | None, *, writes: bool = True) -> Book:
@@ -447,10 +456,11 @@ def import_(
     """Import ideas from JSON, or your own phrases from files."""
     from fillgen.book.store import add
 
-    chart = written_chart(chart, sequence, key, metre)
     entries = []
-    for source in sources:
-        entries += _read(source, chart, key, metre, rhythm)
+    with named_chart(chart):
+        chords = written_chart(chart, sequence, key, metre)
+        for source in sources:
+            entries += _read(source, chords, key, metre, rhythm)
     with opened(file) as book:
         numbers, new = add(book, entries)
     _tell_taken(len(numbers), new)

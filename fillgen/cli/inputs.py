@@ -25,6 +25,7 @@ _CHART_LIKE = {".txt", ".chart", ".chords", ".md", ".mid", ".json", ".xml", ".mu
 """Endings of names that are meant as files, so that a file that isn't there is said."""
 
 _MIDI_ENDINGS = (".mid", ".midi")
+_PLAIN = "A chart is a plain text file."
 _SCORES = (".musicxml", ".xml", ".mxl", ".abc")
 
 
@@ -32,7 +33,7 @@ def progression_of(
     chords: ChordOptions, rhythm: str | None = None, pack: RulePack | None = None
 ) -> Progression:
     """The progression of a chart (text, a file, or standard input) or of a stock sequence; a rhythm may bring its metre."""
-    with _named(chords.chart):
+    with named_chart(chords.chart):
         return charts.progression_of(read_chart(chords), rhythm, pack)
 
 
@@ -47,8 +48,8 @@ def explained_progression_of(
 
 
 @contextmanager
-def _named(chart: str | None) -> Iterator[None]:
-    """Where a chart that comes from a file can't be read, the file is named before the bar."""
+def named_chart(chart: str | None) -> Iterator[None]:
+    """Where a chart that comes from a file can't be read inside the block, the file is named before the bar."""
     try:
         yield
     except ChartError as error:
@@ -104,7 +105,7 @@ def reading_of(
             "chart and phrase can't both come from standard input",
             hint="Give one of them as text or as a file.",
         )
-    with _named(chords.chart):
+    with named_chart(chords.chart):
         return charts.reading_of(read_chart(chords), phrase, part, rhythm, pack, hints)
 
 
@@ -127,9 +128,9 @@ def pack_of(path: Path | None) -> RulePack:
 def chart_text(chart: str) -> str:
     """The text of a chart that is given as text, as a file name, or as - for standard input."""
     if chart == "-":
-        from fillgen.incoming import from_stdin
+        from fillgen.incoming import decoded, from_stdin
 
-        return _decoded(from_stdin(_limit()), "standard input")
+        return decoded(from_stdin(_limit()), "standard input", _PLAIN)
     if "|" in chart or "\n" in chart:
         return chart
     if _is_file(chart):
@@ -171,18 +172,9 @@ def is_midi_file(source: str) -> bool:
 
 def file_text(path: Path, most: int | None = None) -> str:
     """The text of a file, of so many bytes at most; OutputError where it can't be read or isn't text."""
-    from fillgen.incoming import read_bytes
+    from fillgen.incoming import decoded, read_bytes
 
-    return _decoded(read_bytes(path, _limit() if most is None else most), str(path))
-
-
-def _decoded(content: bytes, place: str) -> str:
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise OutputError(
-            f"not text (byte {error.start} is not UTF-8)", place=place, hint="A chart is a plain text file."
-        ) from None
+    return decoded(read_bytes(path, _limit() if most is None else most), str(path), _PLAIN)
 
 
 def _limit() -> int:

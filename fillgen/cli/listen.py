@@ -22,7 +22,7 @@ from fillgen.app.options import (
     SheetOptions,
 )
 from fillgen.cli.check import EXPLAIN, check_targets, show_check
-from fillgen.cli.inputs import pack_of, read_chart
+from fillgen.cli.inputs import named_chart, pack_of, read_chart
 from fillgen.cli.outputs import note
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError, many
@@ -71,8 +71,10 @@ def listen(
     if tempo is None:
         tempo = pack.rhythm(options.rhythm).tempo if options.rhythm is not None else _USUAL_TEMPO
     check_tempo(tempo)
-    chords, options = read_chart(chords), replace(options, tempo=tempo)
-    progression = progression_of(chords, options.rhythm, pack)
+    options = replace(options, tempo=tempo)
+    with named_chart(chords.chart):
+        chords = read_chart(chords)
+        progression = progression_of(chords, options.rhythm, pack)
     check_one_metre(progression)
     _rehearse(progression, options, pack)
     heard = _heard(progression, tempo, input_, port, latency, clicks=not no_metronome)

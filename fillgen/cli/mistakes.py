@@ -27,7 +27,12 @@ def _no_such_option(error: Any, command: str) -> str:
     near = did_you_mean(
         error.option_name.lstrip("-"), [each.lstrip("-") for each in error.possibilities or ()]
     )
-    asked = re.sub(r"'([^']+)'", r"--\1", near) if near.startswith("Did") else f"{command} --help lists them."
+    if near.startswith("Did"):
+        asked = re.sub(r"'([^']+)'", r"--\1", near)
+    elif error.option_name.startswith("--"):
+        asked = f"{command} --help lists them."
+    else:
+        asked = f"Words of several letters begin with two dashes; {command} --help lists them."
     return f"there is no option {shorten(error.option_name)[1:-1]}. {asked}"
 
 

@@ -12,7 +12,7 @@ import typer
 
 from fillgen.app.memory import keeps
 from fillgen.app.options import OPTIONS, BookOptions, ChordOptions, Option
-from fillgen.cli.inputs import written_chart
+from fillgen.cli.inputs import named_chart, written_chart
 from fillgen.cli.signature import grouped
 from fillgen.errors import OptionError
 
@@ -51,7 +51,8 @@ def page(
         _install()
         return
     remembers = keeps(book)
-    begin_with = _checked(written_chart(chart, sequence))
+    with named_chart(chart):
+        begin_with = _checked(written_chart(chart, sequence))
     if address is not None and not share:
         raise OptionError("--address needs --share", hint="Add --share.")
     from fillgen.server.addresses import kept_token, network_address

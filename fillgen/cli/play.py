@@ -188,9 +188,9 @@ def _send(piece: _Piece, port: str | None, loop: int) -> None:
     from fillgen.sound.performance import interrupts, perform
     from fillgen.sound.ports import open_output
 
-    for remark in piece.performance.remarks:
-        note(remark)
     with interrupts() as stop, open_output(port) as output:
+        for remark in piece.performance.remarks:
+            note(remark)
         seconds = piece.performance.length + max(0, loop - 1) * (piece.performance.length - piece.loop_from)
         how_long = f", {_lasting(seconds)}. Ctrl-C stops it." if loop else " until Ctrl-C."
         typer.echo(f"Playing {piece.name} on {output.name}{how_long}", err=True)

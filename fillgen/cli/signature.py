@@ -99,15 +99,18 @@ def grouped(
             if hint in OPTIONS:
                 group = own_defaults[hint] if hint in own_defaults else hint()
                 rows = {field: row for field, row in OPTIONS[hint].items() if field not in without}
-                for field in rows.keys() & defaults.keys():
-                    rows[field] = replace(rows[field], help=with_default(rows[field].help, defaults[field]))
+                rows = {field: _with_default(row, defaults.get(field)) for field, row in rows.items()}
                 groups[name] = group, list(rows)
                 laid |= {field: Laid(row, HEADINGS.get(hint, OWN_HEADING)) for field, row in rows.items()}
                 parameters += [_parameter(field, row, getattr(group, field)) for field, row in rows.items()]
             else:
-                parameters.append(_single(parameter, hint))
-                if (row := _row(hint)) is not None:
-                    laid[name] = Laid(row, OWN_HEADING)
+                single = _row(hint)
+                if single is None:
+                    parameters.append(_plain(parameter, hint))
+                    continue
+                single = _with_default(single, defaults.get(name))
+                parameters.append(_parameter(name, single, parameter.default))
+                laid[name] = Laid(single, OWN_HEADING)
 
         def called(**values: Any) -> None:
             whole = {
@@ -128,11 +131,13 @@ def grouped(
     return made
 
 
-def _single(parameter: inspect.Parameter, hint: Any) -> inspect.Parameter:
-    """A parameter of a command as typer reads it."""
-    row = _row(hint)
-    if row is not None:
-        return _parameter(parameter.name, row, parameter.default)
+def _with_default(row: Option, default: str | None) -> Option:
+    """The row with what it stands for where it isn't given, if the command has its own way."""
+    return row if default is None else replace(row, help=with_default(row.help, default))
+
+
+def _plain(parameter: inspect.Parameter, hint: Any) -> inspect.Parameter:
+    """A parameter of a command as typer reads it by itself."""
     return inspect.Parameter(
         parameter.name, inspect.Parameter.KEYWORD_ONLY, default=parameter.default, annotation=hint
     )

@@ -20,9 +20,10 @@ from fillgen.app.options import (
     PlayOptions,
     SheetOptions,
 )
-from fillgen.cli.inputs import pack_of, written_chart
+from fillgen.cli.inputs import named_chart, pack_of, written_chart
 from fillgen.cli.outputs import check_printed, deliver_all, note, show, width_of
 from fillgen.cli.signature import grouped
+from fillgen.engine.request import MOST_VERSIONS
 from fillgen.errors import OptionError, many
 from fillgen.hands.playing import PARTS, played_as
 
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 FILE = Option((), "A tune in MusicXML, ABC or MIDI (.musicxml, .mxl, .abc, .mid).", Path, metavar="FILE")
 INTRO = Option(("--intro",), "Bars of intro, 0 for none.", int)
 ENDING = Option(("--ending",), "Bars of ending, 0 for none.", int)
+COUNT = Option(("--count", "-n"), f"How many versions, 1 to {MOST_VERSIONS}.", int)
 FROM_TUNE = Option(("--from-tune",), "Begin the intro with the tune's motif, over the intro's chords.", bool)
 QUOTE = Option(("--quote",), "Begin the ending with this many of the tune's last bars.", int)
 CHORDS = Option(("--chords",), "A chart for the tune, instead of its own or proposed chords.")
@@ -43,9 +45,9 @@ _JOINED = (".pdf", ".svg", ".html", ".htm")
 
 
 @grouped(
-    usual=(IdeaOptions(count=1), PlayOptions(parts=PARTS, close="held")),
+    usual=(PlayOptions(parts=PARTS, close="held"),),
     without=(
-        *("shape", "low", "high", "purpose", "ends_on", "lead_to", "hand"),
+        *("count", "shape", "low", "high", "purpose", "ends_on", "lead_to", "hand"),
         *("times", "second_set", "second", "bass", "span", "audio", "format"),
     ),
     defaults={"tempo": "the tune's, or the rhythm's", "enter": "together", "title": "the tune's"},
@@ -57,6 +59,7 @@ def tune(
     ending: Annotated[int, ENDING] = 4,
     quote: Annotated[int, QUOTE] = 0,
     from_tune: Annotated[bool, FROM_TUNE] = False,
+    count: Annotated[int, COUNT] = 1,
     fills: FillOptions,
     options: IdeaOptions,
     chords: Annotated[str | None, CHORDS] = None,
@@ -68,10 +71,10 @@ def tune(
 ) -> None:
     """Add an intro, an ending and fills to a tune. Every note of the tune stays as it is."""
     from fillgen.app.tunes import open_tune
-    from fillgen.tune import MOST_CHOICES, TuneRequest, pieces
+    from fillgen.tune import TuneRequest, pieces
 
     check_printed(output)
-    together, apart = _named(output, look, min(options.count, MOST_CHOICES))
+    together, apart = _named(output, look, min(count, MOST_VERSIONS))
     if playing.close == "fading":
         raise OptionError("--close fading isn't for tunes", hint="Give --close held or --close button.")
     pack = pack_of(rules)
@@ -82,7 +85,7 @@ def tune(
         intro=intro,
         ending=ending,
         quote=quote,
-        count=options.count,
+        count=count,
         rhythm=options.rhythm,
         level=options.level,
         busy=options.busy,
@@ -96,8 +99,9 @@ def tune(
         from_tune=from_tune,
         pack=pack,
     )
-    found = pieces(request)
-    for remark in _first_remarks(found, options.count):
+    with named_chart(chords):
+        found = pieces(request)
+    for remark in _first_remarks(found, count):
         note(remark)
     width = width_of([*together, *chain.from_iterable(apart)])
     contents = [

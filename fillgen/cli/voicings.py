@@ -31,7 +31,7 @@ THIN = Option(("--thin",), "At most three keys, for small hands; the fifth goes 
 SPREAD = Option(("--spread",), "Open voicings too, up to a tenth.", bool)
 
 
-@grouped(without=("audio", *OF_PHRASES))
+@grouped(without=("audio", *OF_PHRASES), defaults={"hand": "fingers of a medium hand"})
 def voicings(
     *,
     chords: ChordOptions,

@@ -15,6 +15,8 @@ from fillgen.theory.metre import TICKS, swung
 from fillgen.theory.pitch import midi_name, nearest_pitch, pitch_of
 
 MOST_IDEAS = 1000
+MOST_VERSIONS = 20
+"""The most versions of a tune with other chords before and after it."""
 PURPOSES = ("intro", "turnaround", "ending")
 ENDS_ON = ("root", "third", "fifth")
 _WIDEST_RANGE = 48

@@ -23,7 +23,7 @@ from fillgen.errors import (
     did_you_mean,
     shorten,
 )
-from fillgen.incoming import from_stdin, read_bytes
+from fillgen.incoming import decoded, from_stdin, read_bytes
 from fillgen.phrase.note import Note, Phrase
 from fillgen.phrase.text import written_phrase, wrong_bar
 from fillgen.readers.confined import read_abc, read_score
@@ -210,10 +210,7 @@ def _is_score(content: bytes) -> bool:
 def _decoded(content: bytes, place: str) -> str:
     if not content.strip():
         raise PhraseError("is empty", place=place, hint="Write notes like F5q.")
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise OutputError(f"not text (byte {error.start} is not UTF-8)", place=place, hint=_FORMS) from None
+    text = decoded(content, place, _FORMS)
     if len(text) > MOST_TEXT:
         raise PhraseError(f"has {len(text)} characters; the limit is {MOST_TEXT}", place=place)
     return text

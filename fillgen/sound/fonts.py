@@ -22,7 +22,8 @@ from typing import IO
 
 import numpy as np
 
-from fillgen.errors import OptionError, OutputError, did_you_mean, shorten
+from fillgen.errors import OptionError, OutputError, did_you_mean, invalid_name, shorten
+from fillgen.incoming import unread
 from fillgen.sound.synth.tones import FULL_SCALE, RATE, Samples
 
 VARIABLE = "FILLGEN_SOUNDFONT"
@@ -139,9 +140,10 @@ def read_font(path: Path) -> Font:
     try:
         with path.open("rb") as file:
             return Font(_presets(file, os.fstat(file.fileno()).st_size, path))
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise OutputError(f"cannot be read: {reason}", place=str(path)) from error
+    except OSError as error:
+        raise unread(path, error) from error
+    except ValueError as error:
+        raise invalid_name("file", path) from error
 
 
 def _presets(file: IO[bytes], size: int, path: Path) -> frozenset[tuple[int, int]]:

@@ -280,7 +280,8 @@ def _german_hint(text: str) -> str:
     meant = "/".join(part for part, _ in english)
     if not explained or not (_reads(meant) or text[:1] in "Hh"):
         return ""
-    return " ".join([did_you_mean(meant, [meant] if _reads(meant) else _symbols_like(meant)), *explained])
+    near = did_you_mean(meant, [meant] if _reads(meant) else _symbols_like(meant))
+    return " ".join([near, *explained]) if near else ""
 
 
 def _reads(text: str) -> bool:

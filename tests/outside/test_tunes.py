@@ -1061,7 +1061,7 @@ def test_the_command_refuses_in_a_line_or_two(
         (["--intro", "0", "--ending", "0"], "both intro and ending"),
         (["--intro", "99"], "99 bars"),
         (["--rhythm", "waltz"], "4/4"),
-        (["--count", "0"], "0 choices"),
+        (["--count", "0"], "0 versions"),
         (["--swing", "9"], "swing"),
         (["--chords", "| C |"], "1 bars"),
         (["-o", "out.docx"], "can't tell"),

@@ -786,6 +786,7 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("| Fis/Ais |", ["Did you mean 'F#/A#'", "Fis is F#", "Ais is A#"]),
         ("| Desmaj7 |", ["Did you mean 'Dbmaj7'"]),
         ("| Hes |", ["Did you mean 'Bb'"]),
+        ("| hello |", ["'hello'. Write chords"]),
         ("| EsusX |", ["Did you mean 'Esus'"]),
         ("|: C |: F :|", ["repeat", "inside another", ":|"]),
         ("| N.C. | N.C. |", ["only N.C.", "one chord"]),

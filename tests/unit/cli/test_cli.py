@@ -840,9 +840,23 @@ def test_own_pack(call: Call, tmp_path: Path) -> None:
 def test_a_mistake_in_a_file_names_the_file(call: Call, tmp_path: Path) -> None:
     """Before the line and the bar; a chart that is text has no name."""
     (tmp_path / "lamps.txt").write_text("| Eb |\n| Fm7 | Hm7 |\n")
-    for command in (["ideas", "lamps.txt"], ["check", "lamps.txt", "G4w"], ["voicings", "lamps.txt"]):
+    (tmp_path / "fern.txt").write_text("G4w | G4w | G4w")
+    (tmp_path / "wren.abc").write_text("X:1\nT:Wren\nM:4/4\nL:1/4\nK:Eb\nG4 | G4 | G4 |\n")
+    for command in (
+        ["ideas", "lamps.txt"],
+        ["check", "lamps.txt", "G4w"],
+        ["voicings", "lamps.txt"],
+        ["listen", "lamps.txt"],
+        ["page", "lamps.txt"],
+        ["tune", "wren.abc", "--chords", "lamps.txt"],
+        ["book", "import", "fern.txt", "--chart", "lamps.txt"],
+        ["book", "--chart", "lamps.txt"],
+    ):
         refused(call(*command), "fillgen: lamps.txt, line 2, bar 3, chord 1: unknown chord 'Hm7'")
     refused(call("ideas", "| Eb | Hm7 |"), "fillgen: bar 2, chord 1: unknown chord 'Hm7'")
+    for head, wrong in (("metre: 13/4", "unknown metre '13/4'"), ("key: Q", "unknown key 'Q'")):
+        (tmp_path / "ferry.txt").write_text(f"# evening\n{head}\n| Eb |\n")
+        refused(call("ideas", "ferry.txt"), f"fillgen: ferry.txt, line 2: {wrong}")
 
 
 # The same again

@@ -218,7 +218,7 @@ def test_variations_practice_and_tunes(tmp_path: Path) -> None:
         (("-o", "idea.wav", "--audio"), "--audio needs a folder"),
         (("--audio",), "--audio needs a folder"),
         (("-o", "idea.mid", "--soundfont", "x.sf2"), "--soundfont needs a sound file"),
-        (("-o", "idea.wav", "--soundfont", "no-such.sf2"), "cannot be read"),
+        (("-o", "idea.wav", "--soundfont", "no-such.sf2"), "no such file"),
         (("-o", "idea.mid", "--voices", "own"), "--voices needs a sound file"),
         (("-o", "idea.wav", "--voices", "fonts"), "Did you mean 'font'?"),
         (("-o", "idea.wav", "--voices", "own", "--soundfont", "x.sf2"), "no use for --soundfont"),
