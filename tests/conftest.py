@@ -37,8 +37,8 @@ _LONG = tuple(f"tests/{name}/" for name in ("browser", "outside", "properties"))
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
-    """Three workers for two processors: now and then one waits for a browser, a server or a process."""
-    return (os.cpu_count() or 1) * 3 // 2 or 1
+    """Two workers for a processor: now and then one waits for a browser, a server or a process."""
+    return 2 * (os.cpu_count() or 1)
 
 
 def pytest_collection_finish() -> None:

@@ -582,15 +582,7 @@ def _on_written_bars(found: Found, metre: Metre) -> _Laying:
     """A melody whose source marks bars: all must be full but the first and the last."""
     first, others = found.written[0], found.written[1:]
     pickup = first < metre.bar and first < max(others, default=0)
-    rest = others if pickup else found.written
-    bars = _full_bars(found, rest, metre, 2 if pickup else 1)
-    remarks = []
-    if pickup:
-        remarks.append(_short_first(first))
-    if bars[-1] < metre.bar:
-        remarks.append(_short_last(bars[-1]))
-    notes = _moved(found.notes, metre.bar - first) if pickup else found.notes
-    return _Laying(notes, len(bars), pickup, tuple(remarks))
+    return _on_bars(found, [metre] * len(found.written[pickup:]), metre.bar, pickup=pickup)
 
 
 def _on_bars_of_chart(found: Found, progression: Progression) -> _Laying:
@@ -605,17 +597,19 @@ def _on_bars_of_chart(found: Found, progression: Progression) -> _Laying:
     pickup = (
         first < size and len(found.written) > 1 and not (len(found.written) == chart and first > size / 2)
     )
-    bars = found.written[pickup:]
-    for number, ticks in enumerate(bars):
-        metre = progression.metre_of(number % chart)
-        if ticks > metre.bar or ticks <= 0 or (ticks < metre.bar and number < len(bars) - 1):
-            raise wrong_bar(number + 1 + pickup, ticks, metre).within(found.place)
+    metres = [progression.metre_of(number % chart) for number in range(len(found.written[pickup:]))]
+    return _on_bars(found, metres, size, pickup=pickup)
+
+
+def _on_bars(found: Found, metres: Sequence[Metre], size: int, *, pickup: bool) -> _Laying:
+    """A melody on its written bars, of a metre each; a pick-up before them is the end of a bar of `size` ticks."""
+    bars = _full_bars(found, found.written[pickup:], metres, 1 + pickup)
     remarks = []
     if pickup:
-        remarks.append(_short_first(first))
-    if bars[-1] < metre.bar:
+        remarks.append(_short_first(found.written[0]))
+    if bars[-1] < metres[-1].bar:
         remarks.append(_short_last(bars[-1]))
-    notes = _moved(found.notes, size - first) if pickup else found.notes
+    notes = _moved(found.notes, size - found.written[0]) if pickup else found.notes
     return _Laying(notes, len(bars), pickup, tuple(remarks))
 
 
@@ -627,11 +621,11 @@ def _short_last(ticks: int) -> str:
     return f"The last bar is short ({_quarters(ticks)}): a rest follows."
 
 
-def _full_bars(found: Found, bars: Sequence[int], metre: Metre, first: int) -> list[int]:
-    """The ticks of the bars; in a score two short measures at a repeat make one bar together."""
+def _full_bars(found: Found, bars: Sequence[int], metres: Sequence[Metre], first: int) -> list[int]:
+    """The ticks of the bars, of a metre each; in a score two short measures at a repeat make one bar together."""
     if found.part:
-        return [ticks for _, ticks in full_bars(bars, metre, found.place)]
-    for number, ticks in enumerate(bars, first):
+        return [ticks for _, ticks in full_bars(bars, metres, found.place)]
+    for number, (ticks, metre) in enumerate(zip(bars, metres, strict=True), first):
         if ticks > metre.bar or ticks <= 0 or (ticks < metre.bar and number < first + len(bars) - 1):
             raise wrong_bar(number, ticks, metre).within(found.place)
     return list(bars)

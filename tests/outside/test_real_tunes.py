@@ -25,7 +25,7 @@ from fillgen.teaching.wider import WIDER_TONES
 from tests.effort import one_in
 from tests.outside.melodies import names_and_texts
 
-CHUNKS, SHARES = 96, 32
+CHUNKS, SHARES = 192, 32
 """Into so many chunks the tunes are divided for their roles, and for how many of them are read."""
 ONE_IN = 5
 """One tune in so many of the collection is read."""

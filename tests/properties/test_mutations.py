@@ -12,7 +12,7 @@ import pytest
 from tests.effort import examples
 from tests.readings import KINDS, judged, mutant, seeds, verdicts
 
-MUTANTS = examples(2400)
+MUTANTS = examples(1600)
 _AT_A_TIME = 100
 CHUNKS = [
     (kind, first, min(first + _AT_A_TIME, MUTANTS * each.share // 100))
