@@ -32,7 +32,7 @@ def _no_such_option(error: Any, command: str) -> str:
     elif error.option_name.startswith("--"):
         asked = f"{command} --help lists them."
     else:
-        asked = f"Words of several letters begin with two dashes; {command} --help lists them."
+        asked = f"Long option names begin with two dashes; {command} --help lists them."
     return f"there is no option {shorten(error.option_name)[1:-1]}. {asked}"
 
 

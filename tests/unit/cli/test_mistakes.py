@@ -14,7 +14,7 @@ from tests.commands import Call, all_commands, refused
     [
         (("ideas", "C", "--rythm", "waltz"), "there is no option --rythm. Did you mean --rhythm?"),
         (("vary", "3", "--explain"), "there is no option --explain. fillgen vary --help lists them."),
-        (("ideas", "C", "-level", "3"), "Words of several letters begin with two dashes"),
+        (("ideas", "C", "-level", "3"), "Long option names begin with two dashes"),
         (("book", "shwo"), "there is no command 'shwo'. Did you mean 'show'?"),
         (("voicing",), "there is no command 'voicing'. Did you mean 'voicings'?"),
         (("ideas", "C", "--count", "ten"), "--count takes a whole number, not 'ten'."),
