@@ -154,7 +154,7 @@ def variants(chart: str | Progression, phrase: str | Phrase, options: _VaryCall)
     phrase : phrase text such as `F5q. Eb5e D5h`, or notes
     keep : what stays: bars (`1`, `1-3`), `rhythm`, `pitches` or `contour`
     mirror, like, unlike, answer : what becomes of the rest
-    level_as : the same phrase as on this level
+    level_as : the same phrase, easier or harder: at this level
     move_to : another key
     and every keyword of `ideas`; `count` is 10 where it's left out.
 

@@ -292,7 +292,7 @@ def _check_sound(options: OutputOptions, targets: Sequence[Target]) -> None:
     if options.audio and not folder:
         raise OptionError(
             "--audio needs a folder",
-            hint="Such as -o takes/ --audio; or all in one file with -o idea.wav.",
+            hint="Give -o takes/ --audio, or -o idea.wav for one file.",
         )
     kinds += [_USUAL_SOUND] if options.audio else []
     for name, value in (("--soundfont", options.soundfont), ("--voices", options.voices)):

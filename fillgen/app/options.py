@@ -240,7 +240,7 @@ _LEAD_TO = Option(
 )
 _HAND = Option(
     ("--hand",),
-    "Size of hand: small, medium or large. What is found then lies within its reach, and fingers and stretches are judged by it. "
+    "Size of hand: small, medium or large. Ideas then stay within its reach, and fingers and stretches are judged by it. "
     "[default: fingers of a medium hand, no limit on reach]",
     values=lambda: SIZES,
 )
@@ -259,7 +259,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "metre": Option(
             ("--metre",),
-            "The metre. [default: that of a rhythm that knows only one, or 4/4]",
+            "The metre. [default: the rhythm's, if it has only one, or 4/4]",
             values=lambda: tuple(METRES),
         ),
         "sevenths": Option(("--sevenths",), "Add to triads the sevenths that fit the key.", bool),
@@ -290,7 +290,9 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         "hand": _HAND,
     },
     CheckOptions: {
-        "level": Option(("--level",), "1 to 5, or auto for the lowest that the phrase fits. [default: 3]"),
+        "level": Option(
+            ("--level",), "1 to 5, or auto for the lowest that the phrase fits, 5 if none. [default: 3]"
+        ),
         "tempo": Option(
             ("--tempo",), "Quarter notes a minute. [default: the phrase's own if it has one, or 120]", int
         ),
@@ -311,7 +313,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
             many=True,
         ),
         "mirror": Option(("--mirror",), "Turn it upside down, in the same rhythm.", bool),
-        "level_as": Option(("--as",), "The same phrase easier or harder: as on this level, 1 to 5.", int),
+        "level_as": Option(("--as",), "The same phrase, easier or harder: at this level, 1 to 5.", int),
         "move_to": Option(("--move-to",), "Into another key, chords and notes, such as Ab or 'F# minor'."),
         "like": Option(("--like",), "Small changes only.", bool),
         "unlike": Option(("--unlike",), "As different as possible over the same chart.", bool),
@@ -338,7 +340,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "swing": Option(
             ("--swing",),
-            "How long the first eighth is beside the second: 1 even, 2 the usual swing, up to 4. [default: the rhythm's own]",
+            "How long the first eighth is compared with the second: 1 even, 2 the usual swing, up to 4. [default: the rhythm's own]",
             float,
         ),
         "feel": Option(
@@ -379,7 +381,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "second": Option(
             ("--second",),
-            f"Notes under the right hand's line, as far as a hand takes them: {', '.join(SECONDS[:-1])} or {SECONDS[-1]}.",
+            f"Notes under the right hand's line, as far as one hand can play them: {', '.join(SECONDS[:-1])} or {SECONDS[-1]}.",
             values=lambda: SECONDS,
         ),
     },
@@ -402,8 +404,8 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "paper": Option(("--paper",), "Paper of a PDF: a4 or letter.", values=lambda: tuple(PAPERS)),
         "title": Option(("--title",), "The title of a sheet. [default: the chart's, if it has one]"),
-        "author": Option(("--author",), "Whom a sheet names as its author."),
-        "columns": Option(("--columns",), "Of a PDF: 2 for two columns of ideas of up to four bars.", int),
+        "author": Option(("--author",), "The author's name, printed on the sheet."),
+        "columns": Option(("--columns",), "Columns of a PDF: 1, or 2 for ideas of up to four bars.", int),
     },
     FillOptions: {
         "fills": Option(
@@ -411,12 +413,12 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
         ),
         "gap": Option(
             ("--gap",),
-            "How many beats the tune rests or holds where a fill may come, 1 to 16. [default: 2]",
+            "The shortest rest or held note to fill, in beats, 1 to 16. [default: 2]",
             float,
         ),
         "how_many": Option(
             ("--how-many",),
-            "How many fills: a number, or a share of the places such as 50%. [default: with a bar of the tune between two]",
+            "How many fills: a number, or a share of the places such as 50%. [default: as many as leave a bar of the tune between two]",
         ),
         "only": Option(("--only",), "Only some of the fills, by number: such as 2,5 or 1-3."),
     },
@@ -466,7 +468,7 @@ OPTIONS: Mapping[type, Mapping[str, Option]] = {
     BookOptions: {
         "book": Option(
             ("--book",),
-            "Another idea book than the usual one. [default: FILLGEN_BOOK, or the user's data folder]",
+            "A different idea book. [default: FILLGEN_BOOK, or the user's data folder]",
             Path,
         ),
         "no_book": Option(("--no-book",), "Don't remember what is shown, as with FILLGEN_NO_BOOK set.", bool),

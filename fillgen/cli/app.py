@@ -45,7 +45,7 @@ And then:
   fillgen --help            all commands
   fillgen COMMAND --help    the options of one, with examples
 
-Practise in short turns, stop when a hand hurts, and keep headphones low."""
+Practise in short sessions, stop when a hand hurts, and keep headphones low."""
 _OBJECTS_BEFORE_SWEEP = 50_000
 """A command lives for less than a second: looking for garbage often would take a twentieth of it."""
 
@@ -78,8 +78,8 @@ def program(names: Sequence[str] = COMMANDS) -> typer.Typer:
     made = typer.Typer(
         name="fillgen",
         help="Right-hand ideas for a chord chart: intros, turnarounds, endings and fills that fit every chord.",
-        epilog="Practise in short turns, stop when a hand hurts, and keep headphones low. "
-        "Ask a teacher or a doctor about pain that stays.",
+        epilog="Practise in short sessions, stop when a hand hurts, and keep headphones low. "
+        "Ask a teacher or a doctor about pain that doesn't go away.",
         callback=_fillgen,
         cls=Front,
         invoke_without_command=True,

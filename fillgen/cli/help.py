@@ -17,7 +17,7 @@ def help(  # noqa: A001 - the name of the command
     topic: Annotated[str | None, TOPIC] = None,
     no_pager: Annotated[bool, OPTIONS[OutputOptions]["no_pager"]] = False,
 ) -> None:
-    """The player's guide: one page a task, each with examples to copy."""
+    """The player's guide: a page for each task, each with examples to copy."""
     from fillgen.writers.guide import page_text, topics_text
 
     width = width_of()

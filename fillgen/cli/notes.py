@@ -16,7 +16,7 @@ DORIAN_SIXTH = Option(
 )
 
 
-@grouped(without=("audio", "soundfont", "voices", *OF_PHRASES))
+@grouped(without=("audio", "soundfont", "voices", *OF_PHRASES), defaults={"metre": "4/4"})
 def notes(
     *,
     chords: ChordOptions,

@@ -24,7 +24,7 @@ DESKTOP = Option(("--desktop",), "Add an icon for the page to your menu, and don
 PORT = Option(("--port",), "The port on this computer; 0 for any free one. [default: 61753]", int)
 NEW_ADDRESS = Option(("--new-address",), "Use a new address; the old one stops working.", bool)
 NO_BROWSER = Option(("--no-browser",), "Print the address, and don't open a browser.", bool)
-SHARE = Option(("--share",), "Let other devices in the local network open the page.", bool)
+SHARE = Option(("--share",), "Let other devices on the local network open the page.", bool)
 ADDRESS = Option(
     ("--address",), "With --share: which of this computer's addresses to use, if it has several."
 )
@@ -119,7 +119,7 @@ def _say_shared(door: Door, remembers: bool) -> None:
     if _can_draw(sys.stderr):
         typer.echo(qr_text(door.address, colours=sys.stderr.isatty()), err=True)
     typer.echo(
-        "The page is shared: whoever has this address and is in your local network can use it"
+        "The page is shared: whoever has this address and is on your local network can use it"
         f"{', and see and change your idea book' if remembers else ''}. Nothing is encrypted (plain HTTP), so share only "
         "on a network that you trust. The address is new at each start.\n"
         "Playing works on the other devices. A MIDI keyboard can be heard on this computer only, where browsers allow it. "

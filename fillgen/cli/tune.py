@@ -39,7 +39,10 @@ ENDING = Option(("--ending",), "Bars of ending, 0 for none.", int)
 COUNT = Option(("--count", "-n"), f"How many versions, 1 to {MOST_VERSIONS}.", int)
 FROM_TUNE = Option(("--from-tune",), "Begin the intro with the tune's motif, over the intro's chords.", bool)
 QUOTE = Option(("--quote",), "Begin the ending with this many of the tune's last bars.", int)
-CHORDS = Option(("--chords",), "A chart for the tune, instead of its own or proposed chords.")
+CHORDS = Option(
+    ("--chords",),
+    "A chart to play the tune over, instead of its own or proposed chords. Symbols of its own stay on sheets.",
+)
 _JOINED = (".pdf", ".svg", ".html", ".htm")
 """Use sheets for several versions; a score holds one."""
 

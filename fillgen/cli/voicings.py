@@ -31,7 +31,14 @@ THIN = Option(("--thin",), "At most three keys, for small hands; the fifth goes 
 SPREAD = Option(("--spread",), "Open voicings too, up to a tenth.", bool)
 
 
-@grouped(without=("audio", *OF_PHRASES), defaults={"hand": "fingers of a medium hand"})
+@grouped(
+    without=("audio", *OF_PHRASES),
+    defaults={
+        "hand": "fingers of a medium hand",
+        "metre": "4/4",
+        "tempo": "that of the usual rhythm of the metre",
+    },
+)
 def voicings(
     *,
     chords: ChordOptions,

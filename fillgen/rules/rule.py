@@ -124,6 +124,11 @@ class Rule:
         words = {key: _listed(value) for key, value in settings.items() if value != ()}
         return _OPTIONAL.sub(lambda part: _part(part, words), self.says).format(**words)
 
+    @property
+    def on_request(self) -> str:
+        """The rule as a sentence where its numbers are those of a request, such as of a hand."""
+        return self.text(dict.fromkeys(self.settings, "so many"))
+
 
 _OPTIONAL = re.compile(r"\[([^\]|]*)\|?([^\]]*)\]")
 _FIELD = re.compile(r"\{([\w-]+)\}")

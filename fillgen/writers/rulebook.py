@@ -22,7 +22,10 @@ def listing(pack: RulePack, width: int = TEXT_WIDTH) -> str:
     rhythms = [pack.rhythm(name) for name in pack.rhythm_names]
     groups: list[tuple[str, list[tuple[str, str]]]] = [
         ("Levels", [(str(level.number), f"{level.name}: {level.says}") for level in levels]),
-        ("Rules", [(rule.kind, _sentence(rule, pack)) for rule in RULES.values()]),
+        (
+            "Rules, with the numbers of the highest level that uses them",
+            [(rule.kind, _sentence(rule, pack)) for rule in RULES.values()],
+        ),
         ("What clashes at every level", [(rule.name, rule.says) for rule in CLASHES.values()]),
         ("Rhythms", [(rhythm.name, f"{', '.join(rhythm.metres)}. {rhythm.says}") for rhythm in rhythms]),
         ("Shapes", [(shape.name, shape.says) for shape in pack.shapes.values()]),
@@ -32,7 +35,10 @@ def listing(pack: RulePack, width: int = TEXT_WIDTH) -> str:
         ),
         (
             "Forms",
-            [(f"{bars} bars", ", ".join(" ".join(f.letters) for f in fs)) for bars, fs in pack.forms.items()],
+            [
+                (many(bars, "bar"), ", ".join(" ".join(f.letters) for f in fs))
+                for bars, fs in pack.forms.items()
+            ],
         ),
         ("Sounds, with their names in General MIDI", _sounds()),
         ("Rule packs", [("built-in", f"{len(levels)} levels, {len(rhythms)} rhythms"), *_own(pack)]),
@@ -68,7 +74,7 @@ def _sentence(rule: Rule, pack: RulePack) -> str:
         for use in pack.level(number).uses:
             if use.rule is rule:
                 return use.text
-    return rule.says
+    return rule.on_request
 
 
 def explain(name: str, pack: RulePack, width: int = TEXT_WIDTH) -> str:
@@ -114,7 +120,7 @@ def _rule(rule: Rule, pack: RulePack) -> str:
     return "\n".join(
         [
             rule.kind,
-            *uses,
+            *(uses or [f"  on request: {rule.on_request}"]),
             f"Why: {rule.reason}",
             f"Source: {rule.source}.",
             f"Settings in a rule pack: {keys}.",
@@ -135,7 +141,7 @@ def _level(level: Level, width: int) -> str:
     features: list[tuple[bool, str]] = [
         (level.one_a_chord, "one note a chord"),
         (level.syncopation, "syncopated rhythms"),
-        (level.light_syncopation, "one syncopated note a bar in the rhythms that live by it"),
+        (level.light_syncopation, "one syncopated note a bar in rhythms built on syncopation"),
         (level.pushes, "notes pushed over the bar line"),
         (level.triplets, "triplets"),
     ]

@@ -51,7 +51,7 @@ def sequences_text(
 def _block(sequence: Sequence, shown: Progression, goal: Chord | None, width: int) -> str:
     key, leads = shown.key, LEADS[sequence.purpose]
     to = goal or sequence.goal(key)
-    bars = f"{many(sequence.bars, 'bar')} of {sequence.metre.name}"
+    bars = f"{many(sequence.bars, 'bar')} of {shown.metre.name}"
     is_led = goal is not None and shown.last != spelled(sequence, key, shown.metre).last
     numerals = [] if is_led else _chords("numerals", sequence.chords, f"{leads} {sequence.leads_to}", width)
     summary = f"Its last chord is changed so that it {leads} {to.symbol}." if is_led else sequence.says

@@ -753,6 +753,8 @@ def test_listing(call: Call) -> None:
     assert (answer.code, answer.err) == (0, "")
     for name in (*map(str, PACK.level_numbers), *RULES, *CLASHES, *PACK.rhythm_names, *PACK.shapes):
         assert re.search(rf"^  {re.escape(name)} ", answer.out, re.MULTILINE), name
+    assert "{" not in answer.out
+    assert "1 bars" not in answer.out
 
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=lambda rule: rule.kind)
@@ -766,6 +768,7 @@ def test_rule_is_explained(call: Call, rule: Any) -> None:
         for use in PACK.level(number).uses:
             if use.rule is rule:
                 assert f"level {number}: {use.text}" in flat(answer.out)
+    assert ("on request: " in answer.out) == ("level " not in answer.out)
 
 
 @pytest.mark.parametrize("rule", CLASHES.values(), ids=lambda rule: rule.name)

@@ -60,7 +60,7 @@ export class Checking {
     const form = make(
       "form",
       { class: "check-form", on: { submit: (event) => this.written(event) } },
-      make("p", { class: "hint" }, "It's checked against the chords above, by the rules of a level."),
+      make("p", { class: "hint" }, "It's checked against your chords, by the rules of a level."),
       this.drop,
       make(
         "div",

@@ -199,7 +199,7 @@ export class Listening {
     const read = this.actions.chart();
     const input = this.access?.inputs.get(this.inputs.value);
     const tempo = Number(this.tempo.value);
-    if (!read) return this.actions.warn("There is no chart to play over: write the chords above first.");
+    if (!read) return this.actions.warn("There is no chart to play over: write some chords first.");
     if (read.bars.some((bar) => bar.metre)) return this.actions.warn("The metronome needs a chart in a single metre.");
     if (!input) return this.actions.warn("No MIDI keyboard is connected.");
     if (!(tempo >= 30 && tempo <= 240)) return this.actions.warn("The tempo is 30 to 240 quarter notes a minute.");
