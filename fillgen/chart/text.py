@@ -285,7 +285,8 @@ def _heads(text: str) -> tuple[dict[str, _Head], list[_Line]]:
         elif match is None or "|" in line or short_key(match[1]) is not None:
             body.append(written)
         else:
-            hint = did_you_mean(match[1], _HEADS)
+            is_metre = _METRE.fullmatch(match[2].strip()) is not None
+            hint = did_you_mean("metre" if is_metre else match[1], _HEADS)
             start, end = (written.start + place for place in match.span(1))
             message, place = f"unknown header line {shorten(match[1])}", f"chart line {written.number}"
             raise MisreadChartError(message, start, end, place=place, hint=hint)

@@ -28,7 +28,8 @@ def read_numeral(text: str, key: Key | None) -> Chord:
     """
     if key is None:
         raise ChartError(
-            f"the numeral {shorten(text)} needs a key", hint="Give one with --key, such as --key Eb."
+            f"the numeral {shorten(text)} needs a key",
+            hint="Name one with --key, or in a line of its own such as key: Eb.",
         )
     if text.count("/") > _MOST_SLASHES:
         raise ChartError(f"the numeral {shorten(text)} has too many slashes", hint="Write it like V7/ii.")

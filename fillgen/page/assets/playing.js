@@ -158,6 +158,8 @@ export class Playing {
    */
   follow(entry, bar) {
     if (performance.now() - this.scrolled < REST) return;
+    const panel = document.querySelector(".panels [open]"); // where the reader is busy with something else
+    if (panel && !this.page.stand.open && !panel.contains(entry.card)) return;
     const picture = this.page.stand.open ? this.page.stand.picture : pictureOf(entry.card);
     const place = (barIn(picture, bar)?.closest("svg") ?? entry.card).getBoundingClientRect();
     const bottom = byId("playbar").getBoundingClientRect().top;

@@ -20,7 +20,7 @@ export class Reasons {
   async tell(entry, index) {
     const { own, look } = this.page.lookOf(entry);
     const { idea, round } = entry;
-    const title = `${signed(look.names[index])}, bar ${idea.notes[index].bar}`;
+    const title = `${signed(look.names[index])} in bar ${idea.notes[index].bar}`;
     for (const asked of document.querySelectorAll(".note.asked")) asked.classList.remove("asked");
     for (const picture of [pictureOf(entry.card), this.page.stand.picture]) picture.querySelector(`[data-id="${idea.notes[index].ids[0]}"]`)?.classList.add("asked");
     try {

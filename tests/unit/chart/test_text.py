@@ -791,6 +791,7 @@ def test_printed_chart_tells_what_it_needs(text: str, heads: str) -> None:
         ("|: C |: F :|", ["repeat", "inside another", ":|"]),
         ("| N.C. | N.C. |", ["only N.C.", "one chord"]),
         ("tile: Rain\n| C |", ["chart line 1", "'tile'", "'title'"]),
+        ("time: 3/4\n| C |", ["chart line 1", "'time'", "mean 'metre'"]),
         ("title: Rain\nkeys: C\n| C |", ["chart line 2", "'keys'", "'key'"]),
         ("| C \0 |", ["not text"]),
         ("| C " * (MOST_BARS + 1) + "|", [f"more than {MOST_BARS} bars", f"limit is {MOST_BARS}"]),
