@@ -146,10 +146,10 @@ def test_checked_phrases_and_the_book_are_music(tab: Tab) -> None:
     expect(page.locator(".check-music .mark-word").first).to_have_text("clashes")
     expect(page.locator(".check-music h3")).to_have_text(["Your phrase", "Mended"])
     # the music of an idea below doesn't take the reader away from the panel
-    before = tab.tell("scrollY")
+    card = "document.getElementById('card-2-41').getBoundingClientRect()"
     tab.tell("fillgen.playing.follow(fillgen.rounds[0].entries[40], 1)")
     tab.rest()
-    assert tab.tell("scrollY") == before
+    assert tab.tell(f"{card}.top > innerHeight")
     page.locator(".check-music .idea").first.locator(".play").click()
     tab.wait("fillgen.player.playing !== null")
     tab.wait("document.querySelector('.check-music .lit')")
