@@ -242,6 +242,11 @@ class _Line:
     number: int
     start: int
 
+    def misread(self, span: tuple[int, int], message: str, *, hint: str = "") -> MisreadChartError:
+        """The error for a part of the line, from one of its characters up to another."""
+        start, end = (self.start + place for place in span)
+        return MisreadChartError(message, start, end, place=f"chart line {self.number}", hint=hint)
+
 
 def _lines(text: str) -> Iterator[_Line]:
     start = len(text) - len(text.lstrip("\ufeff"))
@@ -252,22 +257,18 @@ def _lines(text: str) -> Iterator[_Line]:
 
 @dataclass(frozen=True, slots=True)
 class _Head:
-    """What a header line says: its text, its line, and the characters it takes up, counted from the chart's start."""
+    """What a header line says: its text, its line, and its place in the line."""
 
     text: str
-    line: int
-    start: int
-    end: int
+    line: _Line
+    span: tuple[int, int]
 
     def read(self, read: Callable[[str], T]) -> T:
-        """The key or metre that is meant; ChartError with the line where there is no such one."""
+        """The key or metre named; ChartError, with its line, if there is none of that name."""
         try:
             return read(self.text)
         except OptionError as error:
-            place = f"chart line {self.line}"
-            raise MisreadChartError(
-                error.message, self.start, self.end, place=place, hint=error.hint
-            ) from None
+            raise self.line.misread(self.span, error.message, hint=error.hint) from None
 
 
 def _heads(text: str) -> tuple[dict[str, _Head], list[_Line]]:
@@ -280,16 +281,14 @@ def _heads(text: str) -> tuple[dict[str, _Head], list[_Line]]:
         if _COMMENT.fullmatch(line):
             continue
         if match is not None and match[1].lower() in _HEADS:
-            value, start = match[2].strip(), written.start + match.start(2)
-            heads[match[1].lower()] = _Head(value, written.number, start, start + len(value))
+            value, start = match[2].strip(), match.start(2)
+            heads[match[1].lower()] = _Head(value, written, (start, start + len(value)))
         elif match is None or "|" in line or short_key(match[1]) is not None:
             body.append(written)
         else:
             is_metre = _METRE.fullmatch(match[2].strip()) is not None
             hint = did_you_mean("metre" if is_metre else match[1], _HEADS)
-            start, end = (written.start + place for place in match.span(1))
-            message, place = f"unknown header line {shorten(match[1])}", f"chart line {written.number}"
-            raise MisreadChartError(message, start, end, place=place, hint=hint)
+            raise written.misread(match.span(1), f"unknown header line {shorten(match[1])}", hint=hint)
     return heads, body
 
 

@@ -103,9 +103,9 @@ def practice(
 ) -> None:
     """Loops from slow to tempo, call and answer, and a lesson that goes up the ladder of levels.
 
-    By default it is a lesson, printed or as .html, .txt, .pdf or .svg; .mid, .wav and .flac hold the loop of an idea to play along
-    with, or with --turns calls that you answer; without right in --parts it is the loop of a backing track. Sheets show
-    the notes of either. With --keys all of them take one phrase through the keys.
+    By default it is a lesson, printed or as .html, .txt, .pdf or .svg; .mid, .wav and .flac hold the loop of an idea to
+    play along with, or with --turns calls that you answer; without right in --parts it is the loop of a backing track.
+    Sheets show the notes of either. With --keys all of them take one phrase through the keys.
     """
     check_printed(output)
     targets = targets_of(output, PRACTICE, look)

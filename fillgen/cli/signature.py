@@ -98,8 +98,11 @@ def grouped(
             hint = hints[name]
             if hint in OPTIONS:
                 group = own_defaults[hint] if hint in own_defaults else hint()
-                rows = {field: row for field, row in OPTIONS[hint].items() if field not in without}
-                rows = {field: _with_default(row, defaults.get(field)) for field, row in rows.items()}
+                rows = {
+                    field: _with_default(row, defaults.get(field))
+                    for field, row in OPTIONS[hint].items()
+                    if field not in without
+                }
                 groups[name] = group, list(rows)
                 laid |= {field: Laid(row, HEADINGS.get(hint, OWN_HEADING)) for field, row in rows.items()}
                 parameters += [_parameter(field, row, getattr(group, field)) for field, row in rows.items()]

@@ -94,9 +94,7 @@ def tune(
         busy=options.busy,
         tempo=options.tempo,
         seed=options.seed,
-        chords=_repeated(
-            written_chart(chords, sequence, str(read.key), read.metre.name), read.bars, sequence
-        ),
+        chords=_chords_for(read, chords, sequence),
         close=played.close,
         fills=fill_request(fills),
         from_tune=from_tune,
@@ -135,8 +133,9 @@ def _remarks(found: Sequence[Piece], read: Tune) -> Iterator[str]:
     yield from read.remarks
 
 
-def _repeated(text: str | None, bars: int, sequence: str | None) -> str | None:
-    """The chords of a tune; a stock sequence is played over and over, OptionError unless it comes out even."""
+def _chords_for(read: Tune, chords: str | None, sequence: str | None) -> str | None:
+    """The chords given for a tune; a stock sequence is played over and over, OptionError unless it comes out even."""
+    text, bars = written_chart(chords, sequence, str(read.key), read.metre.name), read.bars
     if text is None or sequence is None:
         return text
     from fillgen.chart.text import parse_chart
